@@ -1,0 +1,1 @@
+"""Bytes and typed numbers in, a checked Run out."""

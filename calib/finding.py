@@ -1,0 +1,53 @@
+"""A doubt about a result, carried along with it: neither an error nor a printed warning. The codes are a closed list.
+
+Every code has a page in docs/findings.md; a test holds the two lists together.
+"""
+
+from dataclasses import dataclass
+
+CODES = frozenset(
+    {
+        "above-capacity",
+        "branches-cross",
+        "check-load-drift",
+        "creep-at-top",
+        "cycle-trend",
+        "different-conditions",
+        "different-flat-lengths",
+        "dwell-varies",
+        "few-lengths",
+        "few-low-stretch",
+        "flat-length-doubtful",
+        "force-falls",
+        "gross-error",
+        "locking-scale",
+        "no-temperature",
+        "no-unloading",
+        "not-repeatable",
+        "one-cycle",
+        "over-working-stretch",
+        "place-assumed",
+        "readings-set-aside",
+        "scale-check-old",
+        "scale-unchecked",
+        "set",
+        "shape-held",
+        "single-negative",
+        "stiffens-at-top",
+        "thickness-assumed",
+        "weight-of-band",
+        "zero-drift",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One doubt: a code from the closed list and a sentence for the user."""
+
+    code: str
+    text: str
+
+    def __post_init__(self) -> None:
+        if self.code not in CODES:
+            raise ValueError(f"unknown finding code {self.code!r}")

@@ -1,0 +1,1 @@
+"""A Run in, a TensionCurve with factors and findings out."""

@@ -1,0 +1,41 @@
+"""Half-path length: from what a tape was laid along to half of the closed path at mid-thickness. Nothing is read here.
+
+With band thickness t and mean fitting diameter d the half turn of the path round a fitting is pi (d + t) / 2; what the
+tape reads differs only by where it was held. A band lying flat ends in two folds of outer radius t, so its half path is
+x - 2 t + pi t / 2 = x - 0.43 t. Plane geometry.
+"""
+
+from math import pi
+from typing import Literal
+
+LengthKind = Literal["band-outer", "band-inner", "centres", "half-path"]
+
+DEFAULT_THICKNESS = 0.0045  # m, where not measured; an assumption, said in a finding
+U_DEFAULT_THICKNESS = 0.001  # m
+
+
+def half_path_offset(kind: LengthKind, fitting_diameter: float, thickness: float) -> float:
+    """Length to add to a tape reading to get the half-path length. [m]
+
+    Args:
+        kind: What the tape was laid along.
+        fitting_diameter: Mean of the two fittings. [m]
+        thickness: Of the unstretched band. [m]
+    """
+    d, t = fitting_diameter, thickness
+    return {
+        "band-outer": ((pi - 2) * d + (pi - 4) * t) / 2,
+        "band-inner": ((pi - 2) * d + pi * t) / 2,
+        "centres": pi * (d + t) / 2,
+        "half-path": 0.0,
+    }[kind]
+
+
+def thickness_slope(kind: LengthKind) -> float:
+    """Change of the half-path length per unit of thickness; dimensionless."""
+    return half_path_offset(kind, 0.0, 1.0)
+
+
+def rest_half_path(flat_length: float, thickness: float, strands: int) -> float:
+    """Half-path length of the unloaded band from its flat length, end to end lying flat. [m]"""
+    return flat_length - (2 - pi / 2) * thickness if strands == 2 else flat_length

@@ -1,0 +1,1 @@
+"""The curve as a versioned document that others use."""

@@ -1,0 +1,50 @@
+"""Units at the edges: exact factors to SI and names that wear their unit. Nothing is parsed from free text here.
+
+Factors: NIST SP 811 (2008), appendix B; the pound, inch, foot and standard gravity are exact by definition.
+"""
+
+G_STANDARD = 9.80665  # m/s2, exact (3rd CGPM 1901)
+POUND = 0.45359237  # kg, exact
+INCH = 0.0254  # m, exact
+
+LENGTH = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": INCH, "ft": 12 * INCH}
+FORCE = {
+    "N": 1.0,
+    "kgf": G_STANDARD,
+    "kg": G_STANDARD,  # what a scale shows as "kg" is a force: kgf
+    "lbf": POUND * G_STANDARD,  # 4.4482216152605 N
+    "lb": POUND * G_STANDARD,
+}
+MASS = {"g": 1e-3, "kg": 1.0, "lb": POUND}
+TEMPERATURE = ("C", "F")
+
+UNITS = {"length": tuple(LENGTH), "force": tuple(FORCE), "mass": tuple(MASS), "temperature": TEMPERATURE}
+
+
+def to_si(value: float, unit: str, quantity: str) -> float:
+    """Convert a value to metre, newton, kilogram or degree Celsius.
+
+    Args:
+        value: The number as written.
+        unit: One of `UNITS[quantity]`.
+        quantity: "length", "force", "mass" or "temperature".
+
+    Raises:
+        KeyError: The unit does not belong to the quantity.
+    """
+    if quantity == "temperature":
+        return {"C": value, "F": (value - 32) / 1.8}[unit]
+    return value * {"length": LENGTH, "force": FORCE, "mass": MASS}[quantity][unit]
+
+
+def from_si(value: float, unit: str, quantity: str) -> float:
+    """Convert a value in SI to a unit; the inverse of `to_si`."""
+    if quantity == "temperature":
+        return {"C": value, "F": value * 1.8 + 32}[unit]
+    return value / {"length": LENGTH, "force": FORCE, "mass": MASS}[quantity][unit]
+
+
+def split_unit(name: str, quantity: str) -> tuple[str, str] | None:
+    """Split `length_mm` into ("length", "mm"); None where the name wears no unit of that quantity."""
+    bare, _, unit = name.rpartition("_")
+    return (bare, unit) if bare and unit in UNITS[quantity] else None

@@ -1,0 +1,1 @@
+"""What a profile is for."""

@@ -1,0 +1,130 @@
+"""The command line as a whole: which commands there are, and the one place where errors become text and exit status.
+
+A command's module is imported when it is chosen, so that `--help` stays fast. Each module has a function `command`.
+"""
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NamedTuple
+
+import typer
+from typer.core import TyperGroup
+
+from calib.errors import BandcurveError, UsageError
+
+
+class Entry(NamedTuple):
+    """A command as the overview lists it."""
+
+    module: str
+    summary: str
+
+
+COMMANDS: dict[str, Entry] = {
+    "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
+    "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
+    "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
+    "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),
+    "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
+    "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
+    "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),
+}
+
+OVERVIEW = """Measure the tension curve of elastic loop bands, with an uncertainty that holds.
+
+\b
+Examples:
+  bandcurve demo
+  bandcurve import readings.csv --id B07 --flat 1029mm
+  bandcurve fit B07.run.csv --out profiles
+  bandcurve predict profiles/B07.profile.json --length 1.6m
+"""
+
+
+class LazyGroup(TyperGroup):
+    """A group whose commands are imported when chosen."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names in the order a user meets them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Import the chosen command; the overview needs only its summary."""
+        if cmd_name not in COMMANDS:
+            return None
+        entry = COMMANDS[cmd_name]
+        if not getattr(ctx, "chosen", True):
+            return None
+        return _load(cmd_name, entry)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """List the commands without importing any."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry.summary) for name, entry in COMMANDS.items()])
+
+
+def _load(name: str, entry: Entry) -> Any:
+    """The command object of one module: a `command` function, or an `app` of its own with sub-commands."""
+    module = import_module(entry.module)
+    if hasattr(module, "app"):
+        found = typer.main.get_command(module.app)
+    else:
+        single = typer.Typer(add_completion=False, rich_markup_mode=None, context_settings=_SETTINGS)
+        single.command(name)(module.command)
+        found = typer.main.get_command(single)
+    found.name = name
+    return found
+
+
+_SETTINGS = {"help_option_names": ["-h", "--help"]}
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"bandcurve {version('bandcurve')}")
+        raise typer.Exit()
+
+
+def _root(
+    show_version: bool = typer.Option(
+        False, "--version", help="Print the version.", callback=_version, is_eager=True
+    ),
+) -> None:
+    pass
+
+
+def build() -> Any:
+    """The whole command line as one command object."""
+    app = typer.Typer(
+        cls=LazyGroup, add_completion=False, rich_markup_mode=None, help=OVERVIEW, context_settings=_SETTINGS
+    )
+    app.callback()(_root)
+    return typer.main.get_command(app)
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command; every error a user can cause becomes one sentence on standard error.
+
+    Returns:
+        0 done, 1 unusable input or data, 2 wrong usage, 130 interrupted.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some signs
+    try:
+        status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=True)
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else 1
+    except UsageError as error:
+        print(f"bandcurve: {error}", file=sys.stderr)
+        return 2
+    except BandcurveError as error:
+        print(f"bandcurve: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("\nbandcurve: interrupted", file=sys.stderr)
+        return 130
+    return status if isinstance(status, int) else 0
