@@ -10,6 +10,7 @@ CODES = frozenset(
         "above-capacity",
         "branches-cross",
         "check-load-drift",
+        "check-load-off",
         "creep-at-top",
         "cycle-trend",
         "different-conditions",

@@ -89,9 +89,7 @@ def _version(asked: bool) -> None:
 
 
 def _root(
-    show_version: bool = typer.Option(
-        False, "--version", help="Print the version.", callback=_version, is_eager=True
-    ),
+    show_version: bool = typer.Option(False, "--version", help="Print the version.", callback=_version, is_eager=True),
 ) -> None:
     pass
 

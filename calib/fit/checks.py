@@ -1,0 +1,266 @@
+"""Doubts about a calibration, in words: what in the procedure, the readings or the curve makes the result less sure.
+
+Each is a finding with what was seen and what would mend it; nothing is refused here.
+"""
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+import numpy as np
+
+from calib.finding import Finding
+from calib.fit.curve import FittedCurve
+from calib.fit.mixed import MixedModel
+from calib.fit.observations import Observations, zero_at
+from calib.fit.outliers import likely_slip
+from calib.fit.spreads import Posterior
+from calib.records import Point, Row, Run
+from calib.units import G_STANDARD
+
+LOW_STRETCH = 1.3  # below it the slope is steep and length errors rule
+FEW_LENGTHS = 7
+WORKING_STRETCH = 2.5  # common practice, no source
+CRYSTALLISES = 3.5  # natural rubber; the loop then belongs to the tested maximum only
+CHECK_OLD_DAYS = 366
+SOFTENING = 0.005  # relative from first to last cycle
+DRIFT_SHARE = 0.003  # of the largest pull
+
+
+def findings_of_runs(runs: Sequence[Run]) -> Iterator[Finding]:
+    """Doubts that the heads and the rows beside the readings raise."""
+    for run in runs:
+        yield from run.findings
+        yield from _scale(run)
+        yield from _zero(run)
+        yield from _check_load(run)
+        yield from _set(run)
+        yield from _procedure(run)
+    yield from _joined(runs)
+
+
+def _readings(n: int) -> str:
+    return f"{n} reading{'s' if n > 1 else ''}"
+
+
+def _kg(newton: float) -> str:
+    return f"{newton / G_STANDARD:.2f} kg"
+
+
+def _scale(run: Run) -> Iterator[Finding]:
+    scale, day = run.head.scale, run.head.started.date() if run.head.started else None
+    if scale is None or run.head.procedure.method == "hung-weight":
+        return
+    if scale.correction is None and scale.check is None:
+        gain = (
+            "an uncertainty of 0.6 % of every force is taken for it"
+            if scale.u_gain is None
+            else (f"the {100 * scale.u_gain:.2g} % of the file are taken for it")
+        )
+        yield Finding("scale-unchecked", f"scale {scale.id} was never checked with known loads: {gain}")
+    if scale.correction is not None:
+        checked = date.fromisoformat(scale.correction.checked_on[:10])
+        if day and (day - checked).days > CHECK_OLD_DAYS:
+            yield Finding("scale-check-old", f"scale {scale.id} was last checked on {checked}: check it again")
+        largest = max((abs(r.force or 0.0) for r in run.readings), default=0.0)
+        if scale.correction.max and largest > 1.02 * scale.correction.max:
+            yield Finding(
+                "above-capacity",
+                f"readings up to {_kg(largest)} lie above {_kg(scale.correction.max)}, the largest load of the check",
+            )
+    if scale.locks != "no":
+        yield Finding(
+            "locking-scale",
+            f"scale {scale.id} locks ({scale.locks}): "
+            "its readings belong to the moment of locking, on the way out only",
+        )
+
+
+def _zero(run: Run) -> Iterator[Finding]:
+    drift = zero_at(run, run.readings)[1]
+    resolution = run.head.scale.resolution if run.head.scale else 0.0
+    largest = max((abs(r.force or 0.0) for r in run.readings), default=0.0)
+    if abs(drift) > max(1.01 * resolution, DRIFT_SHARE * largest):
+        yield Finding(
+            "zero-drift",
+            f"the zero moved by {_kg(drift)} during the run; it was followed from first to last zero, "
+            "and the uncertainty of the zero is larger for it",
+        )
+
+
+def _check_load(run: Run) -> Iterator[Finding]:
+    rows = [r for r in run.standing("check-load") if r.force is not None]
+    if not rows:
+        return
+    zeros, _ = zero_at(run, rows)
+    shown = np.array([r.force for r in rows], dtype=float) - zeros
+    resolution = run.head.scale.resolution if run.head.scale else 0.0
+    if abs(shown[-1] - shown[0]) > max(1.5 * resolution, DRIFT_SHARE * abs(shown[0])):
+        yield Finding(
+            "check-load-drift",
+            f"the check load read {_kg(shown[0])} at first and {_kg(shown[-1])} at last: the scale drifted",
+        )
+    load = run.head.check_load
+    if load is not None:
+        off = float(shown.mean()) / (load.mass * G_STANDARD) - 1
+        gain = run.head.scale.u_gain if run.head.scale and run.head.scale.u_gain is not None else 0.006
+        allowed = 2 * np.hypot(gain, np.hypot(load.u_mass / load.mass, resolution / (load.mass * G_STANDARD)))
+        if abs(off) > allowed and not (run.head.scale and run.head.scale.correction):
+            yield Finding(
+                "check-load-off",
+                f"the check load of {load.mass:.3g} kg reads {100 * off:+.1f} %, "
+                "more than scale and load should differ: check the scale",
+            )
+
+
+def _set(run: Run) -> Iterator[Finding]:
+    flats = [r.length for r in run.standing("flat") if r.length is not None]
+    if flats:
+        longer = flats[-1] - run.head.band.flat_length
+        if abs(longer) > max(0.003, 2.5 * run.head.band.u_flat_length):
+            yield Finding(
+                "set",
+                f"the flat length changed by {1000 * longer:+.0f} mm during the run: "
+                "condition the band longer, or let it rest",
+            )
+
+
+def set_of(runs: Sequence[Run]) -> float | None:
+    """Lasting change of flat length over the last run that measured it. [m]"""
+    for run in reversed(runs):
+        flats = [r.length for r in run.standing("flat") if r.length is not None]
+        if flats:
+            return flats[-1] - run.head.band.flat_length
+    return None
+
+
+def _procedure(run: Run) -> Iterator[Finding]:
+    p, band = run.head.procedure, run.head.band
+    dwells = [r.dwell_s for r in run.readings if r.dwell_s is not None]
+    if dwells and max(dwells) > 1.5 * min(dwells) + 1:
+        yield Finding(
+            "dwell-varies",
+            f"the wait before reading was {min(dwells):g} to {max(dwells):g} s: "
+            "force falls with time, keep it the same",
+        )
+    if p.temperature is None:
+        yield Finding("no-temperature", "no temperature was noted: pull rises by about 0.25 % per degree")
+    if band.thickness is None and run.head.length.kind != "half-path":
+        yield Finding("thickness-assumed", "the band's thickness was not measured: 4.5 mm, give or take 1 mm, is taken")
+    if p.method == "hung-weight" and p.latitude_deg is None:
+        yield Finding("place-assumed", "no latitude was given: standard gravity is taken, give or take 0.15 %")
+    vertical = p.orientation == "vertical" and p.method == "scale-in-line"
+    zeroed = run.head.scale.zeroed if run.head.scale else "hook-only"
+    if band.mass is None and (p.method == "hung-weight" or (vertical and zeroed != "band-both-ends")):
+        yield Finding("weight-of-band", "the band was not weighed and hung upright: half its weight is not known")
+
+
+def _joined(runs: Sequence[Run]) -> Iterator[Finding]:
+    temperatures = [r.head.procedure.temperature for r in runs if r.head.procedure.temperature is not None]
+    dwells = [r.head.procedure.dwell_s for r in runs if r.head.procedure.dwell_s is not None]
+    if temperatures and max(temperatures) - min(temperatures) > 3:
+        yield Finding(
+            "different-conditions",
+            f"the runs were made at {min(temperatures):.0f} to {max(temperatures):.0f} C: "
+            "about 0.25 % of pull per degree",
+        )
+    if dwells and max(dwells) > 1.5 * min(dwells):
+        yield Finding(
+            "different-conditions",
+            f"the runs waited {min(dwells):g} to {max(dwells):g} s before reading: "
+            "some per cent of pull per tenfold time",
+        )
+
+
+def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Iterator[Finding]:
+    """Doubts about which lengths, branches and cycles there are."""
+    stretch = seen.length / seen.rest
+    if set_aside:
+        text = f"{_readings(set_aside)} below {slack} times the flat length not used: all but slack"
+        yield Finding("readings-set-aside", text)
+    lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
+    if len(lengths) < FEW_LENGTHS:
+        yield Finding("few-lengths", f"only {len(lengths)} lengths on the way out: eight say much more about the curve")
+    if (lengths / seen.rest < LOW_STRETCH).sum() < 2:
+        yield Finding(
+            "few-low-stretch",
+            f"fewer than two lengths below {LOW_STRETCH} times the flat length, where the pull changes fastest",
+        )
+    if not seen.unloading.any():
+        yield Finding("no-unloading", "the way back was not measured: the curve says nothing about it")
+    if len(np.unique(seen.cycle)) == 1:
+        yield Finding("one-cycle", "one cycle only: how much a repeat differs is taken from experience, not seen")
+    if stretch.max() > WORKING_STRETCH:
+        yield Finding(
+            "over-working-stretch",
+            f"stretched to {stretch.max():.2f} times the flat length; {WORKING_STRETCH} is where caution begins",
+        )
+    if stretch.max() > CRYSTALLISES:
+        yield Finding(
+            "stiffens-at-top",
+            f"above about {CRYSTALLISES} times the flat length rubber stiffens and its way back depends on how far it "
+            "was pulled: the way back holds for this largest length only",
+        )
+    over = seen.length[seen.unloading].max(initial=0) - seen.length[~seen.unloading].max(initial=0)
+    if over > 0.003 * seen.rest:
+        yield Finding(
+            "creep-at-top",
+            f"the way back starts {1000 * over:.0f} mm beyond the longest length on the way out: "
+            "the band crept at the top",
+        )
+    lone = (seen.pull < 0).sum()
+    if lone:
+        yield Finding("single-negative", f"{_readings(lone)} below zero: hook turned or scale tared?")
+
+
+def findings_of_fit(
+    seen: Observations, model: MixedModel, posterior: Posterior, curve: FittedCurve
+) -> Iterator[Finding]:
+    """Doubts that only the fit shows."""
+    repeat = posterior.spreads["repeatability"]
+    if repeat > 0.02:
+        yield Finding(
+            "not-repeatable", f"readings repeat only to {100 * repeat:.1f} %: look for slips and a sticking scale"
+        )
+    if abs(curve.beta[-1]) > 2.5 * max(seen.u_rest, 1e-4):
+        yield Finding(
+            "flat-length-doubtful",
+            f"the readings suggest a flat length {1000 * curve.beta[-1]:+.0f} mm "
+            "from the one measured: measure it again",
+        )
+    yield from _softening(model, posterior)
+
+
+def _softening(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:
+    """Cycle gains that fall from first to last by more than chance."""
+    if len(model.gains) < 2:
+        return
+    first, last = model.gains[0], model.gains[-1]
+    difference = posterior.weights @ (posterior.shifts[:, last] - posterior.shifts[:, first])
+    variance = sum(
+        w * (s.covariance[last, last] + s.covariance[first, first] - 2 * s.covariance[first, last])
+        for w, s in zip(posterior.weights, posterior.solutions, strict=True)
+    )
+    if difference < -SOFTENING and difference < -2 * np.sqrt(variance):
+        yield Finding(
+            "cycle-trend",
+            f"the last cycle pulls {100 * -difference:.1f} % less than the first: "
+            "not conditioned enough, pull it out some more times and measure again",
+        )
+
+
+def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> Iterator[Finding]:
+    """One finding per reading left out as a gross error, with the slip it looks like."""
+    for point in points:
+        if point.used:
+            continue
+        row = rows[(point.run, point.row)]
+        shown = (row.mass if row.force is None else row.force / G_STANDARD) or 0.0
+        ratio = point.force / point.curve
+        place = f"{point.run}:{point.line}: " if point.line else ""
+        yield Finding(
+            "gross-error",
+            f"{place}row {point.row}, cycle {point.cycle}, {point.branch}, {(row.length or 0) * 1000:.0f} mm: reads "
+            f"{_kg(point.force)} where the other readings say {_kg(point.curve)}; "
+            f"looks like {likely_slip(ratio, shown)}. "
+            "It is left out of the curve; strike it or read it again",
+        )

@@ -1,0 +1,214 @@
+"""From the runs of one band to its tension curve: the order of the steps, nothing else.
+
+Observe, set slack readings aside, start robustly, settle curve and spreads, integrate over the spreads, hold the shape,
+tabulate, and say what is doubtful.
+"""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from calib.acquire.run_checks import check_fittable
+from calib.errors import DataError
+from calib.finding import Finding
+from calib.fit import budget, checks, outliers, spreads
+from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
+from calib.fit.elastic import StretchRange
+from calib.fit.grouping import shorten
+from calib.fit.mixed import Basis, MixedModel
+from calib.fit.observations import Observations, observe, zero_at
+from calib.fit.spreads import Posterior
+from calib.fit.tables import tabulate
+from calib.records import (
+    Array,
+    CheckLoadShown,
+    Correction,
+    Fit,
+    Point,
+    Relaxation,
+    Repeatability,
+    Run,
+)
+
+SLACK = 1.02  # times the rest length: below it length errors swamp the pull
+LEAST_LENGTHS = 3
+BETWEEN_DAY = 0.01  # relative; an assumption until repeats on other days show it
+RELAXATION = Relaxation(2.0, 2.0, measured=False)  # per cent per decade of time; a stated default
+
+
+@dataclass(frozen=True)
+class Solved:
+    """The fit before it is put in tables."""
+
+    seen: Observations
+    model: MixedModel
+    posterior: Posterior
+    curve: FittedCurve
+    off: Array  # studentised deviations
+    findings: tuple[Finding, ...]
+
+
+def solve(seen: Observations, name: str) -> Solved:
+    """Fit the curve to observations of one band.
+
+    Args:
+        seen: Readings with their sources of error.
+        name: What to call the data in an error.
+
+    Raises:
+        DataError: Fewer than three usable lengths on the way out, or a median pull not above zero.
+    """
+    stretched = seen.length >= SLACK * seen.rest
+    aside = int((~stretched).sum())
+    whole = seen.where(stretched) if aside else seen
+    seen = shorten(whole)
+    lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
+    if len(lengths) < LEAST_LENGTHS:
+        raise DataError(
+            f"too few usable lengths on the way out: {len(lengths)}, at least {LEAST_LENGTHS} are needed",
+            where=name,
+            remedy="measure at more lengths, well beyond the flat length",
+        )
+    loading, unloading = _range(whole, False), _range(whole, True)
+    assert loading is not None  # there are lengths on the way out
+    if np.median(seen.pull) <= 0:
+        raise DataError(
+            "the pulls are zero or negative",
+            where=name,
+            remedy="is the hook reversed, or was the scale tared under load?",
+        )
+    model = MixedModel(_basis(seen.rest, loading, unloading), seen)
+    beta, model.use = outliers.robust_start(model)
+    _, log_spreads, off = outliers.settle(model, beta)
+    posterior = spreads.integrate(model, log_spreads)
+    curve, shape = hold_shape(fitted_curve(model, posterior, loading, unloading))
+    found = (
+        *checks.findings_of_lengths(seen, aside, SLACK),
+        *checks.findings_of_fit(seen, model, posterior, curve),
+        *shape,
+    )
+    return Solved(seen, model, posterior, curve, off, found)
+
+
+Ends = tuple[float, float]
+
+
+def _range(seen: Observations, unloading: bool) -> Ends | None:
+    """First and last length of one branch, None where it was not measured. [m]"""
+    length = seen.length[seen.unloading == unloading]
+    return (float(length.min()), float(length.max())) if len(length) else None
+
+
+def _basis(rest: float, loading: Ends, unloading: Ends | None) -> Basis:
+    """The turning point is the largest loading length; a way back that starts further out crept there."""
+    low, top = loading
+    if unloading is None:
+        return Basis(rest, StretchRange(low / rest, top / rest), has_loop=False)
+    tested = StretchRange(min(low, unloading[0]) / rest, top / rest)
+    return Basis(rest, tested, has_loop=True, creep=max(1.0, (unloading[1] - rest) / (top - rest)))
+
+
+def fit_runs(
+    runs: Sequence[Run],
+    correction: Correction | None = None,
+    leave_out: Collection[tuple[str, int]] = (),
+) -> Fit:
+    """Fit one band's tension curve to its runs, joined.
+
+    Args:
+        runs: One or more runs of the same band.
+        correction: A later check of the scale, instead of the one in the files.
+        leave_out: Readings to leave out, as (run name, row number).
+
+    Raises:
+        DataError: The runs are of different bands, contradict one another, or hold too few usable readings.
+    """
+    ids = {run.head.band.id for run in runs}
+    if len(ids) != 1:
+        raise DataError(f"runs of different bands cannot be joined: {', '.join(sorted(ids))}", where=runs[-1].name)
+    for run in runs:
+        check_fittable(run)
+    seen = observe(runs, correction)
+    if leave_out:
+        seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
+    solved = solve(seen, runs[0].name)
+    points = _points(solved, runs)
+    by_row = {(runs[i].name, row.number): row for members in solved.seen.rows for i, row in members}
+    return Fit(
+        runs=tuple(runs),
+        rest_half_path=solved.seen.rest,
+        curve=tabulate(solved.curve),
+        repeatability=_repeatability(solved.posterior),
+        hysteresis=budget.hysteresis(solved.curve, checks.set_of(runs)),
+        relaxation=_relaxation(runs),
+        check_load=_check_load(runs),
+        coefficients=_coefficients(solved),
+        budget=budget.budget(solved.model, solved.posterior, solved.curve),
+        points=points,
+        findings=(
+            *checks.gross_errors(points, by_row),
+            *solved.findings,
+            *checks.findings_of_runs(runs),
+        ),
+    )
+
+
+def _points(solved: Solved, runs: Sequence[Run]) -> tuple[Point, ...]:
+    """Every observation beside the curve; of a group its first row stands for all."""
+    seen, curve = solved.seen, solved.curve
+    fitted = np.where(seen.unloading, curve.force(seen.length, True), curve.force(seen.length, False))
+    return tuple(
+        Point(
+            run=runs[members[0][0]].name,
+            row=members[0][1].number,
+            line=members[0][1].line,
+            cycle=members[0][1].cycle or 0,
+            branch="unloading" if seen.unloading[i] else "loading",
+            length=float(seen.length[i]),
+            force=float(seen.pull[i]),
+            curve=float(fitted[i]),
+            studentised=float(solved.off[i]),
+            used=bool(solved.model.use[i]),
+        )
+        for i, members in enumerate(seen.rows)
+    )
+
+
+def _repeatability(posterior: Posterior) -> Repeatability:
+    spread = posterior.mean_squares
+    return Repeatability(spread["cycle_gain"], spread["hook_shift"], BETWEEN_DAY, between_day_assumed=True)
+
+
+def _relaxation(runs: Sequence[Run]) -> Relaxation:
+    """Mean of what held points showed, with its standard error; the stated default where none did."""
+    seen = [r.relax_percent_per_decade for run in runs for r in run.readings if r.relax_percent_per_decade is not None]
+    if not seen:
+        return RELAXATION
+    u = float(np.std(seen, ddof=1) / len(seen) ** 0.5) if len(seen) > 1 else 1.0
+    return Relaxation(float(np.mean(seen)), u, measured=True)
+
+
+def _check_load(runs: Sequence[Run]) -> CheckLoadShown | None:
+    for run in reversed(runs):
+        rows = [r for r in run.standing("check-load") if r.force is not None]
+        if rows and run.head.check_load:
+            zero = zero_at(run, rows)[0]
+            shown = np.array([r.force for r in rows], dtype=float) - zero
+            resolution = run.head.scale.resolution if run.head.scale else 0.0
+            scatter = float(np.std(shown, ddof=1)) if len(shown) > 1 else 0.0
+            u = max(scatter, resolution / 12**0.5) / len(shown) ** 0.5
+            return CheckLoadShown(run.head.check_load.id, float(shown.mean()), float(u))
+    return None
+
+
+def _coefficients(solved: Solved) -> dict[str, object]:
+    """What a refit or a curious reader needs of the model itself."""
+    basis = solved.model.basis
+    return {
+        "beta": solved.curve.beta.tolist(),
+        "rest_m": basis.rest,
+        "lowest_stretch": basis.tested.low,
+        "top_stretch": basis.tested.top,
+        "spreads": solved.posterior.spreads,
+    }

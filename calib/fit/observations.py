@@ -1,0 +1,346 @@
+"""A run's raw rows, turned into what the model sees: half-path lengths, pulls in newton, and every source of error.
+
+The zero is taken off, a check's correction applied, the band's own weight allowed for. No curve is known here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import DataError
+from calib.gravity import local_gravity
+from calib.half_path import (
+    DEFAULT_THICKNESS,
+    U_DEFAULT_THICKNESS,
+    half_path_offset,
+    rest_half_path,
+    thickness_slope,
+)
+from calib.records import Array, Correction, Row, Run, RunHead
+
+U_GAIN_UNCHECKED = 0.006  # a bound of +-1 % as a rectangular distribution, 1 % / sqrt 3 (an assumption)
+STABILITY_PER_ROOT_MONTH = 0.001  # relative gain, random walk since the check (an assumption)
+U_COMMON_LEAST = 0.001  # [m] thinning of the stretched band round its fittings
+DAYS_PER_MONTH = 30.4
+RUBBER_DENSITY = 950.0  # [kg/m3] natural rubber, order of magnitude; only for the weight of an unweighed band
+RUBBER_MODULUS = 0.4e6  # [Pa] shear modulus, order of magnitude; likewise
+
+
+@dataclass(frozen=True)
+class Source:
+    """One independent source of error of unit variance: what one standard deviation of it does to each reading.
+
+    Shift of a reading = force + gain * F + quadratic * F^2 + length * dF/dL; arrays of shape (n,).
+    """
+
+    name: str
+    key: str | None  # identity of what is shared with other calibrations; None = own
+    force: Array  # [N]
+    gain: Array  # [1]
+    quadratic: Array  # [1/N]
+    length: Array  # [m]
+
+    def take(self, groups: Sequence[NDArray[np.int64]]) -> "Source":
+        """Means over groups of readings."""
+        means = [np.array([a[g].mean() for g in groups]) for a in (self.force, self.gain, self.quadratic, self.length)]
+        return Source(self.name, self.key, *means)
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Readings as arrays of shape (n,), in the order recorded."""
+
+    cycle: NDArray[np.int64]
+    unloading: NDArray[np.bool_]
+    length: Array  # [m] half-path
+    pull: Array  # [N]
+    resolution: Array  # [N]
+    u_force: Array  # [N] further independent error of one reading
+    u_length: Array  # [m] of one reading
+    sources: tuple[Source, ...]
+    rows: tuple[tuple[tuple[int, Row], ...], ...]  # (run index, row) of the readings behind each observation
+    rest: float  # [m] rest half-path length L0 from the flat length
+    u_rest: float  # [m]
+
+    def __len__(self) -> int:
+        return len(self.pull)
+
+    def where(self, keep: NDArray[np.bool_]) -> "Observations":
+        """Only some of the readings."""
+        kept = np.flatnonzero(keep)
+        return replace(
+            self,
+            cycle=self.cycle[kept],
+            unloading=self.unloading[kept],
+            length=self.length[kept],
+            pull=self.pull[kept],
+            resolution=self.resolution[kept],
+            u_force=self.u_force[kept],
+            u_length=self.u_length[kept],
+            sources=tuple(s.take([np.array([i]) for i in kept]) for s in self.sources),
+            rows=tuple(self.rows[i] for i in kept),
+        )
+
+
+def observe(runs: Sequence[Run], correction: Correction | None = None) -> Observations:
+    """Readings of one band's runs, joined.
+
+    Args:
+        runs: Runs of one band, each with readings.
+        correction: A later check of the scale, used instead of the one in the file.
+
+    Raises:
+        DataError: A run in counts, or flat lengths that contradict one another.
+    """
+    parts = [_observe_one(i, run, correction) for i, run in enumerate(runs)]
+    return parts[0] if len(parts) == 1 else _join(parts, runs)
+
+
+def _observe_one(index: int, run: Run, correction: Correction | None) -> Observations:
+    head, rows = run.head, run.readings
+    if correction is not None and head.scale is not None:
+        head = replace(head, scale=replace(head.scale, correction=correction))
+    if not rows:
+        raise DataError("no reading to fit", where=run.name, remedy="take some readings, or strike fewer")
+    if any(r.counts is not None and r.force is None for r in rows):
+        raise DataError(
+            "the readings are counts and nothing says what a count is",
+            where=run.name,
+            remedy="check the scale with known loads first: bandcurve scale check",
+        )
+    thickness = head.band.thickness or DEFAULT_THICKNESS
+    diameters = head.length.fitting_diameters or (0.0,)
+    offset = half_path_offset(head.length.kind, float(np.mean(diameters)), thickness)
+    length = np.array([r.length for r in rows], dtype=float) + offset
+    zero, drift = zero_at(run, rows)
+    pull, resolution, u_force = _pull(head, rows, zero)
+    n = len(rows)
+    return Observations(
+        cycle=np.array([r.cycle for r in rows]),
+        unloading=np.array([r.branch == "unloading" for r in rows]),
+        length=length,
+        pull=pull,
+        resolution=np.full(n, resolution),
+        u_force=np.full(n, u_force),
+        u_length=np.full(n, head.length.u_reading),
+        sources=tuple(_sources(head, length, pull, zero, drift)),
+        rows=tuple(((index, r),) for r in rows),
+        rest=rest_half_path(head.band.flat_length, thickness, head.band.strands),
+        u_rest=_u_rest(head),
+    )
+
+
+def _u_rest(head: RunHead) -> float:
+    assumed = U_DEFAULT_THICKNESS if head.band.thickness is None and head.band.strands == 2 else 0.0
+    return float(np.hypot(head.band.u_flat_length, 0.43 * assumed))
+
+
+def zero_at(run: Run, rows: Sequence[Row]) -> tuple[Array, float]:
+    """Indication with nothing pulling, interpolated between the zero rows, and its drift over the run. [N]
+
+    By the clock where every row has one, else by the order of rows.
+    """
+    zeros = [r for r in run.standing("zero") if r.force is not None]
+    if not zeros:
+        return np.zeros(len(rows)), 0.0
+    timed = all(r.at_s is not None for r in (*zeros, *rows))
+    when = np.array([r.at_s if timed else r.number for r in zeros], dtype=float)
+    at = np.array([r.at_s if timed else r.number for r in rows], dtype=float)
+    shown = np.array([r.force for r in zeros], dtype=float)
+    order = np.argsort(when, kind="stable")
+    return np.interp(at, when[order], shown[order]), float(shown[order][-1] - shown[order][0])
+
+
+def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float, float]:
+    """Pull [N], resolution [N] and further independent error of one reading [N]."""
+    if head.procedure.method == "hung-weight":
+        g, _ = local_gravity(head.procedure.latitude_deg, head.procedure.altitude)
+        hook, each = (head.loads.hook_mass, head.loads.u_each) if head.loads else (0.0, 0.0)
+        mass = np.array([r.mass for r in rows], dtype=float) + hook
+        return mass * g + _half_weight(head)[0], 0.0, each * g
+    shown = np.array([r.force for r in rows], dtype=float)
+    scale = head.scale
+    fixed = scale.correction if scale else None
+    if fixed is not None:
+        net = np.array([fixed.force(s) - fixed.force(z) for s, z in zip(shown, zero, strict=True)])
+    else:
+        net = shown - zero
+    if head.procedure.method == "anchor-on-scale":
+        net = -net
+    return net + _half_weight(head)[0], scale.resolution if scale else 0.0, fixed.residual_sd if fixed else 0.0
+
+
+def _half_weight(head: RunHead) -> tuple[float, float]:
+    """Correction to the pull for the band's own weight, and how much it could be where the band was not weighed. [N]
+
+    The pull meant is that at mid-length; the scale also carries, or its zero already took off, half the band.
+    """
+    p, zeroed = head.procedure, head.scale.zeroed if head.scale else "hook-only"
+    if p.method == "hung-weight":
+        sign = 1.0  # the load hangs below mid-length together with half the band
+    elif p.orientation == "horizontal" or p.method == "anchor-on-scale" or zeroed == "band-both-ends":
+        return 0.0, 0.0
+    else:
+        sign = {"hook-only": -1.0, "band-free": 1.0}[zeroed] * (-1.0 if p.scale_at == "bottom" else 1.0)
+    g, _ = local_gravity(p.latitude_deg, p.altitude)
+    return (sign * head.band.mass * g / 2, 0.0) if head.band.mass else (0.0, 1.0)
+
+
+def _sources(head: RunHead, length: Array, pull: Array, zero: Array, drift: float) -> list[Source]:
+    n = len(pull)
+    flat = np.zeros(n)
+    one = np.ones(n)
+    out: list[Source] = []
+
+    def add(
+        name: str,
+        key: str | None,
+        *,
+        force: Array = flat,
+        gain: Array = flat,
+        quadratic: Array = flat,
+        length: Array = flat,
+    ) -> None:
+        if max(np.abs(a).max() for a in (force, gain, quadratic, length)) > 0:
+            out.append(Source(name, key, force, gain, quadratic, length))
+
+    p, day = head.procedure, head.started.date() if head.started else None
+    if p.method == "hung-weight":
+        if head.loads:
+            add("known loads", f"loads:{head.loads.id}", gain=head.loads.u_common * one)
+        add("gravity", None, gain=local_gravity(p.latitude_deg, p.altitude)[1] * one)
+    elif head.scale is not None:
+        for source in _scale_sources(head, zero, day):
+            add(source.name, source.key, force=source.force, gain=source.gain, quadratic=source.quadratic)
+        u_zero = head.scale.u_zero if head.scale.u_zero is not None else head.scale.resolution / np.sqrt(12)
+        add("zero", None, force=float(np.hypot(u_zero, drift / np.sqrt(12))) * one)
+    if _half_weight(head)[1]:
+        add("weight of the band", None, force=_weight_guess(head, length, pull) * one)
+    add("tape", f"tape:{head.length.tape}" if head.length.tape else None, length=head.length.u_scale * length)
+    add("length offset", None, length=_u_common(head) * one)
+    return out
+
+
+def _weight_guess(head: RunHead, length: Array, pull: Array) -> float:
+    """Half the weight of a band that was not weighed, from its pull: section = F / (mu g), times length and density."""
+    top = int(np.argmax(length))
+    stretch = max(length[top] / head.band.flat_length, 1.1)
+    section = max(pull[top], 0.0) / (RUBBER_MODULUS * (stretch - stretch**-2))
+    return 0.5 * float(section) * head.band.flat_length * RUBBER_DENSITY * 9.80665
+
+
+def _u_common(head: RunHead) -> float:
+    """Length error shared by all readings of a set-up, the thickness round the fittings included. [m]"""
+    if head.length.kind == "half-path":
+        return head.length.u_common
+    assumed = U_DEFAULT_THICKNESS if head.band.thickness is None else 0.0
+    return float(np.hypot(max(head.length.u_common, U_COMMON_LEAST), thickness_slope(head.length.kind) * assumed))
+
+
+def _scale_sources(head: RunHead, zero: Array, day: date | None) -> list[Source]:
+    """Gain, curvature and stability of the scale, each with the identity of what is shared."""
+    scale, n = head.scale, len(zero)
+    assert scale is not None
+    flat, one = np.zeros(n), np.ones(n)
+    if scale.correction is None:
+        key = f"check:{scale.check}" if scale.check else (f"scale:{scale.id}/{day}" if day else None)
+        gain = U_GAIN_UNCHECKED if scale.u_gain is None else scale.u_gain
+        out = [Source("scale gain", key, flat, gain * one, flat, flat)]
+        checked = _date_in(scale.check)
+    else:
+        out = _check_sources(scale.correction, scale.check or scale.id, zero, head.procedure.method)
+        checked = _date_in(scale.correction.checked_on)
+    if checked and day and day > checked:
+        drift = STABILITY_PER_ROOT_MONTH * ((day - checked).days / DAYS_PER_MONTH) ** 0.5
+        out.append(Source("scale stability", f"stability:{scale.id}/{day}", flat, drift * one, flat, flat))
+    return out
+
+
+def _date_in(text: str | None) -> date | None:
+    """The ISO date a check is named after, None where it has none."""
+    try:
+        return date.fromisoformat((text or "").rsplit("/", 1)[-1][:10])
+    except ValueError:
+        return None
+
+
+def _check_sources(check: Correction, name: str, zero: Array, method: str) -> list[Source]:
+    """Independent parts of a check's covariance: known loads, gain, curvature.
+
+    The zero coefficient drops out: every pull is a difference of two indications. A shift (dg, dq) of gain and
+    curvature moves a pull F, read from zero z, by dg F + dq F (F + 2 z); F - 2 z where the anchor is weighed.
+    """
+    covariance, loads = np.array(check.covariance), np.array(check.factor_known_loads)
+    gain = check.coefficients[1] or 1.0
+    own = (covariance - np.outer(loads, loads))[1:, 1:]
+    root = _root(own)
+    sign = -1.0 if method == "anchor-on-scale" else 1.0
+    parts = [("scale gain", f"check:{name}", root[:, 0]), ("scale curvature", f"check:{name}/quadratic", root[:, 1])]
+    if check.known_loads:
+        parts.append(("known loads", f"loads:{check.known_loads}", loads[1:]))
+    else:
+        parts.append(("known loads", f"check:{name}/loads", loads[1:]))
+    flat = np.zeros(len(zero))
+    return [
+        Source(label, key, flat, (dg + 2 * dq * zero) / gain, np.full(len(zero), sign * dq / gain**2), flat)
+        for label, key, (dg, dq) in parts
+        if dg or dq
+    ]
+
+
+def _root(covariance: Array) -> Array:
+    """Lower Cholesky factor of a 2 x 2 covariance, zero where it is not positive (rounding in the file)."""
+    a = np.sqrt(max(covariance[0, 0], 0.0))
+    b = covariance[0, 1] / a if a else 0.0
+    return np.array([[a, 0.0], [b, np.sqrt(max(covariance[1, 1] - b * b, 0.0))]])
+
+
+def _join(parts: Sequence[Observations], runs: Sequence[Run]) -> Observations:
+    """Several runs of one band as one set: cycles told apart, equal keys one source, the rest each its own."""
+    weights = np.array([1 / max(p.u_rest, 1e-5) ** 2 for p in parts])
+    rest = float(weights @ [p.rest for p in parts] / weights.sum())
+    for part, run in zip(parts, runs, strict=True):
+        if abs(part.rest - rest) > 3 * max(part.u_rest, 1e-5):
+            raise DataError(
+                f"flat length {run.head.band.flat_length * 1000:.0f} mm does not go with the other runs of "
+                f"{run.head.band.id} ({rest * 1000:.0f} mm)",
+                where=run.name,
+                remedy="measure the flat length again, or fit the runs apart",
+            )
+    sizes = [len(p) for p in parts]
+    starts = np.cumsum([0, *sizes])
+    cycles, base = [], 0
+    for part in parts:
+        cycles.append(np.unique(part.cycle, return_inverse=True)[1] + base)
+        base = int(cycles[-1].max()) + 1
+    return Observations(
+        cycle=np.concatenate(cycles),
+        unloading=np.concatenate([p.unloading for p in parts]),
+        length=np.concatenate([p.length for p in parts]),
+        pull=np.concatenate([p.pull for p in parts]),
+        resolution=np.concatenate([p.resolution for p in parts]),
+        u_force=np.concatenate([p.u_force for p in parts]),
+        u_length=np.concatenate([p.u_length for p in parts]),
+        sources=_join_sources(parts, starts),
+        rows=tuple(r for p in parts for r in p.rows),
+        rest=rest,
+        u_rest=float(weights.sum() ** -0.5),
+    )
+
+
+def _join_sources(parts: Sequence[Observations], starts: NDArray[np.int64]) -> tuple[Source, ...]:
+    found: dict[tuple[str, str], list[Array]] = {}
+    for i, part in enumerate(parts):
+        for source in part.sources:
+            identity = (source.name, source.key or f"run {i + 1}")
+            arrays = found.setdefault(identity, [np.zeros(starts[-1]) for _ in range(4)])
+            given = (source.force, source.gain, source.quadratic, source.length)
+            for whole, piece in zip(arrays, given, strict=True):
+                whole[starts[i] : starts[i + 1]] = piece
+    return tuple(
+        Source(f"{name}, {key}" if key.startswith("run ") else name, None if key.startswith("run ") else key, *arrays)
+        for (name, key), arrays in found.items()
+    )
