@@ -1,0 +1,196 @@
+"""`bandcurve fit`: runs in, one profile a band out, and in words what was found."""
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from calib.errors import BandcurveError, UsageError
+
+if TYPE_CHECKING:
+    from calib.profile.document import Profile
+    from calib.records import Correction, Fit, Run
+
+Failure = tuple[str, str]  # file, error
+
+
+def command(
+    runs: Annotated[list[Path], typer.Argument(metavar="RUN...", help="Recorded runs, NAME.run.csv.")],
+    out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for the profiles.")] = Path(),
+    scale: Annotated[
+        Path | None, typer.Option("--scale", metavar="FILE", help="Use the latest check of this scale file.")
+    ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option("--leave-out", metavar="ROW", help="Leave a reading out: its row number, or FILE:ROW."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
+) -> int:
+    """Fit the tension curve of one or more recorded runs.
+
+    Runs of one band are joined. Each band's curve is written to ID.profile.json; a file that cannot be used does
+    not stop the others.
+
+    \b
+    Examples:
+      bandcurve fit B07.run.csv --out profiles
+      bandcurve fit *.run.csv --out profiles --json
+      bandcurve fit B07.run.csv --leave-out 23
+    """
+    read, failed = _read(runs)
+    correction, extra = _correction(scale) if scale else (None, [])
+    dropped = _dropped(leave_out or [], [run for _, run in read])
+    saved: list[tuple[Path, Profile]] = []
+    groups = _by_band(read)
+    for i, group in enumerate(groups):
+        _progress(i, len(groups), quiet or as_json)
+        try:
+            fit, profile, path = _fit_one(group, out, correction, extra, dropped)
+        except BandcurveError as error:
+            failed.append((", ".join(str(p) for p, _ in group), str(error)))
+            continue
+        saved.append((path, profile))
+        if not (as_json or quiet):
+            _say(fit, profile, path)
+    if as_json:
+        _print_json(saved, failed)
+    for _, error in failed:
+        print(f"bandcurve: {error}", file=sys.stderr)
+    return 1 if failed else 0
+
+
+def _read(paths: Sequence[Path]) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
+    from calib.acquire.run_file import read_run
+
+    read: list[tuple[Path, Run]] = []
+    failed: list[Failure] = []
+    for path in paths:
+        try:
+            read.append((path, read_run(path)))
+        except BandcurveError as error:
+            failed.append((str(path), str(error)))
+    return read, failed
+
+
+def _correction(path: Path) -> tuple["Correction", list[tuple[str, str]]]:
+    """The latest check of a scale file, and that file's name and hash for the profile's record."""
+    from hashlib import sha256
+
+    from calib.errors import DataError
+    from calib.scale import load_scale
+
+    check = load_scale(path).in_use().correction
+    if check is None:
+        raise DataError("this scale was never checked", where=str(path), remedy=f"bandcurve scale check {path}")
+    return check, [(path.name, sha256(path.read_bytes()).hexdigest())]
+
+
+def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]:
+    """Rows to leave out, as (run name, row number)."""
+    out: set[tuple[str, int]] = set()
+    for given in rows:
+        name, _, number = given.rpartition(":")
+        matching = [r for r in runs if r.name == name] if name else list(runs)
+        if not number.isdigit():
+            raise UsageError(f"--leave-out {given}: not a row number", remedy="give ROW or FILE:ROW, for example 23")
+        if len(matching) != 1:
+            raise UsageError(
+                f"--leave-out {given}: which run?",
+                remedy="name it, for example " + f"{runs[0].name}:{number}" * bool(runs),
+            )
+        if int(number) not in {row.number for row in matching[0].readings}:
+            raise UsageError(f"--leave-out {given}: {matching[0].name} has no such reading")
+        out.add((matching[0].name, int(number)))
+    return out
+
+
+def _by_band(read: Sequence[tuple[Path, "Run"]]) -> list[list[tuple[Path, "Run"]]]:
+    bands: dict[str, list[tuple[Path, Run]]] = {}
+    for path, run in read:
+        bands.setdefault(run.head.band.id, []).append((path, run))
+    return list(bands.values())
+
+
+def _progress(done: int, of: int, silent: bool) -> None:
+    if of > 20 and not silent and sys.stderr.isatty():
+        print(f"\rfitting {done + 1} of {of} ", end="\n" if done + 1 == of else "", file=sys.stderr, flush=True)
+
+
+def _fit_one(
+    group: Sequence[tuple[Path, "Run"]],
+    out: Path,
+    correction: "Correction | None",
+    extra: Sequence[tuple[str, str]],
+    dropped: set[tuple[str, int]],
+) -> tuple["Fit", "Profile", Path]:
+    from importlib.metadata import version
+
+    from calib.fit.estimate import fit_runs
+    from calib.profile.build import profile_of
+    from calib.profile.document import save_profile
+
+    fit = fit_runs([run for _, run in group], correction, dropped)
+    profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
+    out.mkdir(parents=True, exist_ok=True)
+    path = _place(profile, out)
+    save_profile(profile, path)
+    return fit, profile, path
+
+
+def _place(profile: "Profile", out: Path) -> Path:
+    """Where to write: over a profile of the same runs, else beside it with the date in the name."""
+    name, day = profile.band.id, profile.made.measured_at
+    candidates = [f"{name}.profile.json", f"{name}.{day}.profile.json" if day else f"{name}.2.profile.json"]
+    candidates += [f"{name}.{day}-{i}.profile.json" if day else f"{name}.{i + 1}.profile.json" for i in range(2, 100)]
+    for candidate in candidates:
+        if not (out / candidate).exists() or _same_runs(out / candidate, profile):
+            return out / candidate
+    raise UsageError(f"{out} holds a hundred profiles of {name} already", remedy="choose another --out")
+
+
+def _same_runs(path: Path, profile: "Profile") -> bool:
+    from calib.profile.document import load_profile
+
+    old = load_profile(path)
+    same_day = old.made.measured_at == profile.made.measured_at
+    runs = [{f.file for f in p.made.from_ if f.file.endswith(".csv")} for p in (old, profile)]
+    return same_day and runs[0] == runs[1]
+
+
+def _print_json(saved: Sequence[tuple[Path, "Profile"]], failed: Sequence[Failure]) -> None:
+    document: dict[str, Any] = {
+        "profiles": [
+            {
+                "id": profile.band.id,
+                "file": str(path),
+                "findings": [{"code": f.code, "text": f.text} for f in profile.findings],
+            }
+            for path, profile in saved
+        ],
+        "failed": [{"file": file, "error": error} for file, error in failed],
+    }
+    print(json.dumps(document, indent=2))
+
+
+def _say(fit: "Fit", profile: "Profile", path: Path) -> None:
+    from calib.verbs.plain_text import findings_text
+    from calib.verbs.profile_text import budget_text, curve_text
+
+    used = sum(p.used for p in fit.points)
+    cycles = len({(p.run, p.cycle) for p in fit.points})
+    print(f"Band {profile.band.id}: {used} readings in {cycles} cycle{'s' * (cycles > 1)}")
+    for text in (curve_text(profile), budget_text(profile), findings_text(fit.findings)):
+        print(text)
+        print()
+    for line in _next_steps(path):
+        print(line)
+
+
+def _next_steps(path: Path) -> Iterator[str]:
+    yield f"Written to {path}. Next:"
+    yield f"  bandcurve show {path} --figure {path.name.removesuffix('.profile.json')}.png"
+    yield f"  bandcurve predict {path} --length 1.6m"
