@@ -1,0 +1,420 @@
+"""The profile, the document other tools read: its fields, its checks, loading and saving. Nothing is fitted here."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from calib import versioned
+from calib.errors import BandcurveError, DataError, OutOfRangeError
+from calib.finding import CODES
+from calib.identity import PATTERN, check_id
+from calib.profile import table
+from calib.profile.table import BranchName, ForceEstimate, LengthEstimate, Place
+from calib.safe_write import write_atomically
+from calib.strict_json import parse_json, read_json
+from calib.versioned import IsoDate, NotNegative, NotNegatives, Numbers, Part, Positive
+
+FORMAT = versioned.Version("bandcurve-profile", 1, 0)
+CAP_BYTES = 4_000_000
+MOST_FACTORS = 16
+MOST_POINTS = 2000
+
+BandId = Annotated[str, Field(pattern=PATTERN), AfterValidator(check_id)]
+
+
+class Band(Part):
+    """The band as a thing."""
+
+    id: BandId
+    flat_length_m: Positive = Field(description="End to end lying flat, as taped, after conditioning.")
+    u_flat_length_m: NotNegative
+    rest_half_path_m: Positive = Field(description="Half of the closed path along mid-thickness, unloaded: L0.")
+    thickness_m: Positive | None = None
+    width_m: Positive | None = None
+    mass_kg: Positive | None = None
+    layers: Annotated[int, Field(ge=1)] | None = None
+    material: str | None = None
+    batch: str | None = None
+    note: str | None = None
+    strands: Literal[1, 2] = Field(2, description="2 is a loop, 1 a single strand.")
+
+
+class SourceFile(Part):
+    """A file the profile was made from."""
+
+    file: str
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None
+
+
+class Made(Part):
+    """When, with what and from what."""
+
+    measured_at: IsoDate | None
+    by: str
+    from_: Annotated[tuple[SourceFile, ...], Field(strict=False, alias="from")]
+
+
+class Gear(Part):
+    """Identities of what was measured with."""
+
+    scale: str | None
+    check: str | None
+    tape: str | None
+    known_loads: str | None
+    fitting_diameters_m: NotNegatives
+
+
+class Conditions(Part):
+    """How the band was pulled."""
+
+    method: Literal["scale-in-line", "hung-weight", "anchor-on-scale"]
+    temperature_C: Annotated[float, Field(gt=-60, lt=100)] | None
+    dwell_s: NotNegative | None
+    conditioned_to_m: Positive | None = Field(description="Half-path length.")
+    cycles: Annotated[int, Field(ge=1)]
+
+
+class LengthMeaning(Part):
+    """What lengths mean in this document."""
+
+    kind: Literal["half-path"]
+
+
+class Branch(Part):
+    """One branch on its grid; a straight line between points is off by less than a tenth of u."""
+
+    length_m: Numbers = Field(description="Rising; the first and last are the tested range.")
+    force_N: Numbers = Field(description="Both legs together.")
+    u_N: NotNegatives = Field(description="Standard uncertainty of the mean curve (k = 1).")
+    u95_N: NotNegatives = Field(description="Half-width of the 95 % interval; interpolate u95 / u.")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        n = len(self.length_m)
+        if not 2 <= n <= MOST_POINTS:
+            raise DataError(f"a branch needs 2 to {MOST_POINTS} points, not {n}")
+        for name in ("force_N", "u_N", "u95_N"):
+            _same_length(name, getattr(self, name), n)
+        if self.length_m[0] <= 0 or any(b <= a for a, b in zip(self.length_m, self.length_m[1:], strict=False)):
+            raise DataError("the lengths must be positive and rise from each to the next")
+        if any(wide < narrow for wide, narrow in zip(self.u95_N, self.u_N, strict=True)):
+            raise DataError("u95_N is below u_N somewhere", remedy="u is k = 1, u95 the wider one; were they swapped?")
+        return self
+
+
+class Branches(Part):
+    """Both branches; null where unloading was not measured."""
+
+    loading: Branch
+    unloading: Branch | None
+
+    @model_validator(mode="after")
+    def _one_grid(self) -> Self:
+        if self.unloading:
+            a, b = self.loading.length_m, self.unloading.length_m
+            first, last = max(a[0], b[0]), min(a[-1], b[-1])
+            if [x for x in a if first <= x <= last] != [x for x in b if first <= x <= last]:
+                raise DataError("both branches need the same lengths where they overlap")
+        return self
+
+
+class Factor(Part):
+    """The signed shift of both branches that one standard deviation of one independent source causes."""
+
+    source: str
+    key: str | None = Field(description="Identity of what is shared with other profiles; null is this band's own.")
+    loading_N: Numbers
+    unloading_N: Numbers | None
+
+
+class Rest(Part):
+    """What the factors leave of u, point by point: u^2 = sum of factors^2 + rest^2."""
+
+    loading: NotNegatives
+    unloading: NotNegatives | None
+
+
+class Repeatability(Part):
+    """How much a cycle or a day differs from the mean curve."""
+
+    cycle_gain: NotNegative
+    hook_shift_m: NotNegative
+    between_day_gain: NotNegative
+    between_day_assumed: bool
+
+
+class Hysteresis(Part):
+    """Energy put in and lost between two lengths."""
+
+    from_m: Positive
+    to_m: Positive
+    energy_in_J: float
+    energy_lost_J: float
+    loss_ratio: float
+    u_loss_ratio: NotNegative
+    set_m: float | None
+
+
+class Relaxation(Part):
+    """Loss of force with time at a held length, per tenfold time."""
+
+    percent_per_decade: float
+    u: NotNegative
+    measured: bool
+
+
+class CheckLoad(Part):
+    """What a known plate showed on the day: it makes a later comparison legitimate."""
+
+    id: str
+    shown_N: float
+    u_N: NotNegative
+
+
+class TemperatureCoefficient(Part):
+    """Relative change of force at a held length."""
+
+    per_K: float = 0.0025
+    u_per_K: NotNegative = 0.001
+
+
+class Model(Part):
+    """The fitted law, for the curious and for refits; readers use the tables."""
+
+    name: str
+    version: int
+    coefficients: dict[str, Any]
+
+
+class Three(Part):
+    """A value at the lowest, middle and largest length of the loading branch."""
+
+    low: float
+    middle: float
+    top: float
+
+
+class BudgetLine(Part):
+    """One source of uncertainty."""
+
+    source: str
+    type: Literal["A", "B"]
+    u_N: Three
+    share: Three = Field(description="Of the variance.")
+
+
+class Finding(Part):
+    """One doubt about the result."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a band pulls at one half-path length; a branch is None where it was not measured or does not reach."""
+
+    length: float  # [m]
+    loading: ForceEstimate | None
+    unloading: ForceEstimate | None
+    extrapolated: bool
+
+
+class Profile(Part):
+    """The tension curve of one band: force against half-path length, with its uncertainty."""
+
+    format: Annotated[str, Field(pattern=r"^bandcurve-profile/1(\.[0-9]+)?$")]
+    band: Band
+    made: Made
+    gear: Gear
+    conditions: Conditions
+    length_meaning: LengthMeaning = Field(alias="length")
+    branches: Branches
+    factors: Annotated[tuple[Factor, ...], Field(strict=False, max_length=MOST_FACTORS)]
+    rest_N: Rest
+    repeatability: Repeatability
+    hysteresis: Hysteresis | None
+    relaxation: Relaxation | None
+    check_load: CheckLoad | None
+    temperature_coefficient: TemperatureCoefficient
+    model: Model
+    budget: Annotated[tuple[BudgetLine, ...], Field(strict=False)]
+    findings: Annotated[tuple[Finding, ...], Field(strict=False)]
+    extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        self._check_shapes()
+        self._check_sums()
+        newest = self.format in ("bandcurve-profile/1", "bandcurve-profile/1.0")
+        for finding in self.findings if newest else ():
+            if finding.code not in CODES:
+                raise DataError(f"unknown finding code {finding.code[:40]!r}", remedy="docs/findings.md lists them")
+        return self
+
+    def _check_shapes(self) -> None:
+        for name in table.BRANCHES:
+            branch = self.branch(name)
+            listed = {f"factors[{i}].{name}_N": getattr(f, f"{name}_N") for i, f in enumerate(self.factors)}
+            listed[f"rest_N.{name}"] = getattr(self.rest_N, name)
+            for path, values in listed.items():
+                if (values is None) != (branch is None):
+                    raise DataError(f"{path} and branches.{name} must both be there or both be null")
+                if branch is not None:
+                    _same_length(path, values, len(branch.length_m))
+
+    def _check_sums(self) -> None:
+        """u^2 = sum of factors^2 + rest^2, to the digits that are stored."""
+        for name in table.BRANCHES:
+            branch = self.branch(name)
+            for i, u in enumerate(branch.u_N if branch else ()):
+                parts = [getattr(f, f"{name}_N")[i] for f in self.factors] + [getattr(self.rest_N, name)[i]]
+                if abs(sum(p * p for p in parts) - u * u) > 1e-3 * u * u + 1e-18:
+                    raise DataError(f"branches.{name}.u_N[{i}] is not the root sum of squares of its factors and rest_N")
+
+    def branch(self, name: BranchName) -> Branch | None:
+        """One branch's table, None where it was not measured."""
+        return self.branches.loading if name == "loading" else self.branches.unloading
+
+    def estimate(self, length: float, branch: BranchName = "loading", *, extrapolate: bool = False) -> ForceEstimate:
+        """Pull with its uncertainty at a half-path length.
+
+        Args:
+            length: Half-path length. [m]
+            branch: "loading" or "unloading".
+            extrapolate: Go beyond the tested lengths, with a growing uncertainty; the unloading branch never goes
+                beyond its turning point.
+
+        Raises:
+            DataError: The branch was not measured.
+            OutOfRangeError: The length was not tested.
+        """
+        branch_table = self._measured(branch)
+        beyond_turn = branch == "unloading" and length > branch_table.length_m[-1]
+        try:
+            if extrapolate and not beyond_turn:
+                return table.continued(branch_table, length, self.band.rest_half_path_m)
+            return table.estimate(branch_table, length)
+        except OutOfRangeError as error:
+            raise error.at(f"{self.band.id} {branch}") from None
+
+    def force(self, length_m: float, branch: BranchName = "loading", extrapolate: bool = False) -> float:
+        """Pull of both legs at a half-path length. [N]
+
+        Args:
+            length_m: Half-path length. [m]
+            branch: "loading" or "unloading".
+            extrapolate: Go beyond the tested lengths.
+
+        >>> round(profile.force(1.6), 1)
+        143.2
+        """
+        return self.estimate(length_m, branch, extrapolate=extrapolate).force
+
+    def length(self, force_N: float, branch: BranchName = "loading") -> LengthEstimate:
+        """Half-path length at which a branch reaches a pull.
+
+        Args:
+            force_N: The pull. [N]
+            branch: "loading" or "unloading".
+
+        >>> round(profile.length(profile.force(1.6)).length, 4)
+        1.6
+        """
+        try:
+            return table.length_at(self._measured(branch), force_N)
+        except (OutOfRangeError, DataError) as error:
+            raise error.at(f"{self.band.id} {branch}") from None
+
+    def predict(self, length_m: float, extrapolate: bool = False) -> Prediction:
+        """Both branches at a half-path length.
+
+        Args:
+            length_m: Half-path length. [m]
+            extrapolate: Go beyond the tested lengths, marked as such.
+
+        >>> print(profile.predict(1.6).loading.u95 < 5)
+        True
+
+        Raises:
+            OutOfRangeError: No branch reaches there.
+        """
+        found: dict[BranchName, ForceEstimate | None] = {}
+        refused: list[BandcurveError] = []
+        for name in table.BRANCHES:
+            try:
+                found[name] = self.estimate(length_m, name, extrapolate=extrapolate) if self.branch(name) else None
+            except OutOfRangeError as error:
+                found[name] = None
+                refused.append(error)
+        if found["loading"] is None and found["unloading"] is None:
+            raise refused[0]
+        inside = [table.holds(t, length_m) for n in table.BRANCHES if found[n] and (t := self.branch(n))]
+        return Prediction(length_m, found["loading"], found["unloading"], not all(inside))
+
+    def covariance(self, first: Place, second: Place) -> float:
+        """Covariance of the pulls at two points of this curve. [N2]"""
+        return table.covariance(self, first, second)
+
+    def u_next(self, at: ForceEstimate) -> float:
+        """Standard uncertainty of the next set, wider than that of the mean curve. [N]
+
+        Args:
+            at: The mean curve there.
+        """
+        spread = self.repeatability
+        relative = spread.cycle_gain**2 + spread.between_day_gain**2
+        return float((at.u**2 + relative * at.force**2 + (spread.hook_shift_m * at.slope) ** 2) ** 0.5)
+
+    def to_json(self) -> str:
+        """The document as text: the same content gives the same bytes."""
+        return versioned.to_json(self)
+
+    def _measured(self, name: BranchName) -> Branch:
+        if name not in table.BRANCHES:
+            raise DataError(f"there is no branch {name!r}", remedy="it is 'loading' or 'unloading'")
+        found = self.branch(name)
+        if found is None:
+            raise DataError(f"the {name} branch was not measured", where=self.band.id, remedy="use the loading branch")
+        return found
+
+
+def _same_length(name: str, values: tuple[float, ...], n: int) -> None:
+    if len(values) != n:
+        raise DataError(f"{name} has {len(values)} values for {n} lengths")
+
+
+def parse_profile(data: bytes, name: str) -> Profile:
+    """Make a profile of a file's bytes.
+
+    Args:
+        data: The whole file.
+        name: What to call it in an error.
+    """
+    return versioned.validate(Profile, parse_json(data, name, CAP_BYTES), FORMAT, name)
+
+
+def load_profile(path: Path | str) -> Profile:
+    """Read a profile from a file.
+
+    Args:
+        path: The file.
+
+    Raises:
+        FileError: It cannot be read.
+        DataError: It is no profile, or one this program cannot read.
+    """
+    where = Path(path)
+    return versioned.validate(Profile, read_json(where, CAP_BYTES), FORMAT, where.name)
+
+
+def save_profile(profile: Profile, path: Path | str) -> None:
+    """Write a profile, whole or not at all.
+
+    Args:
+        profile: What to write.
+        path: Where to; an existing file is replaced.
+    """
+    write_atomically(Path(path), profile.to_json())

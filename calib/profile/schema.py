@@ -1,0 +1,89 @@
+"""JSON Schemas (2020-12) of the files: profile, scale, and the head of a run. Generated from the types themselves."""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from calib.profile.document import Profile
+from calib.records import RunHead
+from calib.scale import Scale
+from calib.units import UNITS
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+Schema = dict[str, Any]
+
+# Which quantity a bare name of the records stands for; in a file it wears a unit of that quantity.
+_QUANTITY = {
+    "Band": {"flat_length": "length", "u_flat_length": "length", "thickness": "length", "width": "length", "mass": "mass"},
+    "LengthSetup": {"fitting_diameters": "length", "u_reading": "length", "u_common": "length"},
+    "ScaleInUse": {"resolution": "force", "u_zero": "force"},
+    "Procedure": {"conditioned_to": "length", "temperature": "temperature", "altitude": "length"},
+    "Loads": {"u_each": "mass", "hook_mass": "mass"},
+    "CheckLoad": {"mass": "mass", "u_mass": "mass"},
+}
+_LIMITS = ("minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum")
+_FIXED = {"Correction": {"residual_sd": "residual_sd_N", "max": "max_N"}}
+
+
+def profile_schema() -> Schema:
+    """Schema of a profile."""
+    return _headed(Profile.model_json_schema(by_alias=True), "profile", "bandcurve profile")
+
+
+def scale_schema() -> Schema:
+    """Schema of a scale."""
+    return _headed(Scale.model_json_schema(by_alias=True), "scale", "bandcurve scale")
+
+
+def run_schema() -> Schema:
+    """Schema of a run's head, the TOML behind "# ", as the table a TOML reader makes of it."""
+    schema = TypeAdapter(RunHead).json_schema()
+    for name, definition in schema["$defs"].items():
+        _dress(definition, _QUANTITY.get(name, {}), _FIXED.get(name, {}))
+    schema["properties"] = {
+        "format": {"type": "string", "pattern": r"^bandcurve-run/1(\.[0-9]+)?$"},
+        **schema["properties"],
+    }
+    schema["required"] = ["format", *schema.get("required", [])]
+    return _headed(schema, "run", "bandcurve run, head")
+
+
+SCHEMAS: dict[str, Callable[[], Schema]] = {"profile": profile_schema, "scale": scale_schema, "run": run_schema}
+
+
+def _headed(schema: Schema, kind: str, title: str) -> Schema:
+    body = {key: value for key, value in schema.items() if key != "title"}
+    return {"$schema": DIALECT, "$id": f"urn:bandcurve:schema:{kind}:1", "title": title, **body}
+
+
+def _dress(definition: Schema, quantities: dict[str, str], fixed: dict[str, str]) -> None:
+    """Give the names of one part their units: any accepted unit, as a pattern; one of them where it is required."""
+    properties: Schema = definition.get("properties", {})
+    required = [fixed.get(name, name) for name in definition.get("required", []) if name not in quantities]
+    patterns = {_pattern(name, quantity): _bare(properties[name], quantity) for name, quantity in quantities.items()}
+    one_of = [
+        {"anyOf": [{"required": [f"{name}_{unit}"]} for unit in UNITS[quantity]]}
+        for name, quantity in quantities.items()
+        if name in definition.get("required", [])
+    ]
+    definition["properties"] = {fixed.get(name, name): value for name, value in properties.items() if name not in quantities}
+    definition["required"] = required
+    definition |= {"patternProperties": patterns} if patterns else {}
+    definition |= {"allOf": one_of} if one_of else {}
+
+
+def _pattern(name: str, quantity: str) -> str:
+    return f"^{name}_({'|'.join(re.escape(unit) for unit in UNITS[quantity])})$"
+
+
+def _bare(schema: Schema, quantity: str) -> Schema:
+    """A default in SI is not the default in another unit, and of limits only zero is the same in all of them."""
+    out: Schema = {}
+    for key, value in schema.items():
+        if key == "anyOf":
+            out[key] = [_bare(kind, quantity) for kind in value]
+        elif key not in ("default", "title") and not (key in _LIMITS and (value != 0 or quantity == "temperature")):
+            out[key] = value
+    return out

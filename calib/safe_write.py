@@ -1,0 +1,102 @@
+"""Writing a file so that either the new one or the old one is there, whole. What is written is the caller's business."""
+
+import errno
+import os
+import secrets
+from contextlib import suppress
+from pathlib import Path
+
+from calib.errors import FileError
+
+_REASONS = {
+    errno.ENOENT: ("there is no such file or folder", "check the name"),
+    errno.EACCES: ("permission denied", "change its permissions, or choose another place"),
+    errno.EPERM: ("permission denied", "change its permissions, or choose another place"),
+    errno.EROFS: ("the disk can only be read", "choose another place"),
+    errno.ENOSPC: ("the disk is full", "make room, or choose another place"),
+    errno.EDQUOT: ("the disk quota is used up", "make room, or choose another place"),
+    errno.EFBIG: ("the file grows larger than this system allows", "make room, or choose another place"),
+    errno.EISDIR: ("it is a folder", "name a file"),
+    errno.ENOTDIR: ("a part of the path is not a folder", "check the name"),
+    errno.ENAMETOOLONG: ("the name is too long", "choose a shorter one"),
+}
+
+
+def file_error(error: OSError, path: Path, doing: str) -> FileError:
+    """Say in one sentence why a file could not be used.
+
+    Args:
+        error: What the system said.
+        path: The file.
+        doing: "read" or "written".
+    """
+    what, remedy = _REASONS.get(error.errno or 0, (error.strerror or str(error), "choose another place"))
+    return FileError(f"cannot be {doing}: {what}", where=str(path), remedy=remedy)
+
+
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """Write a file by way of a temporary one beside it, so that a full disk or a power cut leaves the old one whole.
+
+    Args:
+        path: Where to; an existing file is replaced and keeps its permissions, a link is followed.
+        content: Text is written as UTF-8.
+
+    Raises:
+        FileError: It could not be written; what was there before still is.
+    """
+    data = content.encode() if isinstance(content, str) else content
+    try:
+        target = path.resolve()
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, "is a folder")
+        if target.exists() and not target.is_file():
+            _write_through(target, data)
+        else:
+            _replace(target, data)
+    except OSError as error:
+        raise file_error(error, path, "written") from error
+
+
+def write_new(path: Path, content: str | bytes) -> None:
+    """Write a file that must not exist yet.
+
+    Raises:
+        FileError: It exists, or could not be written.
+    """
+    if os.path.lexists(path):
+        raise FileError("exists and is not overwritten", where=str(path), remedy="choose another name, or move it away")
+    write_atomically(path, content)
+
+
+def _write_through(target: Path, data: bytes) -> None:
+    """Devices and pipes cannot be replaced; they are written to."""
+    with target.open("wb") as out:
+        out.write(data)
+
+
+def _replace(target: Path, data: bytes) -> None:
+    part = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            out.write(data)
+            out.flush()
+            os.fsync(out.fileno())
+        if target.exists():
+            part.chmod(target.stat().st_mode & 0o7777)
+        part.replace(target)
+    except BaseException:
+        with suppress(FileNotFoundError):
+            part.unlink()
+        raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put the new name on the disk too; systems that cannot sync a folder need no such call."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

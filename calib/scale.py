@@ -1,0 +1,245 @@
+"""What is known of a scale or load cell: the document, and the part of it a run carries along. Nothing is fitted here."""
+
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from calib import versioned
+from calib.errors import DataError
+from calib.identity import PATTERN, check_id
+from calib.records import Correction, Locks, ScaleInUse, Zeroed
+from calib.safe_write import write_atomically
+from calib.strict_json import parse_json, read_json
+from calib.versioned import IsoDate, NotNegative, Part, Positive
+
+FORMAT = versioned.Version("bandcurve-scale", 1, 0)
+CAP_BYTES = 4_000_000
+U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without a check; a bound of common practice
+
+Three = Annotated[tuple[float, float, float], Field(strict=False)]
+Matrix = Annotated[tuple[Three, Three, Three], Field(strict=False)]
+ScaleId = Annotated[str, Field(pattern=PATTERN), AfterValidator(check_id)]
+
+
+class KnownLoad(Part):
+    """One known load of a set."""
+
+    id: str
+    mass_kg: Positive
+    u_mass_kg: NotNegative = Field(0.0, description="By itself, beside what the whole set has in common.")
+
+
+class KnownLoads(Part):
+    """The set of known loads a check was made with."""
+
+    id: str
+    u_common: NotNegative = Field(0.0, description="Relative, the whole set together.")
+    loads: Annotated[tuple[KnownLoad, ...], Field(strict=False)] = ()
+
+
+class CheckReading(Part):
+    """One known load on the scale, as it was going up or down."""
+
+    mass_kg: NotNegative = Field(description="All loads together; 0 is a zero reading.")
+    shown_N: float
+    branch: Literal["loading", "unloading"]
+    loads: Annotated[tuple[str, ...], Field(strict=False)] = Field((), description="Ids of the loads that hung.")
+
+
+class FittedCorrection(Part):
+    """force = zero + gain * shown + quadratic * shown^2; the same table a run carries as [scale.correction]."""
+
+    checked_on: IsoDate
+    coefficients: Three = Field(description="[zero_N, gain, quadratic_per_N]")
+    covariance: Matrix = Field(description="Of the coefficients, whole.")
+    residual_sd_N: NotNegative = 0.0
+    max_N: Positive | None = Field(None, description="Largest force checked.")
+    known_loads: str | None = None
+    factor_known_loads: Three = Field(
+        (0.0, 0.0, 0.0), description="Part of the covariance: shift of the coefficients per standard deviation of the set."
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        c = self.covariance
+        if any(abs(c[i][j] - c[j][i]) > 1e-6 * abs(c[i][i] * c[j][j]) ** 0.5 for i in range(3) for j in range(i)):
+            raise DataError("the covariance is not symmetric")
+        if any(c[i][i] < 0 for i in range(3)):
+            raise DataError("the covariance has a negative variance")
+        if self.coefficients[1] == 0:
+            raise DataError("the gain is zero")
+        return self
+
+    @classmethod
+    def of(cls, correction: Correction) -> "FittedCorrection":
+        """Make the document's part of a fitted correction."""
+        return cls(
+            checked_on=correction.checked_on,
+            coefficients=correction.coefficients,
+            covariance=correction.covariance,
+            residual_sd_N=correction.residual_sd,
+            max_N=correction.max,
+            known_loads=correction.known_loads,
+            factor_known_loads=correction.factor_known_loads,
+        )
+
+    def record(self) -> Correction:
+        """The correction as the fitter takes it."""
+        return Correction(
+            checked_on=self.checked_on,
+            coefficients=self.coefficients,
+            covariance=self.covariance,
+            residual_sd=self.residual_sd_N,
+            max=self.max_N,
+            known_loads=self.known_loads,
+            factor_known_loads=self.factor_known_loads,
+        )
+
+
+class Creep(Part):
+    """Change of the indication under a constant load."""
+
+    at_N: Positive
+    after_s: Positive
+    change_N: float
+
+
+class ScaleCheck(Part):
+    """One day's comparison with known loads."""
+
+    id: Annotated[str, Field(pattern=PATTERN)] = Field(description="Usually the date; with the scale's id it names the check.")
+    checked_on: IsoDate
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    altitude_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
+    temperature_C: Annotated[float, Field(gt=-60, lt=100)] | None = None
+    known_loads: KnownLoads
+    readings: Annotated[tuple[CheckReading, ...], Field(strict=False)]
+    correction: FittedCorrection
+    repeatability_N: NotNegative | None = None
+    reversibility_N: float | None = Field(None, description="Largest drop of the way down below the way up.")
+    zero_return_N: float | None = Field(None, description="Indication with nothing on, after less before.")
+    creep: Creep | None = None
+
+    @model_validator(mode="after")
+    def _same_day(self) -> Self:
+        if self.correction.checked_on != self.checked_on:
+            raise DataError("checked_on differs from that of its correction")
+        return self
+
+
+class CountsLine(Part):
+    """force = zero + per_count * counts, for a load cell that sends counts."""
+
+    zero_N: float
+    per_count_N: float
+
+    def force(self, counts: float) -> float:
+        """Indication for a number of counts. [N]"""
+        return self.zero_N + self.per_count_N * counts
+
+
+class Scale(Part):
+    """A scale or load cell and its checks."""
+
+    format: Annotated[str, Field(pattern=r"^bandcurve-scale/1(\.[0-9]+)?$")]
+    id: ScaleId
+    kind: Literal["hanging-scale", "platform-scale", "load-cell"]
+    resolution_N: NotNegative
+    capacity_N: Positive | None = None
+    locks: Locks = "no"
+    counts: CountsLine | None = None
+    checks: Annotated[tuple[ScaleCheck, ...], Field(strict=False)] = ()
+    note: str | None = None
+    extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
+
+    @model_validator(mode="after")
+    def _check_names(self) -> Self:
+        names = [check.id for check in self.checks]
+        if len(set(names)) != len(names):
+            raise DataError("two checks have the same id", remedy="give the later one another id")
+        return self
+
+    def latest(self) -> ScaleCheck | None:
+        """The newest check; of one day the last listed."""
+        in_order = sorted(self.checks, key=lambda check: check.checked_on)
+        return in_order[-1] if in_order else None
+
+    def check(self, name: str) -> ScaleCheck:
+        """The check of a name, with or without the scale's id before it.
+
+        Raises:
+            DataError: There is none.
+        """
+        bare = name.removeprefix(f"{self.id}/")
+        for check in self.checks:
+            if check.id == bare:
+                return check
+        known = ", ".join(check.id for check in self.checks) or "none yet"
+        raise DataError(f"there is no check {bare!r}", where=f"scale {self.id}", remedy=f"its checks: {known}")
+
+    def in_use(self, check: str | None = None, zeroed: Zeroed = "band-both-ends") -> ScaleInUse:
+        """The part of this document that a run carries: the latest check, or a named one.
+
+        Args:
+            check: Name of the check; the latest where None.
+            zeroed: What hung when the zero was taken.
+
+        Without any check the gain is left unknown (None), and a load cell's zero is known to 0.1 % of its capacity.
+        """
+        found = self.check(check) if check else self.latest()
+        u_zero = None
+        if found is None and self.kind == "load-cell" and self.capacity_N:
+            u_zero = U_CELL_UNCHECKED * self.capacity_N
+        return ScaleInUse(
+            id=self.id,
+            resolution=self.resolution_N,
+            u_gain=None,
+            u_zero=u_zero,
+            check=f"{self.id}/{found.id}" if found else None,
+            correction=found.correction.record() if found else None,
+            locks=self.locks,
+            zeroed=zeroed,
+        )
+
+    def with_check(self, check: ScaleCheck) -> "Scale":
+        """The same scale with one more check."""
+        return Scale.model_validate({**dict(self), "checks": (*self.checks, check)})
+
+    def to_json(self) -> str:
+        """The document as text: the same content gives the same bytes."""
+        return versioned.to_json(self)
+
+
+def parse_scale(data: bytes, name: str) -> Scale:
+    """Make a scale of a file's bytes.
+
+    Args:
+        data: The whole file.
+        name: What to call it in an error.
+    """
+    return versioned.validate(Scale, parse_json(data, name, CAP_BYTES), FORMAT, name)
+
+
+def load_scale(path: Path | str) -> Scale:
+    """Read a scale from a file.
+
+    Args:
+        path: The file.
+
+    Raises:
+        FileError: It cannot be read.
+        DataError: It is no scale, or one this program cannot read.
+    """
+    where = Path(path)
+    return versioned.validate(Scale, read_json(where, CAP_BYTES), FORMAT, where.name)
+
+
+def save_scale(scale: Scale, path: Path | str) -> None:
+    """Write a scale, whole or not at all.
+
+    Args:
+        scale: What to write.
+        path: Where to; an existing file is replaced.
+    """
+    write_atomically(Path(path), scale.to_json())

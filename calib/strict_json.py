@@ -1,0 +1,100 @@
+"""JSON read with nothing let pass: size, encoding, duplicate keys, NaN, depth. What the keys mean is not known here."""
+
+import json
+from math import isfinite
+from pathlib import Path
+from typing import Any, NoReturn
+
+from calib.errors import DataError, FileError
+from calib.safe_write import file_error
+
+DEEPEST = 32  # levels; the files of this package need six
+
+
+def read_json(path: Path, cap_bytes: int) -> dict[str, Any]:
+    """Read a file that holds one JSON object.
+
+    Args:
+        path: The file.
+        cap_bytes: A larger file is refused before it is read. [byte]
+
+    Raises:
+        FileError: It cannot be read, or is too large.
+        DataError: It is not strict JSON.
+    """
+    try:
+        if path.is_dir():
+            raise FileError("is a folder", where=str(path), remedy="name a file in it")
+        with path.open("rb") as file:
+            data = file.read(cap_bytes + 1)
+    except OSError as error:
+        raise error if isinstance(error, FileError) else file_error(error, path, "read") from error
+    return parse_json(data, path.name, cap_bytes)
+
+
+def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
+    """Parse one JSON object.
+
+    Args:
+        data: UTF-8, with or without a byte order mark.
+        name: What to call it in an error.
+        cap_bytes: More is refused. [byte]
+
+    Raises:
+        DataError: Too large, empty, not UTF-8, not JSON, not an object, a key twice, NaN or infinity, or too deep.
+    """
+    if len(data) > cap_bytes:
+        raise FileError(f"is larger than {cap_bytes / 1e6:.0f} MB", where=name, remedy="is it the right file?")
+    if not data.strip():
+        raise DataError("the file is empty", where=name, remedy="is it the right file?")
+    try:
+        text = data.decode("utf-8-sig")
+        document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant, parse_float=_finite)
+    except UnicodeDecodeError:
+        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    except json.JSONDecodeError as error:
+        where = f"{name}:{error.lineno}"
+        raise DataError(f"is not JSON ({error.msg}, column {error.colno})", where=where, remedy="was it cut off?") from None
+    except RecursionError:
+        raise _too_deep(name) from None
+    except DataError as error:
+        raise error.at(name) from None
+    except ValueError:
+        raise DataError("holds a number with too many digits", where=name, remedy="shorten it") from None
+    if not isinstance(document, dict):
+        raise DataError("holds no JSON object", where=name, remedy="is it the right file?")
+    _check_depth(document, name)
+    return document
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in out:
+            raise DataError(f"the key {key[:60]!r} stands twice in one object", remedy="remove one of them")
+        out[key] = value
+    return out
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise DataError(f"{text} is not a number that can be used", remedy="write a finite number or null")
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not isfinite(value):
+        raise DataError(f"{text[:20]} is too large", remedy="write a finite number or null")
+    return value
+
+
+def _too_deep(name: str) -> DataError:
+    return DataError(f"is nested deeper than {DEEPEST} levels", where=name, remedy="is it the right file?")
+
+
+def _check_depth(document: dict[str, Any], name: str) -> None:
+    level: list[Any] = [document]
+    for _ in range(DEEPEST):
+        level = [v for x in level for v in (x.values() if isinstance(x, dict) else x) if isinstance(v, dict | list)]
+        if not level:
+            return
+    raise _too_deep(name)

@@ -1,0 +1,158 @@
+"""Documents with a format and a version: validated, and written the same way each time. No file is opened here.
+
+A newer minor version is read, its unknown fields kept; a newer major version is refused; an unknown field of a known
+version is refused with the nearest known name.
+"""
+
+import json
+import re
+from collections.abc import Sequence
+from difflib import get_close_matches
+from typing import Annotated, Any, NamedTuple, TypeVar, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from calib.errors import DataError
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Numbers = Annotated[tuple[float, ...], Field(strict=False)]
+NotNegatives = Annotated[tuple[NotNegative, ...], Field(strict=False)]
+IsoDate = Annotated[str, Field(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+
+Model = TypeVar("Model", bound=BaseModel)
+DIGITS = 7  # significant, in every file
+
+
+class Part(BaseModel):
+    """A part of a document: frozen, strict, nothing unknown, nothing that is not finite."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
+
+class Version(NamedTuple):
+    """A format as this program knows it."""
+
+    name: str
+    major: int
+    minor: int
+
+
+def validate(model: type[Model], document: dict[str, Any], known: Version, name: str) -> Model:
+    """Make a typed document of parsed JSON.
+
+    Args:
+        model: What it should be.
+        document: Parsed JSON.
+        known: The newest version this program writes.
+        name: What to call the document in an error.
+
+    Raises:
+        DataError: Another format, a newer major version, or a field that is missing, unknown or wrong.
+    """
+    newer = _is_newer_minor(document.get("format"), known, name)
+    try:
+        return model.model_validate(document, extra="allow" if newer else "forbid")
+    except ValidationError as error:
+        raise _sentence(error, model, name) from None
+
+
+def _is_newer_minor(text: object, known: Version, name: str) -> bool:
+    mine = f"{known.name}/{known.major}"
+    found = re.fullmatch(r"([a-z-]+)/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
+    if found is None or found[1] != known.name:
+        said = "has no format" if text is None else f"has the format {str(text)[:40]!r}"
+        raise DataError(f"{said}, {mine!r} is needed", where=f"{name}: format", remedy="is it the right file?")
+    if int(found[2]) > known.major:
+        raise DataError(
+            f"is of version {found[2]}, newer than this program reads ({known.major})",
+            where=f"{name}: format",
+            remedy="install a newer bandcurve",
+        )
+    if int(found[2]) < 1:
+        raise DataError(f"has the format {text!r}, which never existed", where=f"{name}: format", remedy=f"use {mine}")
+    return int(found[2]) == known.major and int(found[3] or 0) > known.minor
+
+
+def _sentence(error: ValidationError, model: type[BaseModel], name: str) -> DataError:
+    """The first mistake in words, an unknown field before a missing one: the one often is the other mistyped."""
+    mistakes = sorted(error.errors(include_url=False), key=lambda e: e["type"] != "extra_forbidden")
+    first = mistakes[0]
+    path = key_path(first["loc"])
+    more = f" ({len(mistakes) - 1} more)" if len(mistakes) > 1 else ""
+    where = f"{name}: {path}" if path else name
+    if first["type"] == "extra_forbidden":
+        near = get_close_matches(str(first["loc"][-1]), _fields_at(model, first["loc"][:-1]), n=1)
+        remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under 'extensions'"
+        return DataError(f"unknown field{more}", where=where, remedy=remedy)
+    if first["type"] == "missing":
+        return DataError(f"is missing{more}", where=where, remedy="add it")
+    if first["type"] == "value_error":
+        cause = first["ctx"]["error"]
+        what, remedy = (cause.what, cause.remedy) if isinstance(cause, DataError) else (str(cause), "")
+        return DataError(f"{what}{more}", where=where, remedy=remedy or "mend the value, or make the file again")
+    value = json.dumps(first["input"], default=str)
+    shown = f", not {value if len(value) <= 40 else value[:37] + '...'}" if len(value) < 400 else ""
+    words = first["msg"].replace("Input should", "should")
+    return DataError(f"{words}{shown}{more}", where=where, remedy="mend the value, or make the file again")
+
+
+def key_path(loc: Sequence[int | str]) -> str:
+    """Write a place in a document as `factors[2].loading_N`."""
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
+
+
+def _fields_at(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
+    """Field names of the part of a model that a place in the document leads to."""
+    here: Any = model
+    for part in loc:
+        if isinstance(part, str):
+            named = {info.alias or name: info for name, info in here.model_fields.items()}
+            here = _model_in(named[part].annotation) if part in named else None
+        if here is None:
+            return []
+    return [info.alias or name for name, info in here.model_fields.items()]
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for inner in get_args(annotation) if (found := _model_in(inner))), None)
+
+
+def to_json(document: BaseModel) -> str:
+    """Text of a document: keys in schema order, seven significant digits, the same bytes for the same content."""
+    return _text(_plain(document), 0) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    """Plain JSON values; a field that may be left out is left out where it holds its default."""
+    if isinstance(value, BaseModel):
+        fields = {
+            info.alias or name: getattr(value, name)
+            for name, info in type(value).model_fields.items()
+            if info.is_required() or getattr(value, name) != info.get_default(call_default_factory=True)
+        }
+        return {name: _plain(v) for name, v in (fields | (value.model_extra or {})).items()}
+    if isinstance(value, dict):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    return float(f"{value:.{DIGITS}g}") if isinstance(value, float) else value
+
+
+def _text(value: Any, depth: int) -> str:
+    """JSON with one line a key; lists of plain values and short objects on one line."""
+    flat = json.dumps(value, ensure_ascii=True, allow_nan=False)
+    nested = isinstance(value, dict | list) and any(
+        isinstance(v, dict | list) for v in (value.values() if isinstance(value, dict) else value)
+    )
+    if not value or not isinstance(value, dict | list) or (isinstance(value, list) and not nested):
+        return flat
+    if not nested and len(flat) <= 110:
+        return flat
+    pad, close = "  " * (depth + 1), "  " * depth
+    if isinstance(value, dict):
+        body = [f"{json.dumps(k)}: {_text(v, depth + 1)}" for k, v in value.items()]
+        return "{\n" + ",\n".join(pad + line for line in body) + f"\n{close}}}"
+    return "[\n" + ",\n".join(pad + _text(v, depth + 1) for v in value) + f"\n{close}]"
