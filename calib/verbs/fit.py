@@ -30,7 +30,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
 ) -> int:
-    """Fit the tension curve of one or more recorded runs.
+    r"""Fit the tension curve of one or more recorded runs.
 
     Runs of one band are joined. Each band's curve is written to ID.profile.json; a file that cannot be used does
     not stop the others.
@@ -98,10 +98,8 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
         if not number.isdigit():
             raise UsageError(f"--leave-out {given}: not a row number", remedy="give ROW or FILE:ROW, for example 23")
         if len(matching) != 1:
-            raise UsageError(
-                f"--leave-out {given}: which run?",
-                remedy="name it, for example " + f"{runs[0].name}:{number}" * bool(runs),
-            )
+            example = f", for example {runs[0].name}:{number}" if runs else ""
+            raise UsageError(f"--leave-out {given}: which run?", remedy=f"name it{example}")
         if int(number) not in {row.number for row in matching[0].readings}:
             raise UsageError(f"--leave-out {given}: {matching[0].name} has no such reading")
         out.add((matching[0].name, int(number)))

@@ -88,7 +88,7 @@ def test_hung_weights_and_anchor_on_a_scale_give_the_same_curve() -> None:
     np.testing.assert_allclose(force(hung.curve.loading), expected, rtol=0.01)
     assert {f.key for f in hung.curve.factors} >= {"loads:plates-1", "tape:T1"}
     block = 60 * KG
-    rows = [Row(100, "zero", force=block, at_s=0.0)] + readings(shown=lambda n: block - n)
+    rows = [Row(100, "zero", force=block, at_s=0.0), *readings(shown=lambda n: block - n)]
     anchored = fit_runs([run(rows, procedure=Procedure(method="anchor-on-scale", temperature=20.0))])
     np.testing.assert_allclose(force(anchored.curve.loading), expected, rtol=0.01)
 
@@ -114,7 +114,7 @@ def test_a_check_corrects_readings_and_replaces_the_stated_gain() -> None:
     keys = {f.source: f.key for f in fit.curve.factors}
     assert keys["known loads"] == "loads:plates-1"
     top = fit.curve.loading.force[-1]
-    gain = [f for f in fit.curve.factors if f.source == "scale gain"][0].loading[-1] / top
+    gain = next(f for f in fit.curve.factors if f.source == "scale gain").loading[-1] / top
     assert gain == pytest.approx(np.sqrt(1e-6 - 0.0005**2) / 1.02, rel=0.05)
     later = fit_runs([run(low, scale=replace(SCALE, correction=replace(check, coefficients=(0, 1, 0))))], check)
     np.testing.assert_allclose(force(later.curve.loading), force(fit.curve.loading), rtol=1e-9)
