@@ -1,1 +1,82 @@
-"""bandcurve: measure the tension curve of elastic loop bands, with an uncertainty that holds."""
+"""bandcurve: measure the tension curve of elastic loop bands, with an uncertainty that holds.
+
+The verbs of the command line, from Python. A name loads its module when it is first used.
+
+>>> import calib
+>>> profile = calib.load_profile(profile_path)
+>>> f"{profile.force(1.6):.1f} N"
+'143.2 N'
+>>> f"{profile.force(1.6, 'unloading'):.1f} N"
+'127.4 N'
+>>> at = profile.predict(1.6).loading
+>>> f"{at.force:.1f} N, standard uncertainty {at.u:.1f} N, 95 % within {at.u95:.1f} N"
+'143.2 N, standard uncertainty 0.8 N, 95 % within 1.7 N'
+>>> f"{profile.length(150).length:.3f} m"
+'1.637 m'
+
+Outside the tested lengths it refuses, and says what would have worked.
+
+>>> profile.force(2.5)
+Traceback (most recent call last):
+    ...
+calib.errors.OutOfRangeError: B07 loading: 2.5 m is outside the tested lengths; a half-path length from 1.13 to 2.1 m \
+would have worked
+
+From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gives a Profile, `calib.save_profile` writes it.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from calib.acquire.run_file import parse_run, read_run
+    from calib.fit.estimate import fit_runs
+    from calib.profile.build import fit_profile
+    from calib.profile.document import Profile, load_profile, save_profile
+    from calib.profile.exports import curve_csv
+    from calib.profile.table import difference
+    from calib.scale import Scale, load_scale, save_scale
+    from calib.use.predict import half_path_between
+
+__all__ = [
+    "Profile",
+    "Scale",
+    "curve_csv",
+    "difference",
+    "fit_profile",
+    "fit_runs",
+    "half_path_between",
+    "load_profile",
+    "load_scale",
+    "parse_run",
+    "read_run",
+    "save_profile",
+    "save_scale",
+]
+
+_HOMES = {
+    "Profile": "calib.profile.document",
+    "Scale": "calib.scale",
+    "curve_csv": "calib.profile.exports",
+    "difference": "calib.profile.table",
+    "fit_profile": "calib.profile.build",
+    "fit_runs": "calib.fit.estimate",
+    "half_path_between": "calib.use.predict",
+    "load_profile": "calib.profile.document",
+    "load_scale": "calib.scale",
+    "parse_run": "calib.acquire.run_file",
+    "read_run": "calib.acquire.run_file",
+    "save_profile": "calib.profile.document",
+    "save_scale": "calib.scale",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Load the module a name lives in when the name is first used."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'calib' has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -4,7 +4,13 @@ import sys
 
 
 def main() -> None:
-    """Run the command line and leave with its exit status."""
+    """Run the command line and leave with its exit status; the overview and the version need no more than themselves."""
+    from calib.verbs.overview import quick_answer
+
+    text = quick_answer(sys.argv[1:])
+    if text is not None:
+        sys.stdout.write(text)
+        return
     from calib.verbs.app import run
 
     sys.exit(run(sys.argv[1:]))

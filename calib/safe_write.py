@@ -2,7 +2,6 @@
 
 import errno
 import os
-import secrets
 from contextlib import suppress
 from pathlib import Path
 
@@ -75,7 +74,7 @@ def _write_through(target: Path, data: bytes) -> None:
 
 
 def _replace(target: Path, data: bytes) -> None:
-    part = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
+    part = target.with_name(f".{target.name[:200]}.{os.urandom(4).hex()}.part")
     handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
     try:
         with os.fdopen(handle, "wb") as out:

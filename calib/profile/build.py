@@ -9,7 +9,7 @@ import numpy as np
 from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, half_path_offset
 from calib.profile.document import Profile, parse_profile
-from calib.records import Array, BranchTable, BudgetLine, Fit, RunHead
+from calib.records import Array, BranchTable, BudgetLine, Fit, Run, RunHead
 
 LINEAR_WITHIN = 0.1  # of u: what the document promises of a straight line between grid points
 
@@ -44,6 +44,22 @@ def profile_of(fit: Fit, by: str, also_from: Sequence[tuple[str, str]] = ()) -> 
         "findings": [{"code": f.code, "text": f.text} for f in fit.findings],
     }
     return parse_profile(Profile.model_validate(document).to_json().encode(), f"{head.band.id}.profile.json")
+
+
+def fit_profile(runs: Sequence[Run]) -> Profile:
+    """Fit the runs of one band and make its profile.
+
+    Args:
+        runs: One or more runs of the same band; they are joined.
+
+    Raises:
+        DataError: The runs cannot be fitted.
+    """
+    from importlib.metadata import version
+
+    from calib.fit.estimate import fit_runs  # scipy: only where a fit is asked for
+
+    return profile_of(fit_runs(runs), f"bandcurve {version('bandcurve')}")
 
 
 def departure_from_lines(table: BranchTable) -> float:

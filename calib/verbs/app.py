@@ -1,4 +1,4 @@
-"""The command line as a whole: which commands there are, and the one place where errors become text and exit status.
+"""The command line as a whole: commands are found and started here; the one place where errors become text and exit status.
 
 A command's module is imported when it is chosen, so that `--help` stays fast. Each module has a function `command`.
 """
@@ -6,40 +6,13 @@ A command's module is imported when it is chosen, so that `--help` stays fast. E
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import Any, NamedTuple
+from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
 from calib.errors import BandcurveError, UsageError
-
-
-class Entry(NamedTuple):
-    """A command as the overview lists it."""
-
-    module: str
-    summary: str
-
-
-COMMANDS: dict[str, Entry] = {
-    "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
-    "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
-    "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
-    "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),
-    "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
-    "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
-    "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),
-}
-
-OVERVIEW = """Measure the tension curve of elastic loop bands, with an uncertainty that holds.
-
-\b
-Examples:
-  bandcurve demo
-  bandcurve import readings.csv --id B07 --flat 1029mm
-  bandcurve fit B07.run.csv --out profiles
-  bandcurve predict profiles/B07.profile.json --length 1.6m
-"""
+from calib.verbs.overview import COMMANDS, Entry, overview, version_text
 
 
 class LazyGroup(TyperGroup):
@@ -53,15 +26,11 @@ class LazyGroup(TyperGroup):
         """Import the chosen command; the overview needs only its summary."""
         if cmd_name not in COMMANDS:
             return None
-        entry = COMMANDS[cmd_name]
-        if not getattr(ctx, "chosen", True):
-            return None
-        return _load(cmd_name, entry)
+        return _load(cmd_name, COMMANDS[cmd_name])
 
-    def format_commands(self, ctx: Any, formatter: Any) -> None:
-        """List the commands without importing any."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, entry.summary) for name, entry in COMMANDS.items()])
+    def get_help(self, ctx: Any) -> str:
+        """The overview, without importing any command."""
+        return overview().rstrip()
 
 
 def _load(name: str, entry: Entry) -> Any:
@@ -82,10 +51,14 @@ _SETTINGS = {"help_option_names": ["-h", "--help"]}
 
 def _version(asked: bool) -> None:
     if asked:
-        from importlib.metadata import version
-
-        typer.echo(f"bandcurve {version('bandcurve')}")
+        typer.echo(version_text(), nl=False)
         raise typer.Exit()
+
+
+def _leave(status: object, show_version: bool) -> None:
+    """Make the number a command returns the exit status."""
+    if isinstance(status, int) and status:
+        raise typer.Exit(status)
 
 
 def _root(
@@ -97,7 +70,7 @@ def _root(
 def build() -> Any:
     """The whole command line as one command object."""
     app = typer.Typer(
-        cls=LazyGroup, add_completion=False, rich_markup_mode=None, help=OVERVIEW, context_settings=_SETTINGS
+        cls=LazyGroup, add_completion=False, rich_markup_mode=None, context_settings=_SETTINGS, result_callback=_leave
     )
     app.callback()(_root)
     return typer.main.get_command(app)

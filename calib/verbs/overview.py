@@ -1,0 +1,64 @@
+"""The overview of the command line: which commands there are and what each is for. Light: it loads nothing else."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+
+class Entry(NamedTuple):
+    """A command as the overview lists it."""
+
+    module: str
+    summary: str
+
+
+COMMANDS: dict[str, Entry] = {
+    "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
+    "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
+    "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
+    "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),
+    "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
+    "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
+    "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),
+}
+
+_OVERVIEW = """\
+Usage: bandcurve [OPTIONS] COMMAND [ARGS]...
+
+  Measure the tension curve of elastic loop bands, with an uncertainty that holds.
+
+  Examples:
+    bandcurve demo
+    bandcurve import readings.csv --id B07 --flat 1029mm
+    bandcurve fit B07.run.csv --out profiles
+    bandcurve predict profiles/B07.profile.json --length 1.6m
+
+Options:
+  --version   Print the version.
+  -h, --help  Show this message and exit; after a COMMAND, its own.
+
+Commands:
+"""
+
+
+def overview() -> str:
+    """The text of `bandcurve --help`."""
+    width = max(map(len, COMMANDS))
+    return _OVERVIEW + "".join(f"  {name:<{width}}  {entry.summary}\n" for name, entry in COMMANDS.items())
+
+
+def version_text() -> str:
+    """The text of `bandcurve --version`."""
+    from importlib.metadata import version
+
+    return f"bandcurve {version('bandcurve')}\n"
+
+
+def quick_answer(arguments: Sequence[str]) -> str | None:
+    """What to print where only the overview or the version was asked for; None for everything else."""
+    match list(arguments):
+        case [] | ["--help"] | ["-h"]:
+            return overview()
+        case ["--version"]:
+            return version_text()
+        case _:
+            return None
