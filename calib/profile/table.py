@@ -16,12 +16,12 @@ from calib.errors import DataError, OutOfRangeError
 BranchName = Literal["loading", "unloading"]
 BRANCHES: tuple[BranchName, BranchName] = ("loading", "unloading")
 
-U_EXPONENT = 0.2
+U_EXPONENT = 0.25
 """Standard uncertainty of the exponent a curve is continued with beyond its tested lengths.
 
 The curve goes on as a power of g = l - 1/l^2 (a neo-Hookean band has the exponent one). Real rubber bends away from
-any power: continued from stretch 1.4 and 1.9 the classic table for vulcanised rubber (L. R. G. Treloar, Trans. Faraday
-Soc. 40 (1944) 59) is missed by 0.1 to 0.2 in the exponent; see tests/profile/test_table.py.
+any power: between stretch 1.9 and 4.1 the table of L. R. G. Treloar, Trans. Faraday Soc. 40 (1944) 59, for vulcanised
+rubber departs by 0.08 to 0.39 in the exponent (tests/profile/test_table.py); beyond, it stiffens faster still.
 """
 FARTHEST = 0.5  # of the tested span beyond its top: further out a continued curve says nothing
 
@@ -152,7 +152,7 @@ def continued(table: BranchTable, length: float, rest: float) -> ForceEstimate:
         rest: Half-path length of the unloaded band. [m]
 
     The branch goes on as a power of g = l - 1/l^2 with the exponent it ends with. To the relative u of the end is
-    added, as a root sum of squares, 0.2 ln(g / g_end): the exponent's own uncertainty. U95 is at least 2 u.
+    added, as a root sum of squares, 0.25 ln(g / g_end): the exponent's own uncertainty. U95 is at least 2 u.
 
     Raises:
         OutOfRangeError: The band is slack there, or the length is too far beyond the top.

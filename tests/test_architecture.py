@@ -1,0 +1,177 @@
+"""The one rule about imports, which files touch the world outside, and what a command may load."""
+
+import ast
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from calib.finding import CODES
+from calib.verbs.overview import COMMANDS, overview
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "calib"
+ORDER = ("acquire", "fit", "profile", "use", "verbs")
+HEAVY = ("numpy", "scipy", "matplotlib", "serial", "pydantic", "typer")
+FILES = {p.relative_to(ROOT).with_suffix("").as_posix().replace("/", "."): p for p in PACKAGE.rglob("*.py")}
+MODULES = {
+    name.removesuffix(".__init__"): path for name, path in FILES.items() if path.name not in ("conftest.py",)
+}
+STARTERS = {"calib", "calib.__main__"}  # they hand over to a room when asked, by design
+TOUCH_THE_WORLD = {
+    "calib.acquire.run_file",
+    "calib.acquire.port",
+    "calib.acquire.stream_file",
+    "calib.strict_json",
+    "calib.safe_write",
+}
+
+
+def _room(module: str) -> str:
+    parts = module.split(".")
+    return parts[1] if len(parts) > 1 and parts[1] in ORDER else "floor"
+
+
+def _imports(path: Path) -> set[str]:
+    """Names of this package's modules a file imports, wherever in it; those only for the type checker left out."""
+    found: set[str] = set()
+    tree = ast.parse(path.read_text("utf-8"))
+    for_types = {
+        inner
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+        for part in node.body
+        for inner in ast.walk(part)
+    }
+    for node in ast.walk(tree):
+        if node in for_types:
+            continue
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            found |= {f"{base}.{a.name}" if f"{base}.{a.name}" in MODULES else base for a in node.names}
+    return {name for name in found if name == "calib" or name.startswith("calib.")}
+
+
+@pytest.mark.parametrize("module", sorted(set(MODULES) - STARTERS))
+def test_a_module_imports_from_its_own_room_rooms_to_the_left_and_the_floor(module: str) -> None:
+    mine = _room(module)
+    for other in _imports(MODULES[module]):
+        theirs = _room(other)
+        if mine == "verbs" or theirs == "floor":
+            continue
+        assert mine != "floor", f"{module} is of the floor and imports {other}"
+        assert ORDER.index(theirs) <= ORDER.index(mine), f"{module} imports {other}, which lies to its right"
+
+
+def test_no_module_imports_itself_by_a_detour() -> None:
+    graph = {module: _imports(path) & set(MODULES) - {"calib"} for module, path in MODULES.items() if module != "calib"}
+    done: set[str] = set()
+
+    def visit(module: str, above: tuple[str, ...]) -> None:
+        assert module not in above, " -> ".join((*above, module))
+        if module not in done:
+            for other in sorted(graph[module]):
+                visit(other, (*above, module))
+            done.add(module)
+
+    for module in graph:
+        visit(module, ())
+    assert done == set(graph)
+
+
+def test_imports_are_absolute() -> None:
+    for module, path in MODULES.items():
+        relative = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.ImportFrom) and n.level]
+        assert not relative, module
+
+
+_OUTSIDE_CALLS = re.compile(
+    r"(?<![\w.])(open|input|print)\("
+    r"|\.(open|read_text|read_bytes|write_text|write_bytes|unlink|mkdir|is_file|is_dir|exists|stat|iterdir|glob)\("
+    r"|(?<![\w.])(datetime\.now|datetime\.utcnow|date\.today|time\.\w+|os\.\w+|sys\.(stdin|stdout|stderr)|subprocess\.)"
+)
+
+
+@pytest.mark.parametrize(
+    "module", sorted(m for m in MODULES if _room(m) != "verbs" and m not in TOUCH_THE_WORLD | STARTERS)
+)
+def test_files_clock_and_terminal_are_touched_in_few_modules(module: str) -> None:
+    lines = _code_only(MODULES[module])
+    touching = [line for line in lines if _OUTSIDE_CALLS.search(line)]
+    assert not touching, f"{module} touches the world outside: {touching}"
+
+
+def _code_only(path: Path) -> list[str]:
+    """Each statement as text, without comments and docstrings."""
+    tree = ast.parse(path.read_text("utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant) and isinstance(node.value.value, str):
+            node.value = ast.Constant(value=0)
+    return ast.unparse(tree).splitlines()
+
+
+def test_the_search_for_outside_calls_finds_them() -> None:
+    for line in ("open('x')", "path.read_text()", "now = datetime.now()", "print('x')", "time.sleep(1)"):
+        assert _OUTSIDE_CALLS.search(line), line
+    assert not _OUTSIDE_CALLS.search("reopen(x); self.time = 1; blueprint(2)")
+
+
+def test_every_finding_code_is_documented_and_no_other() -> None:
+    pages = re.findall(r"^## (\S+)$", (ROOT / "docs" / "findings.md").read_text("utf-8"), flags=re.MULTILINE)
+    assert sorted(pages) == sorted(CODES)
+
+
+def test_every_command_is_in_the_overview_and_in_the_package() -> None:
+    for name, entry in COMMANDS.items():
+        assert f"  {name} " in overview()
+        assert entry.module in MODULES, f"{name} has no module"
+
+
+def _loaded(arguments: list[str]) -> tuple[set[str], str]:
+    """Top-level packages in memory after a command line has run in a process of its own, and what it printed."""
+    code = (
+        "import sys\nfrom calib.__main__ import main\n"
+        "try:\n    main()\nexcept SystemExit as leaving:\n    assert not leaving.code, leaving.code\n"
+        "print('LOADED', *sorted({m.split('.')[0] for m in sys.modules}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, cwd=ROOT, check=True)
+    printed, _, loaded = done.stdout.rpartition("LOADED ")
+    return set(loaded.split()), printed
+
+
+@pytest.mark.parametrize("option", ["--help", "-h", "--version"])
+def test_overview_and_version_load_nothing_heavy(option: str) -> None:
+    loaded, printed = _loaded([option])
+    assert "bandcurve" in printed
+    assert not loaded & set(HEAVY)
+
+
+@pytest.mark.parametrize("arguments", [["predict", "--length", "1.6m"], ["predict", "--force", "15kg"], ["export", "--csv"]])
+def test_reading_a_profile_loads_no_numerics(arguments: list[str]) -> None:
+    loaded, printed = _loaded([*arguments, "tests/data/profiles/invented-1.0.profile.json"])
+    assert printed
+    assert not loaded & {"numpy", "scipy", "matplotlib", "serial"}
+
+
+@pytest.mark.parametrize("kind", ["profile", "scale", "run"])
+def test_printing_a_schema_loads_no_scipy(kind: str) -> None:
+    loaded, printed = _loaded(["schema", kind])
+    assert f"urn:bandcurve:schema:{kind}:1" in printed
+    assert not loaded & {"scipy", "matplotlib", "serial"}
+
+
+def test_importing_the_package_is_light() -> None:
+    code = "import sys, calib; print(*sorted({m.split('.')[0] for m in sys.modules}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert not set(done.stdout.split()) & set(HEAVY)
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_help_of_a_command_loads_no_numerics(name: str) -> None:
+    loaded, printed = _loaded([name, "--help"])
+    assert "Usage: bandcurve" in printed
+    assert not loaded & {"scipy", "matplotlib", "serial"}
