@@ -1,0 +1,169 @@
+"""A table of known loads and what a scale showed, read from bytes. No file is opened here and nothing is fitted."""
+
+import csv
+import io
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import NamedTuple
+
+from calib.errors import DataError
+from calib.records import BranchName
+from calib.units import FORCE, MASS, to_si
+
+CAP_BYTES = 1_000_000
+MOST_ROWS = 10_000
+BRANCHES: dict[str, BranchName] = {"loading": "loading", "up": "loading", "unloading": "unloading", "down": "unloading"}
+EXAMPLE = "for example known_kg,shown_kg,branch"
+_KNOWN = {**MASS, "N": 1.0}
+_NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+
+
+@dataclass(frozen=True)
+class CheckRow:
+    """One known load and what was shown."""
+
+    pieces: tuple[float, ...]  # as written, "10+5" is two pieces [kg], or [N] where the column is known_N
+    shown: float  # [N]
+    branch: BranchName
+    line: int
+
+
+@dataclass(frozen=True)
+class CheckTable:
+    """A whole table."""
+
+    rows: tuple[CheckRow, ...]
+    as_force: bool  # known loads are forces in newton
+    has_branch: bool
+    has_pieces: bool  # a "+" stood somewhere: single numbers are single pieces then
+
+    @property
+    def totals(self) -> tuple[float, ...]:
+        """Each row's load as one number."""
+        return tuple(float(sum(row.pieces)) for row in self.rows)
+
+
+class _Columns(NamedTuple):
+    known: int
+    known_unit: str
+    shown: int
+    shown_unit: str
+    branch: int | None
+
+
+def parse_check_table(data: bytes, name: str) -> CheckTable:
+    """Read a table with the columns `known_<unit>`, `shown_<unit>` and, if the way down was read too, `branch`.
+
+    Args:
+        data: UTF-8, a comma, semicolon or tab between columns; with semicolons a decimal comma is understood.
+        name: What to call it in an error.
+
+    Raises:
+        DataError: A column is missing, or a cell cannot be read.
+    """
+    if len(data) > CAP_BYTES:
+        raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise DataError("is not a text file in UTF-8", where=name, remedy="save the sheet as CSV, UTF-8") from None
+    if "\0" in text:
+        raise DataError("is not a text file", where=name, remedy="save the sheet as CSV, UTF-8")
+    lines = list(_cells(text, name))
+    if not lines:
+        raise DataError("the file is empty", where=name, remedy=f"write a line of column names, {EXAMPLE}")
+    columns = _columns(lines[0][1], f"{name}:{lines[0][0]}")
+    if len(lines) > MOST_ROWS:
+        raise DataError(f"has more than {MOST_ROWS} rows", where=name, remedy="is it the right file?")
+    rows = tuple(_row(cells, columns, line, f"{name}:{line}") for line, cells in lines[1:])
+    if not rows:
+        raise DataError("has column names and no row", where=name, remedy="write one row a reading")
+    plus = any(len(row.pieces) > 1 for row in rows)
+    return CheckTable(rows, columns.known_unit == "N", columns.branch is not None, plus)
+
+
+def _cells(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
+    """Line numbers and cells, without empty lines and lines behind a `#`."""
+    first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
+    separator = max(",;\t", key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        for cells in reader:
+            if any(c.strip() for c in cells) and not cells[0].lstrip().startswith("#"):
+                yield reader.line_num, [_dot(c.strip(), separator) for c in cells]
+    except csv.Error as error:
+        raise DataError(
+            f"is not a table ({error})", where=f"{name}:{reader.line_num}", remedy="mend the line"
+        ) from None
+
+
+def _dot(cell: str, separator: str) -> str:
+    """A decimal comma as a dot where commas do not separate columns."""
+    return cell.replace(",", ".") if separator != "," and re.fullmatch(r"[-+0-9, ]+", cell) else cell
+
+
+def _columns(names: Sequence[str], where: str) -> _Columns:
+    low = [n.strip() for n in names]
+    known, known_unit = _column(low, "known", _KNOWN, where)
+    shown, shown_unit = _column(low, "shown", FORCE, where)
+    branch = next((i for i, n in enumerate(low) if n.lower() == "branch"), None)
+    return _Columns(known, known_unit, shown, shown_unit, branch)
+
+
+def _column(names: Sequence[str], quantity: str, units: dict[str, float], where: str) -> tuple[int, str]:
+    found = [(i, n) for i, n in enumerate(names) if n.lower().startswith(quantity)]
+    if len(found) != 1:
+        what = f"{len(found)} columns" if found else "no column"
+        raise DataError(f"{what} named {quantity}_<unit>", where=where, remedy=f"name one, {EXAMPLE}")
+    index, name = found[0]
+    unit = next((u for u in units if name[len(quantity) :] == f"_{u}"), None)
+    if unit is None:
+        usable = ", ".join(f"{quantity}_{u}" for u in units)
+        raise DataError(
+            f"the column {name[:40]!r} wears no unit that is known here", where=where, remedy=f"use {usable}"
+        )
+    return index, unit
+
+
+def _row(cells: Sequence[str], columns: _Columns, line: int, where: str) -> CheckRow:
+    known, shown = _cell(cells, columns.known), _cell(cells, columns.shown)
+    branch = _cell(cells, columns.branch) if columns.branch is not None else "up"
+    if branch.lower() not in BRANCHES:
+        said = f"the branch {branch[:20]!r}" if branch else "an empty branch"
+        raise DataError(f"{said} is neither up nor down", where=where, remedy="write up or down (loading or unloading)")
+    pieces = read_pieces(known, where)
+    factor = _KNOWN[columns.known_unit]
+    value = to_si(_number(shown, "shown", where), columns.shown_unit, "force")
+    return CheckRow(tuple(p * factor for p in pieces), value, BRANCHES[branch.lower()], line)
+
+
+def _cell(cells: Sequence[str], index: int) -> str:
+    return cells[index].strip() if index < len(cells) else ""
+
+
+def read_pieces(text: str, where: str = "") -> tuple[float, ...]:
+    """Read a known load: `20`, or `10 + 10` for two pieces; 0 is nothing at all.
+
+    >>> read_pieces("10+5")
+    (10.0, 5.0)
+
+    Raises:
+        DataError: It is not that.
+    """
+    bare = text.replace(" ", "")
+    if len(bare) > 200 or not re.fullmatch(rf"(?:{_NUMBER})(?:\+(?:{_NUMBER}))*", bare, re.ASCII):
+        said = f"the known load {text[:30]!r} is" if bare else "the known load is missing: it is"
+        raise DataError(f"{said} not a number above zero", where=where, remedy="write it like 20, or 10+10")
+    values = [float(part) for part in bare.split("+")]
+    if not all(isfinite(v) and v <= 1e9 for v in values):
+        raise DataError("the known load is too large", where=where, remedy="mend it")
+    return tuple(v for v in values if v > 0)
+
+
+def _number(text: str, what: str, where: str) -> float:
+    if len(text) > 40 or not re.fullmatch(rf"[-+]?(?:{_NUMBER})(?:[eE][-+]?[0-9]{{1,2}})?", text, re.ASCII):
+        said = f"{what} {text[:30]!r} is not a number" if text else f"{what} is empty"
+        raise DataError(said, where=where, remedy="write a number with a decimal point")
+    return float(text)

@@ -1,0 +1,119 @@
+"""What a known load is worth: plates, weighed things, water in a bucket. No scale is judged here.
+
+A set of known loads is off in two ways: all together (one mould, one shop scale, one jug), and each piece by itself.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+from typing import Annotated, Literal
+
+from annotated_types import Ge
+
+from calib.errors import DataError
+
+LoadKind = Literal["plates", "calibrated", "weighed", "water", "stated", "force"]
+
+AIR = 1.2  # kg/m3, air near 20 degree Celsius at sea level
+REFERENCE = 8000.0  # kg/m3, density that conventional mass refers to (OIML D 28; from memory)
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What one kind of known load is worth until its owner knows better."""
+
+    name: str
+    u_common: float  # relative, the set together
+    u_each: float  # relative, one piece by itself
+    u_each_mass: float  # [kg] one piece by itself
+    why: str
+
+
+_BOUND = 1 / sqrt(3)  # a "+- a" without more said is a bound: u = a / sqrt 3
+
+WORTH: dict[LoadKind, Worth] = {
+    "plates": Worth(
+        "iron or rubber plates as they come",
+        0.01 * _BOUND,
+        0.02 * _BOUND,
+        0.0,
+        "casting is taken as good to 2 % a plate and 1 % for the whole lot, where nothing better is stated; "
+        "old plates can be worse (common practice, no source)",
+    ),
+    "calibrated": Worth(
+        "calibrated plates",
+        0.0005 * _BOUND,
+        0.001 * _BOUND,
+        0.010 * _BOUND,
+        "taken as trimmed to within 0.1 % and 10 g each (common practice, no source); the maker may state a better figure",
+    ),
+    "weighed": Worth(
+        "anything weighed on a shop or parcel scale",
+        0.0005 * _BOUND,
+        0.0,
+        0.005 * _BOUND,
+        "a scale used for trade, read to 5 g, and good to 0.05 % as a whole (common practice, no source)",
+    ),
+    "water": Worth(
+        "water measured with a jug",
+        0.01 * _BOUND,
+        0.005 * _BOUND,
+        0.0,
+        "the marks of a kitchen jug are taken as good to 1 % all together, one filling to 0.5 % "
+        "(common practice, no source): weigh the full bucket on a shop scale to do better",
+    ),
+    "force": Worth("known forces", 0.0, 0.0, 0.0, "as stated"),
+    "stated": Worth("loads with a stated uncertainty", 0.0, 0.0, 0.0, "as stated"),
+}
+
+
+@dataclass(frozen=True)
+class KnownLoads:
+    """One set of known loads: its identity and how well it is known. Every u is k = 1."""
+
+    id: str
+    kind: LoadKind = "plates"
+    u_common: Annotated[float, Ge(0)] = WORTH["plates"].u_common  # relative
+    u_each: Annotated[float, Ge(0)] = WORTH["plates"].u_each  # relative
+    u_each_mass: Annotated[float, Ge(0)] = 0.0  # [kg], or newton where the loads are forces
+
+    def u_piece(self, nominal: float) -> float:
+        """Own uncertainty of one piece, in the unit of its nominal value."""
+        return sqrt((self.u_each * nominal) ** 2 + self.u_each_mass**2)
+
+
+def usual(id_: str, kind: LoadKind) -> KnownLoads:
+    """A set of loads of which nothing is known but its kind."""
+    worth = WORTH[kind]
+    return KnownLoads(id_, kind, worth.u_common, worth.u_each, worth.u_each_mass)
+
+
+def water_density(temperature: float) -> float:
+    """Density of air-free water at 1 atm.
+
+    Args:
+        temperature: 0 to 40. [degree Celsius]
+
+    Returns:
+        Density [kg/m3]. Tanaka et al., Metrologia 38 (2001) 301, formula (1), coefficients from memory; tap water is
+        some 0.02 % denser.
+
+    Raises:
+        DataError: Water that is ice, or too hot for the formula.
+    """
+    if not 0 <= temperature <= 40:
+        raise DataError(f"water at {temperature:g} C is outside 0 to 40 C", remedy="use water from the cold tap")
+    t = temperature
+    return 999.974950 * (1 - (t - 3.983035) ** 2 * (t + 301.797) / (522528.9 * (t + 69.34881)))
+
+
+def water_mass(volume: float, temperature: float) -> float:
+    """Mass that a volume of water stands for when it hangs in air beside iron plates.
+
+    Args:
+        volume: [m3]
+        temperature: Of the water. [degree Celsius]
+
+    Returns:
+        Conventional mass [kg]: the air carries 0.12 % of water and 0.015 % of iron.
+    """
+    return volume * (water_density(temperature) - AIR) / (1 - AIR / REFERENCE)
