@@ -19,7 +19,7 @@ U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without 
 
 Three = Annotated[tuple[float, float, float], Field(strict=False)]
 Matrix = Annotated[tuple[Three, Three, Three], Field(strict=False)]
-ScaleId = Annotated[str, Field(pattern=PATTERN), AfterValidator(check_id)]
+ScaleId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
 
 
 class KnownLoad(Part):
@@ -108,7 +108,7 @@ class Creep(Part):
 class ScaleCheck(Part):
     """One day's comparison with known loads."""
 
-    id: Annotated[str, Field(pattern=PATTERN)] = Field(description="Usually the date; with the scale's id it names the check.")
+    id: ScaleId = Field(description="Usually the date; with the scale's id it names the check.")
     checked_on: IsoDate
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     altitude_m: Annotated[float, Field(ge=-500, le=9000)] | None = None

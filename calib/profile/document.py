@@ -21,7 +21,7 @@ CAP_BYTES = 4_000_000
 MOST_FACTORS = 16
 MOST_POINTS = 2000
 
-BandId = Annotated[str, Field(pattern=PATTERN), AfterValidator(check_id)]
+BandId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
 
 
 class Band(Part):
