@@ -1,0 +1,118 @@
+"""A profile in plain words: the curve as a table, the budget as sentences. Nothing is printed or drawn here."""
+
+from calib.profile import table as curve_table
+from calib.profile.document import Profile
+from calib.profile.table import BranchName, ForceEstimate
+from calib.units import G_STANDARD
+from calib.verbs.plain_text import kilos, table, wrap
+
+ROWS = 9  # lengths in the table: more do not fit a glance
+STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)  # m: what a tape is set to
+
+
+def curve_text(profile: Profile, rows: int = ROWS) -> str:
+    """Pull on the way out and back at some lengths, with the 95 % limits of the mean and of the next set.
+
+    Args:
+        profile: The band.
+        rows: About how many lengths.
+    """
+    back = profile.branch("unloading") is not None
+    body = [_row(profile, length, back) for length in table_lengths(profile, rows)]
+    headers = ["metres", "stretch", "out kg", "out N", "+-mean", "+-next"]
+    if back:
+        headers += ["back kg", "back N", "+-mean", "+-next"]
+    return "\n".join([table(headers, body), "", _meaning(profile)])
+
+
+def table_lengths(profile: Profile, rows: int = ROWS) -> list[float]:
+    """Round lengths over the tested range, both ends of it included. [m]"""
+    branch = profile.branches.loading
+    first, last = curve_table.tested_range(branch)
+    step = next((s for s in STEPS if (last - first) / s <= rows - 1), (last - first) / (rows - 1))
+    start = int(first / step) + 1
+    round_ones = [step * i for i in range(start, start + rows + 1)]
+    near = 0.3 * step
+    return [first, *(x for x in round_ones if first + near < x < last - near), last]
+
+
+def next_set(profile: Profile, at: ForceEstimate) -> float:
+    """95 % half-width of what the next set may show. [N]"""
+    return profile.u_next(at) * (at.u95 / at.u if at.u else 2.0)
+
+
+def _row(profile: Profile, length: float, back: bool) -> list[str]:
+    cells = [f"{length:.3f}", f"{length / profile.band.rest_half_path_m:.2f}"]
+    names: tuple[BranchName, ...] = ("loading", "unloading") if back else ("loading",)
+    for name in names:
+        branch = profile.branch(name)
+        if branch is None or not curve_table.holds(branch, length):
+            cells += ["", "", "", ""]
+            continue
+        at = curve_table.estimate(branch, length)
+        wide = next_set(profile, at)
+        cells += [
+            kilos(at.force).removesuffix(" kg"),
+            f"{at.force:.1f}",
+            f"{at.u95 / G_STANDARD:.2f}",
+            f"{wide / G_STANDARD:.2f}",
+        ]
+    return cells
+
+
+def _meaning(profile: Profile) -> str:
+    days = "assumed, not measured" if profile.repeatability.between_day_assumed else "measured"
+    strands = "both legs together" if profile.band.strands == 2 else "the single strand"
+    return "\n".join(
+        (
+            wrap(
+                f"Length is half-path: half of the band's closed path. Stretch is that over its {_rest(profile)} at rest. "
+                f"Pull is {strands}; a scale's kg is 9.80665 N. Limits are 95 %, in kg."
+            ),
+            wrap("how well the band's own curve is known", None, "  +-mean  ", "          "),
+            wrap(
+                f"what one set on another day may pull, round that (change from day to day {days})",
+                None,
+                "  +-next  ",
+                "          ",
+            ),
+        )
+    )
+
+
+def _rest(profile: Profile) -> str:
+    return f"{profile.band.rest_half_path_m:.3f} m"
+
+
+def budget_text(profile: Profile) -> str:
+    """Where the uncertainty of the mean curve comes from, largest share in the middle first.
+
+    A share is of the variance: sources add as squares.
+    """
+    lines = sorted(profile.budget, key=lambda line: -line.share.middle)
+    if not lines:
+        return "No budget is stored."
+    body = [
+        [
+            line.source,
+            *(f"{u / G_STANDARD:.3f}" for u in (line.u_N.low, line.u_N.middle, line.u_N.top)),
+            f"{line.share.middle:.0%}",
+            _known_from(line.type),
+        ]
+        for line in lines
+    ]
+    first = lines[0]
+    mostly = f"half way along, mostly from {first.source} ({first.share.middle:.0%} of it)"
+    headers = ("source", "low kg", "middle kg", "top kg", "share", "known from")
+    note = "Standard uncertainties (k = 1): twice that is about 95 %. Shares are of the variance, in the middle."
+    return "\n".join(
+        [
+            wrap(f"Where the doubt about the mean comes from: {mostly}."),
+            table(headers, body, "  "),
+            wrap(note, None, "  ", "  "),
+        ]
+    )
+
+
+def _known_from(kind: str) -> str:
+    return "A: these readings" if kind == "A" else "B: what is known of the gear"
