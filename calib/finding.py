@@ -12,6 +12,7 @@ CODES = frozenset(
         "check-load-drift",
         "check-load-off",
         "creep-at-top",
+        "curled-start",
         "cycle-trend",
         "different-conditions",
         "different-flat-lengths",

@@ -22,7 +22,9 @@ FEW_LENGTHS = 7
 WORKING_STRETCH = 2.5  # common practice, no source
 CRYSTALLISES = 3.5  # natural rubber; the loop then belongs to the tested maximum only
 CHECK_OLD_DAYS = 366
-SOFTENING = 0.005  # relative from first to last cycle
+CURLED = 0.1  # in ln F between the first two lengths
+SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1 % by chance
+SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
 DRIFT_SHARE = 0.003  # of the largest pull
 
 
@@ -227,7 +229,22 @@ def findings_of_fit(
             f"the readings suggest a flat length {1000 * curve.beta[-1]:+.0f} mm "
             "from the one measured: measure it again",
         )
+    yield from _curled(seen, curve)
     yield from _softening(model, posterior)
+
+
+def _curled(seen: Observations, curve: FittedCurve) -> Iterator[Finding]:
+    """A start that pulls less, or more, than rubber alone: between the first two lengths the curve is least sure."""
+    lengths = np.unique(np.round(seen.length[~seen.unloading], 3))[:2]
+    _, gradient = curve.rows(lengths, False)
+    toe = gradient[:, curve.basis.toe] @ curve.beta[curve.basis.toe]
+    bend = toe[0] - toe[1]
+    if abs(bend) > CURLED:
+        yield Finding(
+            "curled-start",
+            f"the pull starts {'softer' if bend < 0 else 'stiffer'} than rubber alone, as of a band that was curled or "
+            f"stuck together: one more length near {500 * lengths.sum():.0f} mm would make the curve surer there",
+        )
 
 
 def _softening(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:
@@ -240,7 +257,9 @@ def _softening(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:
         w * (s.covariance[last, last] + s.covariance[first, first] - 2 * s.covariance[first, last])
         for w, s in zip(posterior.weights, posterior.solutions, strict=True)
     )
-    if difference < -SOFTENING and difference < -2 * np.sqrt(variance):
+    gains = posterior.weights @ posterior.shifts[:, model.gains]
+    least = SOFTENING_OF_TWO if len(gains) == 2 else SOFTENING_OF_MORE
+    if difference < -max(least, 2 * np.sqrt(variance)) and (np.diff(gains) < 0).all():
         yield Finding(
             "cycle-trend",
             f"the last cycle pulls {100 * -difference:.1f} % less than the first: "

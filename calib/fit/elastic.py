@@ -17,8 +17,8 @@ from calib.records import Array
 LEAST_STRETCH = 1.005  # below it ln g runs away; readings below SLACK are set aside before
 TOE_DECAY = (0.06, 0.15)  # stretch over which a curled or stiff start dies out
 TOE_KNOTS = np.log([0.02, 0.035, 0.06, 0.1, 0.17, 0.3])  # of ln(l - 1), for departures from those two shapes
-TOE_CORRELATION = 1.0  # in ln(l - 1)
-TOE_ROUGHNESS = 0.15  # size of such a departure against the toe itself
+TOE_CORRELATION = 0.7  # in ln(l - 1)
+TOE_ROUGHNESS = 0.2  # size of such a departure against the toe itself
 TOE_REACH = 0.2  # stretch beyond which a toe leaves no departure
 KNOTS = np.linspace(0.0, 1.0, 9)
 CORRELATION = 0.5  # of the tested range, for the discrepancy

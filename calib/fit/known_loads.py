@@ -44,7 +44,7 @@ WORTH: dict[LoadKind, Worth] = {
         0.0005 * _BOUND,
         0.001 * _BOUND,
         0.010 * _BOUND,
-        "taken as trimmed to within 0.1 % and 10 g each (common practice, no source); the maker may state a better figure",
+        "taken as trimmed to within 0.1 % and 10 g each (common practice, no source); a maker may state better",
     ),
     "weighed": Worth(
         "anything weighed on a shop or parcel scale",

@@ -256,12 +256,12 @@ def _lack_of_fit(seen: _Seen, order: int) -> LackOfFit | None:
     return LackOfFit(F, float(fdtrc(free, repeats, F)), (free, repeats))
 
 
-class _Node(NamedTuple):
-    """The fit for one supposed noise."""
+class _Nodes(NamedTuple):
+    """The fits for a row of supposed noises."""
 
-    log_weight: float
-    coefficients: Array
-    covariance: Array
+    log_weight: Array  # shape (k,)
+    coefficients: Array  # shape (k, 3)
+    covariance: Array  # shape (k, 3, 3)
 
 
 def _correction(seen: _Seen, order: int, loads: KnownLoads, checked_on: str, plain: LeastSquares) -> Correction:
@@ -274,12 +274,12 @@ def _correction(seen: _Seen, order: int, loads: KnownLoads, checked_on: str, pla
     usual = max(USUAL_NOISE * top, seen.resolution / 2)
     least = max(0.01 * usual, seen.resolution / 8)  # below it the rounding rules, and small noises are all alike
     noises = np.geomspace(least, max(30 * usual, 10 * plain.residual_sd), NODES)
-    bend = np.inf if order == 3 else U_BEND * top
-    nodes = [_node(seen, float(noise), usual, bend) for noise in noises]
-    weight = np.exp(np.array([n.log_weight for n in nodes]) - max(n.log_weight for n in nodes))
+    bend = float("inf") if order == 3 else U_BEND * top
+    nodes = _fits(seen, noises, usual, bend)
+    weight = np.exp(nodes.log_weight - nodes.log_weight.max())
     weight /= weight.sum()
-    stated = nodes if order == 3 else [_node(seen, float(noise), usual, 0.0) for noise in noises]
-    mean = np.sum([w * n.coefficients for w, n in zip(weight, stated, strict=True)], axis=0)
+    stated = nodes if order == 3 else _fits(seen, noises, usual, 0.0)
+    mean: Array = weight @ stated.coefficients
     own = _widened(nodes, weight, mean)
     back = seen.unit ** -np.arange(3.0)
     coefficients, covariance = mean * back, own * np.outer(back, back)
@@ -300,39 +300,45 @@ def _three(values: Array) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def _node(seen: _Seen, noise: float, usual: float, bend: float) -> _Node:
-    """Generalised least squares for one noise, with its restricted likelihood and prior.
+def _fits(seen: _Seen, noises: Array, usual: float, bend: float) -> _Nodes:
+    """Generalised least squares for each noise, with its restricted likelihood and prior.
 
     Args:
         seen: The check.
-        noise: Supposed noise of a reading. [N]
+        noises: Supposed noises of a reading, shape (k,). [N]
         usual: Above five times this the prior falls; below it is even in the logarithm, as for Student's t. [N]
         bend: Prior sd of the quadratic term at the top: 0 is a line, infinite a free bend. [N]
     """
     X = np.vander(seen.shown, 3 if bend else 2, increasing=True)
-    root = np.linalg.cholesky(_cover(seen, noise))
-    white, target = np.linalg.solve(root, X), np.linalg.solve(root, seen.known)
+    root = np.linalg.cholesky(_cover(seen, noises))
+    columns = np.column_stack([X, seen.known])
+    both = np.linalg.solve(root, np.broadcast_to(columns, (len(noises), *columns.shape)))
     if bend:
-        white, target = np.vstack([white, [0.0, 0.0, 1 / bend]]), np.append(target, 0.0)
+        prior = np.broadcast_to([[0.0, 0.0, 1 / bend, 0.0]], (len(noises), 1, 4))
+        both = np.concatenate([both, prior], axis=1)
+    white, target = both[:, :, :-1], both[:, :, -1:]
     q, r = np.linalg.qr(white)
-    coefficients = np.linalg.solve(r, q.T @ target)
-    rest = target - white @ coefficients
-    log_determinants = float(np.log(np.diag(root)).sum() + np.log(np.abs(np.diag(r))).sum())
-    log_prior = -float(np.log1p((noise / (5 * usual)) ** 2))
-    inverse, padding = np.linalg.inv(r), 3 - X.shape[1]
-    return _Node(
-        log_prior - 0.5 * float(rest @ rest) - log_determinants,
-        np.pad(coefficients, (0, padding)),
-        np.pad(inverse @ inverse.T, (0, padding)),
+    inverse = np.linalg.inv(r)
+    coefficients = inverse @ (q.transpose(0, 2, 1) @ target)
+    rest = np.sum((target - white @ coefficients)[:, :, 0] ** 2, axis=1)
+    diagonals = [np.abs(np.diagonal(m, axis1=1, axis2=2)) for m in (root, r)]
+    log_determinants = sum(np.log(d).sum(axis=1) for d in diagonals)
+    log_prior = -np.log1p((noises / (5 * usual)) ** 2)
+    missing = 3 - X.shape[1]
+    return _Nodes(
+        log_prior - 0.5 * rest - log_determinants,
+        np.pad(coefficients[:, :, 0], ((0, 0), (0, missing))),
+        np.pad(inverse @ inverse.transpose(0, 2, 1), ((0, 0), (0, missing), (0, missing))),
     )
 
 
-def _cover(seen: _Seen, noise: float) -> Array:
-    """Covariance of the known loads about the curve: noise, rounding, pieces."""
+def _cover(seen: _Seen, noises: Array) -> Array:
+    """Covariance of the known loads about the curve for each noise: noise, rounding, pieces; shape (k, n, n)."""
     rounding = seen.resolution**2 / 12  # the gain is near one: shown and true newtons are told apart no further here
-    stuck = _stuck(seen.resolution, noise)
+    stuck = np.array([_stuck(seen.resolution, float(noise)) for noise in noises])
     same = seen.level[:, None] == seen.level[None, :]
-    out: Array = seen.pieces + same * stuck + np.eye(len(seen.known)) * (noise**2 + rounding - stuck)
+    alone = noises**2 + rounding - stuck
+    out: Array = seen.pieces + same * stuck[:, None, None] + np.eye(len(seen.known)) * alone[:, None, None]
     return out
 
 
@@ -349,22 +355,18 @@ def _stuck(resolution: float, noise: float) -> float:
     return float(resolution**2 / (2 * pi**2) * share.sum())
 
 
-def _widened(nodes: Sequence[_Node], weight: Array, mean: Array) -> Array:
+def _widened(nodes: _Nodes, weight: Array, mean: Array) -> Array:
     """Covariance of the mixture over noises, widened so that 1.96 u of a pull hold 95 % of it at four pulls."""
-    covariance: Array = np.sum(
-        [
-            w * (n.covariance + np.outer(n.coefficients - mean, n.coefficients - mean))
-            for w, n in zip(weight, nodes, strict=True)
-        ],
-        axis=0,
+    shift = nodes.coefficients - mean
+    covariance: Array = np.einsum("k,kij->ij", weight, nodes.covariance) + np.einsum(
+        "k,ki,kj->ij", weight, shift, shift
     )
     ratio = 1.0
     for s in (0.25, 0.5, 0.75, 1.0):
         row = np.array([0.0, s, s * s])
         u = sqrt(float(row @ covariance @ row))
-        sds = np.array([sqrt(float(row @ n.covariance @ row)) for n in nodes])
-        shifts = np.array([float(row @ (n.coefficients - mean)) for n in nodes])
-        ratio = max(ratio, _half_width(weight, shifts, sds) / (Z95 * u))
+        sds = np.sqrt(np.einsum("i,kij,j->k", row, nodes.covariance, row))
+        ratio = max(ratio, _half_width(weight, shift @ row, sds) / (Z95 * u))
     return covariance * ratio**2
 
 
