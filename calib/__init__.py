@@ -16,13 +16,16 @@ The verbs of the command line, from Python. A name loads its module when it is f
 
 Outside the tested lengths it refuses, and says what would have worked.
 
->>> profile.force(2.5)
-Traceback (most recent call last):
-    ...
-calib.errors.OutOfRangeError: B07 loading: 2.5 m is outside the tested lengths; a half-path length from 1.13 to 2.1 m \
-would have worked
+>>> try:
+...     profile.force(2.5)
+... except ValueError as error:
+...     print(error.what)
+...     print(error.remedy)
+2.5 m is outside the tested lengths
+a half-path length from 1.13 to 2.1 m would have worked
 
-From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gives a Profile, `calib.save_profile` writes it.
+From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gives a Profile, and
+`calib.save_profile` writes it.
 """
 
 from importlib import import_module

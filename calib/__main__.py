@@ -4,7 +4,7 @@ import sys
 
 
 def main() -> None:
-    """Run the command line and leave with its exit status; the overview and the version need no more than themselves."""
+    """Run the command line and leave with its exit status; overview and version load no more than they need."""
     from calib.verbs.overview import quick_answer
 
     text = quick_answer(sys.argv[1:])

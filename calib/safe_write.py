@@ -1,4 +1,4 @@
-"""Writing a file so that either the new one or the old one is there, whole. What is written is the caller's business."""
+"""Writing a file so that either the new or the old one is there, whole. What is written is the caller's business."""
 
 import errno
 import os

@@ -1,4 +1,4 @@
-"""What is known of a scale or load cell: the document, and the part of it a run carries along. Nothing is fitted here."""
+"""What is known of a scale or load cell: the document, and the part a run carries along. Nothing is fitted here."""
 
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -57,7 +57,8 @@ class FittedCorrection(Part):
     max_N: Positive | None = Field(None, description="Largest force checked.")
     known_loads: str | None = None
     factor_known_loads: Three = Field(
-        (0.0, 0.0, 0.0), description="Part of the covariance: shift of the coefficients per standard deviation of the set."
+        (0.0, 0.0, 0.0),
+        description="Part of the covariance: shift of the coefficients per standard deviation of the set.",
     )
 
     @model_validator(mode="after")

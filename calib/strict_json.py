@@ -54,7 +54,9 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
         raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
     except json.JSONDecodeError as error:
         where = f"{name}:{error.lineno}"
-        raise DataError(f"is not JSON ({error.msg}, column {error.colno})", where=where, remedy="was it cut off?") from None
+        raise DataError(
+            f"is not JSON ({error.msg}, column {error.colno})", where=where, remedy="was it cut off?"
+        ) from None
     except RecursionError:
         raise _too_deep(name) from None
     except DataError as error:

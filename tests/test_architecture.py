@@ -16,9 +16,7 @@ PACKAGE = ROOT / "calib"
 ORDER = ("acquire", "fit", "profile", "use", "verbs")
 HEAVY = ("numpy", "scipy", "matplotlib", "serial", "pydantic", "typer")
 FILES = {p.relative_to(ROOT).with_suffix("").as_posix().replace("/", "."): p for p in PACKAGE.rglob("*.py")}
-MODULES = {
-    name.removesuffix(".__init__"): path for name, path in FILES.items() if path.name not in ("conftest.py",)
-}
+MODULES = {name.removesuffix(".__init__"): path for name, path in FILES.items() if path.name not in ("conftest.py",)}
 STARTERS = {"calib", "calib.__main__"}  # they hand over to a room when asked, by design
 TOUCH_THE_WORLD = {
     "calib.acquire.run_file",
@@ -85,7 +83,9 @@ def test_no_module_imports_itself_by_a_detour() -> None:
 
 def test_imports_are_absolute() -> None:
     for module, path in MODULES.items():
-        relative = [n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.ImportFrom) and n.level]
+        relative = [
+            n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.ImportFrom) and n.level
+        ]
         assert not relative, module
 
 
@@ -138,7 +138,9 @@ def _loaded(arguments: list[str]) -> tuple[set[str], str]:
         "try:\n    main()\nexcept SystemExit as leaving:\n    assert not leaving.code, leaving.code\n"
         "print('LOADED', *sorted({m.split('.')[0] for m in sys.modules}))"
     )
-    done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, cwd=ROOT, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, cwd=ROOT, check=True
+    )
     printed, _, loaded = done.stdout.rpartition("LOADED ")
     return set(loaded.split()), printed
 
@@ -150,7 +152,9 @@ def test_overview_and_version_load_nothing_heavy(option: str) -> None:
     assert not loaded & set(HEAVY)
 
 
-@pytest.mark.parametrize("arguments", [["predict", "--length", "1.6m"], ["predict", "--force", "15kg"], ["export", "--csv"]])
+@pytest.mark.parametrize(
+    "arguments", [["predict", "--length", "1.6m"], ["predict", "--force", "15kg"], ["export", "--csv"]]
+)
 def test_reading_a_profile_loads_no_numerics(arguments: list[str]) -> None:
     loaded, printed = _loaded([*arguments, "tests/data/profiles/invented-1.0.profile.json"])
     assert printed

@@ -1,4 +1,4 @@
-"""From a fit to the profile that is stored: every field of the document from what was recorded. Nothing is fitted here."""
+"""From a fit to the profile that is stored: every field from what was recorded. The fitting is done elsewhere."""
 
 from collections.abc import Iterable, Sequence
 from statistics import fmean

@@ -38,7 +38,7 @@ class Band(Part):
     material: str | None = None
     batch: str | None = None
     note: str | None = None
-    strands: Literal[1, 2] = Field(2, description="2 is a loop, 1 a single strand.")
+    strands: Literal[1, 2] = Field(description="2 is a loop, 1 a single strand.")
 
 
 class SourceFile(Part):
@@ -176,8 +176,8 @@ class CheckLoad(Part):
 class TemperatureCoefficient(Part):
     """Relative change of force at a held length."""
 
-    per_K: float = 0.0025
-    u_per_K: NotNegative = 0.001
+    per_K: float
+    u_per_K: NotNegative
 
 
 class Model(Part):
@@ -272,7 +272,9 @@ class Profile(Part):
             for i, u in enumerate(branch.u_N if branch else ()):
                 parts = [getattr(f, f"{name}_N")[i] for f in self.factors] + [getattr(self.rest_N, name)[i]]
                 if abs(sum(p * p for p in parts) - u * u) > 1e-3 * u * u + 1e-18:
-                    raise DataError(f"branches.{name}.u_N[{i}] is not the root sum of squares of its factors and rest_N")
+                    raise DataError(
+                        f"branches.{name}.u_N[{i}] is not the root sum of squares of its factors and rest_N"
+                    )
 
     def branch(self, name: BranchName) -> Branch | None:
         """One branch's table, None where it was not measured."""

@@ -16,7 +16,13 @@ Schema = dict[str, Any]
 
 # Which quantity a bare name of the records stands for; in a file it wears a unit of that quantity.
 _QUANTITY = {
-    "Band": {"flat_length": "length", "u_flat_length": "length", "thickness": "length", "width": "length", "mass": "mass"},
+    "Band": {
+        "flat_length": "length",
+        "u_flat_length": "length",
+        "thickness": "length",
+        "width": "length",
+        "mass": "mass",
+    },
     "LengthSetup": {"fitting_diameters": "length", "u_reading": "length", "u_common": "length"},
     "ScaleInUse": {"resolution": "force", "u_zero": "force"},
     "Procedure": {"conditioned_to": "length", "temperature": "temperature", "altitude": "length"},
@@ -68,7 +74,9 @@ def _dress(definition: Schema, quantities: dict[str, str], fixed: dict[str, str]
         for name, quantity in quantities.items()
         if name in definition.get("required", [])
     ]
-    definition["properties"] = {fixed.get(name, name): value for name, value in properties.items() if name not in quantities}
+    definition["properties"] = {
+        fixed.get(name, name): value for name, value in properties.items() if name not in quantities
+    }
     definition["required"] = required
     definition |= {"patternProperties": patterns} if patterns else {}
     definition |= {"allOf": one_of} if one_of else {}

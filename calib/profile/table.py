@@ -1,4 +1,4 @@
-"""What a stored curve says between its grid points: force, uncertainty, covariance, the inverse. Files are not known here.
+"""What a stored curve says between its grid points: force, u, covariance, the inverse. Files are not known here.
 
 Straight lines between grid points; u95 follows from the ratio u95 / u. Plain Python: a few numbers do not need arrays,
 and reading a profile stays fast.
@@ -170,7 +170,9 @@ def continued(table: BranchTable, length: float, rest: float) -> ForceEstimate:
     end = _pull(table.length_m[at], rest), table.force_N[at]
     near = _pull(table.length_m[inner], rest), table.force_N[inner]
     if min(*end, *near) <= 0:
-        raise OutOfRangeError("the curve ends at no pull and cannot be continued", remedy="ask within the tested lengths")
+        raise OutOfRangeError(
+            "the curve ends at no pull and cannot be continued", remedy="ask within the tested lengths"
+        )
     exponent = log(end[1] / near[1]) / log(end[0] / near[0])
     distance = log(_pull(length, rest) / end[0])
     force = end[1] * exp(exponent * distance)
@@ -201,7 +203,9 @@ def length_at(table: BranchTable, force: float) -> LengthEstimate:
             remedy=f"a pull from {min(pulls):.4g} to {max(pulls):.4g} N would have worked",
         )
     if len(crossed) > 1:
-        raise DataError(f"the pull {force:.4g} N is reached at more than one length", remedy="look at the curve with show")
+        raise DataError(
+            f"the pull {force:.4g} N is reached at more than one length", remedy="look at the curve with show"
+        )
     i, grid = crossed[0], table.length_m
     length = grid[i] + (force - pulls[i]) / (pulls[i + 1] - pulls[i]) * (grid[i + 1] - grid[i])
     here = estimate(table, length)

@@ -86,7 +86,9 @@ def inverse_json(inverse: Inverse) -> dict[str, Any]:
     return {
         "force_N": _rounded(inverse.force),
         **{
-            name: None if e is None else {"length_m": _rounded(e.length), "u_m": _rounded(e.u), "u95_m": _rounded(e.u95)}
+            name: None
+            if e is None
+            else {"length_m": _rounded(e.length), "u_m": _rounded(e.u), "u95_m": _rounded(e.u95)}
             for name, e in (("loading", inverse.loading), ("unloading", inverse.unloading))
         },
     }
@@ -95,24 +97,31 @@ def inverse_json(inverse: Inverse) -> dict[str, Any]:
 def prediction_text(profile: Profile, prediction: Prediction) -> str:
     """The prediction in plain words, in kg and N, the mean curve and the next set told apart."""
     stretch = prediction.length / profile.band.rest_half_path_m
-    lines = [f"Band {profile.band.id} at half-path length {prediction.length:.3f} m ({stretch:.2f} times its rest length)"]
-    for name, found in (("loading", prediction.loading), ("unloading", prediction.unloading)):
-        lines += _branch_lines(profile, WORDS[name], found)
+    lines = [
+        f"Band {profile.band.id} at half-path length {prediction.length:.3f} m ({stretch:.2f} times its rest length)"
+    ]
+    lines += _branch_lines(profile, WORDS["loading"], prediction.loading)
+    lines += _branch_lines(profile, WORDS["unloading"], prediction.unloading)
     assumed = "; the change from day to day is assumed" if profile.repeatability.between_day_assumed else ""
     lines.append(f'"Mean" is how well the band\'s own curve is known, "next set" what one set may show{assumed}.')
     lines.append("Both are 95 % limits. kg is what a scale shows (1 kg = 9.80665 N), both legs together.")
     if prediction.extrapolated:
-        lines.append("EXTRAPOLATED: this length was not tested. The limits grow with the distance from the tested lengths,")
+        lines.append(
+            "EXTRAPOLATED: this length was not tested. The limits grow with the distance from the tested lengths,"
+        )
         lines.append("because how a band stiffens out there is a guess, not a measurement.")
     return "\n".join(lines)
 
 
 def inverse_text(profile: Profile, inverse: Inverse) -> str:
     """The lengths in plain words."""
-    lines = [f"Band {profile.band.id} pulls {inverse.force / G_STANDARD:.2f} kg ({inverse.force:.1f} N) at a half-path length of"]
-    for name, found in (("loading", inverse.loading), ("unloading", inverse.unloading)):
-        value = "not measured or not reached" if found is None else f"{found.length:.3f} m, give or take {found.u95:.3f} m"
-        lines.append(f"  {WORDS[name]:<15}  {value}")
+    pull = f"{inverse.force / G_STANDARD:.2f} kg ({inverse.force:.1f} N)"
+    lines = [f"Band {profile.band.id} pulls {pull} at a half-path length of"]
+    for words, found in ((WORDS["loading"], inverse.loading), (WORDS["unloading"], inverse.unloading)):
+        value = (
+            "not measured or not reached" if found is None else f"{found.length:.3f} m, give or take {found.u95:.3f} m"
+        )
+        lines.append(f"  {words:<15}  {value}")
     lines.append("Give or take is a 95 % limit of the mean curve.")
     return "\n".join(lines)
 

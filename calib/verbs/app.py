@@ -1,4 +1,4 @@
-"""The command line as a whole: commands are found and started here; the one place where errors become text and exit status.
+"""The command line as a whole: starts commands; the one place where errors become text and exit status.
 
 A command's module is imported when it is chosen, so that `--help` stays fast. Each module has a function `command`.
 """

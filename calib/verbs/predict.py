@@ -25,9 +25,12 @@ def command(
         str | None, typer.Option(metavar="KIND", help="With --between: band-outer, band-inner, centres or half-path.")
     ] = None,
     fittings: Annotated[
-        str | None, typer.Option(metavar="D,D", help="With --between: diameters of the fittings in mm, for example 25,50.")
+        str | None,
+        typer.Option(metavar="D,D", help="With --between: diameters of the fittings in mm, for example 25,50."),
     ] = None,
-    force: Annotated[str | None, typer.Option(metavar="FORCE", help="Ask for the length instead, for example 15kg.")] = None,
+    force: Annotated[
+        str | None, typer.Option(metavar="FORCE", help="Ask for the length instead, for example 15kg.")
+    ] = None,
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
@@ -65,7 +68,12 @@ def _answer_length(path: Path, force: float, as_json: bool) -> int:
 
 
 def _answer_force(
-    path: Path, length: str | None, between: str | None, kind: str | None, fittings: str | None, extrapolate: bool,
+    path: Path,
+    length: str | None,
+    between: str | None,
+    kind: str | None,
+    fittings: str | None,
+    extrapolate: bool,
     as_json: bool,
 ) -> int:
     wanted = option_in_si(length, "--length", "length") if length is not None else None

@@ -125,7 +125,9 @@ def test_a_newer_major_version_is_refused() -> None:
     assert "install a newer bandcurve" in sentence
 
 
-@pytest.mark.parametrize("text", [None, 3, "bandcurve-run/1", "bandcurve-profile/0", "bandcurve-profile/one", "x" * 9999])
+@pytest.mark.parametrize(
+    "text", [None, 3, "bandcurve-run/1", "bandcurve-profile/0", "bandcurve-profile/one", "x" * 9999]
+)
 def test_another_format_is_refused(text: Any) -> None:
     assert "format" in _refusal(document() | {"format": text})
 
