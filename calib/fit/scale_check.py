@@ -26,7 +26,7 @@ SIGNIFICANT = 0.05  # of the lack-of-fit test
 FEWEST_FOR_QUADRATIC = 5  # distinct loads: four leave one degree of freedom to judge a bend by
 NODES = 41  # of the unknown noise; 21 give the same coverage
 USUAL_NOISE = 1e-3  # of the largest load: hanging scales and plain load cells scatter less (an assumption, weak)
-U_BEND = 1e-3  # of the largest load: a bend too small for the test to see (an assumption; common practice, no source)
+U_BEND = (1e-3, 3e-3)  # of the largest load: a bend that the test did not see, least and most (an assumption)
 Z95 = 1.959963984540054
 U_WORTH_LITTLE = 0.006  # relative: what the gain of a scale never checked is taken for
 
@@ -274,7 +274,7 @@ def _correction(seen: _Seen, order: int, loads: KnownLoads, checked_on: str, pla
     usual = max(USUAL_NOISE * top, seen.resolution / 2)
     least = max(0.01 * usual, seen.resolution / 8)  # below it the rounding rules, and small noises are all alike
     noises = np.geomspace(least, max(30 * usual, 10 * plain.residual_sd), NODES)
-    bend = float("inf") if order == 3 else U_BEND * top
+    bend = float("inf") if order == 3 else _unseen_bend(seen, plain.residual_sd)
     nodes = _fits(seen, noises, usual, bend)
     weight = np.exp(nodes.log_weight - nodes.log_weight.max())
     weight /= weight.sum()
@@ -294,6 +294,16 @@ def _correction(seen: _Seen, order: int, loads: KnownLoads, checked_on: str, pla
         known_loads=loads.id,
         factor_known_loads=_three(factor),
     )
+
+
+def _unseen_bend(seen: _Seen, noise: float) -> float:
+    """Prior sd at the top of a bend that the test did not ask for: the size the readings hint at, within limits. [N]"""
+    top = float(seen.known.max())
+    hint = 0.0
+    if seen.levels > 3:
+        free = _fits(seen, np.array([max(noise, 1e-6 * top)]), top, float("inf"))
+        hint = abs(float(free.coefficients[0, 2]))
+    return float(np.clip(hint, U_BEND[0] * top, U_BEND[1] * top))
 
 
 def _three(values: Array) -> tuple[float, float, float]:

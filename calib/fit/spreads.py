@@ -19,9 +19,10 @@ NAMES = ("repeatability", "cycle_gain", "hook_shift", "discrepancy", "toe", "loo
 #   repeatability 0.3 %: 95 % within 0.04..2.1 %, load cell to swinging hook scale
 #   cycle gain 0.25 %: conditioned rubber; hook shift 0.8 mm: a loop hooked anew, tape read to 1 mm
 #   discrepancy 1 %: law misfits on published tables are 0.4..3 %; loop discrepancy 1.5 %: loops fit to 0.3..1.7 %
+#   toe 3 %: most bands have none, a curled start takes half the pull away: 95 % within 0.1..70 %
 #   hysteresis 8 %: drops of 2..40 %
-MEDIAN = np.array([0.003, 0.0025, 0.0008, 0.010, 0.08, 0.015, 0.08])
-LOG_SD = np.array([1.0, 1.0, 0.9, 0.8, 1.2, 0.8, 0.8])
+MEDIAN = np.array([0.003, 0.0025, 0.0008, 0.010, 0.03, 0.015, 0.08])
+LOG_SD = np.array([1.0, 1.0, 0.9, 0.8, 1.6, 0.8, 0.8])
 START = np.log([0.01, 0.008, 0.0015, 0.02, 0.2, 0.03, 0.12])  # generous, for the first steps
 
 NODES = 64
