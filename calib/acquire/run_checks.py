@@ -1,0 +1,123 @@
+"""What a run must be before a curve can be fitted to it, and whether its lengths can be true. No file is opened here.
+
+A run that cannot be fitted can still be shown: reading a file checks only what would make a row meaningless.
+"""
+
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from math import hypot
+
+from calib.errors import DataError
+from calib.half_path import DEFAULT_THICKNESS, half_path_offset, rest_half_path
+from calib.records import Row, Run, RunHead
+
+LONGEST_STRETCH = 12.0  # no rubber band survives this; a length beyond it was read or typed in another unit
+SURE = 3.0  # standard uncertainties by which a length may lie below the flat length
+FALLING_NEEDS = 3  # lengths of a branch before its direction is judged
+
+
+def check_lengths(run: Run) -> None:
+    """Refuse a standing reading whose length, converted, cannot be that of this band.
+
+    Raises:
+        DataError: Below the flat length by more than its uncertainty, or beyond any stretch.
+    """
+    head = run.head
+    thickness = head.band.thickness or DEFAULT_THICKNESS
+    offset = half_path_offset(head.length.kind, _mean(head.length.fitting_diameters), thickness)
+    rest = rest_half_path(head.band.flat_length, thickness, head.band.strands)
+    slack = SURE * hypot(head.length.u_reading, head.length.u_common, head.band.u_flat_length)
+    for row in run.standing("reading"):
+        if row.length is None:
+            continue
+        converted = row.length + offset
+        if converted < rest - slack or converted > LONGEST_STRETCH * rest:
+            raise DataError(_impossible(row.length, converted, rest, head), where=_where(run, row), remedy=_REMEDY)
+
+
+_REMEDY = "was it typed in another unit, or taped another way than the head says?"
+
+
+def _impossible(length: float, converted: float, rest: float, head: RunHead) -> str:
+    flat = f"the flat length {head.band.flat_length:.4g} m"
+    as_half_path = "" if abs(converted - length) < 1e-9 else f" (half path {converted:.4g} m, {rest:.4g} m unstretched)"
+    if converted > rest:
+        return f"length {length:.4g} m is {converted / rest:.0f} times {flat}"
+    return f"length {length:.4g} m is below {flat}{as_half_path}"
+
+
+def _mean(diameters: tuple[float, ...]) -> float:
+    return sum(diameters) / len(diameters) if diameters else 0.0
+
+
+def _where(run: Run, row: Row) -> str:
+    return f"{run.name}:{row.line}" if row.line else f"{run.name}: row {row.number}"
+
+
+def check_fittable(run: Run) -> None:
+    """Refuse a run no curve can be fitted to, with the reason.
+
+    Raises:
+        DataError: No readings, all struck out, none with a force, all at one length, all negative, or a loading
+            branch along which the force falls.
+    """
+    readings = run.readings
+    if not readings:
+        raise DataError(_nothing_left(run), where=run.name, remedy="record at least one cycle that counts")
+    if all(row.force is None and row.mass is None for row in readings):
+        raise DataError(
+            "holds counts and no force", where=run.name, remedy="give the scale's counts line, then import again"
+        )
+    if len({round(row.length or 0.0, 5) for row in readings}) == 1:
+        length = readings[0].length or 0.0
+        raise DataError(
+            f"all readings are at one length, {length:.4g} m", where=run.name, remedy="measure at three lengths or more"
+        )
+    pull = pull_of(run)
+    if all(pull(row) < 0 for row in readings):
+        raise DataError("all forces are negative", where=run.name, remedy=_reversed(run))
+    for cycle, rows in _loading(run):
+        if _falls([(row.length or 0.0, pull(row)) for row in rows]):
+            raise DataError(
+                f"the force falls all along the loading branch of cycle {cycle}",
+                where=_where(run, rows[0]),
+                remedy="are length and force columns swapped, or is the method another one?",
+            )
+
+
+def _nothing_left(run: Run) -> str:
+    rows = [row for row in run.rows if row.kind == "reading"]
+    if not rows:
+        return "has no readings"
+    if all(row.number in run.struck for row in rows):
+        return "all readings are struck out"
+    return "has only conditioning readings (cycle 0) that are not struck out"
+
+
+def _reversed(run: Run) -> str:
+    if run.head.procedure.method == "anchor-on-scale":
+        return "the scale reads more when the band pulls: is the method scale-in-line?"
+    return "is the scale or load cell connected the wrong way round?"
+
+
+def pull_of(run: Run) -> Callable[[Row], float]:
+    """How a row's indication becomes the band's pull, roughly: the mean zero off, an anchor's sign turned. [N]"""
+    zeros = [row.force for row in run.standing("zero") if row.force is not None]
+    zero = sum(zeros) / len(zeros) if zeros else 0.0
+    if run.head.procedure.method == "anchor-on-scale":
+        return lambda row: zero - (row.force or 0.0)
+    if run.head.procedure.method == "hung-weight":
+        return lambda row: row.mass if row.mass is not None else (row.force or 0.0)
+    return lambda row: (row.force or 0.0) - zero
+
+
+def _loading(run: Run) -> Iterator[tuple[int, list[Row]]]:
+    rows = [row for row in run.readings if row.branch == "loading"]
+    for cycle in sorted({row.cycle or 0 for row in rows}):
+        yield cycle, [row for row in rows if row.cycle == cycle]
+
+
+def _falls(points: list[tuple[float, float]]) -> bool:
+    forces = [force for _, force in sorted(points)]
+    lengths = {length for length, _ in points}
+    return len(lengths) >= FALLING_NEEDS and all(b < a for a, b in pairwise(forces))

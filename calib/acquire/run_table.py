@@ -1,0 +1,293 @@
+"""The table of a run: lines of text to and from `Row` in SI. No file is opened here."""
+
+import csv
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import isfinite
+from typing import get_args
+
+from calib.errors import DataError
+from calib.records import BranchName, Row, RowKind, RunHead
+from calib.units import UNITS, from_si, to_si
+
+KINDS: tuple[str, ...] = get_args(RowKind)
+BRANCHES: tuple[str, ...] = get_args(BranchName)
+PLAIN = ("row", "kind", "cycle", "branch", "counts", "at_s", "dwell_s", "note", "n", "relax_percent_per_decade")
+WITH_UNIT = {"length": "length", "force": "force", "mass": "mass", "sd": "force"}
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the table: which field of a row, in which unit."""
+
+    field: str
+    unit: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """The header of a table: where each field stands."""
+
+    columns: dict[str, tuple[int, str]]  # field -> position, unit
+    width: int
+    separator: str
+
+
+def split_line(line: str, separator: str) -> list[str] | None:
+    """Cells of one line; None where a quote is left open."""
+    if line.count('"') % 2:
+        return None
+    return next(csv.reader([line], delimiter=separator), [])
+
+
+def column_of(name: str) -> Column | None:
+    """The field a column's name stands for; None where unknown."""
+    if name in PLAIN:
+        return Column(name)
+    bare, _, unit = name.rpartition("_")
+    quantity = WITH_UNIT.get(bare)
+    return Column(bare, unit) if quantity and unit in UNITS[quantity] else None
+
+
+def parse_header(line: str, where: str, head: RunHead, newer: bool) -> Table:
+    """Read the names of the columns.
+
+    Args:
+        line: Without its line end.
+        where: The place, for an error.
+        head: The method decides between force and mass.
+        newer: Whether the file is of a newer minor version: unknown columns are then passed over.
+
+    Raises:
+        DataError: A column is unknown, stands twice or is missing.
+    """
+    separator = max((",", ";", "\t"), key=line.count)
+    names = [name.strip() for name in split_line(line, separator) or []]
+    while names and not names[-1]:
+        names.pop()
+    columns: dict[str, tuple[int, str]] = {}
+    for i, name in enumerate(names):
+        column = column_of(name)
+        if column is None and newer:
+            continue
+        if column is None:
+            raise _unknown_column(name, where)
+        if column.field in columns:
+            raise DataError(f"two columns give the {column.field}", where=where, remedy="keep one of them")
+        columns[column.field] = (i, column.unit)
+    _check_needed(columns, where, head)
+    return Table(columns, len(names), separator)
+
+
+def _unknown_column(name: str, where: str) -> DataError:
+    bare, _, unit = name.rpartition("_")
+    quantity = WITH_UNIT.get(bare, "")
+    if quantity:
+        known = ", ".join(UNITS[quantity])
+        return DataError(
+            f"{unit[:30]!r} is not a unit of {quantity} ({name[:60]})", where=where, remedy=f"use one of {known}"
+        )
+    example = {"length": "length_mm", "force": "force_kgf", "mass": "mass_kg", "sd": "sd_kgf"}
+    if name in example:
+        return DataError(f"the column {name!r} has no unit", where=where, remedy=f"write for example {example[name]}")
+    near = get_close_matches(name, [*PLAIN, *example.values()], n=1)
+    remedy = f"did you mean {near[0]!r}?" if near else "a plain table becomes a run with: bandcurve import"
+    return DataError(f"unknown column {name[:60]!r}", where=where, remedy=remedy)
+
+
+def _check_needed(columns: dict[str, tuple[int, str]], where: str, head: RunHead) -> None:
+    hung = head.procedure.method == "hung-weight"
+    if hung and "force" in columns and "mass" not in columns:
+        raise DataError("hung weights are masses", where=where, remedy="name the column mass_kg, not force_...")
+    value = ("mass",) if hung else ("force", "counts")
+    for names, example in ((("cycle",), "cycle"), (("branch",), "branch"), (("length",), "length_mm")):
+        if not set(names) & set(columns):
+            raise DataError(f"the column {example!r} is missing", where=where, remedy="add it")
+    if not set(value) & set(columns):
+        example = "mass_kg" if hung else "force_kgf"
+        raise DataError(f"the column {example!r} is missing", where=where, remedy="add it, in any accepted unit")
+
+
+def parse_row(cells: Sequence[str], table: Table, order: int, line: int, name: str) -> Row:
+    """Make a row of its cells.
+
+    Args:
+        cells: As split.
+        table: The header.
+        order: Place among the rows, from 1: its number where none is given.
+        line: Line in the file.
+        name: Of the file, for errors.
+
+    Raises:
+        DataError: With file and line.
+    """
+    where = f"{name}:{line}"
+    if len(cells) > table.width and any(cell.strip() for cell in cells[table.width :]):
+        remedy = "is a number written with a decimal comma, or a note without quotes?"
+        raise DataError(f"has {len(cells)} cells, the header {table.width}", where=where, remedy=remedy)
+    text = {field: cells[i].strip() if i < len(cells) else "" for field, (i, _) in table.columns.items()}
+    si = {
+        field: _quantity(text[field], field, unit, where)
+        for field, (_, unit) in table.columns.items()
+        if field in WITH_UNIT
+    }
+    row = Row(
+        number=_whole(text.get("row", ""), "row", where) or order,
+        kind=_kind(text.get("kind", ""), where),
+        cycle=_whole(text.get("cycle", ""), "cycle", where),
+        branch=_branch(text.get("branch", ""), where),
+        length=si.get("length"),
+        force=si.get("force"),
+        mass=si.get("mass"),
+        counts=_number(text.get("counts", ""), "counts", where),
+        at_s=_number(text.get("at_s", ""), "at_s", where),
+        dwell_s=_number(text.get("dwell_s", ""), "dwell_s", where),
+        note=text.get("note", ""),
+        n=_whole(text.get("n", ""), "n", where),
+        sd=si.get("sd"),
+        relax_percent_per_decade=_number(text.get("relax_percent_per_decade", ""), "relax_percent_per_decade", where),
+        line=line,
+    )
+    _check_complete(row, where)
+    return row
+
+
+def _check_complete(row: Row, where: str) -> None:
+    needs = {"reading": ("cycle", "branch", "length"), "flat": ("length",)}.get(row.kind, ())
+    for field in needs:
+        if getattr(row, field) is None:
+            raise DataError(f"this {row.kind} has no {field}", where=where, remedy="add it, or strike the row")
+    no_force = row.force is None and row.mass is None and row.counts is None
+    if row.kind in ("reading", "zero", "check-load") and no_force:
+        raise DataError(f"this {row.kind} has no force", where=where, remedy="add it, or make the row's kind 'gap'")
+    if row.kind == "strike" and not STRIKES.match(row.note):
+        raise DataError(
+            "this strike does not say which row", where=where, remedy='begin its note like "row 3: misread"'
+        )
+    for field in ("dwell_s", "sd"):
+        if (getattr(row, field) or 0.0) < 0:
+            raise DataError(f"{field} is negative", where=where, remedy="mend it")
+
+
+def _number(text: str, field: str, where: str) -> float | None:
+    if not text:
+        return None
+    if NUMBER.fullmatch(text):
+        value = float(text)
+        if isfinite(value):
+            return value
+        raise DataError(f"{field} {text[:20]} is too large", where=where, remedy="write a finite number")
+    if text.lstrip("+-").lower() in ("nan", "inf", "infinity"):
+        raise DataError(
+            f"{field} is {text}, not a finite number", where=where, remedy="leave the row out, or write its number"
+        )
+    if re.fullmatch(r"[+-]?[0-9]+,[0-9]+", text):
+        raise DataError(f"{field} {text[:20]} has a decimal comma", where=where, remedy="write it with a dot")
+    shown = ascii(text[:30])
+    raise DataError(
+        f"{field} {shown} is not a number", where=where, remedy="write a number, its unit stands in the header"
+    )
+
+
+def _whole(text: str, field: str, where: str) -> int | None:
+    value = _number(text, field, where)
+    if value is None:
+        return None
+    least = 1 if field in ("row", "n") else 0
+    if value != int(value) or not least <= value < 1e9:
+        raise DataError(f"{field} {text[:20]} is not a whole number from {least}", where=where, remedy="mend it")
+    return int(value)
+
+
+def _quantity(text: str, field: str, unit: str, where: str) -> float | None:
+    value = _number(text, f"{field}_{unit}", where)
+    return None if value is None else to_si(value, unit, WITH_UNIT[field])
+
+
+def _kind(text: str, where: str) -> RowKind:
+    for kind in get_args(RowKind):
+        if (text or "reading") == kind:
+            found: RowKind = kind
+            return found
+    raise _not_one_of(text, "kind", KINDS, where)
+
+
+def _branch(text: str, where: str) -> BranchName | None:
+    if not text:
+        return None
+    for branch in get_args(BranchName):
+        if text == branch:
+            found: BranchName = branch
+            return found
+    raise _not_one_of(text, "branch", BRANCHES, where)
+
+
+def _not_one_of(text: str, field: str, known: tuple[str, ...], where: str) -> DataError:
+    near = get_close_matches(text, known, n=1)
+    remedy = f"did you mean {near[0]!r}?" if near else f"use one of {', '.join(known)}"
+    return DataError(f"the {field} {text[:30]!a} is unknown", where=where, remedy=remedy)
+
+
+def check_rows(rows: Sequence[Row], name: str) -> None:
+    """Refuse row numbers that stand twice, strikes of rows that do not stand before, and negative lengths that count.
+
+    Raises:
+        DataError: With file and line.
+    """
+    seen: set[int] = set()
+    struck: set[int] = set()
+    for row in rows:
+        where = f"{name}:{row.line}"
+        if row.number in seen:
+            raise DataError(f"row number {row.number} stands twice", where=where, remedy="number the rows in order")
+        if row.kind == "strike":
+            found = STRIKES.match(row.note)
+            target = int(found[1]) if found else 0
+            if target not in seen:
+                raise DataError(
+                    f"strikes row {target}, which does not stand before it", where=where, remedy="mend the number"
+                )
+            struck.add(target)
+        seen.add(row.number)
+    for row in rows:
+        if row.length is not None and row.length <= 0 and row.kind != "gap" and row.number not in struck:
+            raise DataError(
+                f"length {row.length:.4g} m is not above zero",
+                where=f"{name}:{row.line}",
+                remedy="mend it, or strike the row",
+            )
+
+
+def format_row(row: Row, columns: Sequence[str]) -> str:
+    """One line of the table, ended.
+
+    Args:
+        row: In SI.
+        columns: Their names in the file, for example `length_mm`.
+    """
+    return ",".join(_cells(row, columns)) + "\n"
+
+
+def _cells(row: Row, columns: Sequence[str]) -> Iterator[str]:
+    for name in columns:
+        column = column_of(name)
+        if column is None:
+            raise ValueError(f"no such column: {name}")
+        value = row.number if column.field == "row" else getattr(row, column.field)
+        if value is None or value == "":
+            yield ""
+        elif column.field == "note":
+            yield '"' + _one_line(value).replace('"', '""') + '"'
+        elif isinstance(value, float):
+            yield f"{from_si(value, column.unit, WITH_UNIT[column.field]) if column.unit else value:.13g}"
+        else:
+            yield str(value)
+
+
+def _one_line(note: str) -> str:
+    """A note without line ends and control characters, which would break the row."""
+    return "".join(c if c.isprintable() else " " for c in note).strip()
