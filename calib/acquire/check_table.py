@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import isfinite
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from calib.errors import DataError
 from calib.records import BranchName
@@ -16,7 +16,8 @@ CAP_BYTES = 1_000_000
 MOST_ROWS = 10_000
 BRANCHES: dict[str, BranchName] = {"loading": "loading", "up": "loading", "unloading": "unloading", "down": "unloading"}
 EXAMPLE = "for example known_kg,shown_kg,branch"
-_KNOWN = {**MASS, "N": 1.0}
+Quantity = Literal["mass", "force", "volume"]
+_KNOWN = {**MASS, "N": 1.0, "l": 1.0}
 _NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 
 
@@ -24,7 +25,7 @@ _NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
 class CheckRow:
     """One known load and what was shown."""
 
-    pieces: tuple[float, ...]  # as written, "10+5" is two pieces [kg], or [N] where the column is known_N
+    pieces: tuple[float, ...]  # as written, "10+5" is two pieces [kg], or [N] for known_N, [l] for known_l (water)
     shown: float  # [N]
     branch: BranchName
     line: int
@@ -35,7 +36,7 @@ class CheckTable:
     """A whole table."""
 
     rows: tuple[CheckRow, ...]
-    as_force: bool  # known loads are forces in newton
+    quantity: Quantity  # of the known loads
     has_branch: bool
     has_pieces: bool  # a "+" stood somewhere: single numbers are single pieces then
 
@@ -81,7 +82,8 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
     if not rows:
         raise DataError("has column names and no row", where=name, remedy="write one row a reading")
     plus = any(len(row.pieces) > 1 for row in rows)
-    return CheckTable(rows, columns.known_unit == "N", columns.branch is not None, plus)
+    quantities: dict[str, Quantity] = {"N": "force", "l": "volume"}
+    return CheckTable(rows, quantities.get(columns.known_unit, "mass"), columns.branch is not None, plus)
 
 
 def _cells(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
@@ -167,3 +169,21 @@ def _number(text: str, what: str, where: str) -> float:
         said = f"{what} {text[:30]!r} is not a number" if text else f"{what} is empty"
         raise DataError(said, where=where, remedy="write a number with a decimal point")
     return float(text)
+
+
+def read_pair(text: str) -> tuple[tuple[float, ...], float]:
+    """Read what is typed for one load: the known load, a blank, what the scale shows. A comma is a decimal point.
+
+    >>> read_pair("10+10  20,05")
+    ((10.0, 10.0), 20.05)
+
+    Raises:
+        DataError: It is not that.
+    """
+    known, blank, shown = re.sub(r"\s*\+\s*", "+", text.strip()).rpartition(" ")
+    if len(text) > 200 or not blank or " " in known.strip():
+        raise DataError("type the known load, a blank, and what the scale shows", remedy="for example: 20 19.85")
+    for part in (known, shown):
+        if re.search(r"(?<![0-9])[0-9]{1,3},[0-9]{3}(?![0-9])", part):
+            raise DataError(f"{part.strip()[:30]} can be read in two ways", remedy="type a point for the decimals")
+    return read_pieces(known.strip().replace(",", ".")), _number(shown.replace(",", "."), "what the scale shows,", "")

@@ -1,0 +1,207 @@
+"""A form to fill in by pen: planned lengths and a cell for each reading, on one page. What is planned is not decided here."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from io import BytesIO
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Paper = Literal["a4", "letter"]
+PAPER: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]
+MARGIN = 15.0  # [mm]
+INK, LINE, PALE, TINT = "#1a1a1a", "#333333", "#8a8a8a", "#eef1f4"
+MOST_ROWS, MOST_CYCLES = 16, 4
+TALLEST_ROW = 14.0  # [mm]
+
+
+@dataclass(frozen=True)
+class Form:
+    """What the page says."""
+
+    band: str
+    settings: tuple[str, ...]  # planned lengths or loads in words, rising
+    setting_name: str  # "length, mm"
+    reading_name: str  # "shown, kg"
+    cycles: int
+    way_back: bool
+    dwell_s: float
+    flat: str = ""  # what is known already, in words; empty boxes are filled in by pen
+    thickness: str = ""
+    width: str = ""
+    remarks: tuple[str, ...] = ()
+    command: str = ""  # what to type afterwards
+    zero: bool = True  # hung weights need none
+
+
+CAUTIONS = (
+    "Look the band over for cracks and nicks; a doubtful one goes in the bin.",
+    "Eyes covered, nobody in line with it. Anchor and strap hold more than the band pulls.",
+    "Never beyond the longest length below. Let it back slowly; never let go.",
+)
+
+
+def form_pdf(form: Form, paper: Paper) -> bytes:
+    """Draw the form.
+
+    Args:
+        form: What to print; at most 16 rows and 4 cycles go on a page, and the caller sees to it.
+        paper: "a4" or "letter".
+
+    Returns:
+        A PDF of one page; the same form gives the same bytes.
+    """
+    from matplotlib.backends.backend_pdf import FigureCanvasPdf
+    from matplotlib.figure import Figure
+
+    width, height = PAPER[paper]
+    figure = Figure(figsize=(width / 25.4, height / 25.4))
+    FigureCanvasPdf(figure)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_xlim(0, width)
+    axes.set_ylim(height, 0)  # millimetres from the upper left corner
+    axes.axis("off")
+    page = _Page(axes, width, height)
+    _draw(page, form)
+    out = BytesIO()
+    figure.savefig(out, format="pdf", metadata={"Title": f"Form for band {form.band}", "CreationDate": None})
+    return out.getvalue()
+
+
+@dataclass(frozen=True)
+class _Page:
+    """Pen strokes in millimetres."""
+
+    axes: "Axes"
+    width: float
+    height: float
+
+    @property
+    def inner(self) -> float:
+        return self.width - 2 * MARGIN
+
+    def text(
+        self, x: float, y: float, words: str, size: float, *, bold: bool = False, ink: str = INK, at: str = "left"
+    ) -> None:
+        """Words with their middle height at y."""
+        weight = "bold" if bold else "normal"
+        escaped = words.replace("$", r"\$")
+        self.axes.text(x, y, escaped, fontsize=size, color=ink, fontweight=weight, ha=at, va="center_baseline")
+
+    def box(self, x: float, y: float, width: float, height: float, *, fill: str = "white", stroke: float = 0.6) -> None:
+        """A rectangle."""
+        from matplotlib.patches import Rectangle
+
+        corner = (x, y)
+        self.axes.add_patch(Rectangle(corner, width, height, facecolor=fill, edgecolor=LINE, linewidth=stroke))
+
+    def rule(self, x: float, y: float, length: float, stroke: float = 0.6) -> None:
+        """A level line."""
+        self.axes.plot([x, x + length], [y, y], color=LINE, linewidth=stroke, solid_capstyle="butt")
+
+
+def _draw(page: _Page, form: Form) -> None:
+    y = _heading(page, form)
+    y = _cautions(page, form, y)
+    y = _about_the_band(page, form, y)
+    foot = _foot_height(form)
+    y = _table(page, form, y, page.height - MARGIN - foot)
+    _foot(page, form, y)
+
+
+def _heading(page: _Page, form: Form) -> float:
+    page.text(MARGIN, MARGIN + 4, "Tension readings", 20, bold=True)
+    right = MARGIN + page.inner
+    page.text(right, MARGIN + 4, "Date ____________   By ____________", 11, at="right")
+    page.rule(MARGIN, MARGIN + 10, page.inner, 1.6)
+    return MARGIN + 14
+
+
+def _cautions(page: _Page, form: Form, y: float) -> float:
+    height = 6.0 * len(CAUTIONS) + 4
+    page.box(MARGIN, y, page.inner, height, fill=TINT, stroke=0.0)
+    for i, caution in enumerate(CAUTIONS):
+        page.text(MARGIN + 4, y + 5 + 6 * i, f"{i + 1}  {caution}", 10)
+    return y + height + 5
+
+
+def _about_the_band(page: _Page, form: Form, y: float) -> float:
+    known = (("Band", form.band), ("Flat length", form.flat), ("Thickness", form.thickness), ("Width", form.width))
+    labels = (*known, ("Scale", ""), ("Temperature", ""), ("Fittings, diameter", ""), ("Tape read between", ""))
+    width, height = page.inner / 4, 14.0
+    for i, (label, value) in enumerate(labels):
+        x, top = MARGIN + width * (i % 4), y + height * (i // 4)
+        page.box(x, top, width, height)
+        page.text(x + 2, top + 3.2, label, 8, ink=PALE)
+        page.text(x + 3, top + 9.2, value if len(value) <= 16 else f"{value[:15]}...", 13, bold=True)
+    return y + height * 2 + 6
+
+
+def _table(page: _Page, form: Form, top: float, bottom: float) -> float:
+    """The cells to fill in; they are as tall as the page allows."""
+    ways = ("up", "down") if form.way_back else ("reading",)
+    first = 34.0
+    cell = (page.inner - first) / (len(ways) * form.cycles)
+    head = 13.0
+    row = min(TALLEST_ROW, (bottom - top - head) / len(form.settings))
+    _table_head(page, form, ways, first, cell, top)
+    for r, setting in enumerate(form.settings):
+        y = top + head + r * row
+        page.box(MARGIN, y, first, row, fill=TINT)
+        page.text(MARGIN + first / 2, y + row / 2, setting, 15, bold=True, at="center")
+        for c in range(form.cycles * len(ways)):
+            turning = form.way_back and c % 2 and r == len(form.settings) - 1
+            x = MARGIN + first + c * cell
+            page.box(x, y, cell, row, fill=TINT if turning else "white")
+            if turning:
+                page.text(x + cell / 2, y + row / 2, "turn", 9, ink=PALE, at="center")
+    _frames(page, form, first, cell * len(ways), top, head + row * len(form.settings))
+    return top + head + row * len(form.settings) + 5
+
+
+def _table_head(page: _Page, form: Form, ways: Sequence[str], first: float, cell: float, top: float) -> None:
+    page.text(MARGIN + first / 2, top + 9.5, form.setting_name, 10, at="center")
+    for cycle in range(form.cycles):
+        left = MARGIN + first + cycle * cell * len(ways)
+        page.text(
+            left + cell * len(ways) / 2,
+            top + 3,
+            f"Cycle {cycle + 1}  ({form.reading_name})",
+            10,
+            bold=True,
+            at="center",
+        )
+        for i, way in enumerate(ways):
+            page.text(left + cell * (i + 0.5), top + 9.5, _ARROW.get(way, way), 10, at="center")
+
+
+_ARROW = {"up": "out \u2193", "down": "back \u2191"}
+
+
+def _frames(page: _Page, form: Form, first: float, width: float, top: float, height: float) -> None:
+    """A heavier frame round each cycle, so that a pen does not slip into the next."""
+    from matplotlib.patches import Rectangle
+
+    for cycle in range(form.cycles):
+        corner = (MARGIN + first + cycle * width, top)
+        page.axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor=INK, linewidth=1.6))
+
+
+def _foot_height(form: Form) -> float:
+    return 15.0 + 5 + 5.5 * (1 + len(form.remarks) + bool(form.command))
+
+
+def _foot(page: _Page, form: Form, y: float) -> None:
+    labels = ["Flat length after"]
+    if form.zero:
+        labels = ["Zero before", "Zero after", *labels, "What hung at zero"]
+    width, height = page.inner / len(labels), 15.0
+    for i, label in enumerate(labels):
+        page.box(MARGIN + i * width, y, width, height)
+        page.text(MARGIN + i * width + 2, y + 3.2, label, 8, ink=PALE)
+    start = y + height + 5
+    order = "down the first column, up the second" if form.way_back else "down the column"
+    hold = f"Five easy pulls first. Then {order}, holding {form.dwell_s:g} s before each reading, the same each time."
+    for i, words in enumerate((hold, *form.remarks, *([f"Then: {form.command}"] if form.command else []))):
+        page.text(MARGIN, start + 5.5 * i, words, 9.5)

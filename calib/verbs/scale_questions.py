@@ -1,0 +1,149 @@
+"""What `bandcurve scale` asks at a terminal or through a pipe. Nothing is fitted or written here."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from calib.acquire.check_table import CheckRow, read_pair
+from calib.errors import DataError, UsageError
+from calib.fit.known_loads import WORTH, KnownLoads, LoadKind, usual
+from calib.identity import check_id
+from calib.records import BranchName
+from calib.units import FORCE, MASS
+from calib.verbs.prompts import EndOfInput, ask, ask_line, choose, say, yes
+
+ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
+FAR_OFF = 0.2  # relative: further from its load than this a reading is questioned
+
+
+def ask_loads() -> KnownLoads:
+    """Which known loads there are."""
+    say("What will you hang on it?")
+    for number, kind in enumerate(ASKED, 1):
+        say(f"  {number}  {WORTH[kind].name}")
+    kind = choose("Number", ASKED)
+    say(f"  ({WORTH[kind].why})")
+    name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1")
+    return usual(name, kind)
+
+
+def ask_water_temperature() -> float:
+    """How cold the water is. [degree Celsius]"""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text.replace(",", ".").rstrip("Cc ")) if text.isascii() else float("nan")
+        except ValueError:
+            value = float("nan")
+        if not 0 <= value <= 40:
+            raise DataError("type the water's temperature in C, 0 to 40", remedy="tap water is near 15")
+        return value
+
+    return ask("Temperature of the water, C [15]: ", read, empty=15.0)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Readings typed so far."""
+
+    unit: str
+    litres: bool
+    rows: tuple[CheckRow, ...] = ()
+
+    def with_row(self, pieces: tuple[float, ...], shown: float) -> "Sheet":
+        """One more; a smaller load than the one before is on the way down."""
+        factor = 1.0 if self.litres else MASS["lb" if self.unit in ("lb", "lbf") else "kg"]
+        masses = tuple(p * factor for p in pieces)
+        row = CheckRow(masses, shown * FORCE[self.unit], self._way(sum(masses)), 0)
+        return replace(self, rows=(*self.rows, row))
+
+    def _way(self, total: float) -> BranchName:
+        if not self.rows:
+            return "loading"
+        before = sum(self.rows[-1].pieces)
+        if total > before:
+            return "loading"
+        if total < before:
+            return "unloading"
+        top = max(sum(r.pieces) for r in self.rows)
+        return "unloading" if total == top and before == top else self.rows[-1].branch
+
+
+def ask_rows(unit: str, litres: bool, locks: bool) -> tuple[CheckRow, ...]:
+    """Known loads and what the scale shows for them, a line each, until an empty line."""
+    load = "litres of water" if litres else f"known {'lb' if unit in ('lb', 'lbf') else 'kg'}"
+    say("", f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85")
+    say("Start with nothing on it (0, and what it shows). Two pieces together: 10+10.")
+    say(
+        "One load after the other up, "
+        + ("then Enter." if locks else "the same ones down to nothing again, then Enter.")
+    )
+    say("'undo' takes the last line back.")
+    sheet = Sheet(unit, litres)
+    while True:
+        try:
+            text = ask_line(f"{len(sheet.rows) + 1:>3}> ").strip()
+        except EndOfInput:
+            return sheet.rows
+        if not text and not _unfinished(sheet.rows):
+            return sheet.rows
+        sheet = _taken(sheet, text)
+
+
+def _unfinished(rows: Sequence[CheckRow]) -> bool:
+    """Whether it is too early to end; says so."""
+    loads = {sum(r.pieces) for r in rows}
+    if len(loads) < 2 or len(rows) < 3:
+        say("  At least nothing and one load, three lines in all, are needed; Ctrl-C gives up.")
+        return True
+    return False
+
+
+def _taken(sheet: Sheet, text: str) -> Sheet:
+    """The sheet after one line."""
+    if text.lower() == "undo":
+        say("  Nothing to take back." if not sheet.rows else "  Taken back.")
+        return replace(sheet, rows=sheet.rows[:-1])
+    if not text:
+        return sheet
+    try:
+        pieces, shown = read_pair("".join(c if c.isprintable() else " " for c in text))
+    except DataError as error:
+        sentence = str(error)
+        say(f"  {sentence[:1].upper()}{sentence[1:]}.")
+        return sheet
+    longer = sheet.with_row(pieces, shown)
+    doubt = _doubt(longer)
+    if doubt:
+        say(f"  {doubt}")
+        try:
+            if not yes("  Keep it?", default=False):
+                return sheet
+        except EndOfInput:
+            return sheet
+    return longer
+
+
+def _doubt(sheet: Sheet) -> str | None:
+    """What is strange about the last row, with the likely slip."""
+    row = sheet.rows[-1]
+    load = sum(row.pieces) * FORCE["kg"]
+    zero = next((r.shown for r in sheet.rows if not r.pieces), 0.0)
+    if not row.pieces:
+        return None
+    net = row.shown - zero
+    if net <= 0:
+        return "It shows no more than with nothing on: is its pull reversed, or is it on hold?"
+    ratio = net / load
+    if abs(ratio - 1) <= FAR_OFF:
+        return None
+    for factor, slip in ((10, "a decimal point?"), (0.1, "a decimal point?"), (2.2046, "is it set to lb?")):
+        if abs(ratio / factor - 1) < FAR_OFF / 2:
+            return f"It shows {ratio:.2g} times the known load: {slip}"
+    if abs(ratio / 0.4536 - 1) < FAR_OFF / 2:
+        return f"It shows {ratio:.2g} times the known load: is it set to kg, and the load in lb?"
+    return f"It shows {ratio:.2g} times the known load: a misread digit, or the two swapped?"
+
+
+def needed(what: str, option: str, example: str) -> UsageError:
+    """What to say where nobody can be asked."""
+    return UsageError(f"{what} is needed", where=option, remedy=f"for example {option} {example}")
