@@ -5,6 +5,10 @@ import sys
 
 def main() -> None:
     """Run the command line and leave with its exit status; overview and version load no more than they need."""
+    if not sys.argv[1:] and sys.stdin and sys.stdin.isatty() and sys.stderr.isatty():
+        from calib.verbs.front_door import open_door
+
+        sys.exit(open_door())
     from calib.verbs.overview import quick_answer
 
     text = quick_answer(sys.argv[1:])

@@ -12,6 +12,7 @@ class Entry(NamedTuple):
 
 
 COMMANDS: dict[str, Entry] = {
+    "record": Entry("calib.verbs.record", "Measure a band with a scale and a tape, led step by step."),
     "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
     "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
@@ -27,6 +28,7 @@ Usage: bandcurve [OPTIONS] COMMAND [ARGS]...
   Measure the tension curve of elastic loop bands, with an uncertainty that holds.
 
   Examples:
+    bandcurve record B07 --quick
     bandcurve demo
     bandcurve import readings.csv --id B07 --flat 1029mm
     bandcurve fit B07.run.csv --out profiles

@@ -9,7 +9,7 @@ from calib.fit.known_loads import WORTH, KnownLoads, LoadKind, usual
 from calib.identity import check_id
 from calib.records import BranchName
 from calib.units import FORCE, MASS
-from calib.verbs.prompts import EndOfInput, ask, ask_line, choose, say, yes
+from calib.verbs.prompts import EndOfInputError, ask, ask_line, choose, say, yes
 
 ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
 FAR_OFF = 0.2  # relative: further from its load than this a reading is questioned
@@ -82,7 +82,7 @@ def ask_rows(unit: str, litres: bool, locks: bool) -> tuple[CheckRow, ...]:
     while True:
         try:
             text = ask_line(f"{len(sheet.rows) + 1:>3}> ").strip()
-        except EndOfInput:
+        except EndOfInputError:
             return sheet.rows
         if not text and not _unfinished(sheet.rows):
             return sheet.rows
@@ -118,7 +118,7 @@ def _taken(sheet: Sheet, text: str) -> Sheet:
         try:
             if not yes("  Keep it?", default=False):
                 return sheet
-        except EndOfInput:
+        except EndOfInputError:
             return sheet
     return longer
 

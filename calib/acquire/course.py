@@ -1,0 +1,193 @@
+"""What is still to be measured: the slots of a recording in order, and where its rows have got to.
+
+The place in a recording follows from its rows alone, so a file that was cut off can be resumed. Nothing is asked here.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from calib.acquire.plan import Geometry, Holes, geometry_of, section_stiffness
+from calib.records import BranchName, Row, RowKind, RunHead
+
+BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
+SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
+LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
+UNDONE = "undone"  # reason of a strike row written by undo
+
+
+@dataclass(frozen=True)
+class Course:
+    """What one recording sets out to measure."""
+
+    settings: tuple[float, ...]  # rising: lengths as taped [m], or hung masses [kg]
+    cycles: int = 2
+    way_back: bool = True
+    dwell_s: float = 10.0
+    length_unit: str = "mm"
+    force_unit: str = "kg"  # of hung masses too
+    closing: bool = True  # zero, check load and flat length at the end
+    capacity: float | None = None  # [N]
+    holes: Holes | None = None
+
+
+def extensions_of(course: Course) -> dict[str, Any]:
+    """The course as the run head's free space keeps it."""
+    found: dict[str, Any] = {
+        "settings": list(course.settings),
+        "cycles": course.cycles,
+        "way_back": course.way_back,
+        "length_unit": course.length_unit,
+        "force_unit": course.force_unit,
+        "closing": course.closing,
+    }
+    if course.capacity is not None:
+        found["capacity_N"] = course.capacity
+    if course.holes is not None:
+        found["hole_pitch_m"] = course.holes.pitch
+        found["first_hole"] = course.holes.first
+    return found
+
+
+def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
+    """The course kept in a head; where there is none, the settings seen in the readings so far."""
+    kept = head.extensions
+    pitch = kept.get("hole_pitch_m")
+    settings = kept.get("settings") or sorted({_setting(r, head) for r in rows if r.kind == "reading"} - {None})
+    locks = head.scale.locks if head.scale else "no"
+    return Course(
+        settings=tuple(float(x) for x in settings),
+        cycles=int(kept.get("cycles", 2)),
+        way_back=bool(kept.get("way_back", locks == "no")),
+        dwell_s=head.procedure.dwell_s if head.procedure.dwell_s is not None else 10.0,
+        length_unit=str(kept.get("length_unit", "mm")),
+        force_unit=str(kept.get("force_unit", "kg")),
+        closing=bool(kept.get("closing", True)),
+        capacity=float(kept["capacity_N"]) if "capacity_N" in kept else None,
+        holes=Holes(float(pitch), int(kept.get("first_hole", 0))) if pitch else None,
+    )
+
+
+def _setting(row: Row, head: RunHead) -> float | None:
+    return row.mass if head.procedure.method == "hung-weight" else row.length
+
+
+@dataclass(frozen=True)
+class Slot:
+    """One thing to be measured."""
+
+    kind: RowKind
+    cycle: int | None = None
+    branch: BranchName | None = None
+    setting: float | None = None  # [m] or [kg]
+    closing: bool = False
+
+
+def slots_of(course: Course, head: RunHead) -> tuple[Slot, ...]:
+    """Everything to be measured, in order."""
+    return (*_ends(head, closing=False), *_sweeps(course), *(_ends(head, closing=True) if course.closing else ()))
+
+
+def _ends(head: RunHead, *, closing: bool) -> Iterator[Slot]:
+    if head.procedure.method != "hung-weight":
+        yield Slot("zero", closing=closing)
+        if head.check_load is not None:
+            yield Slot("check-load", closing=closing)
+    if closing:
+        yield Slot("flat", closing=True)
+
+
+def _sweeps(course: Course) -> Iterator[Slot]:
+    for cycle in range(1, course.cycles + 1):
+        for setting in course.settings:
+            yield Slot("reading", cycle, "loading", setting)
+        if course.way_back:
+            for setting in course.settings[-2::-1]:
+                yield Slot("reading", cycle, "unloading", setting)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a recording has got to."""
+
+    index: int  # of the slot that comes next; the number of slots when all is done
+    filled: tuple[tuple[int, int], ...] = ()  # (row number, slot index) of standing rows that filled a slot
+
+
+@dataclass
+class _Replay:
+    """Goes through the rows once."""
+
+    slots: tuple[Slot, ...]
+    hung: bool
+    index: int = 0
+    filled: list[tuple[int, int]] = field(default_factory=list)
+    left_out: dict[int, float] = field(default_factory=dict)  # row number: setting
+    top: dict[int, float] = field(default_factory=dict)  # cycle: largest setting of the way out
+
+    def take(self, row: Row) -> None:
+        """Move on by one row."""
+        if row.kind == "strike":
+            self._strike(int(row.note.partition(":")[0].removeprefix("row").strip() or 0))
+        elif row.kind == "gap" and row.note.startswith(LEFT_OUT):
+            self.left_out[row.number] = self._setting(row) or 0.0
+        elif row.kind != "gap" or row.note.startswith(SKIPPED):
+            self._fill(row)
+
+    def _setting(self, row: Row) -> float | None:
+        return row.mass if self.hung else row.length
+
+    def _fill(self, row: Row) -> None:
+        if row.cycle == 0 or (row.kind == "zero" and row.note == BETWEEN):
+            return
+        self.settle()
+        wanted = row.note.split()[1] if row.kind == "gap" and " " in row.note else row.kind
+        if self.index < len(self.slots) and self.slots[self.index].kind != wanted:
+            later = [i for i, s in enumerate(self.slots) if i > self.index and s.kind == wanted]
+            if not later:
+                return
+            self.index = later[0]
+        self.filled.append((row.number, self.index))
+        setting = self._setting(row)
+        if row.kind == "reading" and row.branch == "loading" and row.cycle and setting is not None:
+            self.top[row.cycle] = max(setting, self.top.get(row.cycle, 0.0))
+        self.index += 1
+
+    def _strike(self, number: int) -> None:
+        self.left_out.pop(number, None)
+        if self.filled and self.filled[-1][0] == number:
+            self.index = self.filled.pop()[1]
+        else:
+            self.filled = [f for f in self.filled if f[0] != number]
+
+    def settle(self) -> None:
+        """Pass over lengths that were left out, and way-back lengths not below this cycle's largest."""
+        while self.index < len(self.slots) and self._passed(self.slots[self.index]):
+            self.index += 1
+
+    def _passed(self, slot: Slot) -> bool:
+        if slot.kind != "reading" or slot.setting is None:
+            return False
+        if any(abs(slot.setting - x) < 1e-9 for x in self.left_out.values()):
+            return True
+        top = self.top.get(slot.cycle or 0, float("inf"))
+        return slot.branch == "unloading" and slot.setting > top - 1e-3
+
+
+def place_of(slots: tuple[Slot, ...], head: RunHead, rows: Sequence[Row]) -> Place:
+    """Where the rows have got to."""
+    replay = _Replay(slots, head.procedure.method == "hung-weight")
+    for row in rows:
+        replay.take(row)
+    replay.settle()
+    return Place(replay.index, tuple(replay.filled))
+
+
+def geometry(head: RunHead) -> Geometry:
+    """From lengths as taped to stretch, for the band and gear of a head."""
+    return geometry_of(head.band, head.length)
+
+
+def stiffness(head: RunHead) -> float | None:
+    """Expected level of the pull from the section, None where it is not known. [N]"""
+    return section_stiffness(head.band)

@@ -1,0 +1,241 @@
+"""A typed entry against what the recording knows so far: is it believable, and with which words is it asked again?
+
+The comparison itself is in `doubt`; here are zeros, units and sentences. Nothing is kept or printed here.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+from calib.acquire import course as courses
+from calib.acquire.course import Course
+from calib.acquire.doubt import Entry, Expectation, Known, expect, likely_slip
+from calib.acquire.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry
+from calib.acquire.typed_entry import Typed, shown
+from calib.records import Row, Run
+from calib.units import FORCE, G_STANDARD, LENGTH
+
+ZERO_TOLERANCE = 0.03  # of the capacity, or of the largest reading
+CHECK_LOAD_TOLERANCE = 0.04  # relative
+FLAT_TOLERANCE = 0.03  # relative
+LIFT_OFF_SHARE = 0.8  # of what stands on the platform; the rest keeps it there
+LEAST_STRETCH = 0.99  # a taut band is not shorter than lying flat
+UNITS_MISTAKEN = {"length": {"mm": ("cm", "in"), "cm": ("in", "mm"), "m": ("ft",), "in": ("cm", "mm"), "ft": ("m",)}}
+
+
+@dataclass(frozen=True)
+class Judge:
+    """What is known of the band and its gear at one moment of a recording."""
+
+    run: Run
+    course: Course
+
+    @cached_property
+    def geometry(self) -> Geometry:
+        """From lengths as taped to stretch."""
+        return courses.geometry(self.run.head)
+
+    @property
+    def method(self) -> str:
+        """How the force is measured."""
+        return self.run.head.procedure.method
+
+    @cached_property
+    def zero(self) -> float:
+        """The latest zero, 0 where there is none. [N]"""
+        zeros = [r.force for r in self.run.standing("zero") if r.force is not None]
+        return zeros[-1] if zeros else 0.0
+
+    def pull(self, row: Row) -> float | None:
+        """What a reading row says the band pulls, uncorrected. [N]"""
+        if self.method == "hung-weight":
+            loads = self.run.head.loads
+            return None if row.mass is None else (row.mass + (loads.hook_mass if loads else 0.0)) * G_STANDARD
+        if row.force is None:
+            return None
+        return self.zero - row.force if self.method == "anchor-on-scale" else row.force - self.zero
+
+    @cached_property
+    def known(self) -> tuple[Known, ...]:
+        """Readings that stand, as stretch and pull."""
+        found = []
+        for row in self.run.readings:
+            pull = self.pull(row)
+            if pull is not None and row.length is not None and row.branch is not None:
+                found.append(Known(self.geometry.stretch(row.length), pull, row.branch, row.cycle or 0))
+        return tuple(found)
+
+    def expected(self, row: Row, length: float) -> Expectation | None:
+        """Expected pull at a length as taped, on the branch of a row."""
+        first = courses.stiffness(self.run.head)
+        return expect(self.known, self.geometry.stretch(length), row.branch or "loading", first)
+
+    @property
+    def limit(self) -> float | None:
+        """Pull at which no longer length is asked for. [N]"""
+        if self.method == "anchor-on-scale":
+            return LIFT_OFF_SHARE * self.zero if self.zero > 0 else None
+        if self.method == "hung-weight" or self.course.capacity is None:
+            return None
+        return CAPACITY_SHARE * self.course.capacity
+
+    def too_much(self, length: float) -> bool:
+        """Whether the pull at a length would pass the limit, as far as two readings or more can tell. [m]"""
+        if self.limit is None or len(self.known) < 2:
+            return False
+        found = expect(self.known, self.geometry.stretch(length), "loading")
+        return found is not None and found.force > self.limit
+
+    def limit_words(self) -> str:
+        """Why longer lengths are left out."""
+        if self.method == "anchor-on-scale":
+            return "Further out the band would come near lifting what stands on the scale."
+        return "Further out the pull would pass 80 % of what the scale takes."
+
+    def doubt(self, row: Row, typed: Typed) -> str | None:
+        """The question to ask about an entry, None where it is believable."""
+        if row.kind == "zero":
+            return self._zero_doubt(row, typed)
+        if row.kind == "check-load":
+            return self._check_load_doubt(row, typed)
+        if row.kind == "flat":
+            return self._flat_doubt(row, typed)
+        return self._reading_doubt(row, typed)
+
+    def _reading_doubt(self, row: Row, typed: Typed) -> str | None:
+        own = self._own_length_doubt(row, typed)
+        if own is not None:
+            return own
+        if self.method == "hung-weight":
+            return self._hung_doubt(row, typed)
+        return self._force_doubt(row, typed)
+
+    def _force_doubt(self, row: Row, typed: Typed) -> str | None:
+        force, length = row.force or 0.0, row.length or 0.0
+        expectation = self.expected(row, length)
+
+        def fits(value: float) -> bool:
+            pull = self.pull(Row(0, force=value * FORCE[self.course.force_unit]))
+            return expectation is not None and pull is not None and expectation.fits(pull)
+
+        def is_a_length(value: float) -> bool:
+            return 1.0 < self.geometry.stretch(value * LENGTH[self.course.length_unit]) < REFUSE_STRETCH
+
+        entry = self._force_entry(typed, fits, is_a_length)
+        says = f"{self._force(force)} at {self._length(length)}"
+        capacity = self.course.capacity
+        if capacity is not None and abs(force) > capacity:
+            slip = likely_slip(entry) or "the decimal point, or the wrong number"
+            return f"{says} is more than this scale can show ({self._force(capacity)}): {slip}?"
+        pull = self.pull(row) or 0.0
+        if force < 0:
+            return f"{says}: {likely_slip(entry)}?"
+        if pull <= 0:
+            return f"{says} is no pull at all (slack it showed {self._force(self.zero)}): is the band on?"
+        if expectation is None or expectation.fits(pull):
+            return None
+        return self._words(says, f"about {self._force(self._shown_for(expectation.force))}", likely_slip(entry))
+
+    def _shown_for(self, pull: float) -> float:
+        return self.zero - pull if self.method == "anchor-on-scale" else self.zero + pull
+
+    def _hung_doubt(self, row: Row, typed: Typed) -> str | None:
+        length, pull = row.length or 0.0, self.pull(row) or 0.0
+        unit = self.course.length_unit
+
+        def fits(value: float) -> bool:
+            taped = value * LENGTH[unit]
+            if not LEAST_STRETCH <= self.geometry.stretch(taped) <= REFUSE_STRETCH:
+                return False
+            found = self.expected(row, taped)
+            return found is None or found.fits(pull)
+
+        def is_the_load(value: float) -> bool:
+            mass = value * FORCE[self.course.force_unit] / G_STANDARD
+            return row.mass is not None and abs(mass / row.mass - 1) < 0.02
+
+        if fits(length / LENGTH[unit]):
+            return None
+        slip = likely_slip(self._length_entry(typed.text, length, fits, is_the_load, "load"))
+        stretch = self.geometry.stretch(length)
+        fitting = "does not fit the other lengths" if self.known else f"is {stretch:.2f} times the flat length"
+        says = f"{self._length(length)} {fitting}"
+        return f"{says}: {slip}?" if slip else f"{says}. Is it right?"
+
+    def _own_length_doubt(self, row: Row, typed: Typed) -> str | None:
+        if typed.setting_text is None or row.length is None or self.method == "hung-weight":
+            return None
+
+        def fits(value: float) -> bool:
+            return LEAST_STRETCH <= self.geometry.stretch(value * LENGTH[self.course.length_unit]) <= REFUSE_STRETCH
+
+        unit = self.course.length_unit
+        if fits(row.length / LENGTH[unit]):
+            return None
+        slip = likely_slip(self._length_entry(typed.setting_text, row.length, fits, lambda _: False, "pull"))
+        says = f"{self._length(row.length)} is {self.geometry.stretch(row.length):.2f} times the flat length"
+        return f"{says}: {slip}?" if slip else f"{says}. Is it right?"
+
+    def _zero_doubt(self, row: Row, typed: Typed) -> str | None:
+        force = row.force or 0.0
+        earlier = [r.force for r in self.run.standing("zero") if r.force is not None]
+        largest = max([abs(r.force or 0.0) for r in self.run.readings], default=0.0)
+        if self.method == "anchor-on-scale" and force <= 0:
+            return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
+        around = earlier[-1] if earlier else (force if self.method == "anchor-on-scale" else 0.0)
+        allowed = ZERO_TOLERANCE * max(self.course.capacity or 0.0, largest, 30 * G_STANDARD)
+        if abs(force - around) <= allowed:
+            return None
+        at_first = f"it was {self._force(around)} at first" if earlier else "it should be near 0"
+        return f"The zero reads {self._force(force)}, {at_first}: is the band still pulling?"
+
+    def _check_load_doubt(self, row: Row, typed: Typed) -> str | None:
+        load = self.run.head.check_load
+        if load is None:
+            return None
+        sign = -1.0 if self.method == "anchor-on-scale" else 1.0
+        weight = load.mass * G_STANDARD
+
+        def fits(value: float) -> bool:
+            net = value * FORCE[self.course.force_unit] - self.zero
+            return any(abs(s * net / weight - 1) <= CHECK_LOAD_TOLERANCE for s in {1.0, sign})
+
+        force = row.force or 0.0
+        if fits(force / FORCE[self.course.force_unit]):
+            return None
+        slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
+        return self._words(f"{self._force(force)} for the check load", f"about {self._force(weight + self.zero)}", slip)
+
+    def _flat_doubt(self, row: Row, typed: Typed) -> str | None:
+        flat, length = self.run.head.band.flat_length, row.length or 0.0
+        unit = self.course.length_unit
+
+        def fits(value: float) -> bool:
+            return abs(value * LENGTH[unit] / flat - 1) <= FLAT_TOLERANCE
+
+        if fits(length / LENGTH[unit]):
+            return None
+        slip = likely_slip(self._length_entry(typed.text, length, fits, lambda _: False, "pull"))
+        return self._words(f"{self._length(length)} flat", f"near {self._length(flat)} as before", slip)
+
+    def _force_entry(self, typed: Typed, fits: Callable[[float], bool], other: Callable[[float], bool]) -> Entry:
+        unit = self.course.force_unit
+        others = ("lb", "N") if unit in ("kg", "kgf") else ("kg", "N") if unit in ("lb", "lbf") else ("kg", "lb")
+        factors = tuple((name, FORCE[name] / FORCE[unit]) for name in others)
+        return Entry(typed.text, typed.value / FORCE[unit], fits, other, "length", unit, factors)
+
+    def _length_entry(
+        self, text: str, length: float, fits: Callable[[float], bool], other: Callable[[float], bool], name: str
+    ) -> Entry:
+        unit = self.course.length_unit
+        factors = tuple((u, LENGTH[u] / LENGTH[unit]) for u in UNITS_MISTAKEN["length"][unit])
+        return Entry(text, length / LENGTH[unit], fits, other, name, unit, factors)
+
+    def _words(self, says: str, wanted: str, slip: str | None) -> str:
+        return f"{says}? From the others: {wanted}. " + (f"Looks like {slip}." if slip else "Misread, or band slipped?")
+
+    def _force(self, newton: float) -> str:
+        return f"{shown(newton, self.course.force_unit, FORCE)} {self.course.force_unit}"
+
+    def _length(self, metre: float) -> str:
+        return f"{shown(metre, self.course.length_unit, LENGTH)} {self.course.length_unit}"

@@ -1,0 +1,82 @@
+"""Bare `bandcurve` at a terminal: asks what somebody wants to know and starts the right command."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NamedTuple
+
+from calib.errors import DataError
+from calib.identity import check_id
+from calib.verbs.overview import COMMANDS
+from calib.verbs.prompts import EndOfInputError, ask, choose, prepare, say
+
+
+class Wish(NamedTuple):
+    """Something to want, and how the command line for it is found."""
+
+    command: str
+    words: str
+    arguments: Callable[[], list[str]]
+
+
+def open_door() -> int:
+    """Ask, then run the command chosen.
+
+    Returns:
+        Exit status.
+    """
+    from calib.verbs.app import run
+
+    prepare()
+    wishes = [wish for wish in WISHES if wish.command in COMMANDS]
+    try:
+        say("What do you want to know? (bandcurve --help lists all commands)")
+        say(*(f"  {i + 1}  {wish.words}" for i, wish in enumerate(wishes)))
+        wish = choose("Which?", wishes)
+        arguments = [wish.command, *wish.arguments()]
+    except (EndOfInputError, KeyboardInterrupt):
+        say("")
+        return 130
+    say(f"That is: bandcurve {' '.join(arguments)}", "")
+    return run(arguments)
+
+
+def _band() -> str:
+    return ask("What do you call the band (for example B07)? ", check_id)
+
+
+def _file(pattern: str, words: str) -> str:
+    """The name of a file that is there; those of this folder are offered."""
+    found = sorted(str(p) for p in Path().glob(pattern))[:9]
+    say(*(f"  {i + 1}  {name}" for i, name in enumerate(found)))
+
+    def read(text: str) -> str:
+        if text.isascii() and text.isdecimal() and 0 < int(text) <= len(found):
+            return found[int(text) - 1]
+        if text and Path(text).expanduser().is_file():
+            return str(Path(text).expanduser())
+        raise DataError(f"there is no file {text[:60]!r}" if text else "name a file")
+
+    number = " (its number or name)" if found else ""
+    return ask(f"{words}{number}: ", read)
+
+
+def _length() -> str:
+    from calib.acquire.typed import parse_length
+
+    return ask("At which half-path length, m? ", lambda text: f"{parse_length(text, 'm'):.4f}m")
+
+
+def _predict() -> list[str]:
+    return [_file("*.profile.json", "Which profile"), "--length", _length()]
+
+
+WISHES: Sequence[Wish] = (
+    Wish("record", "How hard does a band pull? A first look in 3 minutes.", lambda: [_band(), "--quick"]),
+    Wish("record", "The same properly: both ways, narrow limits, 15 minutes.", lambda: [_band()]),
+    Wish("record", "Go on with a recording that was cut off.", lambda: ["--resume", _file("*.run.csv", "Which run")]),
+    Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
+    Wish("predict", "What does a measured band pull at a length?", _predict),
+    Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
+    Wish("scale", "Is my scale right?", lambda: ["--help"]),
+    Wish("demo", "Show me with invented bands.", list),
+)

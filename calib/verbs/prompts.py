@@ -1,0 +1,146 @@
+"""Plain questions at a terminal or through a pipe: asked on standard error, never hanging, never tracing back.
+
+What an answer means is the caller's business: it passes a function that reads the answer or raises a DataError.
+"""
+
+import sys
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from calib.acquire.typed_entry import clean
+from calib.errors import DataError
+
+T = TypeVar("T")
+LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
+
+
+class EndOfInputError(Exception):
+    """There will be no more answers: end of input, or the terminal is gone."""
+
+
+def at_terminal() -> bool:
+    """Whether somebody sits at a keyboard."""
+    return bool(sys.stdin and sys.stdin.isatty())
+
+
+def say(*lines: str) -> None:
+    """Talk on standard error; a terminal that is gone is no reason to stop."""
+    try:
+        for line in lines:
+            print(line, file=sys.stderr)
+        sys.stderr.flush()
+    except OSError:
+        return
+
+
+def prepare() -> None:
+    """Make standard input take any bytes, and lines editable where there is a terminal."""
+    if sys.stdin is not None and hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")
+    if at_terminal():
+        try:
+            import readline
+        except ImportError:  # Windows: the console edits lines by itself
+            return
+        readline.set_auto_history(False)
+
+
+def ask_line(prompt: str, begun: str = "") -> str:
+    """Ask for one line.
+
+    Args:
+        prompt: Shown before the answer.
+        begun: What was typed already and belongs to the answer.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+    """
+    if sys.stdin is None:
+        raise EndOfInputError
+    try:
+        if at_terminal() and sys.stdout.isatty():
+            return _edited(prompt, begun)
+        say_prompt(prompt + begun)
+        line = sys.stdin.readline(LONGEST_LINE)
+        part = line
+        while part and not part.endswith("\n"):
+            part = sys.stdin.readline(LONGEST_LINE)
+    except (EOFError, OSError, ValueError) as error:
+        raise EndOfInputError from error
+    if not line:
+        raise EndOfInputError
+    if not at_terminal():
+        say("")  # nobody's Enter ended the line
+    return begun + line
+
+
+def say_prompt(text: str) -> None:
+    """Show the beginning of a line on standard error."""
+    try:
+        sys.stderr.write(text)
+        sys.stderr.flush()
+    except OSError:
+        return
+
+
+def _edited(prompt: str, begun: str) -> str:
+    """One line through the line editor; standard output is the same terminal."""
+    sys.stderr.flush()
+    if not begun:
+        return input(prompt)
+    try:
+        import readline
+    except ImportError:
+        return begun + input(prompt + begun)
+    readline.set_startup_hook(lambda: readline.insert_text(begun))
+    try:
+        return input(prompt)
+    finally:
+        readline.set_startup_hook(None)
+
+
+def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None) -> T:
+    """Ask until the answer can be read.
+
+    Args:
+        prompt: Shown before the answer.
+        read: Turns the answer into a value, or raises a DataError whose sentence is shown.
+        empty: The value of an empty answer; None where an answer is needed.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+    """
+    while True:
+        text = clean(ask_line(prompt))
+        if not text and empty is not None:
+            return empty
+        try:
+            return read(text)
+        except DataError as error:
+            sentence = str(error)
+            say(f"  {sentence[:1].upper()}{sentence[1:]}.")
+
+
+def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:
+    """Ask for the number of one of some options, counted from 1."""
+
+    def read(text: str) -> T:
+        if text in {str(i + 1) for i in range(len(options))}:
+            return options[int(text) - 1]
+        numbers = ", ".join(str(i + 1) for i in range(len(options) - 1)) + f" or {len(options)}"
+        raise DataError(f"type {numbers} and Enter" if text else "type a number and Enter")
+
+    return ask(f"{prompt} [{default}]: ", read, empty=options[default - 1])
+
+
+def yes(prompt: str, *, default: bool = True) -> bool:
+    """Ask a question of yes or no."""
+
+    def read(text: str) -> bool:
+        if text.lower() in {"y", "yes"}:
+            return True
+        if text.lower() in {"n", "no"}:
+            return False
+        raise DataError("type y or n")
+
+    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", read, empty=default)

@@ -1,0 +1,196 @@
+"""The recording at a terminal: asks for what comes next, waits, and has every row on disk before it asks again.
+
+What a typed line means is decided in `calib.acquire.recording`; here are prompts, the clock, and a disk that may fail.
+"""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.acquire.course import Slot, geometry
+from calib.acquire.recording import Recording, take
+from calib.acquire.run_file import RunWriter, columns_for
+from calib.acquire.typed_entry import place_words, shown
+from calib.errors import BandcurveError
+from calib.records import Row
+from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.verbs import live
+from calib.verbs.prompts import ask_line, say
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast the recording goes."""
+
+    counts_down: bool  # False when piped, typed from paper, or asked for
+    move_s: float = 10.0
+    clock: Callable[[], float] = time.time  # seconds of the day's clock
+
+
+@dataclass
+class Recorder:
+    """A recording under way and the file it goes to."""
+
+    state: Recording
+    writer: RunWriter
+    path: Path
+    pace: Pace
+    started: float  # by the clock of the pace
+    last_index: int = -1
+
+    def record(self) -> None:
+        """Ask until everything is measured.
+
+        Raises:
+            EndOfInputError: There are no more lines; everything accepted is on disk.
+        """
+        wait_for = self._full_wait()
+        while (slot := self.state.slot) is not None:
+            fresh = self.state.index != self.last_index
+            if fresh:
+                self._announce(slot)
+                wait_for = self._full_wait()
+                self.last_index = self.state.index
+            line, held = self._line(slot, wait_for if fresh or wait_for.move_s == 0 else None)
+            if not line.strip():
+                line = self._empty_means(slot)
+            rows_before = len(self.state.rows)
+            step = take(self.state, line, self._now(), held)
+            self.state = step.state
+            self._keep(step.written)
+            say(*(f"  {text}" for text in step.say))
+            wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
+            if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
+                self.last_index = -1 if self.state.index < self.last_index else self.last_index
+
+    def _now(self) -> float:
+        return max(0.0, self.pace.clock() - self.started)
+
+    def _full_wait(self) -> live.Wait:
+        locks = self.state.head.scale.locks if self.state.head.scale else "no"
+        words = "hold still" if locks == "no" else "hold until it locks"
+        return live.Wait(self.pace.move_s, self.state.course.dwell_s, words)
+
+    def _line(self, slot: Slot, wait: live.Wait | None) -> tuple[str, float | None]:
+        """One typed line and how long the length was held."""
+        prompt = self._prompt(slot)
+        if slot.kind != "reading" or not self.pace.counts_down or wait is None:
+            return ask_line(prompt), None
+        waited = live.countdown(wait)
+        return ask_line(prompt, waited.begun), waited.held_s
+
+    def _announce(self, slot: Slot) -> None:
+        """Say what comes next."""
+        state, course = self.state, self.state.course
+        first_of_sweep = slot.kind == "reading" and (
+            self.last_index < 0 or _sweep(state.slots[self.last_index]) != _sweep(slot)
+        )
+        if first_of_sweep:
+            say("", *self._sweep_words(slot))
+        if slot.kind != "reading" or slot.setting is None:
+            return
+        readings = [i for i, s in enumerate(state.slots) if s.kind == "reading"]
+        count = f"[{readings.index(state.index) + 1}/{len(readings)}]"
+        way = "out" if slot.branch == "loading" else "back"
+        if state.hung:
+            say(f"{count} {way}: hang {self._mass(slot.setting)}")
+            return
+        stretch = geometry(state.head).stretch(slot.setting)
+        say(f"{count} {way}: set {place_words(slot.setting, course, LENGTH)}, {stretch:.2f} x flat")
+
+    def _sweep_words(self, slot: Slot) -> Sequence[str]:
+        if slot.branch == "unloading":
+            return ("Now back through the same places; come to each from the longer side.",)
+        dwell = f"{self.state.course.dwell_s:g} s"
+        words = [f"Cycle {slot.cycle}: out, each place from the shorter side."]
+        if slot.cycle == 1 and self.pace.counts_down:
+            move = f"{self.pace.move_s:g} s"
+            words.append(f"After each Enter: {move} to set the next, {dwell} to hold. At the bell: read, type, Enter.")
+            words.append("Enter alone starts the hold again. Type 'help' for undo, skip, note, strike, stop.")
+        elif slot.cycle == 1:
+            words.append(f"Hold {dwell} before each reading. Type 'help' for undo, skip, note, strike, stop.")
+        return words
+
+    def _mass(self, kilogram: float) -> str:
+        unit = self.state.course.force_unit
+        return f"{shown(kilogram * G_STANDARD, unit, FORCE)} {unit}"
+
+    def _prompt(self, slot: Slot) -> str:
+        course, head = self.state.course, self.state.head
+        if slot.kind == "zero":
+            if head.procedure.method == "anchor-on-scale":
+                return f"Band slack, weight on the scale. It shows, {course.force_unit}: "
+            return f"Band slack. Zero the scale. It shows, {course.force_unit} [0]: "
+        if slot.kind == "check-load" and head.check_load is not None:
+            return f"The known plate alone ({self._mass(head.check_load.mass)}). It shows, {course.force_unit} [skip]: "
+        if slot.kind == "flat":
+            return f"Flat length at the end, {course.length_unit} [skip]: "
+        if self.state.hung:
+            return f"  length, {course.length_unit}: "
+        return f"  shows, {course.force_unit}: "
+
+    def _empty_means(self, slot: Slot) -> str:
+        """What Enter alone stands for."""
+        if self.state.pending is not None or slot.kind == "reading":
+            return ""
+        if slot.kind == "zero":
+            return "0" if self.state.head.procedure.method != "anchor-on-scale" else ""
+        return "skip"
+
+    def _keep(self, rows: Sequence[Row]) -> None:
+        """Have rows on disk, here or in another place."""
+        done = 0
+        while done < len(rows):
+            try:
+                self.writer.append(rows[done])
+                done += 1
+            except (BandcurveError, OSError) as error:
+                say(f"  This could not be written: {error}.")
+                self._elsewhere()
+                return  # the new file holds everything
+
+    def _elsewhere(self) -> None:
+        """Ask for another place until the whole recording is there."""
+        say(f"  Nothing is lost: all {len(self.state.rows)} rows are still in memory.")
+        while True:
+            text = ask_line("  Another folder to keep it in (Enter tries the old place again): ").strip()
+            folder = Path(text).expanduser() if text else self.path.parent
+            try:
+                path = free_name(folder, self.state.head.band.id)
+                self.writer = write_whole(path, self.state)
+            except (BandcurveError, OSError, ValueError) as error:
+                say(f"  Not there either: {error}.")
+                continue
+            self.path = path
+            say(f"  Now in {path}.")
+            return
+
+
+def _sweep(slot: Slot) -> tuple[object, object]:
+    return slot.cycle, slot.branch
+
+
+def write_whole(path: Path, state: Recording) -> RunWriter:
+    """A new file with the whole recording so far."""
+    writer = new_writer(path, state)
+    for row in state.rows:
+        writer.append(row)
+    return writer
+
+
+def new_writer(path: Path, state: Recording) -> RunWriter:
+    """A new file with the head of a recording."""
+    course = state.course
+    in_file = {"kg": "kgf", "lb": "lbf"}.get(course.force_unit, course.force_unit)
+    mass_unit = course.force_unit if state.hung else None
+    return RunWriter.create(path, state.head, columns_for(course.length_unit, in_file, mass_unit))
+
+
+def free_name(folder: Path, band: str) -> Path:
+    """A name for a new run of a band that is not taken yet."""
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+    day = time.strftime("%Y-%m-%d")
+    names = [f"{band}.run.csv", f"{band}.{day}.run.csv", *(f"{band}.{day}-{i}.run.csv" for i in range(2, 1000))]
+    return next(folder / name for name in names if not (folder / name).exists())
