@@ -4,7 +4,7 @@ A file may be cut off anywhere: half a line at its end was never acknowledged an
 """
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
@@ -47,10 +47,15 @@ def read_run(path: Path | str) -> Run:
         DataError: It is no run, or a row of it cannot be used; with file and line.
     """
     where = Path(path)
-    return parse_run(_bytes_of(where), where.name)
+    return parse_run(read_bytes(where), where.name)
 
 
-def _bytes_of(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file, no more than just past the cap.
+
+    Raises:
+        FileError: It cannot be read.
+    """
     try:
         if path.is_dir():
             raise FileError("is a folder", where=str(path), remedy="name a file in it")
@@ -220,7 +225,7 @@ class RunWriter:
         Returns:
             The writer, and the run so far.
         """
-        data = _bytes_of(path)
+        data = read_bytes(path)
         run = parse_run(data, path.name)
         lines, cut = _lines(data, path.name)
         header = next(line for line in lines[_head_length(lines) :] if line.strip(" ,;\t"))
@@ -247,6 +252,10 @@ class RunWriter:
             FileError: It could not be written; what stood before is whole.
         """
         self._write(format_row(row, self.columns))
+
+    def extend(self, rows: Iterable[Row]) -> None:
+        """Add several rows at once."""
+        self._write("".join(format_row(row, self.columns) for row in rows))
 
     def close(self) -> None:
         """Close the file; twice does no harm."""

@@ -19,7 +19,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from calib.errors import DataError
 from calib.identity import check_id
-from calib.records import RunHead
+from calib.records import RunHead, ScaleInUse
 from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
@@ -253,6 +253,16 @@ def _validated(document: dict[str, Any], place: _Place) -> RunHead:
         raise _sentence(error, place) from None
 
 
+def checked_head(document: dict[str, Any], scale: ScaleInUse | None) -> RunHead:
+    """Make a head of values in SI under bare names, checked as if read from a file.
+
+    Args:
+        document: Tables of the head.
+        scale: The scale as it stands, where there is one.
+    """
+    return replace(_validated(document, _Place("run", "")), scale=scale)
+
+
 def _as_text(value: Any) -> str:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
@@ -307,7 +317,7 @@ def format_head(head: RunHead) -> str:
     """
     lines = [f'format = "{FORMAT}"']
     if head.started is not None:
-        lines += tomli_w.dumps({"started": head.started}).splitlines()
+        lines.append(f"started = {head.started.isoformat().replace('+00:00', 'Z')}")
     for section in SECTIONS:
         record = _record(head, section)
         if section and record is not None:

@@ -281,7 +281,7 @@ def _cells(row: Row, columns: Sequence[str]) -> Iterator[str]:
         if value is None or value == "":
             yield ""
         elif column.field == "note":
-            yield '"' + _one_line(value).replace('"', '""') + '"'
+            yield '"' + _one_line(row.note).replace('"', '""') + '"'
         elif isinstance(value, float):
             yield f"{from_si(value, column.unit, WITH_UNIT[column.field]) if column.unit else value:.13g}"
         else:

@@ -42,7 +42,7 @@ _FEET = re.compile(r"""([0-9]+)\s*(?:'|ft|feet|foot)\s*(?:-\s*)?(\S.*?)\s*(?:"|'
 Quantity = Literal["length", "force"]
 
 
-class AmbiguousNumber(DataError):
+class AmbiguousNumberError(DataError):
     """A number such as `1,405`; the two ways to read it are in `readings`, as text."""
 
     def __init__(self, text: str, *, where: str = "") -> None:
@@ -51,9 +51,9 @@ class AmbiguousNumber(DataError):
         what = f"{text} could be {self.readings[0]} or {self.readings[1]}"
         super().__init__(what, where=where, remedy="type it without the comma, or with a dot")
 
-    def at(self, where: str) -> "AmbiguousNumber":
+    def at(self, where: str) -> "AmbiguousNumberError":
         """Return the same error with its place named, where none was known yet."""
-        return self if self.where else AmbiguousNumber(self.text, where=where)
+        return self if self.where else AmbiguousNumberError(self.text, where=where)
 
 
 def parse_number(text: str) -> float:
@@ -63,7 +63,7 @@ def parse_number(text: str) -> float:
     (16.35, 64.25, -0.05)
 
     Raises:
-        AmbiguousNumber: Such as `1,405`.
+        AmbiguousNumberError: Such as `1,405`.
         DataError: Anything else that is not one number.
     """
     return _signed(_cleaned(text, "force"), text)
@@ -80,7 +80,7 @@ def parse_length(text: str, unit: str) -> float:
     (1.029, 1.6, '1.40335')
 
     Raises:
-        AmbiguousNumber: Such as `1,405`.
+        AmbiguousNumberError: Such as `1,405`.
         DataError: It is not a length above zero.
     """
     clean = _cleaned(text, "length")
@@ -109,7 +109,7 @@ def parse_force(text: str, unit: str) -> float:
     (160.581, -2.0)
 
     Raises:
-        AmbiguousNumber: Such as `1,405`.
+        AmbiguousNumberError: Such as `1,405`.
         DataError: It is not a force.
     """
     return _with_unit(_cleaned(text, "force"), text, unit, "force")
@@ -161,7 +161,7 @@ def _signed(clean: str, text: str, quantity: Quantity = "force") -> float:
             raise DataError(f"{clean} divides by zero", remedy=f"type for example {_EXAMPLE[quantity]}")
         value = int(fraction[1] or 0) + int(fraction[2]) / int(fraction[3])
     elif re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", body):
-        raise AmbiguousNumber(body if not negative else f"-{body}")
+        raise AmbiguousNumberError(body if not negative else f"-{body}")
     elif re.fullmatch(_NUMBER, body):
         value = float(body.replace(",", "."))
     else:

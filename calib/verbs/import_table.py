@@ -1,0 +1,216 @@
+"""`bandcurve import`: somebody's table in, a run out, and in a few lines what was understood."""
+
+import re
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeVar
+
+import typer
+
+from calib.errors import DataError, UsageError
+
+if TYPE_CHECKING:
+    from calib.acquire.table_import import Imported, Understood
+    from calib.records import RunHead, ScaleInUse
+
+T = TypeVar("T")
+KINDS = ("band-outer", "band-inner", "centres", "half-path")
+METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
+
+
+def command(
+    table: Annotated[Path, typer.Argument(metavar="CSV", help="A table with a length and a force column.")],
+    id: Annotated[str | None, typer.Option("--id", help="Name of the band, for example B07.")] = None,
+    flat: Annotated[str | None, typer.Option("--flat", help="Flat length, end to end, for example 1029mm.")] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help=f"What the tape was laid along: {', '.join(KINDS)}.")
+    ] = None,
+    fittings: Annotated[
+        str | None, typer.Option("--fittings", help="Their diameters in mm, for example 12,12.")
+    ] = None,
+    scale: Annotated[
+        str | None, typer.Option("--scale", help="Name of the scale, or its file NAME.scale.json.")
+    ] = None,
+    strands: Annotated[int | None, typer.Option("--strands", help="2 for a loop, 1 for a single strand.")] = None,
+    thickness: Annotated[str | None, typer.Option("--thickness", help="Of the band, for example 4.5mm.")] = None,
+    length_unit: Annotated[str | None, typer.Option("--length-unit", help="Where the header has none.")] = None,
+    force_unit: Annotated[str | None, typer.Option("--force-unit", help="Where the header has none.")] = None,
+    resolution: Annotated[
+        str | None, typer.Option("--resolution", help="Step of the scale, for example 0.05kg.")
+    ] = None,
+    method: Annotated[str, typer.Option("--method", help=f"{', '.join(METHODS)}.")] = "scale-in-line",
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
+) -> None:
+    r"""Make a run of a table with a length and a force column.
+
+    Units come from the header, "Length (cm)", or from options; branches and cycles from columns or from the turning
+    points. What is missing is asked for at a terminal. Nothing is overwritten.
+
+    \b
+    Examples:
+      bandcurve import readings.csv --id B07 --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
+      bandcurve import readings.csv --length-unit in --force-unit lb
+    """
+    from calib.acquire.run_checks import check_lengths
+    from calib.acquire.run_file import RunWriter, columns_for, read_bytes
+    from calib.acquire.table_import import read_table, rows_of, understand
+    from calib.records import Run
+    from calib.units import FORCE, LENGTH, MASS
+
+    if method not in METHODS:
+        raise UsageError(f"--method {method[:30]!r} is unknown", remedy=f"use one of {', '.join(METHODS)}")
+    hung = method == "hung-weight"
+    raw = read_table(read_bytes(table), table.name)
+    found = understand(raw)
+    forces = tuple(unit for unit in MASS if unit != "g") if hung else tuple(FORCE)
+    in_length = _unit(length_unit, found.length_unit, "--length-unit", "lengths", tuple(LENGTH))
+    in_force = _unit(force_unit, found.force_unit, "--force-unit", "forces", forces)
+    made = rows_of(raw, found, in_length, in_force, hung=hung)
+    _say_understood(raw.header, found, made, in_length, in_force)
+    head = _head(
+        id, flat, kind, fittings, strands, thickness, method, in_length, lambda: _scale(scale, resolution, made)
+    )
+    run = Run(name=table.name, head=head, rows=made.rows)
+    check_lengths(run)
+    target = out or Path(f"{head.band.id}.run.csv")
+    shown_force = {"kg": "kgf", "lb": "lbf"}.get(in_force, in_force)
+    with RunWriter.create(target, head, columns_for(in_length, shown_force, in_force if hung else None)) as writer:
+        writer.extend(made.rows)
+    print(f"Written to {target}. Next:\n  bandcurve fit {target}")
+
+
+def _unit(option: str | None, header: str | None, name: str, what: str, known: tuple[str, ...]) -> str:
+    def read(text: str) -> str:
+        if text not in known:
+            raise DataError(f"{text[:20]!r} is not one of {', '.join(known)}")
+        return text
+
+    if option is not None or header is None:
+        return _given_or_asked(option, name, f"Unit of the {what} ({', '.join(known)}): ", read)
+    if header not in known:
+        raise DataError(f"{header!r} is not a unit for hung weights", remedy=f"give {name}, one of {', '.join(known)}")
+    return header
+
+
+def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[str], T], *, empty: str = "") -> T:
+    """An option's value; asked for at a terminal, refused by name where nobody can be asked."""
+    from calib.verbs.prompts import EndOfInputError, ask, at_terminal
+
+    if option is not None:
+        try:
+            return read(option)
+        except DataError as error:
+            raise UsageError(f"{name}: {error.what}", remedy=error.remedy) from None
+    if not at_terminal():
+        raise DataError(f"{name} is missing", remedy=f"give {name}; at a terminal it is asked for")
+    try:
+        return ask(prompt, lambda text: read(text or empty))
+    except EndOfInputError:
+        raise DataError(f"{name} is missing", remedy=f"give {name}") from None
+
+
+def _head(
+    id: str | None,
+    flat: str | None,
+    kind: str | None,
+    fittings: str | None,
+    strands: int | None,
+    thickness: str | None,
+    method: str,
+    unit: str,
+    scale: "Callable[[], ScaleInUse]",
+) -> "RunHead":
+    from calib.acquire.run_head import checked_head
+    from calib.acquire.typed import parse_length
+    from calib.identity import check_id
+
+    band = _given_or_asked(id, "--id", "Name of the band, for example B07: ", check_id)
+    flat_length = _given_or_asked(
+        flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
+    )
+    legs = _given_or_asked(
+        None if strands is None else str(strands),
+        "--strands",
+        "Strands, 2 for a loop, 1 for a single strand [2]: ",
+        _strands,
+        empty="2",
+    )
+    along = _given_or_asked(kind, "--kind", f"The tape was laid along ({', '.join(KINDS)}): ", _one_of(KINDS))
+    diameters: tuple[float, ...] = ()
+    if along != "half-path":
+        diameters = _given_or_asked(
+            fittings, "--fittings", "Diameters of the two fittings in mm, for example 12,12: ", _diameters
+        )
+    document: dict[str, object] = {
+        "band": {"id": band, "flat_length": flat_length, "strands": legs},
+        "length": {"kind": along, "fitting_diameters": list(diameters)},
+        "procedure": {"method": method},
+    }
+    if thickness is not None:
+        value = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
+        document["band"] = {"id": band, "flat_length": flat_length, "strands": legs, "thickness": value}
+    return checked_head(document, None if method == "hung-weight" else scale())
+
+
+def _strands(text: str) -> int:
+    if text not in ("1", "2"):
+        raise DataError("the number of strands is 1 or 2")
+    return int(text)
+
+
+def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
+    def read(text: str) -> str:
+        if text not in known:
+            raise DataError(f"{text[:20]!r} is not one of {', '.join(known)}")
+        return text
+
+    return read
+
+
+def _diameters(text: str) -> tuple[float, ...]:
+    from calib.acquire.typed import parse_length
+
+    parts = [part for part in re.split(r"[,;\s]+", text.strip()) if part]
+    if not 1 <= len(parts) <= 2:
+        raise DataError("one diameter, or two with a comma between", remedy="for example 12,12")
+    return tuple(parse_length(part, "mm") for part in parts)
+
+
+def _scale(option: str | None, resolution: str | None, made: "Imported") -> "ScaleInUse":
+    """The scale of a file with its latest check, or one known by name only."""
+    from calib.acquire.typed import parse_force
+    from calib.identity import check_id
+    from calib.records import ScaleInUse
+
+    if option is not None and option.endswith(".json"):
+        from calib.scale import load_scale
+
+        return load_scale(Path(option)).in_use()
+    name = _given_or_asked(option, "--scale", "Name of the scale, for example hook: ", check_id)
+    step = made.resolution
+    if resolution is not None:
+        step = _given_or_asked(resolution, "--resolution", "", lambda text: parse_force(text, "kg"))
+    return ScaleInUse(id=name, resolution=step)
+
+
+def _say_understood(
+    header: tuple[str, ...], found: "Understood", made: "Imported", length_unit: str, force_unit: str
+) -> None:
+    from calib.units import FORCE
+
+    rows = made.rows
+    cycles = len({row.cycle for row in rows})
+    back = sum(row.branch == "unloading" for row in rows)
+    lines = [
+        f"Lengths from column {header[found.columns['length']]!r} in {length_unit}, "
+        f"forces from column {header[found.columns['force']]!r} in {force_unit}.",
+        f"{len(rows)} readings: {len(rows) - back} loading, {back} unloading (by {made.branch_from}); "
+        f"{cycles} cycle{'s' * (cycles != 1)} (by {made.cycles_from}).",
+    ]
+    if rows[0].mass is None:
+        lines.append(f"Finest step of the forces: {made.resolution / FORCE[force_unit]:.4g} {force_unit}.")
+    if made.left_out:
+        lines.append(f"{made.left_out} row{'s' * (made.left_out != 1)} without a length or a force left out.")
+    for line in lines:
+        print("".join(c if c.isprintable() else "?" for c in line), file=sys.stderr)
