@@ -33,6 +33,7 @@ from calib.records import (
 
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
 LEAST_LENGTHS = 3
+CLOSE = 0.01  # of the rest length: lengths nearer than this are the same place
 BETWEEN_DAY = 0.01  # relative; an assumption until repeats on other days show it
 RELAXATION = Relaxation(2.0, 2.0, measured=False)  # per cent per decade of time; a stated default
 
@@ -70,7 +71,7 @@ def solve(seen: Observations, name: str) -> Solved:
             where=name,
             remedy="measure at more lengths, well beyond the flat length",
         )
-    loading, unloading = _range(whole, False), _range(whole, True)
+    loading, unloading = _range(whole, False), _closed(whole)
     assert loading is not None  # there are lengths on the way out
     if np.median(seen.pull) <= 0:
         raise DataError(
@@ -98,6 +99,16 @@ def _range(seen: Observations, unloading: bool) -> Ends | None:
     """First and last length of one branch, None where it was not measured. [m]"""
     length = seen.length[seen.unloading == unloading]
     return (float(length.min()), float(length.max())) if len(length) else None
+
+
+def _closed(seen: Observations) -> Ends | None:
+    """Range of the way back: up to the turning point, which both branches share, where no length was left out."""
+    ends, loading = _range(seen, True), seen.length[~seen.unloading]
+    if ends is None:
+        return None
+    top = loading.max()
+    skipped = (loading > ends[1] + CLOSE * seen.rest) & (loading < top - CLOSE * seen.rest)
+    return ends if skipped.any() else (ends[0], max(ends[1], float(top)))
 
 
 def _basis(rest: float, loading: Ends, unloading: Ends | None) -> Basis:

@@ -316,7 +316,8 @@ def _fits(seen: _Seen, noises: Array, usual: float, bend: float) -> _Nodes:
     Args:
         seen: The check.
         noises: Supposed noises of a reading, shape (k,). [N]
-        usual: Above five times this the prior falls; below it is even in the logarithm, as for Student's t. [N]
+        usual: The prior is even in the logarithm of noise and rounding together, as for Student's t, and falls above
+            three times this. [N]
         bend: Prior sd of the quadratic term at the top: 0 is a line, infinite a free bend. [N]
     """
     X = np.vander(seen.shown, 3 if bend else 2, increasing=True)
@@ -333,7 +334,8 @@ def _fits(seen: _Seen, noises: Array, usual: float, bend: float) -> _Nodes:
     rest = np.sum((target - white @ coefficients)[:, :, 0] ** 2, axis=1)
     diagonals = [np.abs(np.diagonal(m, axis1=1, axis2=2)) for m in (root, r)]
     log_determinants = sum(np.log(d).sum(axis=1) for d in diagonals)
-    log_prior = -np.log1p((noises / (5 * usual)) ** 2)
+    scatter = noises**2 + seen.resolution**2 / 12
+    log_prior = np.log(noises**2 / scatter) - np.log1p(scatter / (3 * usual) ** 2)
     missing = 3 - X.shape[1]
     return _Nodes(
         log_prior - 0.5 * rest - log_determinants,

@@ -3,6 +3,7 @@
 A command's module is imported when it is chosen, so that `--help` stays fast. Each module has a function `command`.
 """
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -82,6 +83,7 @@ def run(arguments: Sequence[str]) -> int:
     Returns:
         0 done, 1 unusable input or data, 2 wrong usage, 130 interrupted.
     """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for matrices of fifty rows threads cost more than they give
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some signs
