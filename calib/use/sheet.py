@@ -1,8 +1,9 @@
-"""A form to fill in by pen: planned lengths and a cell for each reading, on one page. What is planned is not decided here."""
+"""A form to fill in by pen: planned lengths and a cell for each reading, on one page. Nothing is planned here."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
+from textwrap import wrap
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -13,7 +14,8 @@ PAPER: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.
 MARGIN = 15.0  # [mm]
 INK, LINE, PALE, TINT = "#1a1a1a", "#333333", "#8a8a8a", "#eef1f4"
 MOST_ROWS, MOST_CYCLES = 16, 4
-TALLEST_ROW = 14.0  # [mm]
+TALLEST_ROW = 16.0  # [mm]
+FOOT_LINE, FOOT_LETTERS = 5.5, 98  # [mm], letters that fit beside each other
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,11 @@ def _about_the_band(page: _Page, form: Form, y: float) -> float:
         x, top = MARGIN + width * (i % 4), y + height * (i // 4)
         page.box(x, top, width, height)
         page.text(x + 2, top + 3.2, label, 8, ink=PALE)
-        page.text(x + 3, top + 9.2, value if len(value) <= 16 else f"{value[:15]}...", 13, bold=True)
+        lines = [value] if len(value) <= 15 else wrap(value, 32)
+        for k, line in enumerate(lines):
+            page.text(
+                x + 2, top + 9.2 + 3 * (k - (len(lines) - 1) / 2), line, 13 if len(value) <= 15 else 6.5, bold=True
+            )
     return y + height * 2 + 6
 
 
@@ -164,14 +170,12 @@ def _table_head(page: _Page, form: Form, ways: Sequence[str], first: float, cell
     page.text(MARGIN + first / 2, top + 9.5, form.setting_name, 10, at="center")
     for cycle in range(form.cycles):
         left = MARGIN + first + cycle * cell * len(ways)
-        page.text(
-            left + cell * len(ways) / 2,
-            top + 3,
-            f"Cycle {cycle + 1}  ({form.reading_name})",
-            10,
-            bold=True,
-            at="center",
+        title = (
+            f"Cycle {cycle + 1}  ({form.reading_name})"
+            if form.cycles < MOST_CYCLES
+            else f"{cycle + 1}: {form.reading_name}"
         )
+        page.text(left + cell * len(ways) / 2, top + 3, title, 10, bold=True, at="center")
         for i, way in enumerate(ways):
             page.text(left + cell * (i + 0.5), top + 9.5, _ARROW.get(way, way), 10, at="center")
 
@@ -189,7 +193,14 @@ def _frames(page: _Page, form: Form, first: float, width: float, top: float, hei
 
 
 def _foot_height(form: Form) -> float:
-    return 15.0 + 5 + 5.5 * (1 + len(form.remarks) + bool(form.command))
+    return 15.0 + 5 + FOOT_LINE * len(_foot_lines(form))
+
+
+def _foot_lines(form: Form) -> list[str]:
+    order = "down the first column, up the second" if form.way_back else "down the column"
+    hold = f"Hold {form.dwell_s:g} s before each reading, the same each time." if form.dwell_s else ""
+    said = (f"Five easy pulls first, then {order}. {hold}", *(f"{r[:1].upper()}{r[1:]}." for r in form.remarks))
+    return [line for words in (*said, form.command) for line in wrap(words, FOOT_LETTERS)]
 
 
 def _foot(page: _Page, form: Form, y: float) -> None:
@@ -201,7 +212,10 @@ def _foot(page: _Page, form: Form, y: float) -> None:
         page.box(MARGIN + i * width, y, width, height)
         page.text(MARGIN + i * width + 2, y + 3.2, label, 8, ink=PALE)
     start = y + height + 5
-    order = "down the first column, up the second" if form.way_back else "down the column"
-    hold = f"Five easy pulls first. Then {order}, holding {form.dwell_s:g} s before each reading, the same each time."
-    for i, words in enumerate((hold, *form.remarks, *([f"Then: {form.command}"] if form.command else []))):
-        page.text(MARGIN, start + 5.5 * i, words, 9.5)
+    lines = _foot_lines(form)
+    for i, words in enumerate(lines):
+        page.text(MARGIN, start + FOOT_LINE * i, words, 9.5)
+    notes = start + FOOT_LINE * len(lines)
+    if page.height - MARGIN - notes > 12:
+        page.box(MARGIN, notes, page.inner, page.height - MARGIN - notes)
+        page.text(MARGIN + 2, notes + 3.2, "Notes: doubtful readings, slips, a re-hooked strap", 8, ink=PALE)

@@ -330,7 +330,7 @@ def _loads(
 
 def _uncertainty(text: str | None, option: str) -> tuple[float, float] | None:
     """A stated uncertainty: relative part and part in kilogram."""
-    from calib.verbs.quantities import option_in_si
+    from calib.verbs.masses import mass_option
 
     if text is None:
         return None
@@ -338,7 +338,7 @@ def _uncertainty(text: str | None, option: str) -> tuple[float, float] | None:
         return 0.0, 0.0
     bare = text.strip().removesuffix("%")
     if bare == text.strip():
-        return 0.0, option_in_si(text, option, "mass")
+        return 0.0, mass_option(text, option)
     try:
         value = float(bare) if bare.isascii() else -1.0
     except ValueError:
