@@ -323,7 +323,7 @@ def format_head(head: RunHead) -> str:
         if section and record is not None:
             lines += [f"[{section}]", *_body(record, section)]
     if head.extensions:
-        lines += tomli_w.dumps({"extensions": head.extensions}).splitlines()
+        lines += tomli_w.dumps({"extensions": head.extensions}).split("\n")
     return "".join(f"# {line}\n" for line in lines if line.strip())
 
 

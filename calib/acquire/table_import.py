@@ -20,7 +20,7 @@ Role = Literal["length", "force", "branch", "cycle", "note"]
 
 _WORDS: dict[Role, frozenset[str]] = {
     "length": frozenset(
-        [
+        (
             "length",
             "len",
             "distance",
@@ -33,10 +33,10 @@ _WORDS: dict[Role, frozenset[str]] = {
             "longueur",
             "longitud",
             "lunghezza",
-        ]
+        )
     ),
     "force": frozenset(
-        [
+        (
             "force",
             "pull",
             "tension",
@@ -54,11 +54,39 @@ _WORDS: dict[Role, frozenset[str]] = {
             "peso",
             "fuerza",
             "forza",
-        ]
+        )
     ),
-    "branch": frozenset(["branch", "direction", "way", "phase", "richtung", "sens"]),
-    "cycle": frozenset(["cycle", "cycles", "set", "round", "rep", "zyklus", "ciclo"]),
-    "note": frozenset(["note", "notes", "comment", "comments", "remark", "remarks"]),
+    "branch": frozenset(
+        (
+            "branch",
+            "direction",
+            "way",
+            "phase",
+            "richtung",
+            "sens",
+        )
+    ),
+    "cycle": frozenset(
+        (
+            "cycle",
+            "cycles",
+            "set",
+            "round",
+            "rep",
+            "zyklus",
+            "ciclo",
+        )
+    ),
+    "note": frozenset(
+        (
+            "note",
+            "notes",
+            "comment",
+            "comments",
+            "remark",
+            "remarks",
+        )
+    ),
 }
 _LENGTH_UNITS = {
     **{unit: unit for unit in LENGTH},
