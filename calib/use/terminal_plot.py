@@ -1,4 +1,4 @@
-"""A curve drawn with plain signs, for terminals and mails. Numbers in, lines of ASCII out; no colour, no cursor moves."""
+"""A curve drawn with plain signs, for terminals and mails. Numbers in, lines of ASCII out; no cursor moves."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -76,9 +76,7 @@ def _span(x: Sequence[float]) -> tuple[float, float]:
     return (low, high) if high > low else (low - 0.5, high + 0.5)
 
 
-def _places(
-    one: Series, across: int, height: int, span: tuple[float, float], top: float
-) -> list[tuple[int, int]]:
+def _places(one: Series, across: int, height: int, span: tuple[float, float], top: float) -> list[tuple[int, int]]:
     """Column and line of every sign of a series."""
     low, high = span
 

@@ -4,10 +4,35 @@ from calib.profile import table as curve_table
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, ForceEstimate
 from calib.units import G_STANDARD
-from calib.verbs.plain_text import kilos, table, wrap
+from calib.verbs.plain_text import clean, kilos, table, wrap
 
 ROWS = 9  # lengths in the table: more do not fit a glance
 STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)  # m: what a tape is set to
+
+
+_METHODS = {"scale-in-line": "scale in line", "hung-weight": "hung weights", "anchor-on-scale": "anchor on a scale"}
+
+
+def facts_text(profile: Profile) -> str:
+    """Which band, when and how it was measured, what it loses, in a few sentences."""
+    held, lost, band = profile.conditions, profile.hysteresis, profile.band
+    when = f"Measured {profile.made.measured_at}" if profile.made.measured_at else "Day of measuring not noted"
+    scale = f" ({clean(profile.gear.scale)})" if profile.gear.scale else ""
+    parts = [
+        f"{when}, {_METHODS[held.method]}{scale}",
+        f"{held.cycles} cycle{'s' * (held.cycles != 1)}",
+        f"{held.dwell_s:g} s at each point" if held.dwell_s is not None else "",
+        f"{held.temperature_C:.0f} degrees C" if held.temperature_C is not None else "temperature not noted",
+    ]
+    said = ", ".join(filter(None, parts)) + f". Flat length {band.flat_length_m:.3f} m."
+    if lost is not None:
+        said += (
+            f" From {lost.from_m:.2f} to {lost.to_m:.2f} m and back it loses {lost.energy_lost_J:.1f} J of the "
+            f"{lost.energy_in_J:.1f} J put in: {100 * lost.loss_ratio:.1f} %, "
+            f"give or take {200 * lost.u_loss_ratio:.1f} %."
+        )
+    lines = [wrap(said)] + ([wrap(f"Note: {clean(band.note)}.")] if band.note else [])
+    return "\n".join(lines)
 
 
 def curve_text(profile: Profile, rows: int = ROWS) -> str:
@@ -66,8 +91,8 @@ def _meaning(profile: Profile) -> str:
     return "\n".join(
         (
             wrap(
-                f"Length is half-path: half of the band's closed path. Stretch is that over its {_rest(profile)} at rest. "
-                f"Pull is {strands}; a scale's kg is 9.80665 N. Limits are 95 %, in kg."
+                f"Length is half-path: half of the band's closed path. Stretch is that over its {_rest(profile)} at "
+                f"rest. Pull is {strands}; a scale's kg is 9.80665 N. Limits are 95 %, in kg."
             ),
             wrap("how well the band's own curve is known", None, "  +-mean  ", "          "),
             wrap(

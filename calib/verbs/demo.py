@@ -1,0 +1,116 @@
+"""`bandcurve demo`: an invented scenario in a new folder, fitted and drawn, with what to do next."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import FileError
+
+if TYPE_CHECKING:
+    from calib.profile.document import Profile
+    from calib.records import Fit
+
+NOTES = "README.md"
+
+
+def command(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.")] = Path("bandcurve-demo"),
+) -> int:
+    r"""Fit and draw an invented scenario in a new folder: three bands, two scales, one typing slip.
+
+    \b
+    Examples:
+      bandcurve demo
+      bandcurve demo my-first-look
+    """
+    source = sample_folder()
+    _prepare(folder)
+    runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
+    _copy(source / NOTES, folder)
+    print("Three invented bands, never measured: only to show how it works.\n")
+    for path in runs:
+        print(f"fitting and drawing {path.name} ...", file=sys.stderr)
+        _one(path, folder)
+    _next_steps(folder)
+    return 0
+
+
+def sample_folder() -> Path:
+    """Where the invented runs are: inside an installed package, or beside it in a source tree.
+
+    Raises:
+        FileError: They are in neither place.
+    """
+    package = Path(__file__).parents[1]
+    for place in (package / "_sample_runs", package.parent / "sample_runs"):
+        if place.is_dir():
+            return place
+    raise FileError("the sample runs are missing from this installation", remedy="install bandcurve again")
+
+
+def _prepare(folder: Path) -> None:
+    """Make the folder; one with something in it is left alone."""
+    from calib.safe_write import file_error
+
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise FileError("is there already and not empty", where=str(folder), remedy="name a new folder")
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileError:
+        raise
+    except OSError as error:
+        raise file_error(error, folder, "written") from error
+
+
+def _copy(path: Path, folder: Path) -> Path:
+    from calib.safe_write import write_new
+
+    target = folder / path.name
+    write_new(target, path.read_bytes())
+    return target
+
+
+def _one(path: Path, folder: Path) -> None:
+    """Fit one run, save its profile and figure, say the main things."""
+    from calib.acquire.run_file import read_run
+    from calib.fit.estimate import fit_runs
+    from calib.profile.build import profile_of
+    from calib.profile.document import save_profile
+    from calib.verbs.drawing import write_figure
+    from calib.verbs.overview import version_text
+
+    fit = fit_runs([read_run(path)])
+    profile = profile_of(fit, version_text().strip())
+    save_profile(profile, folder / f"{profile.band.id}.profile.json")
+    write_figure(profile, fit.points, folder / f"{profile.band.id}.png")
+    _say(fit, profile)
+
+
+def _say(fit: "Fit", profile: "Profile") -> None:
+    from calib.profile.table import estimate
+    from calib.verbs.plain_text import findings_text, heading, kilos, wrap
+    from calib.verbs.profile_text import facts_text, next_set
+
+    branch = profile.branches.loading
+    at = estimate(branch, 1.6)
+    print(heading(f"Band {profile.band.id}"))
+    print(facts_text(profile))
+    print(
+        wrap(
+            f"At 1.60 m on the way out it pulls {kilos(at.force)}: the mean give or take {kilos(at.u95)}, the next set "
+            f"give or take {kilos(next_set(profile, at))} (95 %)."
+        )
+    )
+    print(findings_text(fit.findings) + "\n")
+
+
+def _next_steps(folder: Path) -> None:
+    print(f"Everything is in {folder}: runs, profiles and a figure of each band. Next:")
+    print(f"  look at the figures       {folder / 'KNEE.png'}, LONG.png, THIN.png")
+    print(f"  read a profile            bandcurve show {folder / 'KNEE.profile.json'}")
+    print(f"  ask for a pull            bandcurve predict {folder / 'KNEE.profile.json'} --length 1.6m")
+    print(f"  mend the typing slip      bandcurve show {folder / 'KNEE.run.csv'}   (row 20), then add a strike row;")
+    print(f"                            {folder / NOTES} says how")
+    print("  your own readings         bandcurve import readings.csv --id B07 --flat 1029mm")
