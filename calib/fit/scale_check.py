@@ -297,12 +297,12 @@ def _correction(seen: _Seen, order: int, loads: KnownLoads, checked_on: str, pla
 
 
 def _unseen_bend(seen: _Seen, noise: float) -> float:
-    """Prior sd at the top of a bend that the test did not ask for: the size the readings hint at, within limits. [N]"""
+    """Prior sd at the top of a bend not asked for by the test: what the readings hint at beyond chance, bounded. [N]"""
     top = float(seen.known.max())
     hint = 0.0
     if seen.levels > 3:
         free = _fits(seen, np.array([max(noise, 1e-6 * top)]), top, float("inf"))
-        hint = abs(float(free.coefficients[0, 2]))
+        hint = sqrt(max(float(free.coefficients[0, 2] ** 2 - free.covariance[0, 2, 2]), 0.0))
     return float(np.clip(hint, U_BEND[0] * top, U_BEND[1] * top))
 
 
@@ -317,7 +317,7 @@ def _fits(seen: _Seen, noises: Array, usual: float, bend: float) -> _Nodes:
         seen: The check.
         noises: Supposed noises of a reading, shape (k,). [N]
         usual: The prior is even in the logarithm of noise and rounding together, as for Student's t, and falls above
-            three times this. [N]
+            five times this. [N]
         bend: Prior sd of the quadratic term at the top: 0 is a line, infinite a free bend. [N]
     """
     X = np.vander(seen.shown, 3 if bend else 2, increasing=True)
@@ -335,7 +335,7 @@ def _fits(seen: _Seen, noises: Array, usual: float, bend: float) -> _Nodes:
     diagonals = [np.abs(np.diagonal(m, axis1=1, axis2=2)) for m in (root, r)]
     log_determinants = sum(np.log(d).sum(axis=1) for d in diagonals)
     scatter = noises**2 + seen.resolution**2 / 12
-    log_prior = np.log(noises**2 / scatter) - np.log1p(scatter / (3 * usual) ** 2)
+    log_prior = np.log(noises**2 / scatter) - np.log1p(scatter / (5 * usual) ** 2)
     missing = 3 - X.shape[1]
     return _Nodes(
         log_prior - 0.5 * rest - log_determinants,

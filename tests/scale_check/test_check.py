@@ -1,0 +1,118 @@
+"""What a check of a scale must do whatever the numbers."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calib.errors import DataError
+from calib.fit.known_loads import KnownLoads, usual
+from calib.fit.scale_check import ScaleCheck, Weighing, added_one_by_one, check_scale
+from calib.gravity import local_gravity
+from calib.units import G_STANDARD as G
+from tests.scale_check.simulated import KINDS, campaign
+
+UP = [0.0, 10, 20, 30, 40]
+SHOWN_UP = [0.0, 10.1, 20.15, 30.25, 40.3]
+SHOWN_DOWN = [40.3, 30.2, 20.15, 10.05, 0.05]
+
+
+def weighings() -> list[Weighing]:
+    totals = [*UP, *UP[::-1]]
+    rows = zip(added_one_by_one(totals), [*SHOWN_UP, *SHOWN_DOWN], range(10), strict=True)
+    return [Weighing(p, s * G, "loading" if i < 5 else "unloading") for p, s, i in rows]
+
+
+def checked(kind: str = "weighed", g: float = G) -> ScaleCheck:
+    loads = usual("set", "weighed" if kind == "weighed" else "plates")
+    return check_scale(weighings(), loads, 0.05 * G, "2026-03-01", g)
+
+
+def test_g_cancels_at_the_same_place() -> None:
+    """Kilos on the bar = corrected force / g of the place: the same plates give the same kilos at every latitude."""
+    kilos = []
+    for latitude in (None, 0.0, 45.0, 90.0):
+        g = local_gravity(latitude, None)[0]
+        check = checked(g=g)
+        shown = 25.0 * G
+        kilos.append((check.correction.force(shown) / g, check.u(shown) / g))
+    assert np.ptp([k for k, _ in kilos]) < 1e-4  # the prior of the noise knows newtons: not to the last digit
+    assert np.ptp([u for _, u in kilos]) < 1e-4
+
+
+def test_common_error_of_the_set_is_one_factor_in_the_covariance() -> None:
+    with_common, without = (
+        checked("plates"),
+        check_scale(weighings(), replace(usual("set", "plates"), u_common=0.0), 0.05 * G, "2026-03-01"),
+    )
+    factor = np.array(with_common.correction.factor_known_loads)
+    assert factor == pytest.approx(usual("set", "plates").u_common * np.array(with_common.correction.coefficients))
+    difference = np.array(with_common.correction.covariance) - np.array(without.correction.covariance)
+    assert difference == pytest.approx(np.outer(factor, factor), abs=1e-12)
+
+
+def test_better_loads_give_a_surer_gain() -> None:
+    assert checked("weighed").u(40 * G) < 0.3 * checked("plates").u(40 * G)
+
+
+def test_a_stack_of_pieces_is_off_together() -> None:
+    """Four readings of one plate carry that plate's error whole; four different plates average theirs."""
+    loads = KnownLoads("set", "stated", 0.0, 0.01)
+    exact = KnownLoads("set", "stated", 0.0, 0.0)
+    one = [Weighing((), 0.0), *[Weighing((10.0,), 10 * G)] * 4, Weighing((), 0.0)]
+    u_one = check_scale(one, loads, 0.0, "2026-03-01").u(10 * G)
+    assert u_one == pytest.approx(
+        np.hypot(0.01 * 10 * G, check_scale(one, exact, 0.0, "2026-03-01").u(10 * G)), rel=0.35
+    )
+    assert u_one > 0.99 * 0.01 * 10 * G
+
+
+def test_reversibility_repeatability_and_zero_return() -> None:
+    check = checked()
+    assert check.zero_return == pytest.approx(0.05 * G)
+    gaps = [0.05 / 10.075, 0.0, 0.05 / 30.225, 0.0]
+    assert check.reversibility == pytest.approx(np.mean(gaps), rel=1e-6)
+    assert check.repeatability is None
+    twice = check_scale([*weighings(), *weighings()], usual("set", "weighed"), 0.05 * G, "2026-03-01")
+    assert twice.repeatability == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_bend_is_taken_only_where_it_shows() -> None:
+    rng = np.random.default_rng(3)
+    for bend, order in ((0.0, 1), (0.01, 2)):
+        totals = [0.0, 10, 20, 30, 40, 50] * 2
+        shown = [m * (1 + bend * m / 50) + 0.004 * rng.standard_normal() for m in totals]
+        rows = [Weighing(p, s * G) for p, s in zip(added_one_by_one(totals), shown, strict=True)]
+        assert check_scale(rows, usual("set", "force"), 0.005 * G, "2026-03-01").order == order
+
+
+def test_shown_for_is_the_inverse_of_the_correction() -> None:
+    check = checked()
+    zero = check.correction.coefficients[0]
+    for force in (10.0, 200.0, 390.0):
+        assert check.correction.force(check.shown_for(force)) - zero == pytest.approx(force)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([Weighing((10.0,), 98.0)] * 3, "say nothing"),
+        ([Weighing((), 0.0), Weighing((10.0,), 98.0)], "say nothing"),
+        ([Weighing((), 0.0), Weighing((10.0,), -98.0), Weighing((20.0,), -196.0)], "reversed"),
+        ([Weighing((), 5.0), Weighing((10.0,), 5.0), Weighing((20.0,), 5.0)], "same with and without"),
+        ([Weighing((), 0.0), Weighing((10.0,), float("nan")), Weighing((20.0,), 196.0)], "not a number"),
+        ([Weighing((), 0.0), Weighing((-10.0,), 98.0), Weighing((20.0,), 196.0)], "not above zero"),
+    ],
+)
+def test_what_no_scale_shows_is_refused(rows: list[Weighing], words: str) -> None:
+    with pytest.raises(DataError, match=words):
+        check_scale(rows, usual("set", "weighed"), 0.05 * G, "2026-03-01")
+
+
+@pytest.mark.parametrize("index", [1, 4, 7])
+def test_stated_intervals_hold_the_truth(index: int) -> None:
+    """Seeded; four standard errors about the limits of the full campaign (`python -m tests.scale_check`)."""
+    checks = 120
+    kind, held = KINDS[index], campaign(index, checks).held
+    assert kind.least - 4 * (0.05 * 0.95 / checks) ** 0.5 <= held <= kind.most + 4 * (0.02 * 0.98 / checks) ** 0.5
+    assert held > 0.86
