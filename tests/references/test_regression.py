@@ -186,8 +186,10 @@ def test_errors_in_both_against_an_independent_package() -> None:
         np.array([1.0, 2.0]),
         weight_x=u_x**-2,
         weight_y=u_y**-2,
-        sstol=1e-15,
-        partol=1e-13,
+        diff_scheme="central",
+        maxit=200,
+        sstol=1e-16,
+        partol=1e-14,
     )
     ours = line_errors_in_both(x, y, u_x, u_y)
     assert ours.coefficients == pytest.approx(theirs.beta, rel=1e-6)
