@@ -5,7 +5,7 @@ Profiles and readings in, bytes of a PNG, SVG or PDF out: the same input gives t
 
 import io
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Literal, NamedTuple
 
 import matplotlib as mpl
@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
+from numpy.typing import ArrayLike
 
 from calib.profile.document import Branch, Profile
 from calib.profile.table import BRANCHES, BranchName, estimate, holds
@@ -41,7 +42,7 @@ LOOKS: dict[BranchName, Look] = {
 }
 _GREY = "#595959"
 _FILL = "#EDEDED"
-_SETTINGS: dict[str, Any] = {
+_SETTINGS: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
     "axes.titlesize": 9.5,
@@ -123,11 +124,16 @@ def _curve(ax: Axes, profile: Profile, points: Sequence[Point]) -> None:
     ax.set_ylabel("pull, " + _strands(profile) + " [kg as a scale shows it]")
     ax.yaxis.set_major_locator(MaxNLocator(8))
     ax.legend(loc="upper left", bbox_to_anchor=(0.0, 0.91 if beyond else 0.99), labelspacing=0.45)
-    newton = ax.secondary_yaxis("right", functions=(lambda kg: kg * G_STANDARD, lambda n: n / G_STANDARD))
+    newton = ax.secondary_yaxis("right", functions=_scaling(G_STANDARD))
     newton.set_ylabel("pull [N]")
     rest = profile.band.rest_half_path_m
-    stretch = ax.secondary_xaxis("top", functions=(lambda m: m / rest, lambda s: s * rest))
+    stretch = ax.secondary_xaxis("top", functions=_scaling(1 / rest))
     stretch.set_xlabel(f"stretch: length over {rest:.3f} m at rest", labelpad=5)
+
+
+def _scaling(factor: float) -> tuple[Callable[[ArrayLike], ArrayLike], Callable[[ArrayLike], ArrayLike]]:
+    """There and back between an axis and its second scale."""
+    return lambda x: np.asarray(x, float) * factor, lambda y: np.asarray(y, float) / factor
 
 
 def _loop(ax: Axes, profile: Profile) -> None:

@@ -28,7 +28,7 @@ def _with_slip() -> tuple[Fit, Profile]:
 
 def _lines(profile: Profile, fit: Fit) -> dict[str, Any]:
     figure = curve_figure(profile, fit.points)
-    return {line.get_gid(): line for ax in figure.axes for line in ax.get_lines() if line.get_gid()}
+    return {gid: line for ax in figure.axes for line in ax.get_lines() if (gid := line.get_gid())}
 
 
 def test_the_lines_are_the_profile_in_kilos() -> None:
