@@ -86,6 +86,13 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
     return CheckTable(rows, quantities.get(columns.known_unit, "mass"), columns.branch is not None, plus)
 
 
+def format_check_table(rows: Sequence[CheckRow], quantity: Quantity) -> str:
+    """The table of some rows, as `parse_check_table` reads it."""
+    unit = {"mass": "kg", "force": "N", "volume": "l"}[quantity]
+    lines = [f"{'+'.join(map(repr, r.pieces)) or '0'},{r.shown!r},{r.branch}" for r in rows]
+    return "\n".join([f"known_{unit},shown_N,branch", *lines, ""])
+
+
 def _cells(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
     """Line numbers and cells, without empty lines and lines behind a `#`."""
     first = next((line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")

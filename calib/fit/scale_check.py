@@ -26,7 +26,7 @@ SIGNIFICANT = 0.05  # of the lack-of-fit test
 FEWEST_FOR_QUADRATIC = 5  # distinct loads: four leave one degree of freedom to judge a bend by
 NODES = 41  # of the unknown noise; 21 give the same coverage
 USUAL_NOISE = 1e-3  # of the largest load: hanging scales and plain load cells scatter less (an assumption, weak)
-U_BEND = (5e-4, 3e-3)  # of the largest load: a bend that the test did not see, least and most (an assumption)
+U_BEND = (3e-4, 3e-3)  # of the largest load, for a bend not seen: 0.05 % as a bound (an assumption), and at most
 Z95 = 1.959963984540054
 U_WORTH_LITTLE = 0.006  # relative: what the gain of a scale never checked is taken for
 

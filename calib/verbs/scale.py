@@ -2,6 +2,8 @@
 
 import json
 import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -140,16 +142,43 @@ def check(
     shown_unit = unit or str(scale.extensions.get(UNIT, "kg"))
     if shown_unit not in FORCE:
         raise UsageError(f"--unit {shown_unit[:20]!r} is not a unit of force", remedy=f"use one of {', '.join(FORCE)}")
-    rows, known, plus = _readings(
-        table, loads_kind, loads, (u_common, u_each), shown_unit, scale.locks != "no", temperature
-    )
+    draft = None if table else _Draft.beside(file, scale.id)
+    stated = (u_common, u_each)
+    rows, known, plus = _readings(table, loads_kind, loads, stated, shown_unit, scale.locks != "no", temperature, draft)
     result = _fit(rows, known, plus, scale, day, (latitude, altitude))
     _refuse_far_off(result, any_gain, str(table or "typed"))
     name = _name(scale, day)
     document = _check_document(result, name, (latitude, altitude), temperature)
     save_scale(scale.with_check(document), file)
+    if draft is not None:
+        draft.path.unlink(missing_ok=True)
     _tell_check(result, f"{scale.id}/{name}", file, shown_unit, as_json)
     return 0
+
+
+@dataclass(frozen=True)
+class _Draft:
+    """The file that holds what was typed so far."""
+
+    path: Path
+
+    @classmethod
+    def beside(cls, file: Path, name: str) -> "_Draft":
+        """One beside the scale's file that is not there yet."""
+        names = (f"{name}.check.csv", *(f"{name}.check-{i}.csv" for i in range(2, 1000)))
+        return cls(next(p for n in names if not (p := file.parent / n).exists()))
+
+    def keep(self, rows: Sequence["CheckRow"], quantity: "Quantity") -> None:
+        """Write them all; where that cannot be done say so and go on, they are still in memory."""
+        from calib.acquire.check_table import format_check_table
+        from calib.errors import FileError
+        from calib.safe_write import write_atomically
+        from calib.verbs.prompts import say
+
+        try:
+            write_atomically(self.path, format_check_table(rows, quantity))
+        except FileError as error:
+            say(f"  Not kept on disk: {error}.")
 
 
 def _one_of(option: str, value: str, allowed: tuple[str, ...]) -> None:
@@ -265,12 +294,14 @@ def _readings(
     unit: str,
     locks: bool,
     temperature: float | None,
+    draft: "_Draft | None",
 ) -> tuple[tuple["CheckRow", ...], "KnownLoads", bool]:
     """The readings as masses or forces, the set of loads, and whether pieces were told apart."""
     from calib.verbs.prompts import prepare, say
     from calib.verbs.scale_questions import ask_loads, ask_rows, ask_water_temperature
 
-    if table is not None:
+    if draft is None:
+        assert table is not None  # one of the two is there
         rows, quantity, plus = _from_table(table)
         known = _loads(loads_kind, loads, stated, quantity)
         if quantity == "volume":
@@ -282,7 +313,8 @@ def _readings(
     known = ask_loads() if nothing_said and _somebody() else _loads(loads_kind, loads, stated, "mass")
     water = known.kind == "water"
     cold = ask_water_temperature() if water and temperature is None and _somebody() else temperature
-    rows = ask_rows(unit, water, locks)
+    say("", f"Each line is kept in {draft.path} until the check is done; after a break: --from that file.")
+    rows = ask_rows(unit, water, locks, lambda some: draft.keep(some, "volume" if water else "mass"))
     plus = any(len(row.pieces) > 1 for row in rows)
     return (_as_water(rows, 15.0 if cold is None else cold) if water else rows), known, plus
 

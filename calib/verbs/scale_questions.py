@@ -1,6 +1,6 @@
 """What `bandcurve scale` asks at a terminal or through a pipe. Nothing is fitted or written here."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from calib.acquire.check_table import CheckRow, read_pair
@@ -68,8 +68,8 @@ class Sheet:
         return "unloading" if total == top and before == top else self.rows[-1].branch
 
 
-def ask_rows(unit: str, litres: bool, locks: bool) -> tuple[CheckRow, ...]:
-    """Known loads and what the scale shows for them, a line each, until an empty line."""
+def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[CheckRow]], None]) -> tuple[CheckRow, ...]:
+    """Known loads and what the scale shows for them, a line each, until an empty line; `keep` gets them after each."""
     load = "litres of water" if litres else f"known {'lb' if unit in ('lb', 'lbf') else 'kg'}"
     say("", f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85")
     say("Start with nothing on it (0, and what it shows). Two pieces together: 10+10.")
@@ -86,7 +86,9 @@ def ask_rows(unit: str, litres: bool, locks: bool) -> tuple[CheckRow, ...]:
             return sheet.rows
         if not text and not _unfinished(sheet.rows):
             return sheet.rows
-        sheet = _taken(sheet, text)
+        before, sheet = sheet, _taken(sheet, text)
+        if sheet.rows != before.rows:
+            keep(sheet.rows)
 
 
 def _unfinished(rows: Sequence[CheckRow]) -> bool:

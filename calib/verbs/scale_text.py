@@ -89,8 +89,8 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
     if check.zero_return is not None:
         yield f"  nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
     loads = check.loads
-    worth = f"  known loads {loads.id}: {WORTH[loads.kind].name}"
-    yield f"{worth}; all together {100 * loads.u_common:.2g} %, {_each(check, unit)} (standard uncertainties)"
+    yield f"  known loads {loads.id}: {WORTH[loads.kind].name}"
+    yield f"    all together {100 * loads.u_common:.2g} %, {_each(check, unit)} (standard uncertainties)"
 
 
 def _each(check: ScaleCheck, unit: str) -> str:

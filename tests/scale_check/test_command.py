@@ -154,6 +154,22 @@ def test_an_existing_scale_is_not_overwritten(hook: Path, capsys: pytest.Capture
     assert hook.read_bytes() == before
 
 
+def test_what_was_typed_before_a_break_is_on_disk_and_can_be_taken_up(
+    hook: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    typed("0 0\n10 10.1\n", monkeypatch)  # end of input after two lines
+    assert run(["scale", "check", str(hook), "--loads-kind", "weighed"]) == 1
+    draft = hook.parent / "hook.check.csv"
+    assert draft.read_text().splitlines()[1:] == ["0,0.0,loading", f"10.0,{10.1 * G!r},loading"]
+    assert load_scale(hook).checks == ()
+    draft.write_text(draft.read_text() + f"20,{20.2 * G},up\n")
+    assert run(["scale", "check", str(hook), "--loads-kind", "weighed", "--from", str(draft)]) == 0
+    typed("0 0\n10 10.1\n20 20.2\n\n", monkeypatch)
+    assert run(["scale", "check", str(hook), "--loads-kind", "weighed"]) == 0
+    assert sorted(p.name for p in hook.parent.iterdir()) == ["hook.check.csv", "hook.scale.json"]  # the draft is gone
+    capsys.readouterr()
+
+
 def test_water_hangs_as_mass(hook: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "water.csv").write_text(
         "known_l,shown_kg,branch\n0,0,up\n5,5.00,up\n10,10.00,up\n5,5.00,down\n0,0,down\n"
