@@ -1,45 +1,42 @@
-"""Lengths and forces given as options: a number that wears its unit. What is typed at a prompt is not read here."""
+"""Lengths and forces given as options: read as typed ones are, but a unit is needed and nothing is asked back."""
 
 import re
+from typing import Literal
 
-from calib.errors import UsageError
-from calib.units import UNITS, to_si
+from calib.acquire.typed import parse_force, parse_length
+from calib.errors import DataError, UsageError
+from calib.units import UNITS
 
-_EXAMPLE = {"length": "1.6m", "force": "15kg", "mass": "20kg"}
+_EXAMPLE = {"length": "1.6m", "force": "15kg"}
 
 
-def option_in_si(text: str, option: str, quantity: str, unit: str | None = None) -> float:
-    """Read one option.
+def option_in_si(text: str, option: str, quantity: Literal["length", "force"], unit: str | None = None) -> float:
+    """Read one option. [m] or [N]
 
     Args:
-        text: For example "1.6m", "63 in", "1600 mm".
+        text: For example "1.6m", "63 1/4 in", "5'3", "15kg".
         option: Its name, for the message.
-        quantity: "length", "force" or "mass".
+        quantity: What it is.
         unit: What a bare number is in; None where a unit is needed.
-
-    Returns:
-        The value in metre, newton or kilogram.
 
     >>> option_in_si("160cm", "--length", "length")
     1.6
 
     Raises:
-        UsageError: It is not a number with a known unit, or not positive.
+        UsageError: It is not a number with a known unit, or not above zero.
     """
-    found = re.fullmatch(r"\s*([0-9]+(?:[.][0-9]*)?|[.][0-9]+)\s*([A-Za-z]*)\s*", text, re.ASCII)
-    given = (found[2] or unit) if found else None
     example = f"for example {option} {_EXAMPLE[quantity]}"
-    if found is None or given is None:
-        missing = "has no unit" if found else "is not a positive number with a unit"
-        raise UsageError(f"{option} {text[:40]!r} {missing}", remedy=example)
-    if given not in UNITS[quantity]:
-        raise UsageError(
-            f"{option} {text[:40]!r}: {given!r} is not a unit of {quantity}",
-            remedy=f"use one of {', '.join(UNITS[quantity])}; {example}",
-        )
-    value = to_si(float(found[1]), given, quantity)
-    if not 0 < value < float("inf"):
-        raise UsageError(f"{option} {text[:40]!r} is not above zero", remedy=example)
+    given = f"{option} {text[:40]!r}"
+    if unit is None and re.fullmatch(r"[-+0-9.,/\s]*", text):
+        raise UsageError(f"{given} is not a number with a unit", remedy=example)
+    if quantity == "force" and unit is None and not text.rstrip().endswith(UNITS["force"]):
+        raise UsageError(f"{given} has no known unit", remedy=f"use one of {', '.join(UNITS['force'])}; {example}")
+    try:
+        value = parse_length(text, unit or "m") if quantity == "length" else parse_force(text, unit or "N")
+    except DataError as error:
+        raise UsageError(f"{given}: {error.what}", remedy=example) from None
+    if value <= 0:
+        raise UsageError(f"{given} is not above zero", remedy=example)
     return value
 
 

@@ -98,7 +98,7 @@ def test_the_departure_from_straight_lines_is_that_of_a_parabola() -> None:
 
 def test_a_grid_too_coarse_for_straight_lines_is_refused(fit: Fit) -> None:
     coarse = replace(fit, curve=replace(fit.curve, loading=_parabola(11, 1.0)))
-    with pytest.raises(DataError, match="loading branch is off by 0.25 u"):
+    with pytest.raises(DataError, match=r"loading branch is off by 0\.25 u"):
         profile_of(coarse, "test")
 
 

@@ -47,7 +47,9 @@ def test_the_inverse_gives_lengths_by_branch(capsys: pytest.CaptureFixture[str],
     assert found["unloading"]["length_m"] > found["loading"]["length_m"]
 
 
-@pytest.mark.parametrize("text", ["1.6m", "160cm", "1600mm", "1600 mm", "62.992126in", "5.2493438ft"])
+@pytest.mark.parametrize(
+    "text", ["1.6m", "160cm", "1600mm", "1600 mm", "62.992126in", "5.2493438ft", "1,6m", "5'2.992126"]
+)
 def test_a_length_wears_any_unit(capsys: pytest.CaptureFixture[str], text: str) -> None:
     assert _json(capsys, "--length", text)["length_m"] == pytest.approx(1.6, abs=1e-6)
 
