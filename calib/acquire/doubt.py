@@ -13,7 +13,7 @@ from calib.records import BranchName
 
 SAME = 0.004  # of stretch: two lengths this close are one
 LEAST_STRETCH = 1.01  # below it the log form says nothing
-U_STRETCH = 0.004  # of one length reading; times the slope it is part of the tolerance
+U_STRETCH = 0.003  # of one length reading; times the slope it is part of the tolerance
 FIRST_WAY_BACK = 0.90  # of the way out; filled rubber loses more, latex less
 Scored = tuple[float, str]
 
@@ -65,7 +65,7 @@ def expect(
     if found is None:
         return None if first is None else Expectation(first * neo_hooke(stretch), log(4.0))
     slope = (1 + 2 * stretch**-3) / neo_hooke(stretch)  # d ln(l - 1/l^2) / dl
-    return Expectation(exp(found[0]) * neo_hooke(stretch), found[1] + tolerance + 3 * slope * U_STRETCH)
+    return Expectation(exp(found[0]) * neo_hooke(stretch), found[1] + tolerance + 2.5 * slope * U_STRETCH)
 
 
 def _levels(known: Sequence[Known], branch: BranchName) -> list[tuple[float, float]]:
@@ -93,7 +93,7 @@ def _interpolate(points: Sequence[tuple[float, float]], stretch: float) -> tuple
     if below and above:
         (s0, v0), (s1, v1) = below[-1], above[0]
         if s1 - s0 < SAME:
-            return v0, 0.06
+            return v0, 0.05
         return v0 + (v1 - v0) * (stretch - s0) / (s1 - s0), 0.08 + 0.1 * min(stretch - s0, s1 - stretch)
     near, next_near = (below[-1], below[-2:-1]) if below else (above[0], above[1:2])
     distance = abs(stretch - near[0])

@@ -125,8 +125,8 @@ class Judge:
         says = f"{self._force(force)} at {self._length(length)}"
         capacity = self.course.capacity
         if capacity is not None and abs(force) > capacity:
-            slip = likely_slip(entry) or "the decimal point, or the wrong number"
-            return f"{says} is more than this scale can show ({self._force(capacity)}): {slip}?"
+            guess = likely_slip(entry) or "the decimal point, or the wrong number"
+            return f"{says} is more than this scale can show ({self._force(capacity)}): {guess}?"
         pull = self.pull(row) or 0.0
         if force < 0:
             return f"{says}: {likely_slip(entry)}?"
@@ -134,7 +134,26 @@ class Judge:
             return f"{says} is no pull at all (slack it showed {self._force(self.zero)}): is the band on?"
         if expectation is None or expectation.fits(pull):
             return None
-        return self._words(says, f"about {self._force(self._shown_for(expectation.force))}", likely_slip(entry))
+        slip = likely_slip(entry)
+        if slip is None or "misread" in slip or "instead of" in slip:
+            slip = self._one_place_off(row, pull) or slip
+        wanted = self._about(self._shown_for(expectation.force))
+        if not self.known:
+            wanted += " from width and thickness"
+        words = self._words(says, wanted, slip)
+        return words if len(self.known) != 1 else f"{words} Or was the one before wrong? Then: undo"
+
+    def _one_place_off(self, row: Row, pull: float) -> str | None:
+        """The slip of having set the length before or after the one asked for."""
+        places = self.course.settings
+        if row.length not in places or len(self.known) < 3:
+            return None
+        at = places.index(row.length)
+        for length in places[at + 1 : at + 2] + places[max(at - 1, 0) : at]:
+            found = self.expected(row, length)
+            if found is not None and found.fits(pull):
+                return f"the pull at {self._length(length)}: one place off"
+        return None
 
     def _shown_for(self, pull: float) -> float:
         return self.zero - pull if self.method == "anchor-on-scale" else self.zero + pull
@@ -204,7 +223,7 @@ class Judge:
         if fits(force / FORCE[self.course.force_unit]):
             return None
         slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
-        return self._words(f"{self._force(force)} for the check load", f"about {self._force(weight + self.zero)}", slip)
+        return self._words(f"{self._force(force)} for the check load", self._about(weight + self.zero), slip)
 
     def _flat_doubt(self, row: Row, typed: Typed) -> str | None:
         flat, length = self.run.head.band.flat_length, row.length or 0.0
@@ -232,10 +251,15 @@ class Judge:
         return Entry(text, length / LENGTH[unit], fits, other, name, unit, factors)
 
     def _words(self, says: str, wanted: str, slip: str | None) -> str:
-        return f"{says}? From the others: {wanted}. " + (f"Looks like {slip}." if slip else "Misread, or band slipped?")
+        likely = f"Looks like {slip}." if slip else "Misread, or has something slipped?"
+        return f"{says}? Expected {wanted}. {likely}"
 
     def _force(self, newton: float) -> str:
         return f"{shown(newton, self.course.force_unit, FORCE)} {self.course.force_unit}"
+
+    def _about(self, newton: float) -> str:
+        """Three digits say enough of an expectation."""
+        return f"about {float(f'{newton / FORCE[self.course.force_unit]:.3g}'):g} {self.course.force_unit}"
 
     def _length(self, metre: float) -> str:
         return f"{shown(metre, self.course.length_unit, LENGTH)} {self.course.length_unit}"

@@ -28,6 +28,7 @@ HELP = (
     "  stop            no more readings: go to the end",
     "  Enter alone     start the wait again",
 )
+KEPT = "kept when questioned"
 KEEP = frozenset({"keep", "k", "y", "yes"})
 
 
@@ -175,7 +176,7 @@ def _judged(state: Recording, row: Row, typed: Typed) -> Step:
     doubt = Judge(state.run, state.course).doubt(row, typed)
     if doubt is None:
         return _accept(state, row)
-    kept = replace(row, note="; ".join(filter(None, (row.note, "kept when questioned"))))
+    kept = replace(row, note="; ".join(filter(None, (row.note, KEPT))))
     return Step(replace(state, pending=kept), say=(doubt, question_again(state)))
 
 
@@ -185,7 +186,7 @@ def _accept(state: Recording, row: Row) -> Step:
     except DataError as error:
         return Step(state, say=(_sentence(DataError(error.what, remedy=error.remedy)),))
     after = _with(state, (row,))
-    cut = _beyond_limit(after, row)
+    cut = () if row.note == KEPT else _beyond_limit(after, row)  # nothing is concluded from a doubtful reading
     if not cut:
         return Step(after, (row,))
     lengths = ", ".join(shown(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)

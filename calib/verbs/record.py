@@ -253,7 +253,8 @@ def _say_where(recorder: "Recorder | None") -> None:
         say("", "Stopped before the first reading; nothing was recorded.")
         return
     count = len(recorder.state.run.readings)
-    say("", f"Stopped. {count} readings are safe in {recorder.path}. Go on with:")
+    safe = "1 reading is" if count == 1 else f"{count} readings are"
+    say("", f"Stopped. {safe} safe in {recorder.path}. Go on with:")
     say(f"  {_resume_command(recorder.path)}")
 
 

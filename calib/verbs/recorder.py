@@ -11,7 +11,7 @@ from pathlib import Path
 from calib.acquire.course import Slot, geometry
 from calib.acquire.recording import Recording, take
 from calib.acquire.run_file import RunWriter, columns_for
-from calib.acquire.typed_entry import place_words, shown
+from calib.acquire.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
 from calib.records import Row
 from calib.units import FORCE, G_STANDARD, LENGTH
@@ -38,6 +38,7 @@ class Recorder:
     pace: Pace
     started: float  # by the clock of the pace
     last_index: int = -1
+    explained: bool = False
 
     def record(self) -> None:
         """Ask until everything is measured.
@@ -104,11 +105,14 @@ class Recorder:
             return ("Now back through the same places; come to each from the longer side.",)
         dwell = f"{self.state.course.dwell_s:g} s"
         words = [f"Cycle {slot.cycle}: out, each place from the shorter side."]
-        if slot.cycle == 1 and self.pace.counts_down:
+        if self.explained:
+            return words
+        self.explained = True
+        if self.pace.counts_down:
             move = f"{self.pace.move_s:g} s"
             words.append(f"After each Enter: {move} to set the next, {dwell} to hold. At the bell: read, type, Enter.")
             words.append("Enter alone starts the hold again. Type 'help' for undo, skip, note, strike, stop.")
-        elif slot.cycle == 1:
+        else:
             words.append(f"Hold {dwell} before each reading. Type 'help' for undo, skip, note, strike, stop.")
         return words
 
@@ -154,7 +158,10 @@ class Recorder:
         """Ask for another place until the whole recording is there."""
         say(f"  Nothing is lost: all {len(self.state.rows)} rows are still in memory.")
         while True:
-            text = ask_line("  Another folder to keep it in (Enter tries the old place again): ").strip()
+            text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            if text[:1].isdecimal():
+                say("  That looks like a reading; first the recording needs a place. Type a folder.")
+                continue
             folder = Path(text).expanduser() if text else self.path.parent
             try:
                 path = free_name(folder, self.state.head.band.id)

@@ -285,8 +285,11 @@ def _band(given: Given, gear: Gear) -> Band:
 
     def read(text: str) -> tuple[float, ...]:
         values = tuple(parse_length(p, small) for p in text.replace("x", " ").split())
-        if len(values) != 2 or not all(0.0003 <= v <= 0.3 for v in values):
+        if len(values) != 2 or not all(v > 0 for v in values):
             raise DataError(f"two numbers in {small}, width and thickness, for example {example}")
+        if not (0.005 <= max(values) <= 0.2 and 0.001 <= min(values) <= 0.05):
+            tens = " Typed in cm?" if small == "mm" and max(values) < 0.02 else ""
+            raise DataError(f"a loop band is 5 to 200 mm wide and 1 to 50 mm thick.{tens} Type both in {small}")
         return values
 
     unmeasured: tuple[float, ...] = ()

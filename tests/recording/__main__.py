@@ -1,0 +1,74 @@
+"""The full campaign: `python -m tests.recording`. Prints what was driven and what was found; some twenty minutes."""
+
+import argparse
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from tests.recording.simulated_user import Interruption, User
+
+MIXES: Sequence[Sequence[Interruption]] = ((), ("ctrl-c",), (), ("hang-up",), ("end-of-input",), ())
+
+
+def recorded(seed: int, interruptions: Sequence[Interruption]) -> User:
+    """One user's whole recording; an AssertionError tells of a row lost, doubled or out of order."""
+    with TemporaryDirectory() as folder:
+        user = User(seed, Path(folder), interruptions)
+        user.record()
+        return user
+
+
+def _told(title: str, users: Iterator[User], wanted: int, interruptions: bool) -> None:
+    start, done, readings, doubted, resumed = time.monotonic(), 0, 0, 0, 0
+    ways: Counter[str] = Counter()
+    places: Counter[str] = Counter()
+    count = 0
+    for user in users:
+        count += 1
+        readings += len(user.accepted)
+        doubted += user.doubted
+        resumed += user.resumed
+        ways[
+            ("scale in line", "hung plates", "anchor on scale")[user.way - 1] + (", locks" if user.locks > 1 else "")
+        ] += 1
+        places.update(
+            "recording" if p in ("zero", "reading", "length", "flat-end", "check-load") else "set-up"
+            for p in user.interrupted_at
+        )
+        done = sum(places.values()) if interruptions else count
+        if done >= wanted:
+            break
+    print(f"{title}: {count} recordings, {readings} accepted entries, each in its file exactly once and in order")
+    print(f"  ways: {dict(ways)}; interruptions: {dict(places)}; resumed {resumed}; questioned {doubted}")
+    print(f"  {time.monotonic() - start:.0f} s", flush=True)
+
+
+def main() -> None:
+    """Drive all users."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--recordings", type=int, default=200)
+    options.add_argument("--kills", type=int, default=200)
+    options.add_argument("--workers", type=int, default=2)
+    asked = options.parse_args()
+    with ThreadPoolExecutor(asked.workers) as pool:
+        seeds = range(asked.recordings)
+        users = pool.map(lambda seed: recorded(seed, MIXES[seed % len(MIXES)]), seeds)
+        _told(
+            "Users with noise, slips, locking scales, Ctrl-C, end of input, lost terminals",
+            users,
+            asked.recordings,
+            False,
+        )
+    start = 10_000
+    with ThreadPoolExecutor(asked.workers) as pool:
+        killed = pool.map(
+            lambda seed: recorded(seed, ("kill", "kill")), range(start, start + asked.kills // 2 + asked.kills // 8)
+        )
+        _told("Killed (SIGKILL) at random moments", killed, asked.kills, True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,232 @@
+"""The recording without a terminal: typed lines in, rows and sentences out; its place follows from the rows alone."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calib.acquire.course import Course, extensions_of
+from calib.acquire.recording import Recording, Step, take
+from calib.acquire.run_file import columns_for, format_head, format_row, parse_run
+from calib.records import Band, CheckLoad, LengthSetup, Loads, Method, Procedure, RunHead, ScaleInUse
+from calib.units import G_STANDARD as KG
+
+LENGTHS = (1.1, 1.2, 1.4, 1.7, 2.0)
+
+
+def shown(length: float, level: float = 12.0) -> float:
+    """Of an invented band of flat length 1 m, taped as half path. [kg]"""
+    return level * (1 + 0.5 / length) * (length - length**-2)
+
+
+def begun(method: Method = "scale-in-line", **changes: object) -> Recording:
+    course = Course(LENGTHS, cycles=2, capacity=100 * KG)
+    head = RunHead(
+        Band("B1", 1.0, strands=1),
+        LengthSetup("half-path"),
+        ScaleInUse("hook", 0.05 * KG),
+        Procedure(method=method, dwell_s=10.0),
+    )
+    if method == "hung-weight":
+        course = replace(course, settings=(5.0, 10.0, 15.0))
+        head = replace(head, scale=None, loads=Loads("plates"))
+    if "check_load" in changes:
+        head = replace(head, check_load=CheckLoad("P10", 10.0))
+        changes.pop("check_load")
+    course = replace(course, **changes)  # type: ignore[arg-type]
+    return Recording(replace(head, extensions=extensions_of(course)))
+
+
+def typed(state: Recording, *lines: str) -> Step:
+    step = Step(state)
+    for i, line in enumerate(lines):
+        step = take(step.state, line, float(i))
+    return step
+
+
+def walked(state: Recording) -> Recording:
+    """Answer everything truthfully to the end."""
+    while state.slot is not None:
+        slot = state.slot
+        if slot.kind == "reading" and slot.setting is not None:
+            back = 0.94 if slot.branch == "unloading" else 1.0
+            line = f"{back * shown(slot.setting):.2f}"
+        else:
+            line = {"zero": "0", "check-load": "10.02", "flat": "1001"}[slot.kind]
+        step = take(state, line, 1.0)
+        assert step.written, step.say
+        state = step.state
+    return state
+
+
+def as_file(state: Recording) -> bytes:
+    columns = columns_for()
+    text = format_head(state.head) + ",".join(columns) + "\n" + "".join(format_row(r, columns) for r in state.rows)
+    return text.encode()
+
+
+def test_a_whole_recording_holds_every_slot_in_order() -> None:
+    rows = walked(begun(check_load=True)).rows
+    ends = ["zero", "check-load"]
+    assert [r.kind for r in rows] == [*ends, *["reading"] * 18, *ends, "flat"]
+    assert [r.length for r in rows[2:11]] == [*LENGTHS, *LENGTHS[-2::-1]]
+    assert [r.branch for r in rows[2:11]] == ["loading"] * 5 + ["unloading"] * 4
+    assert all(r.dwell_s == 10.0 for r in rows[2:20])
+
+
+def test_any_beginning_of_the_file_is_taken_up_at_the_same_place() -> None:
+    whole = walked(begun())
+    for n in range(len(whole.rows) + 1):
+        part = replace(whole, rows=whole.rows[:n])
+        again = Recording.of(parse_run(as_file(part), "B1.run.csv"))
+        assert again.index == n
+        assert again.slot == (whole.slots[n] if n < len(whole.slots) else None)
+
+
+def test_comma_unit_and_own_length() -> None:
+    step = typed(begun(), "0", "5,20", "19.6 lb @ 1210")
+    assert [r.force for r in step.state.rows[1:]] == pytest.approx([5.2 * KG, 19.6 * 0.45359237 * KG])
+    assert step.state.rows[2].length == pytest.approx(1.21)
+
+
+def test_undo_strikes_and_asks_again() -> None:
+    state = typed(begun(), "0", f"{shown(1.1):.2f}", "undo").state
+    assert state.rows[-1].kind == "strike"
+    assert state.rows[-1].note == "row 2: undone"
+    assert state.slot is not None
+    assert state.slot.setting == 1.1
+    assert typed(state, f"{shown(1.1):.2f}").state.run.readings[0].number == 4
+
+
+def test_undo_twice_goes_back_two() -> None:
+    state = typed(begun(), "0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}", "undo", "undo").state
+    assert state.index == 1
+    assert set(state.run.struck) == {2, 3}
+
+
+def test_an_earlier_row_struck_with_its_reason_is_not_asked_again() -> None:
+    state = typed(begun(), "0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}", "strike 2 hook slipped").state
+    assert state.run.struck == {2: "hook slipped"}
+    assert state.slot is not None
+    assert state.slot.setting == 1.4
+
+
+def test_strike_needs_a_row_and_a_reason() -> None:
+    for line in ("strike", "strike 2", "strike x y", "strike 99 no such row"):
+        assert typed(begun(), "0", line).written == ()
+
+
+def test_skip_note_and_stop() -> None:
+    step = typed(begun(), "0", "skip", "note chalk", f"{shown(1.2):.2f}", "stop")
+    assert [r.kind for r in step.state.rows] == ["zero", "gap", "gap", "reading"]
+    assert step.state.rows[2].note == "note: chalk"
+    assert step.state.slot is not None
+    assert step.state.slot.closing
+    done = typed(step.state, "0", "1000").state
+    assert done.slot is None
+    assert Recording.of(parse_run(as_file(done), "B1.run.csv")).slot is None
+
+
+def test_a_doubtful_reading_is_kept_when_typed_again_or_told_to() -> None:
+    for insist in ("52.0", "keep", "y"):
+        step = typed(begun(), "0", f"{shown(1.1):.2f}", "52.0")
+        assert step.written == ()
+        assert "Expected about 8" in step.say[0]
+        kept = typed(step.state, insist)
+        assert [r.force for r in kept.written] == pytest.approx([52.0 * KG])
+        assert "kept" in kept.written[0].note
+
+
+def test_a_doubtful_reading_is_replaced_by_the_next_one() -> None:
+    good = f"{shown(1.2):.2f}"
+    state = typed(begun(), "0", f"{shown(1.1):.2f}", f"{10 * shown(1.2):.1f}", good).state
+    assert [r.force for r in state.run.readings][1] == pytest.approx(float(good) * KG)
+    assert len(state.rows) == 3
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("-7.9", "hook turned round"),
+        ("79.1", "decimal point"),
+        ("1200", "length typed in its place"),
+        ("130", "more than this scale can show"),
+        ("0", "no pull at all"),
+        ("12.6 @ 3350", "flat length"),
+        ("12.6 @ 120", "cm instead of mm"),
+    ],
+)
+def test_slips_are_named(line: str, words: str) -> None:
+    step = typed(begun(), "0", f"{shown(1.1):.2f}", line)
+    assert step.written == ()
+    assert words in " ".join(step.say)
+
+
+def test_a_length_below_the_flat_length_cannot_be_kept() -> None:
+    step = typed(begun(), "0", "5.0 @ 400", "keep")
+    assert step.written == ()
+    assert "below the flat length" in step.say[0]
+
+
+def test_hung_weights_read_lengths_and_know_inches_from_millimetres() -> None:
+    state = begun("hung-weight")
+    step = typed(state, "1180", "55 1/2 in")
+    assert [r.mass for r in step.state.rows] == [5.0, 10.0]
+    assert step.state.rows[1].length == pytest.approx(55.5 * 0.0254)
+    wrong = typed(step.state, "65")
+    assert wrong.written == ()
+    assert "in instead of mm" in wrong.say[0]
+
+
+def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
+    state = typed(begun("anchor-on-scale"), "80", f"{80 - shown(1.1):.2f}").state
+    assert len(state.run.readings) == 1
+    assert "no pull at all" in typed(state, "85").say[0]
+    state = typed(begun("anchor-on-scale"), "20", f"{20 - shown(1.1):.2f}", f"{20 - shown(1.2):.2f}").state
+    assert [s.note.split(":")[0] for s in state.rows if s.kind == "gap"], (
+        "the anchor would lift: longer lengths left out"
+    )
+
+
+def test_lengths_beyond_four_fifths_of_capacity_are_left_out_everywhere() -> None:
+    state = begun(capacity=20 * KG)
+    for line in ("0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}", f"{shown(1.4):.2f}"):
+        state = take(state, line, 1.0).state
+    left = [r.length for r in state.rows if r.kind == "gap"]
+    assert left == [x for x in LENGTHS if shown(x) > 16]
+    lengths = [r.length for r in walked(state).run.readings]
+    assert max(x for x in lengths if x is not None) < min(x for x in left if x is not None)
+
+
+def test_undo_takes_back_what_was_left_out_with_it() -> None:
+    state = typed(begun(capacity=20 * KG), "0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}").state
+    left = {r.number for r in state.rows if r.kind == "gap"}
+    assert left
+    state = take(state, "undo", 1.0).state
+    assert left < set(state.run.struck)
+    assert state.slot is not None
+    assert state.slot.setting == 1.2
+    state = typed(state, f"{0.9 * shown(1.2):.2f}", "keep", f"{shown(1.4):.2f}").state
+    assert 1.4 in [r.length for r in state.run.readings]
+
+
+def test_way_back_false_asks_no_way_back() -> None:
+    assert all(s.branch != "unloading" for s in begun(way_back=False).slots)
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.lists(
+        st.one_of(st.text(max_size=40), st.sampled_from(["undo", "skip", "stop", "keep", "rows", "help", "5.2", "8"]))
+    )
+)
+def test_no_line_breaks_it_and_the_file_says_the_same(lines: list[str]) -> None:
+    state = begun()
+    for i, line in enumerate(lines):
+        if state.slot is None:
+            break
+        state = take(state, line, float(i)).state
+    assert [r.number for r in state.rows] == list(range(1, len(state.rows) + 1))
+    again = Recording.of(parse_run(as_file(state), "B1.run.csv"))
+    assert again.place == state.place
