@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from calib.fit.known_loads import KnownLoads
     from calib.fit.scale_check import ScaleCheck
     from calib.scale import Scale
-    from calib.scale import ScaleCheck as CheckDocument
 
 UNIT = "shown_unit"  # in a scale file's free space: what its display shows
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
@@ -136,6 +135,7 @@ def check(
     """
     from calib.scale import load_scale, save_scale
     from calib.units import FORCE
+    from calib.verbs.scale_record import check_part
 
     scale = load_scale(file)
     day = _day(on)
@@ -148,7 +148,7 @@ def check(
     result = _fit(rows, known, plus, scale, day, (latitude, altitude))
     _refuse_far_off(result, any_gain, str(table or "typed"))
     name = _name(scale, day)
-    document = _check_document(result, name, (latitude, altitude), temperature)
+    document = check_part(result, name, (latitude, altitude), temperature)
     save_scale(scale.with_check(document), file)
     if draft is not None:
         draft.path.unlink(missing_ok=True)
@@ -424,60 +424,6 @@ def _name(scale: "Scale", day: str) -> str:
     """The day; with a number where that day has a check already."""
     taken = {c.id for c in scale.checks}
     return next(n for n in (day, *(f"{day}-{i}" for i in range(2, 1000))) if n not in taken)
-
-
-def _check_document(
-    result: "ScaleCheck", name: str, place: tuple[float | None, float | None], temperature: float | None
-) -> "CheckDocument":
-    """The check as the scale's file keeps it."""
-    from calib.fit.scale_check import drops
-    from calib.scale import CheckReading, FittedCorrection, KnownLoad
-    from calib.scale import KnownLoads as LoadsDocument
-    from calib.scale import ScaleCheck as CheckDocument
-    from calib.units import G_STANDARD
-
-    known = result.loads
-    per_kg = 1 / G_STANDARD if known.kind == "force" else 1.0  # the file keeps masses
-    ids = {id_: p * per_kg for w in result.weighings for id_, p in _ids(w.pieces)}
-    sizes = {id_: p for w in result.weighings for id_, p in _ids(w.pieces)}
-    gaps = list(drops(result.weighings).values())
-    return CheckDocument(
-        id=name,
-        checked_on=result.correction.checked_on,
-        latitude_deg=place[0],
-        altitude_m=place[1],
-        temperature_C=temperature,
-        known_loads=LoadsDocument(
-            id=known.id,
-            u_common=known.u_common,
-            loads=tuple(
-                KnownLoad(id=i, mass_kg=ids[i], u_mass_kg=known.u_piece(sizes[i]) * per_kg) for i in sorted(ids)
-            ),
-        ),
-        readings=tuple(
-            CheckReading(
-                mass_kg=w.nominal * per_kg,
-                shown_N=w.shown,
-                branch=w.branch,
-                loads=tuple(i for i, _ in _ids(w.pieces)),
-            )
-            for w in result.weighings
-        ),
-        correction=FittedCorrection.of(result.correction),
-        repeatability_N=result.repeatability,
-        reversibility_N=max((-gap for gap in gaps), default=None),
-        zero_return_N=result.zero_return,
-    )
-
-
-def _ids(pieces: tuple[float, ...]) -> list[tuple[str, float]]:
-    """Names of pieces: equal ones are numbered."""
-    seen: dict[float, int] = {}
-    out = []
-    for p in pieces:
-        seen[p] = seen.get(p, 0) + 1
-        out.append((f"{p:.6g}" if seen[p] == 1 else f"{p:.6g}#{seen[p]}", p))
-    return out
 
 
 def _tell_check(result: "ScaleCheck", name: str, file: Path, unit: str, as_json: bool) -> None:
