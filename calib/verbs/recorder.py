@@ -101,10 +101,13 @@ class Recorder:
         say(f"{count} {way}: set {place_words(slot.setting, course, LENGTH)}, {stretch:.2f} x flat")
 
     def _sweep_words(self, slot: Slot) -> Sequence[str]:
+        if slot.branch == "unloading" and self.state.hung:
+            return ("Now back: take plates off, step by step.",)
         if slot.branch == "unloading":
             return ("Now back through the same places; come to each from the longer side.",)
         dwell = f"{self.state.course.dwell_s:g} s"
-        words = [f"Cycle {slot.cycle}: out, each place from the shorter side."]
+        how = "plates on, step by step" if self.state.hung else "each place from the shorter side"
+        words = [f"Cycle {slot.cycle}: out, {how}."]
         if self.explained:
             return words
         self.explained = True

@@ -160,13 +160,24 @@ def _gear(given: Given) -> Gear:
         force_unit = _ask_unit("The scale shows", ("kg", "lb", "N"))
     else:
         scale, capacity, force_unit = _ask_scale()
-    if method == "anchor-on-scale" and scale is not None and scale.locks != "no":
-        raise DataError(
-            "a scale that locks cannot tell how the pull changes",
-            remedy="put a scale that follows the weight under the anchor, or choose another way",
-        )
-    setup, holes, length_unit = _ask_length(given)
+    if scale is not None and scale.locks != "no":
+        if method == "anchor-on-scale":
+            return _gear_again(given)
+        say("So only the way out is measured, each length come to slowly from below; clear the lock each time.")
+    setup, holes, length_unit = _ask_length(given, by_holes=method != "hung-weight")
     return Gear(method, scale, capacity, setup, holes, Units(length_unit, force_unit))
+
+
+def _gear_again(given: Given) -> Gear:
+    """A scale that locks cannot stand under an anchor: another way, where the way is open."""
+    what, remedy = (
+        "a scale that locks cannot follow how the pull changes",
+        "put one that does not lock under the anchor",
+    )
+    if given.method is not None or given.scale is not None:
+        raise DataError(what, remedy=remedy)
+    say(f"Under an anchor {what}: {remedy}, or choose another way.")
+    return _gear(given)
 
 
 def _ask_way() -> Method:
@@ -212,18 +223,18 @@ def _ask_scale() -> tuple[ScaleInUse, float, str]:
         "  1  follows the pull   2  stays at the highest pull   3  freezes after a moment",
     )
     locks: Locks = choose("Which?", ("no", "peak", "steady"))
-    if locks != "no":
-        say("Then only the way out is measured, each length approached slowly from below; clear the lock each time.")
     name = f"scale-{shown(capacity, unit, FORCE)}{unit}"
     return ScaleInUse(id=name, resolution=step, locks=locks), capacity, unit
 
 
-def _ask_length(given: Given) -> tuple[LengthSetup, Holes | None, str]:
+def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | None, str]:
     """How lengths are set and read."""
     say("")
-    pitch_text = given.holes
+    pitch_text = given.holes if by_holes else None
     unit = "mm"
-    if pitch_text is None:
+    if not by_holes:
+        unit = _ask_unit("Tape in", ("mm", "cm", "in"))
+    elif pitch_text is None:
         unit = _ask_unit("Length by tape in mm, cm or in; or by rack holes:", ("mm", "cm", "in", "holes"))
         if unit == "holes":
             unit, pitch_text = "mm", ""
@@ -235,6 +246,8 @@ def _ask_length(given: Given) -> tuple[LengthSetup, Holes | None, str]:
         diameters = _ask_diameters(unit)
         return LengthSetup(kind, diameters, u_reading=U_TAPE, u_common=U_COMMON), None, unit
     holes = _ask_holes(given, pitch_text)
+    if abs(holes.pitch / INCH * 8 - round(holes.pitch / INCH * 8)) < 1e-6:
+        unit = "in"
     setup = LengthSetup("centres", _ask_diameters(unit), u_reading=U_HOLE, u_common=U_COMMON)
     return setup, holes, unit
 
@@ -467,8 +480,9 @@ def _condition(
         say(f"Condition the band: hang the heaviest load ({heaviest}) {pulls} times, gently.")
         done = replace(procedure, conditioning_pulls=pulls)
     else:
-        to = plan.lengths[-1] + 4 * _step(gear)
-        say(f"Condition the band: pull it out to {_length(to, gear)} and back, slowly, {pulls} times.")
+        to = plan.lengths[-1] + (0.0 if gear.holes else 4 * _step(gear))
+        place = f"hole {gear.holes.number(to)}" if gear.holes else _length(to, gear)
+        say(f"Condition the band: pull it out to {place} and back, slowly, {pulls} times.")
         done = replace(procedure, conditioning_pulls=pulls, conditioned_to=round(to, 6))
     ask_line("Enter when done: ")
     if not given.quick:

@@ -28,6 +28,7 @@ SETUP: tuple[tuple[str, str], ...] = (
     (r"Smallest step it shows[^\n]*: $", "step"),
     (r"Most it takes, \w+: $", "capacity"),
     (r"freezes after a moment\nWhich\? \[1\]: $", "locks"),
+    (r"Tape in mm, cm or in\? \[mm\]: $", "enter"),
     (r"mm, cm, in or holes\? \[mm\]: $", "enter"),
     (r"centres of the pins\nWhich\? \[1\]: $", "enter"),
     (r"Diameter of the two pins[^\n]*: $", "enter"),
