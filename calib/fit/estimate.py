@@ -17,7 +17,7 @@ from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.elastic import StretchRange
 from calib.fit.grouping import shorten
 from calib.fit.mixed import Basis, MixedModel
-from calib.fit.observations import Observations, observe, zero_at
+from calib.fit.observations import Observations, observe, with_check, zero_at
 from calib.fit.spreads import Posterior
 from calib.fit.tables import tabulate
 from calib.records import (
@@ -135,12 +135,14 @@ def fit_runs(
     Raises:
         DataError: The runs are of different bands, contradict one another, or hold too few usable readings.
     """
+    if correction is not None:
+        runs = [with_check(run, correction) for run in runs]
     ids = {run.head.band.id for run in runs}
     if len(ids) != 1:
         raise DataError(f"runs of different bands cannot be joined: {', '.join(sorted(ids))}", where=runs[-1].name)
     for run in runs:
         check_fittable(run)
-    seen = observe(runs, correction)
+    seen = observe(runs)
     if leave_out:
         seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
     solved = solve(seen, runs[0].name)

@@ -85,24 +85,30 @@ class Observations:
         )
 
 
-def observe(runs: Sequence[Run], correction: Correction | None = None) -> Observations:
+def with_check(run: Run, correction: Correction) -> Run:
+    """The run as if its scale's latest check had been this one; hung weights need none."""
+    scale = run.head.scale
+    if scale is None or run.head.procedure.method == "hung-weight":
+        return run
+    checked = replace(scale, check=f"{scale.id}/{correction.checked_on}", correction=correction)
+    return replace(run, head=replace(run.head, scale=checked))
+
+
+def observe(runs: Sequence[Run]) -> Observations:
     """Readings of one band's runs, joined.
 
     Args:
         runs: Runs of one band, each with readings.
-        correction: A later check of the scale, used instead of the one in the file.
 
     Raises:
         DataError: A run in counts, or flat lengths that contradict one another.
     """
-    parts = [_observe_one(i, run, correction) for i, run in enumerate(runs)]
+    parts = [_observe_one(i, run) for i, run in enumerate(runs)]
     return parts[0] if len(parts) == 1 else _join(parts, runs)
 
 
-def _observe_one(index: int, run: Run, correction: Correction | None) -> Observations:
+def _observe_one(index: int, run: Run) -> Observations:
     head, rows = run.head, run.readings
-    if correction is not None and head.scale is not None:
-        head = replace(head, scale=replace(head.scale, correction=correction))
     if not rows:
         raise DataError("no reading to fit", where=run.name, remedy="take some readings, or strike fewer")
     if any(r.counts is not None and r.force is None for r in rows):

@@ -12,9 +12,10 @@ from calib.fit import spreads
 from calib.fit.mixed import LogForce, MixedModel
 from calib.records import Array
 
-FAR, NEAR = 5.0, 4.0  # studentised: left out above, taken back below
+DOUBTED = 3.0  # studentised: beyond it a reading is left out on trial, the worst first
+FAR = 5.0  # beyond it, judged by spreads that no longer know it, it stays out
 MOST = 0.25  # share of the readings; beyond it they are the data, not errors
-ROUNDS = 8
+ROUNDS = 10
 ANNEALING = 14
 START_SD = {"smooth": 0.05, "toe": 0.6, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
 
@@ -95,14 +96,17 @@ def studentised(model: MixedModel, log_spreads: Array) -> Array:
     return np.asarray(s.residual / np.sqrt(np.where(model.use, inside, s.noise + leverage)))
 
 
-def settle(model: MixedModel, beta: Array, robust: bool = True) -> tuple[Array, Array, Array]:
+def settle(model: MixedModel, beta: Array) -> tuple[Array, Array, Array]:
     """Iterate curve, spreads and the set of readings in use until nothing changes.
+
+    A gross error widens the very spreads it is judged by. So a doubted reading is left out on trial, the spreads are
+    found without it, and it comes back for good unless it then lies far off.
 
     Returns:
         Coefficients, log spreads at their mode, studentised deviations.
     """
     log_spreads = spreads.START[: spreads.count(model)].copy()
-    seen_sets: set[bytes] = set()
+    cleared = np.zeros(len(model.use), bool)
     for _ in range(3):
         beta = model.step(beta, log_spreads)
     for turn in range(ROUNDS):
@@ -112,22 +116,23 @@ def settle(model: MixedModel, beta: Array, robust: bool = True) -> tuple[Array, 
             beta = model.step(beta, log_spreads)
         model.linearise(beta)
         off = studentised(model, log_spreads)
-        use = _next_use(model.use, np.abs(off))
-        if not robust or (use == model.use).all() or use.tobytes() in seen_sets or (~use).mean() > MOST:
+        use = _next_use(model.use, np.abs(off), cleared)
+        if (use == model.use).all() or (~use).mean() > MOST:
             break
-        seen_sets.add(model.use.tobytes())
+        cleared |= use & ~model.use
         model.use = use
+    else:
+        model.use = model.use | (np.abs(off) < FAR)  # no trial is left open
     return beta, log_spreads, off
 
 
-def _next_use(use: NDArray[np.bool_], off: Array) -> NDArray[np.bool_]:
-    """Leave out the worst reading beyond FAR, one at a time; take back those below NEAR."""
-    keep = np.where(use, off < FAR, off < NEAR)
-    leaving = np.flatnonzero(use & ~keep)
-    keep[leaving] = True
-    if len(leaving):
-        keep[leaving[off[leaving].argmax()]] = False
-    return np.asarray(keep)
+def _next_use(use: NDArray[np.bool_], off: Array, cleared: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Take back what does not lie far off; leave out the worst that is doubted and was never cleared."""
+    after = use | (off < FAR)
+    doubt = np.where(use & ~cleared, off, 0.0)
+    if doubt.max() > DOUBTED:
+        after[doubt.argmax()] = False
+    return after
 
 
 def likely_slip(ratio: float, shown: float) -> str:
