@@ -231,10 +231,11 @@ def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | N
     """How lengths are set and read."""
     say("")
     pitch_text = given.holes if by_holes else None
-    unit = "mm"
-    if not by_holes:
+    told = _unit_behind(given.flat)  # who gives the flat length in a unit has a tape in it
+    unit = told or "mm"
+    if not by_holes and not told:
         unit = _ask_unit("Tape in", ("mm", "cm", "in"))
-    elif pitch_text is None:
+    elif pitch_text is None and not told:
         unit = _ask_unit("Length by tape in mm, cm or in; or by rack holes:", ("mm", "cm", "in", "holes"))
         if unit == "holes":
             unit, pitch_text = "mm", ""
@@ -250,6 +251,11 @@ def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | N
         unit = "in"
     setup = LengthSetup("centres", _ask_diameters(unit), u_reading=U_HOLE, u_common=U_COMMON)
     return setup, holes, unit
+
+
+def _unit_behind(text: str | None) -> str | None:
+    """The unit an option wears, where it is one of a tape."""
+    return next((unit for unit in ("mm", "cm", "in") if (text or "").strip().endswith(unit)), None)
 
 
 def _ask_holes(given: Given, pitch_text: str) -> Holes:

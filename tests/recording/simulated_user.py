@@ -54,6 +54,7 @@ RECORDING: tuple[tuple[str, str], ...] = (
 PROMPTS = [re.compile(pattern) for pattern, _ in SETUP + RECORDING]
 NAMES = [name for _, name in SETUP + RECORDING]
 WANTED = re.compile(r"\[\d+/\d+\] (out|back): (?:set ([\d.]+) mm|hang ([\d.]+) \w+)")
+EDITS_TO_NOTHING = "\x01\x0b\x07"
 RUBBISH = (
     "abc",
     "9" * 300,
@@ -65,7 +66,7 @@ RUBBISH = (
     "16.35.2",
     "@",
     "@ 5",
-    "\x01\x0b\x07",
+    EDITS_TO_NOTHING,
     "x" * 3000,
 )
 
@@ -245,7 +246,10 @@ class User:
         self.see(terminal)
         chance = self.random.random()
         if chance < 0.04:
-            terminal.send(self.random.choice(RUBBISH))
+            rubbish = self.random.choice(RUBBISH)
+            if prompt == "zero" and rubbish == EDITS_TO_NOTHING:
+                rubbish = "abc"  # an empty line is an answer there
+            terminal.send(rubbish)
             return
         if chance < 0.10 and prompt in ("reading", "length"):
             terminal.send(self.random.choice(("help", "rows", "note chalk on the strap", "skip", "undo")))
