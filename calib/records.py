@@ -1,6 +1,6 @@
 """The types that pass from stage to stage: what was recorded, what was fitted. They hold values; they compute little.
 
-SI and bare names throughout: metre, newton, kilogram, second, degree Celsius. Every `u_` is a standard uncertainty (k = 1).
+SI and bare names throughout: metre, newton, kilogram, second, degree Celsius. Every `u_` is standard (k = 1).
 """
 
 from dataclasses import dataclass, field

@@ -58,8 +58,8 @@ def command(
             _say(fit, profile, path)
     if as_json:
         _print_json(saved, failed)
-    for _, error in failed:
-        print(f"bandcurve: {error}", file=sys.stderr)
+    for _, sentence in failed:
+        print(f"bandcurve: {sentence}", file=sys.stderr)
     return 1 if failed else 0
 
 

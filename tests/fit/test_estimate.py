@@ -8,8 +8,9 @@ import pytest
 
 from calib.errors import DataError
 from calib.fit.estimate import fit_runs
-from calib.records import Array, BranchTable, Correction, Fit, Procedure, Row
-from tests.fit.made_runs import KG, LENGTHS, SCALE, head, hung_weights, pull, readings, run
+from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row
+from calib.units import G_STANDARD as KG
+from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
 
 INSIDE = np.linspace(LENGTHS[0], LENGTHS[-1], 30)
 
@@ -26,9 +27,10 @@ def codes(fit: Fit) -> list[str]:
 def test_clean_readings_give_both_branches_back_within_their_u() -> None:
     curve = fit_runs([run()]).curve
     assert curve.unloading is not None
-    for table, branch in ((curve.loading, "loading"), (curve.unloading, "unloading")):
+    branches: list[tuple[BranchTable, BranchName]] = [(curve.loading, "loading"), (curve.unloading, "unloading")]
+    for table, branch in branches:
         inside = table.length[(table.length >= LENGTHS[0]) & (table.length <= LENGTHS[-1])]
-        off = np.abs(np.interp(inside, table.length, table.force) - pull(inside, branch))  # type: ignore[arg-type]
+        off = np.abs(force(table, inside) - pull(inside, branch))
         assert (off < np.interp(inside, table.length, table.u)).all()
         assert off.max() < 0.003 * table.force.max()
 
