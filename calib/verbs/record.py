@@ -1,6 +1,7 @@
 """`bandcurve record`: from an unopened band to kilos, led by questions; everything accepted is on disk at once."""
 
 import os
+import re
 import shlex
 import signal
 from collections.abc import Iterator
@@ -24,7 +25,7 @@ METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
 
 def command(
     band: Annotated[
-        str | None, typer.Argument(metavar="[BAND]", help="What you call the band: letters, digits, . _ -")
+        str | None, typer.Argument(metavar="BAND", help="What you call the band: letters, digits, . _ -")
     ] = None,
     quick: Annotated[
         bool, typer.Option("--quick", help="Three lengths, one pull: a first answer in 3 minutes.")
@@ -150,6 +151,7 @@ def _given(
     from calib.verbs.prompts import ask
     from calib.verbs.setup_talk import Given
 
+    _check_options({"--flat": flat, "--to": to, "--holes": holes, "--lengths": lengths, "--loads": loads})
     way = _way("hung-weight" if method is None and loads else method)
     return Given(
         band=check_id(band) if band else ask("What do you call the band (for example B07)? ", check_id),
@@ -167,6 +169,23 @@ def _given(
         form=from_form,
         over_stretch=over_stretch,
     )
+
+
+def _check_options(given: dict[str, str | None]) -> None:
+    """Refuse a length or load that cannot be read, before anything is asked."""
+    from calib.acquire.typed import parse_length
+    from calib.acquire.typed_entry import clean
+    from calib.verbs.setup_talk import listed
+
+    for option, text in given.items():
+        if text is None:
+            continue
+        parts = listed(text) if option in ("--lengths", "--loads") else [text]
+        try:
+            for part in parts or [text]:
+                parse_length(re.sub(r"(kg|lbs?|N)$", "", part.strip()) if option == "--loads" else part, "mm")
+        except DataError as error:
+            raise UsageError(f"{option} {clean(text)[:40]!r}: {error.what}", remedy=error.remedy) from error
 
 
 def _way(text: str | None) -> "Method | None":

@@ -173,3 +173,23 @@ def test_what_cannot_be_resumed_is_said_in_one_sentence(tmp_path: Path) -> None:
         assert done.returncode == 1
         assert done.stderr.startswith(b"bandcurve: ")
         assert done.stderr.count(b"\n") == 1
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--flat", "abc"],
+        ["--lengths", "1100 x 1300"],
+        ["--loads", "5 ten 20"],
+        ["--holes", "two"],
+        ["--dwell", "nan"],
+        ["--move-time", "nan"],
+        ["--method", "guess"],
+    ],
+)
+def test_an_option_that_cannot_be_read_is_wrong_usage(options: list[str], tmp_path: Path) -> None:
+    done = piped("", tmp_path, "B07", *options)
+    assert done.returncode == 2, done.stderr
+    assert options[0].encode() in done.stderr
+    assert b"Traceback" not in done.stderr
+    assert not list(tmp_path.iterdir())
