@@ -21,7 +21,7 @@ def recorded(seed: int, interruptions: Sequence[Interruption]) -> User:
         return user
 
 
-def _told(title: str, users: Iterator[User], wanted: int, interruptions: bool) -> None:
+def _told(title: str, users: Iterator[User], wanted: int, *, kills: bool) -> None:
     start, done, readings, doubted, resumed = time.monotonic(), 0, 0, 0, 0
     ways: Counter[str] = Counter()
     places: Counter[str] = Counter()
@@ -38,7 +38,7 @@ def _told(title: str, users: Iterator[User], wanted: int, interruptions: bool) -
             "recording" if p in ("zero", "reading", "length", "flat-end", "check-load") else "set-up"
             for p in user.interrupted_at
         )
-        done = sum(places.values()) if interruptions else count
+        done = sum(places.values()) if kills else count
         if done >= wanted:
             break
     print(f"{title}: {count} recordings, {readings} accepted entries, each in its file exactly once and in order")
@@ -53,21 +53,13 @@ def main() -> None:
     options.add_argument("--kills", type=int, default=200)
     options.add_argument("--workers", type=int, default=2)
     asked = options.parse_args()
-    with ThreadPoolExecutor(asked.workers) as pool:
-        seeds = range(asked.recordings)
-        users = pool.map(lambda seed: recorded(seed, MIXES[seed % len(MIXES)]), seeds)
-        _told(
-            "Users with noise, slips, locking scales, Ctrl-C, end of input, lost terminals",
-            users,
-            asked.recordings,
-            False,
-        )
+    pool = ThreadPoolExecutor(asked.workers)
+    users = pool.map(lambda seed: recorded(seed, MIXES[seed % len(MIXES)]), range(asked.recordings))
+    _told("Noise, slips, locking scales, Ctrl-C, end of input, lost terminals", users, asked.recordings, kills=False)
     start = 10_000
-    with ThreadPoolExecutor(asked.workers) as pool:
-        killed = pool.map(
-            lambda seed: recorded(seed, ("kill", "kill")), range(start, start + asked.kills // 2 + asked.kills // 8)
-        )
-        _told("Killed (SIGKILL) at random moments", killed, asked.kills, True)
+    killed = pool.map(lambda seed: recorded(seed, ("kill", "kill")), range(start, start + asked.kills))
+    _told("Killed (SIGKILL) at random moments", killed, asked.kills, kills=True)
+    pool.shutdown(cancel_futures=True)
 
 
 if __name__ == "__main__":
