@@ -19,7 +19,6 @@ CODES = frozenset(
         "dwell-varies",
         "few-lengths",
         "few-low-stretch",
-        "flat-length-doubtful",
         "force-falls",
         "gross-error",
         "locking-scale",

@@ -44,7 +44,15 @@ def from_si(value: float, unit: str, quantity: str) -> float:
     return value / {"length": LENGTH, "force": FORCE, "mass": MASS}[quantity][unit]
 
 
-def split_unit(name: str, quantity: str) -> tuple[str, str] | None:
-    """Split `length_mm` into ("length", "mm"); None where the name wears no unit of that quantity."""
-    bare, _, unit = name.rpartition("_")
-    return (bare, unit) if bare and unit in UNITS[quantity] else None
+def kilos(newton: float, digits: int = 2) -> str:
+    """A pull in words, as a scale shows it.
+
+    Args:
+        newton: The pull. [N]
+        digits: After the point.
+
+    >>> kilos(147.09975)
+    '15.00 kg'
+    """
+    shown = f"{newton / G_STANDARD:.{digits}f}"
+    return f"{shown.removeprefix('-') if float(shown) == 0 else shown} kg"

@@ -11,11 +11,11 @@ import numpy as np
 from calib.finding import Finding
 from calib.fit.curve import FittedCurve
 from calib.fit.mixed import MixedModel
-from calib.fit.observations import Observations, zero_at
+from calib.fit.observations import U_GAIN_UNCHECKED, Observations, zero_at
 from calib.fit.outliers import likely_slip
 from calib.fit.spreads import Posterior
-from calib.records import Point, Row, Run
-from calib.units import G_STANDARD
+from calib.records import Band, Point, Row, Run
+from calib.units import G_STANDARD, kilos
 
 LOW_STRETCH = 1.3  # below it the slope is steep and length errors rule
 FEW_LENGTHS = 7
@@ -44,10 +44,6 @@ def _readings(n: int) -> str:
     return f"{n} reading{'s' if n > 1 else ''}"
 
 
-def _kg(newton: float) -> str:
-    return f"{newton / G_STANDARD:.2f} kg"
-
-
 def _scale(run: Run) -> Iterator[Finding]:
     scale, day = run.head.scale, run.head.started.date() if run.head.started else None
     if scale is None or run.head.procedure.method == "hung-weight":
@@ -67,7 +63,8 @@ def _scale(run: Run) -> Iterator[Finding]:
         if scale.correction.max and largest > 1.02 * scale.correction.max:
             yield Finding(
                 "above-capacity",
-                f"readings up to {_kg(largest)} lie above {_kg(scale.correction.max)}, the largest load of the check",
+                f"readings up to {kilos(largest)} lie above {kilos(scale.correction.max)}, "
+                "the largest load of the check",
             )
     if scale.locks != "no":
         yield Finding(
@@ -84,7 +81,7 @@ def _zero(run: Run) -> Iterator[Finding]:
     if abs(drift) > max(1.01 * resolution, DRIFT_SHARE * largest):
         yield Finding(
             "zero-drift",
-            f"the zero moved by {_kg(drift)} during the run; it was followed from first to last zero, "
+            f"the zero moved by {kilos(drift)} during the run; it was followed from first to last zero, "
             "and the uncertainty of the zero is larger for it",
         )
 
@@ -99,12 +96,12 @@ def _check_load(run: Run) -> Iterator[Finding]:
     if abs(shown[-1] - shown[0]) > max(1.5 * resolution, DRIFT_SHARE * abs(shown[0])):
         yield Finding(
             "check-load-drift",
-            f"the check load read {_kg(shown[0])} at first and {_kg(shown[-1])} at last: the scale drifted",
+            f"the check load read {kilos(shown[0])} at first and {kilos(shown[-1])} at last: the scale drifted",
         )
     load = run.head.check_load
     if load is not None:
         off = float(shown.mean()) / (load.mass * G_STANDARD) - 1
-        gain = run.head.scale.u_gain if run.head.scale and run.head.scale.u_gain is not None else 0.006
+        gain = run.head.scale.u_gain if run.head.scale and run.head.scale.u_gain is not None else U_GAIN_UNCHECKED
         allowed = 2 * np.hypot(gain, np.hypot(load.u_mass / load.mass, resolution / (load.mass * G_STANDARD)))
         if abs(off) > allowed and not (run.head.scale and run.head.scale.correction):
             yield Finding(
@@ -159,6 +156,8 @@ def _procedure(run: Run) -> Iterator[Finding]:
 def _joined(runs: Sequence[Run]) -> Iterator[Finding]:
     temperatures = [r.head.procedure.temperature for r in runs if r.head.procedure.temperature is not None]
     dwells = [r.head.procedure.dwell_s for r in runs if r.head.procedure.dwell_s is not None]
+    if len(runs) > 1:
+        yield from _flat_lengths([r.head.band for r in runs])
     if temperatures and max(temperatures) - min(temperatures) > 3:
         yield Finding(
             "different-conditions",
@@ -170,6 +169,18 @@ def _joined(runs: Sequence[Run]) -> Iterator[Finding]:
             "different-conditions",
             f"the runs waited {min(dwells):g} to {max(dwells):g} s before reading: "
             "some per cent of pull per tenfold time",
+        )
+
+
+def _flat_lengths(bands: Sequence[Band]) -> Iterator[Finding]:
+    """Runs that contradict one another altogether are refused before; these still go together."""
+    short, long = min(bands, key=lambda b: b.flat_length), max(bands, key=lambda b: b.flat_length)
+    apart = long.flat_length - short.flat_length
+    if apart > 2 * np.hypot(short.u_flat_length, long.u_flat_length):
+        yield Finding(
+            "different-flat-lengths",
+            f"the runs give flat lengths of {1000 * short.flat_length:.0f} and {1000 * long.flat_length:.0f} mm, "
+            "more than reading a tape explains: measure it again after conditioning",
         )
 
 
@@ -223,12 +234,6 @@ def findings_of_fit(
         yield Finding(
             "not-repeatable", f"readings repeat only to {100 * repeat:.1f} %: look for slips and a sticking scale"
         )
-    if abs(curve.beta[-1]) > 2.5 * max(seen.u_rest, 1e-4):
-        yield Finding(
-            "flat-length-doubtful",
-            f"the readings suggest a flat length {1000 * curve.beta[-1]:+.0f} mm "
-            "from the one measured: measure it again",
-        )
     yield from _curled(seen, curve)
     yield from _softening(model, posterior)
 
@@ -279,7 +284,7 @@ def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> I
         yield Finding(
             "gross-error",
             f"{place}row {point.row}, cycle {point.cycle}, {point.branch}, {(row.length or 0) * 1000:.0f} mm: reads "
-            f"{_kg(point.force)} where the other readings say {_kg(point.curve)}; "
+            f"{kilos(point.force)} where the other readings say {kilos(point.curve)}; "
             f"looks like {likely_slip(ratio, shown)}. "
             "It is left out of the curve; strike it or read it again",
         )

@@ -20,6 +20,7 @@ from calib.half_path import (
     thickness_slope,
 )
 from calib.records import Array, Correction, Row, Run, RunHead
+from calib.units import G_STANDARD
 
 U_GAIN_UNCHECKED = 0.006  # a bound of +-1 % as a rectangular distribution, 1 % / sqrt 3 (an assumption)
 STABILITY_PER_ROOT_MONTH = 0.001  # relative gain, random walk since the check (an assumption)
@@ -235,7 +236,7 @@ def _weight_guess(head: RunHead, length: Array, pull: Array) -> float:
     top = int(np.argmax(length))
     stretch = max(length[top] / head.band.flat_length, 1.1)
     section = max(pull[top], 0.0) / (RUBBER_MODULUS * (stretch - stretch**-2))
-    return 0.5 * float(section) * head.band.flat_length * RUBBER_DENSITY * 9.80665
+    return 0.5 * float(section) * head.band.flat_length * RUBBER_DENSITY * G_STANDARD
 
 
 def _u_common(head: RunHead) -> float:

@@ -19,6 +19,7 @@ from scipy.special import fdtrc, ndtr
 
 from calib.errors import DataError
 from calib.fit.known_loads import KnownLoads
+from calib.fit.observations import U_GAIN_UNCHECKED
 from calib.records import Array, BranchName, Correction
 from calib.units import G_STANDARD
 
@@ -28,7 +29,6 @@ NODES = 41  # of the unknown noise; 21 give the same coverage
 USUAL_NOISE = 1e-3  # of the largest load: hanging scales and plain load cells scatter less (an assumption, weak)
 U_BEND = (3e-4, 3e-3)  # of the largest load, for a bend not seen: 0.05 % as a bound (an assumption), and at most
 Z95 = 1.959963984540054
-U_WORTH_LITTLE = 0.006  # relative: what the gain of a scale never checked is taken for
 
 
 @dataclass(frozen=True)
@@ -435,7 +435,7 @@ def _remarks(check: ScaleCheck, fit: LackOfFit | None, bend: bool) -> tuple[str,
     """What the user should know about this check, most telling first."""
     out: list[str] = []
     gain, u_gain = check.correction.coefficients[1], check.correction.covariance[1][1] ** 0.5
-    if u_gain > U_WORTH_LITTLE * abs(gain) and not bend:
+    if u_gain > U_GAIN_UNCHECKED * abs(gain) and not bend:
         out.append(
             f"this check leaves the gain uncertain by {100 * u_gain / abs(gain):.1f} % (k = 1), no better than for a "
             "scale never checked: weigh the loads on a shop scale and check again"

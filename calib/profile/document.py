@@ -370,6 +370,14 @@ class Profile(Part):
         relative = spread.cycle_gain**2 + spread.between_day_gain**2
         return float((at.u**2 + relative * at.force**2 + (spread.hook_shift_m * at.slope) ** 2) ** 0.5)
 
+    def u95_next(self, at: ForceEstimate) -> float:
+        """Half-width of the 95 % interval of the next set, as much wider than its u as that of the mean is. [N]
+
+        Args:
+            at: The mean curve there.
+        """
+        return self.u_next(at) * (at.u95 / at.u if at.u else 2.0)
+
     def to_json(self) -> str:
         """The document as text: the same content gives the same bytes."""
         return versioned.to_json(self)

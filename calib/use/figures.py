@@ -246,7 +246,7 @@ def _arrays(branch: Branch) -> tuple[Array, Array, Array]:
 def _next_set(profile: Profile, branch: Branch) -> Array:
     """95 % half-width of the next set along a branch. [kg]"""
     found = [estimate(branch, x) for x in branch.length_m]
-    return np.array([profile.u_next(e) * (e.u95 / e.u if e.u else 2.0) / G_STANDARD for e in found])
+    return np.array([profile.u95_next(e) / G_STANDARD for e in found])
 
 
 def _strands(profile: Profile) -> str:

@@ -129,7 +129,7 @@ def inverse_text(profile: Profile, inverse: Inverse) -> str:
 def _branch_lines(profile: Profile, words: str, found: ForceEstimate | None) -> list[str]:
     if found is None:
         return [f"  {words:<15}  not measured, or not at this length"]
-    wide = profile.u_next(found) * (found.u95 / found.u if found.u else 2.0)
+    wide = profile.u95_next(found)
     return [
         f"  {words:<15}  {found.force / G_STANDARD:6.2f} kg  ({found.force:.1f} N)",
         f"  {'':<15}    mean      give or take {found.u95 / G_STANDARD:.2f} kg  ({found.u95:.1f} N)",

@@ -90,8 +90,9 @@ def _one(path: Path, folder: Path) -> None:
 
 def _say(fit: "Fit", profile: "Profile") -> None:
     from calib.profile.table import estimate
-    from calib.verbs.plain_text import findings_text, heading, kilos, wrap
-    from calib.verbs.profile_text import facts_text, next_set
+    from calib.units import kilos
+    from calib.verbs.plain_text import findings_text, heading, wrap
+    from calib.verbs.profile_text import facts_text
 
     branch = profile.branches.loading
     at = estimate(branch, 1.6)
@@ -100,7 +101,7 @@ def _say(fit: "Fit", profile: "Profile") -> None:
     print(
         wrap(
             f"At 1.60 m on the way out it pulls {kilos(at.force)}: the mean give or take {kilos(at.u95)}, the next set "
-            f"give or take {kilos(next_set(profile, at))} (95 %)."
+            f"give or take {kilos(profile.u95_next(at))} (95 %)."
         )
     )
     print(findings_text(fit.findings) + "\n")

@@ -1,4 +1,4 @@
-"""Words and tables for a terminal, shared by the commands: aligned columns, kilos, other people's text made harmless.
+"""Words and tables for a terminal, shared by the commands: aligned columns, other people's text made harmless.
 
 Everything is plain ASCII apart from what users wrote themselves. Nothing is printed here and no file is read.
 """
@@ -11,8 +11,6 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable, Sequence
 from typing import Protocol
-
-from calib.units import G_STANDARD
 
 WIDEST = 100  # columns: longer lines are tiring to read
 LONGEST_NAME = 60  # signs of a name or note in a table
@@ -102,20 +100,6 @@ def table(headers: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "
         indent + "  ".join(f"{cell:{way}{wide}}" for cell, (way, wide) in zip(row, ways, strict=True)).rstrip()
         for row in [list(headers), *body]
     )
-
-
-def kilos(newton: float, digits: int = 2) -> str:
-    """A pull as a scale shows it.
-
-    Args:
-        newton: The pull. [N]
-        digits: After the point.
-
-    >>> kilos(147.09975)
-    '15.00 kg'
-    """
-    shown = f"{newton / G_STANDARD:.{digits}f}"
-    return f"{shown.removeprefix('-') if float(shown) == 0 else shown} kg"
 
 
 def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:

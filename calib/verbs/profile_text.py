@@ -2,9 +2,9 @@
 
 from calib.profile import table as curve_table
 from calib.profile.document import Profile
-from calib.profile.table import BranchName, ForceEstimate
-from calib.units import G_STANDARD
-from calib.verbs.plain_text import clean, kilos, table, wrap
+from calib.profile.table import BranchName
+from calib.units import G_STANDARD, kilos
+from calib.verbs.plain_text import clean, table, wrap
 
 ROWS = 9  # lengths in the table: more do not fit a glance
 STEPS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1.0)  # m: what a tape is set to
@@ -61,11 +61,6 @@ def table_lengths(profile: Profile, rows: int = ROWS) -> list[float]:
     return [first, *(x for x in round_ones if first + near < x < last - near), last]
 
 
-def next_set(profile: Profile, at: ForceEstimate) -> float:
-    """95 % half-width of what the next set may show. [N]"""
-    return profile.u_next(at) * (at.u95 / at.u if at.u else 2.0)
-
-
 def _row(profile: Profile, length: float, back: bool) -> list[str]:
     cells = [f"{length:.3f}", f"{length / profile.band.rest_half_path_m:.2f}"]
     names: tuple[BranchName, ...] = ("loading", "unloading") if back else ("loading",)
@@ -75,7 +70,7 @@ def _row(profile: Profile, length: float, back: bool) -> list[str]:
             cells += ["", "", "", ""]
             continue
         at = curve_table.estimate(branch, length)
-        wide = next_set(profile, at)
+        wide = profile.u95_next(at)
         cells += [
             kilos(at.force).removesuffix(" kg"),
             f"{at.force:.1f}",

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 
 from calib.records import Row, Run, RunHead
-from calib.units import G_STANDARD
-from calib.verbs.plain_text import clean, kilos, table, wrap
+from calib.units import G_STANDARD, kilos
+from calib.verbs.plain_text import clean, table, wrap
 
 _METHODS = {
     "scale-in-line": "with a scale in line",

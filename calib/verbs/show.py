@@ -113,12 +113,11 @@ def _profile_json(path: Path, profile: "Profile") -> dict[str, Any]:
 
 def _at(profile: "Profile", branch: "Branch | None", length: float) -> dict[str, float] | None:
     from calib.profile.table import estimate, holds
-    from calib.verbs.profile_text import next_set
 
     if branch is None or not holds(branch, length):
         return None
     at = estimate(branch, length)
-    values = {"force_N": at.force, "u_N": at.u, "u95_N": at.u95, "u95_next_set_N": next_set(profile, at)}
+    values = {"force_N": at.force, "u_N": at.u, "u95_N": at.u95, "u95_next_set_N": profile.u95_next(at)}
     return {name: float(f"{value:.7g}") for name, value in values.items()}
 
 

@@ -1,0 +1,109 @@
+"""Each doubt is raised where there is cause, names what was seen, and is not raised without cause."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calib.finding import CODES
+from calib.fit.estimate import fit_runs
+from calib.records import CheckLoad, Correction, LengthSetup, Procedure, Row, Run
+from calib.units import G_STANDARD as KG
+from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, readings, run
+
+BY_HAND = LengthSetup(kind="centres", fitting_diameters=(0.0, 0.0), tape="T1")
+NO_COVARIANCE = ((0.0, 0.0, 0.0),) * 3
+
+
+def _beside(*rows: Row) -> list[Row]:
+    """The usual readings with other rows in front and behind, numbered in order."""
+    first, *last = rows
+    return [replace(r, number=i + 1) for i, r in enumerate((first, *readings(), *last))]
+
+
+def _each(change: Callable[[Row], Row], cycles: int = 2) -> list[Row]:
+    return [change(r) for r in readings(cycles)]
+
+
+def _times(row: Row, factor: float) -> Row:
+    return replace(row, force=(row.force or 0.0) * factor)
+
+
+def _checked(day: str, largest: float) -> Run:
+    correction = Correction(day, (0.0, 1.0, 0.0), NO_COVARIANCE, max=largest)
+    return run(scale=replace(SCALE, correction=correction))
+
+
+def _procedure(**changes: object) -> Procedure:
+    return Procedure(**{"dwell_s": 10.0, "temperature": 20.0, **changes})  # type: ignore[arg-type]  # names of fields
+
+
+def _flat(length: float, name: str) -> Run:
+    return run(name=name, band=replace(head().band, flat_length=length))
+
+
+def _softer_start(row: Row) -> Row:
+    length = row.length or 0.0
+    return _times(row, 1 - 0.5 * np.exp(-(((length - LENGTHS[0]) / 0.04) ** 2)))
+
+
+CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
+    "above-capacity": (lambda: [_checked("2026-02-27", 10 * KG)], "above 10.00 kg"),
+    "check-load-drift": (
+        lambda: [run(_beside(Row(1, "check-load", force=10 * KG), Row(1, "check-load", force=10.2 * KG)))],
+        "10.00 kg at first and 10.20 kg at last",
+    ),
+    "check-load-off": (
+        lambda: [run(_beside(Row(1, "check-load", force=10.5 * KG)), check_load=CheckLoad("plate", 10.0, 0.01))],
+        "+5.0 %",
+    ),
+    "curled-start": (lambda: [run(_each(_softer_start))], "starts softer"),
+    "cycle-trend": (lambda: [run(_each(lambda r: _times(r, 1.03 - 0.015 * (r.cycle or 0)), 3))], "less than the first"),
+    "different-conditions": (
+        lambda: [run(), run(name="b.run.csv", procedure=_procedure(temperature=8.0))],
+        "8 to 20 C",
+    ),
+    "different-flat-lengths": (lambda: [_flat(1.0, "a.run.csv"), _flat(1.004, "b.run.csv")], "1000 and 1004 mm"),
+    "dwell-varies": (lambda: [run(_each(lambda r: replace(r, dwell_s=10.0 * (r.cycle or 0))))], "10 to 20 s"),
+    "few-lengths": (lambda: [run(readings(2, LENGTHS[::2]))], "only 4 lengths"),
+    "few-low-stretch": (lambda: [run(readings(2, LENGTHS[2:]))], "below 1.3 times"),
+    "locking-scale": (lambda: [run(scale=replace(SCALE, locks="peak"))], "locks (peak)"),
+    "no-temperature": (lambda: [run(procedure=_procedure(temperature=None))], "no temperature"),
+    "no-unloading": (lambda: [run(readings(way_back=False))], "way back was not measured"),
+    "not-repeatable": (lambda: [run(readings(3, noise=0.05))], "repeat only to"),
+    "one-cycle": (lambda: [run(readings(1))], "one cycle only"),
+    "over-working-stretch": (lambda: [run(readings(2, (*LENGTHS, 2.6)))], "2.60 times"),
+    "place-assumed": (lambda: [hung_weights()], "standard gravity"),
+    "readings-set-aside": (lambda: [run(readings(2, (1.01, *LENGTHS)))], "4 readings below 1.02"),
+    "scale-check-old": (lambda: [_checked("2024-02-01", 100 * KG)], "last checked on 2024-02-01"),
+    "set": (lambda: [run(_beside(Row(1, "flat", length=1.0), Row(1, "flat", length=1.01)))], "+10 mm"),
+    "single-negative": (
+        lambda: [run(_each(lambda r: _times(r, -1.0) if r.number == 20 else r))],
+        "1 reading below zero",
+    ),
+    "stiffens-at-top": (lambda: [run(readings(2, (*LENGTHS, 3.0, 3.6)))], "rubber stiffens"),
+    "thickness-assumed": (lambda: [run(length=BY_HAND)], "4.5 mm"),
+    "weight-of-band": (
+        lambda: [replace(one := hung_weights(), head=replace(one.head, band=head().band))],
+        "half its weight is not known",
+    ),
+    "zero-drift": (lambda: [run(_beside(Row(1, "zero", force=0.0), Row(1, "zero", force=2.0)))], "moved by 0.20 kg"),
+}
+
+
+@pytest.mark.parametrize("code", sorted(CAUSES))
+def test_a_doubt_is_raised_where_there_is_cause_and_says_what_was_seen(code: str) -> None:
+    make, words = CAUSES[code]
+    said = [f.text for f in fit_runs(make()).findings if f.code == code]
+    assert len(said) == 1, said
+    assert words in said[0]
+
+
+def test_a_careful_run_raises_no_doubt() -> None:
+    assert [f.code for f in fit_runs([run(readings(3, noise=0.002))]).findings] == []
+
+
+def test_every_doubt_can_be_raised() -> None:
+    elsewhere = {"branches-cross", "creep-at-top", "force-falls", "gross-error", "scale-unchecked", "shape-held"}
+    assert set(CAUSES) | elsewhere == set(CODES)
