@@ -37,7 +37,6 @@ class CheckTable:
 
     rows: tuple[CheckRow, ...]
     quantity: Quantity  # of the known loads
-    has_branch: bool
     has_pieces: bool  # a "+" stood somewhere: single numbers are single pieces then
 
     @property
@@ -83,7 +82,7 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
         raise DataError("has column names and no row", where=name, remedy="write one row a reading")
     plus = any(len(row.pieces) > 1 for row in rows)
     quantities: dict[str, Quantity] = {"N": "force", "l": "volume"}
-    return CheckTable(rows, quantities.get(columns.known_unit, "mass"), columns.branch is not None, plus)
+    return CheckTable(rows, quantities.get(columns.known_unit, "mass"), plus)
 
 
 def format_check_table(rows: Sequence[CheckRow], quantity: Quantity) -> str:

@@ -7,7 +7,7 @@ import re
 from typing import Literal
 
 from calib.errors import DataError
-from calib.units import FORCE, G_STANDARD, INCH, LENGTH
+from calib.units import FORCE, INCH, LENGTH
 
 LONGEST = 40  # signs; no measured number needs more
 _EXAMPLE = {"length": "1029, 102.9cm or 55 1/4in", "force": "16.35 or 36.1 lb"}
@@ -113,16 +113,6 @@ def parse_force(text: str, unit: str) -> float:
         DataError: It is not a force.
     """
     return _with_unit(_cleaned(text, "force"), text, unit, "force")
-
-
-def parse_mass(text: str, unit: str) -> float:
-    """Read the mass of a load. [kg]
-
-    Args:
-        text: As typed.
-        unit: "kg" or "lb".
-    """
-    return parse_force(text, unit) / G_STANDARD
 
 
 def _cleaned(text: str, quantity: Quantity) -> str:

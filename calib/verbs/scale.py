@@ -349,7 +349,7 @@ def _loads(
     _one_of("--loads-kind", chosen, tuple(WORTH))
     if (chosen == "force") != (quantity == "force") or (quantity == "volume" and chosen != "water"):
         raise UsageError(f"--loads-kind {chosen} does not go with the known column", remedy="leave it out")
-    known = usual(check_id(name or f"{chosen}-1"), chosen)  # type: ignore[arg-type]  # held by _one_of
+    known = usual(check_id(name or f"{chosen}-1"), next(kind for kind in WORTH if kind == chosen))
     common, each = (_uncertainty(text, option) for text, option in zip(stated, ("--u-common", "--u-each"), strict=True))
     if common is not None:
         if common[1]:
