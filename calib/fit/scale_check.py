@@ -15,11 +15,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import fdtrc, ndtr
+from scipy.special import ndtr
 
 from calib.errors import DataError
 from calib.fit.known_loads import KnownLoads
 from calib.fit.observations import U_GAIN_UNCHECKED
+from calib.fit.regression import f_tail, polynomial
 from calib.records import Array, BranchName, Correction
 from calib.units import G_STANDARD
 
@@ -214,19 +215,10 @@ def _line(weighing: Weighing) -> str:
 
 
 def _plain(seen: _Seen, order: int) -> LeastSquares:
-    """Ordinary least squares; QR with a scaled abscissa keeps the digits that the reference data ask for."""
-    top = float(seen.known.max())
-    shown = seen.shown * seen.unit
-    design = np.vander(seen.known / top, order, increasing=True)
-    q, r = np.linalg.qr(design)
-    coefficients = np.linalg.solve(r, q.T @ shown)
-    rest = shown - design @ coefficients
-    dof = len(rest) - order
-    sd = sqrt(float(rest @ rest) / dof) if dof else 0.0
-    spread = sd * np.sqrt(np.sum(np.linalg.inv(r) ** 2, axis=1))
-    back = top ** -np.arange(float(order))
-    padding = (0, 3 - order)
-    return LeastSquares(np.pad(coefficients * back, padding), np.pad(spread * back, padding), sd, dof)
+    """Ordinary least squares of what was shown against the known load."""
+    fitted = polynomial(seen.known, seen.shown * seen.unit, order - 1)
+    sd, padding = fitted.residual_sd, (0, 3 - order)
+    return LeastSquares(np.pad(fitted.coefficients, padding), np.pad(fitted.u * sd, padding), sd, fitted.dof)
 
 
 def _lack_of_fit(seen: _Seen, order: int) -> LackOfFit | None:
@@ -248,12 +240,8 @@ def _lack_of_fit(seen: _Seen, order: int) -> LackOfFit | None:
     slope = float(_plain(seen, 2).coefficients[1])
     stuck = _stuck(seen.resolution, sqrt(scatter))  # rounding repeats itself at one load and does not average out
     cover = np.diag(scatter / counts + stuck * (1 - 1 / counts)) + slope**2 * seen.pieces[np.ix_(first, first)]
-    root = np.linalg.cholesky(cover)
-    white = np.linalg.solve(root, np.vander(seen.known[first] / seen.known.max(), order, increasing=True))
-    target = np.linalg.solve(root, mean)
-    rest = target - white @ np.linalg.lstsq(white, target)[0]
-    F = float(rest @ rest) / free
-    return LackOfFit(F, float(fdtrc(free, repeats, F)), (free, repeats))
+    F = polynomial(seen.known[first], mean, order - 1, cover).sum_of_squares / free
+    return LackOfFit(F, f_tail(F, free, repeats), (free, repeats))
 
 
 class _Nodes(NamedTuple):

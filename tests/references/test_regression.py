@@ -6,16 +6,8 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.regression import (
-    f_tail,
-    lack_of_fit,
-    line_errors_in_both,
-    line_read_backwards,
-    linear,
-    nonlinear,
-    polynomial,
-    polynomial_at,
-)
+from calib.fit.nonlinear import line_errors_in_both, nonlinear
+from calib.fit.regression import f_tail, line_read_backwards, linear, polynomial, polynomial_at
 from calib.records import Array
 from tests.references.published import certified, columns
 
@@ -30,21 +22,6 @@ def test_nist_load_cell_to_the_certified_digits() -> None:
     assert fit.u == pytest.approx([0.107938612033077e-3, 0.157817399981659e-9, 0.486652849992036e-16], rel=1e-10)
     assert fit.residual_sd == pytest.approx(0.205177424076185e-3, rel=1e-10)
     assert fit.dof == 37
-
-
-def test_nist_lack_of_fit_of_a_line_and_a_quadratic() -> None:
-    """NIST/SEMATECH e-Handbook 4.6.1: F 214.7464 as printed (its inputs are rounded: rtol 1e-5), 0.8107, p 0.6662."""
-    data = columns("pontius.csv")
-    x, y = data["load"], data["deflection"]
-    line, quadratic = (
-        lack_of_fit(x, y - np.polynomial.polynomial.polyval(x, polynomial(x, y, degree).coefficients), degree + 1)
-        for degree in (1, 2)
-    )
-    assert line.ratio == pytest.approx(214.7464, rel=1e-5)
-    assert line.dof == (18, 20)
-    assert line.probability < 1e-12
-    assert quadratic.ratio == pytest.approx(0.8107, abs=5e-5)
-    assert quadratic.probability == pytest.approx(0.6662, abs=5e-5)
 
 
 def test_gum_thermometer_line() -> None:
@@ -203,5 +180,3 @@ def test_readings_that_leave_a_coefficient_open_are_refused() -> None:
         linear(np.ones((1, 2)), np.ones(1))
     with pytest.raises(DataError, match="scatter is not known"):
         polynomial(np.array([1.0, 2.0]), np.array([1.0, 2.0]), 1).scaled()
-    with pytest.raises(DataError, match="needs repeats"):
-        lack_of_fit(np.arange(4.0), np.zeros(4), 2)
