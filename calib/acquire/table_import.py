@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Literal
 
 from calib.acquire.run_table import NUMBER, split_line
-from calib.acquire.typed import AmbiguousNumberError, parse_number
+from calib.acquire.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
 from calib.records import BranchName, Row
 from calib.units import FORCE, LENGTH, MASS
@@ -64,6 +64,7 @@ _WORDS: dict[Role, frozenset[str]] = {
             "phase",
             "richtung",
             "sens",
+            "dir",
         )
     ),
     "cycle": frozenset(
@@ -104,10 +105,11 @@ _FORCE_UNITS = {
 }
 _BRANCH_WORDS: dict[str, BranchName] = {
     **dict.fromkeys(
-        ["up", "loading", "load", "out", "stretch", "stretching", "+", "increasing", "rising", "auf"], "loading"
+        ["up", "u", "loading", "load", "out", "stretch", "stretching", "+", "increasing", "rising", "auf"], "loading"
     ),
     **dict.fromkeys(
-        ["down", "unloading", "unload", "back", "release", "releasing", "-", "decreasing", "falling", "ab"], "unloading"
+        ["down", "d", "unloading", "unload", "back", "release", "releasing", "-", "decreasing", "falling", "ab"],
+        "unloading",
     ),
 }
 
@@ -195,6 +197,7 @@ def _cells(line: str, separator: str, where: str) -> tuple[str, ...]:
 
 _FIRST_WORD: tuple[Role, ...] = ("cycle", "note", "branch")
 _ANY_WORD: tuple[Role, ...] = ("length", "force")
+_BRANCH_PAIRS = ({"up", "down"}, {"out", "back"}, {"loading", "unloading"})
 
 
 def _tokens(name: str) -> list[str]:
@@ -207,6 +210,8 @@ def _role(name: str) -> Role | None:
     for role in _FIRST_WORD:
         if tokens and tokens[0] in _WORDS[role]:
             return role
+    if any(pair <= set(tokens) for pair in _BRANCH_PAIRS):
+        return "branch"
     for role in _ANY_WORD:
         if _WORDS[role] & set(tokens):
             return role
@@ -257,7 +262,7 @@ def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: st
     full = [(n, c) for n, c in table.rows if _cell(c, at["length"]) and _cell(c, at["force"])]
     if not full:
         raise DataError("has no row with a length and a force", where=table.name, remedy="is it the right file?")
-    lengths = _numbers(table, [(n, _cell(c, at["length"])) for n, c in full], "length")
+    lengths = _numbers(table, [(n, _cell(c, at["length"])) for n, c in full], "length", length_unit)
     forces = _numbers(table, [(n, _cell(c, at["force"])) for n, c in full], "force")
     branches = _named_branches(table, full, at["branch"]) if "branch" in at else None
     cycles = _named_cycles(table, full, at["cycle"]) if "cycle" in at else None
@@ -285,7 +290,7 @@ def _cell(cells: Sequence[str], i: int) -> str:
     return cells[i] if i < len(cells) else ""
 
 
-def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str) -> list[float]:
+def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str, unit: str = "") -> list[float]:
     """The numbers of a column; a comma is taken the same way in all of them.
 
     Raises:
@@ -303,7 +308,7 @@ def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str) -> 
             if abs(value) == float("inf"):
                 raise DataError(f"{column} {text[:20]} is too large", where=where, remedy="mend it")
         else:
-            value = _typed(plain, column, where)
+            value = _typed(plain, column, where, unit)
         if column == "length" and value <= 0:
             raise DataError(
                 f"length {text[:20]} is not above zero", where=where, remedy="mend it, or leave the row out"
@@ -312,8 +317,10 @@ def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str) -> 
     return out
 
 
-def _typed(text: str, column: str, where: str) -> float:
+def _typed(text: str, column: str, where: str, unit: str) -> float:
     try:
+        if column == "length" and re.search(r"[0-9]\s*(?:'|ft|feet|foot)", text, re.IGNORECASE):
+            return float(f"{parse_length(text, unit) / LENGTH[unit]:.9g}")
         return parse_number(text.removesuffix('"').strip())
     except AmbiguousNumberError as error:
         raise error.at(where) from None

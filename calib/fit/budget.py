@@ -4,6 +4,8 @@ The budget is exact for a Gaussian linear model: the error of the estimate is a 
 the noise of each reading, so their variances add up to that of the curve.
 """
 
+from typing import Literal
+
 import numpy as np
 
 from calib.fit.curve import FittedCurve
@@ -39,11 +41,18 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     parts["unknown spreads"] = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
     total = sum(parts.values())
     lines = [
-        BudgetLine(name, "A" if LABELS.get(name) == "A" else "B", _three(force * np.sqrt(v)), _three(v / total))
+        BudgetLine(name, _type(name, model.gains.size), _three(force * np.sqrt(v)), _three(v / total))
         for name, v in parts.items()
         if (v > 1e-12 * total).any()
     ]
     return tuple(sorted(lines, key=lambda line: -max(line.share)))
+
+
+def _type(name: str, cycles: int) -> Literal["A", "B"]:
+    """Seen in these readings, or known beforehand: how cycles differ cannot be seen in one cycle."""
+    if cycles < 2 and name in ("cycle gain", "hook shift"):
+        return "B"
+    return "A" if LABELS.get(name) == "A" else "B"
 
 
 def _three(values: Array) -> tuple[float, float, float]:

@@ -12,6 +12,7 @@ from math import exp, hypot, log, sqrt
 from typing import Literal, NamedTuple, Protocol
 
 from calib.errors import DataError, OutOfRangeError
+from calib.units import G_STANDARD
 
 BranchName = Literal["loading", "unloading"]
 BRANCHES: tuple[BranchName, BranchName] = ("loading", "unloading")
@@ -198,9 +199,11 @@ def length_at(table: BranchTable, force: float) -> LengthEstimate:
     if not crossed and abs(force - pulls[-1]) <= 1e-6 * abs(force):
         crossed = [len(pulls) - 2]
     if not crossed:
+        low, high = min(pulls), max(pulls)
         raise OutOfRangeError(
-            f"{force:.4g} N is outside the tested pulls",
-            remedy=f"a pull from {min(pulls):.4g} to {max(pulls):.4g} N would have worked",
+            f"{force / G_STANDARD:.4g} kg ({force:.4g} N) is outside the tested pulls",
+            remedy=f"a pull from {low / G_STANDARD:.4g} to {high / G_STANDARD:.4g} kg "
+            f"({low:.4g} to {high:.4g} N) would have worked",
         )
     if len(crossed) > 1:
         raise DataError(

@@ -5,11 +5,10 @@ Files, options and the terminal are not known here.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import fmean
 from typing import Any
 
 from calib.errors import BandcurveError, DataError, OutOfRangeError
-from calib.half_path import DEFAULT_THICKNESS, LengthKind, half_path_offset
+from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate
 from calib.units import G_STANDARD
@@ -38,12 +37,11 @@ def half_path_between(profile: Profile, reading: float, kind: LengthKind, fittin
     >>> round(half_path_between(profile, 1.5, "centres", [0.025, 0.050]), 4)
     1.566
     """
-    thickness = DEFAULT_THICKNESS if profile.band.thickness_m is None else profile.band.thickness_m
     if kind == "half-path":
         return reading
     if not fitting_diameters:
         raise DataError("the diameters of the fittings are needed", remedy="give them, for example --fittings 25,50")
-    return reading + half_path_offset(kind, fmean(fitting_diameters), thickness)
+    return reading + offset_over(kind, fitting_diameters, profile.band.thickness_m)
 
 
 def invert(profile: Profile, force: float) -> Inverse:
@@ -103,13 +101,12 @@ def prediction_text(profile: Profile, prediction: Prediction) -> str:
     lines += _branch_lines(profile, WORDS["loading"], prediction.loading)
     lines += _branch_lines(profile, WORDS["unloading"], prediction.unloading)
     assumed = "; the change from day to day is assumed" if profile.repeatability.between_day_assumed else ""
-    lines.append(f'"Mean" is how well the band\'s own curve is known, "next set" what one set may show{assumed}.')
-    lines.append("Both are 95 % limits. kg is what a scale shows (1 kg = 9.80665 N), both legs together.")
+    lines.append('"Mean" is how well the band\'s own curve is known, "next set" what one set may')
+    lines.append(f"show{assumed}. Both are 95 % limits.")
+    lines.append("kg is what a scale shows (1 kg = 9.80665 N), both legs together.")
     if prediction.extrapolated:
-        lines.append(
-            "EXTRAPOLATED: this length was not tested. The limits grow with the distance from the tested lengths,"
-        )
-        lines.append("because how a band stiffens out there is a guess, not a measurement.")
+        lines.append("EXTRAPOLATED: this length was not tested. The limits grow with the distance from")
+        lines.append("the tested lengths, because the curve out there is a guess, not a measurement.")
     return "\n".join(lines)
 
 

@@ -18,7 +18,7 @@ NOTES = "README.md"
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.")] = Path("bandcurve-demo"),
 ) -> int:
-    r"""Fit and draw an invented scenario in a new folder: three bands, two scales, one typing slip.
+    """Fit and draw an invented scenario in a new folder: three bands, two scales, one typing slip.
 
     \b
     Examples:

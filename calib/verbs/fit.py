@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from calib.errors import BandcurveError, UsageError
+from calib.errors import BandcurveError, DataError, FileError, UsageError
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -30,7 +30,7 @@ def command(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
 ) -> int:
-    r"""Fit the tension curve of one or more recorded runs.
+    """Fit the tension curve of one or more recorded runs.
 
     Runs of one band are joined. Each band's curve is written to ID.profile.json; a file that cannot be used does
     not stop the others.
@@ -41,8 +41,8 @@ def command(
       bandcurve fit *.run.csv --out profiles --json
       bandcurve fit B07.run.csv --leave-out 23
     """
-    read, failed = _read(runs)
     correction, extra = _correction(scale) if scale else (None, [])
+    read, failed = _read(runs, scale)
     dropped = _dropped(leave_out or [], [run for _, run in read])
     saved: list[tuple[Path, Profile]] = []
     groups = _by_band(read)
@@ -63,14 +63,17 @@ def command(
     return 1 if failed else 0
 
 
-def _read(paths: Sequence[Path]) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
+def _read(paths: Sequence[Path], scale: Path | None = None) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
     from calib.acquire.run_file import read_run
 
     read: list[tuple[Path, Run]] = []
     failed: list[Failure] = []
     for path in paths:
         try:
-            read.append((path, read_run(path)))
+            run = read_run(path)
+            if scale is not None:
+                _refuse_other_scale(scale, run)
+            read.append((path, run))
         except BandcurveError as error:
             failed.append((str(path), str(error)))
     return read, failed
@@ -80,13 +83,36 @@ def _correction(path: Path) -> tuple["Correction", list[tuple[str, str]]]:
     """The latest check of a scale file, and that file's name and hash for the profile's record."""
     from hashlib import sha256
 
-    from calib.errors import DataError
     from calib.scale import load_scale
 
     check = load_scale(path).in_use().correction
     if check is None:
         raise DataError("this scale was never checked", where=str(path), remedy=f"bandcurve scale check {path}")
     return check, [(path.name, sha256(path.read_bytes()).hexdigest())]
+
+
+def _refuse_other_scale(path: Path, run: "Run") -> None:
+    """A check says nothing of another scale than the one it was made on."""
+    from calib.scale import load_scale
+
+    used, checked = run.head.scale, load_scale(path).id
+    if used is not None and used.id != checked:
+        raise DataError(
+            f"was read on the scale {used.id!r}, but the check is of {checked!r}",
+            where=run.name,
+            remedy=f"give the file of {used.id!r} with --scale, or fit this run without it",
+        )
+
+
+def _make_folder(out: Path) -> None:
+    from calib.safe_write import file_error
+
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise FileError("is a file, not a folder", where=str(out), remedy="name another folder with --out") from None
+    except OSError as error:
+        raise file_error(error, out, "written") from error
 
 
 def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]:
@@ -133,7 +159,7 @@ def _fit_one(
 
     fit = fit_runs([run for _, run in group], correction, dropped)
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
-    out.mkdir(parents=True, exist_ok=True)
+    _make_folder(out)
     path = _place(profile, out)
     save_profile(profile, path)
     return fit, profile, path

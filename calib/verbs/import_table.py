@@ -2,13 +2,14 @@
 
 import re
 import sys
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from calib.errors import DataError, UsageError
+from calib.errors import DataError, FileError, UsageError
 
 if TYPE_CHECKING:
     from calib.acquire.table_import import Imported, Understood
@@ -42,7 +43,7 @@ def command(
     method: Annotated[str, typer.Option("--method", help=f"{', '.join(METHODS)}.")] = "scale-in-line",
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
 ) -> None:
-    r"""Make a run of a table with a length and a force column.
+    """Make a run of a table with a length and a force column.
 
     Units come from the header, "Length (cm)", or from options; branches and cycles from columns or from the turning
     points. What is missing is asked for at a terminal. Nothing is overwritten.
@@ -69,7 +70,7 @@ def command(
     made = rows_of(raw, found, in_length, in_force, hung=hung)
     _say_understood(raw.header, found, made, in_length, in_force)
     head = _head(
-        id, flat, kind, fittings, strands, thickness, method, in_length, lambda: _scale(scale, resolution, made)
+        id, out, flat, kind, fittings, strands, thickness, method, in_length, lambda: _scale(scale, resolution, made)
     )
     run = Run(name=table.name, head=head, rows=made.rows)
     check_lengths(run)
@@ -112,6 +113,7 @@ def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[
 
 def _head(
     id: str | None,
+    out: Path | None,
     flat: str | None,
     kind: str | None,
     fittings: str | None,
@@ -126,6 +128,7 @@ def _head(
     from calib.identity import check_id
 
     band = _given_or_asked(id, "--id", "Name of the band, for example B07: ", check_id)
+    _refuse_existing(out or Path(f"{band}.run.csv"))
     flat_length = _given_or_asked(
         flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
     )
@@ -136,7 +139,7 @@ def _head(
         _strands,
         empty="2",
     )
-    along = _given_or_asked(kind, "--kind", f"The tape was laid along ({', '.join(KINDS)}): ", _one_of(KINDS))
+    along = _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
     diameters: tuple[float, ...] = ()
     if along != "half-path":
         diameters = _given_or_asked(
@@ -151,6 +154,20 @@ def _head(
         value = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
         document["band"] = {"id": band, "flat_length": flat_length, "strands": legs, "thickness": value}
     return checked_head(document, None if method == "hung-weight" else scale())
+
+
+def _refuse_existing(target: Path) -> None:
+    """Say before the questions, not after them, that the run is there already."""
+    if target.exists():
+        raise FileError(
+            "exists already, and nothing is overwritten", where=str(target), remedy="name another with --out"
+        )
+
+
+_ASK_KIND = """Between which points was the tape read?
+  band-outer  outer faces of the band      band-inner  where band and fittings touch
+  centres     centres of the fittings      half-path   converted already, or a single strand
+The tape was laid along: """
 
 
 def _strands(text: str) -> int:
@@ -209,8 +226,13 @@ def _say_understood(
         f"{cycles} cycle{'s' * (cycles != 1)} (by {made.cycles_from}).",
     ]
     if rows[0].mass is None:
-        lines.append(f"Finest step of the forces: {made.resolution / FORCE[force_unit]:.4g} {force_unit}.")
+        step = f"{made.resolution / FORCE[force_unit]:.4g} {force_unit}"
+        lines.append(f"Finest step of the forces: {step}.")
     if made.left_out:
         lines.append(f"{made.left_out} row{'s' * (made.left_out != 1)} without a length or a force left out.")
+    unused = [name for i, name in enumerate(header) if name and i not in found.columns.values()]
+    if unused:
+        lines.append(f"Not used: column{'s' * (len(unused) != 1)} {', '.join(map(repr, unused))}.")
     for line in lines:
-        print("".join(c if c.isprintable() else "?" for c in line), file=sys.stderr)
+        plain = "".join(c if c.isprintable() else "?" for c in line)
+        print(textwrap.fill(plain, 79, break_long_words=False, break_on_hyphens=False), file=sys.stderr)

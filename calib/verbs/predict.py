@@ -85,7 +85,7 @@ def _answer_force(
     if read is not None:
         wanted = half_path_between(profile, *read)
         if not as_json:
-            _say_converted(profile, wanted)
+            _say_converted(profile, wanted, kind)
     assert wanted is not None
     try:
         prediction = profile.predict(wanted, extrapolate)
@@ -100,14 +100,17 @@ def _between(between: str, kind: str | None, fittings: str | None) -> tuple[floa
     if kind not in kinds:
         said = "--between needs --kind" if kind is None else f"--kind {kind[:40]!r} is not known"
         raise UsageError(said, remedy=f"use one of {', '.join(kinds)}")
+    if fittings and kind == "half-path":
+        raise UsageError("a half-path length has no fittings", remedy="leave --fittings out, or give another --kind")
     if fittings is None and kind != "half-path":
         raise UsageError("--between needs --fittings", remedy="give the diameters in mm, for example --fittings 25,50")
     diameters = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else ()
     return option_in_si(between, "--between", "length"), cast(LengthKind, kind), diameters
 
 
-def _say_converted(profile: "Profile", length: float) -> None:
-    assumed = "" if profile.band.thickness_m else ", taking the band as 4.5 mm thick (it was not measured)"
+def _say_converted(profile: "Profile", length: float, kind: str | None) -> None:
+    known = profile.band.thickness_m or kind == "half-path"
+    assumed = "" if known else ", taking the band as 4.5 mm thick (it was not measured)"
     print(f"That is a half-path length of {length:.3f} m{assumed}.", file=sys.stderr)
 
 

@@ -21,7 +21,7 @@ def command(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
-    r"""Show a profile or a run: table, small plot, findings, and a figure file where asked for.
+    """Show a profile or a run: table, small plot, findings, and a figure file where asked for.
 
     \b
     Examples:

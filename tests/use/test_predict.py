@@ -85,7 +85,7 @@ def test_outside_the_tested_range_is_refused_with_what_would_have_worked(capsys:
     assert "from 1.13 to 2.1 m would have worked" in said.err
     assert "--extrapolate" in said.err
     assert run(["predict", str(STORED), "--force", "60kg"]) == 1
-    assert "34.25 to 225.7 N would have worked" in capsys.readouterr().err
+    assert "a pull from 3.493 to 23.01 kg (34.25 to 225.7 N) would have worked" in capsys.readouterr().err
 
 
 def test_extrapolation_is_marked_and_wider(capsys: pytest.CaptureFixture[str]) -> None:

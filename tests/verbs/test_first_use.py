@@ -1,0 +1,84 @@
+"""What a newcomer ran into: help, a folder that is a file, another scale's check, tables as people type them."""
+
+from pathlib import Path
+
+import pytest
+
+from calib.acquire.run_file import read_run
+from calib.profile.document import load_profile
+from calib.verbs.app import run
+
+SAMPLES = Path(__file__).parents[2] / "sample_runs"
+OPTIONS = ["--flat", "41in", "--kind", "half-path", "--scale", "hook", "--strands", "2"]
+TABLE = """Length (in);Pull (lb);up/down;Weather
+45 1/2";11,2;u;wet
+4'2";23,1;u;wet
+4'8 1/4";33,4;u;wet
+62;41,5;u;wet
+56;29,4;d;wet
+50;19,7;d;wet
+45,5;9,0;d;wet
+"""
+
+
+@pytest.mark.parametrize("name", ["import", "fit", "show", "predict", "export", "schema", "demo", "plan", "record"])
+def test_help_shows_examples_line_by_line(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    run([name, "--help"])
+    said = capsys.readouterr().out
+    assert "\\b" not in said
+    assert f"\n    bandcurve {name}" in said
+
+
+def test_a_folder_that_is_a_file_is_said_in_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "out").touch()
+    assert run(["fit", str(SAMPLES / "KNEE.run.csv"), "--out", str(tmp_path / "out")]) == 1
+    assert "is a file, not a folder; name another folder" in capsys.readouterr().err
+
+
+def test_the_check_of_another_scale_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plates = tmp_path / "plates.csv"
+    plates.write_text("known_kg,shown_kg,branch\n0,0,up\n10,10.1,up\n20,20.15,up\n10,10.1,down\n0,0,down\n", "utf-8")
+    scale = tmp_path / "other.scale.json"
+    assert run(["scale", "new", "other", "--resolution", "0.05kg", "--capacity", "50kg", "--out", str(tmp_path)]) == 0
+    assert run(["scale", "check", str(scale), "--from", str(plates), "--loads-kind", "weighed"]) == 0
+    capsys.readouterr()
+    assert run(["fit", str(SAMPLES / "KNEE.run.csv"), "--scale", str(scale), "--out", str(tmp_path)]) == 1
+    assert "read on the scale 'garage-hook', but the check is of 'other'" in capsys.readouterr().err
+    assert not (tmp_path / "KNEE.profile.json").exists()
+
+
+def test_a_table_with_up_down_and_feet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table, target = tmp_path / "t.csv", tmp_path / "B07.run.csv"
+    table.write_text(TABLE, "utf-8")
+    assert run(["import", str(table), "--id", "B07", *OPTIONS, "--out", str(target)]) == 0
+    said = " ".join(capsys.readouterr().err.split())
+    assert "(by column 'up/down')" in said
+    assert "Not used: column 'Weather'." in said
+    lengths = [row.length for row in read_run(target).readings]
+    assert lengths == pytest.approx([inches * 0.0254 for inches in (45.5, 50, 56.25, 62, 56, 50, 45.5)])
+
+
+def test_a_run_that_exists_is_said_before_the_questions(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table, target = tmp_path / "t.csv", tmp_path / "B07.run.csv"
+    table.write_text(TABLE, "utf-8")
+    target.touch()
+    assert run(["import", str(table), "--id", "B07", "--out", str(target)]) == 1
+    assert "exists already, and nothing is overwritten; name another with --out" in capsys.readouterr().err
+
+
+def test_what_one_cycle_cannot_show_is_not_called_seen(tmp_path: Path) -> None:
+    table, target = tmp_path / "t.csv", tmp_path / "B07.run.csv"
+    table.write_text(TABLE, "utf-8")
+    assert run(["import", str(table), "--id", "B07", *OPTIONS, "--out", str(target)]) == 0
+    assert run(["fit", str(target), "--out", str(tmp_path), "--quiet"]) == 0
+    types = {line.source: line.type for line in load_profile(tmp_path / "B07.profile.json").budget}
+    assert types["cycle gain"] == types["hook shift"] == "B"
+    assert types["repeatability"] == "A"
+
+
+def test_a_prediction_fits_a_terminal_and_speaks_of_no_thickness(capsys: pytest.CaptureFixture[str]) -> None:
+    profile = str(SAMPLES / "KNEE.profile.json")
+    assert run(["predict", profile, "--between", "1.5m", "--kind", "half-path"]) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+    assert run(["predict", profile, "--between", "1.5m", "--kind", "half-path", "--fittings", "12,12"]) == 2
+    assert "a half-path length has no fittings" in capsys.readouterr().err
