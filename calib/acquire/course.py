@@ -13,6 +13,8 @@ from calib.records import BranchName, Row, RowKind, RunHead
 BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
 SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
 LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
+PLANNED = "plan from here [m]"  # beginning of the note of a gap row that replaces the plan; the lengths follow
+KEPT = "kept when questioned"  # note of a row that was insisted on
 UNDONE = "undone"  # reason of a strike row written by undo
 
 
@@ -29,6 +31,7 @@ class Course:
     closing: bool = True  # zero, check load and flat length at the end
     capacity: float | None = None  # [N]
     holes: Holes | None = None
+    on_paper: bool = False  # measured already, and typed in from a form
 
 
 def extensions_of(course: Course) -> dict[str, Any]:
@@ -43,6 +46,8 @@ def extensions_of(course: Course) -> dict[str, Any]:
     }
     if course.capacity is not None:
         found["capacity_N"] = course.capacity
+    if course.on_paper:
+        found["on_paper"] = True
     if course.holes is not None:
         found["hole_pitch_m"] = course.holes.pitch
         found["first_hole"] = course.holes.first
@@ -53,7 +58,8 @@ def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
     """The course kept in a head; where there is none, the settings seen in the readings so far."""
     kept = head.extensions
     pitch = kept.get("hole_pitch_m")
-    settings = kept.get("settings") or sorted({_setting(r, head) for r in rows if r.kind == "reading"} - {None})
+    settings = _replanned(rows) or kept.get("settings")
+    settings = settings or sorted({_setting(r, head) for r in rows if r.kind == "reading"} - {None})
     locks = head.scale.locks if head.scale else "no"
     return Course(
         settings=tuple(float(x) for x in settings),
@@ -65,7 +71,26 @@ def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
         closing=bool(kept.get("closing", True)),
         capacity=float(kept["capacity_N"]) if "capacity_N" in kept else None,
         holes=Holes(float(pitch), int(kept.get("first_hole", 0))) if pitch else None,
+        on_paper=bool(kept.get("on_paper", False)),
     )
+
+
+def _replanned(rows: Sequence[Row]) -> list[float]:
+    """The lengths of the last plan made under way that was not struck; none where the first plan stands. [m]"""
+    plans = {r.number: r.note for r in rows if r.kind == "gap" and r.note.startswith(f"{PLANNED}: ")}
+    for row in rows:
+        if row.kind == "strike" and plans:
+            plans.pop(_target(row), None)
+    if not plans:
+        return []
+    try:
+        return [float(part) for part in plans[max(plans)].removeprefix(f"{PLANNED}: ").split()]
+    except ValueError:
+        return []  # somebody wrote that note by hand
+
+
+def _target(strike: Row) -> int:
+    return int(strike.note.partition(":")[0].removeprefix("row").strip() or 0)
 
 
 def _setting(row: Row, head: RunHead) -> float | None:
@@ -128,7 +153,7 @@ class _Replay:
     def take(self, row: Row) -> None:
         """Move on by one row."""
         if row.kind == "strike":
-            self._strike(int(row.note.partition(":")[0].removeprefix("row").strip() or 0))
+            self._strike(_target(row))
         elif row.kind == "gap" and row.note.startswith(LEFT_OUT):
             self.left_out[row.number] = self._setting(row) or 0.0
         elif row.kind != "gap" or row.note.startswith(SKIPPED):

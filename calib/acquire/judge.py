@@ -10,15 +10,18 @@ from functools import cached_property
 from calib.acquire import course as courses
 from calib.acquire.course import Course
 from calib.acquire.doubt import Entry, Expectation, Known, expect, likely_slip
-from calib.acquire.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry
+from calib.acquire.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry, loop_shape
 from calib.acquire.typed_entry import Typed, shown
 from calib.records import Row, Run
 from calib.units import FORCE, G_STANDARD, LENGTH
 
 ZERO_TOLERANCE = 0.03  # of the capacity, or of the largest reading
+ZEROED_TOLERANCE = 0.002  # of the capacity, where the scale was set to zero just now
+ZEROED_STEPS = 3  # of the scale, the same
 CHECK_LOAD_TOLERANCE = 0.04  # relative
 FLAT_TOLERANCE = 0.03  # relative
 LIFT_OFF_SHARE = 0.8  # of what stands on the platform; the rest keeps it there
+LEAST_STRETCH_TO_GO_BY = 1.05  # below it a millimetre of the flat length decides what a pull implies further out
 LEAST_STRETCH = 0.99  # a taut band is not shorter than lying flat
 UNITS_MISTAKEN = {"length": {"mm": ("cm", "in"), "cm": ("in", "mm"), "m": ("ft",), "in": ("cm", "mm"), "ft": ("m",)}}
 
@@ -86,6 +89,29 @@ class Judge:
         found = expect(self.known, self.geometry.stretch(length), "loading")
         return found is not None and found.force > self.limit
 
+    def implied_top(self, stretch: float, pull: float) -> float | None:
+        """What a pull at a stretch implies for the longest length of the plan. [N]"""
+        top = self.geometry.stretch(max(self.course.settings, default=0.0))
+        if self.method == "hung-weight" or not LEAST_STRETCH_TO_GO_BY <= stretch < top:
+            return None
+        return pull * loop_shape(top) / loop_shape(stretch)
+
+    def bearable_top(self, row: Row) -> float:
+        """The longest length whose pull stays within the limit, going by the readings so far and this one. [m]"""
+        at, pull = self.geometry.stretch(row.length or 0.0), self.pull(row) or 0.0
+        low, high = at, self.geometry.stretch(max(self.course.settings))
+        for _ in range(30):
+            middle = 0.5 * (low + high)
+            found = expect(self.known, middle, "loading") if len(self.known) > 1 else None
+            force = found.force if found else pull * loop_shape(middle) / loop_shape(at)
+            low, high = (low, middle) if force > (self.limit or 0.0) else (middle, high)
+        return self.geometry.length(low)
+
+    def passes(self, stretch: float, pull: float) -> bool:
+        """Whether the rest of the plan would go beyond the limit, going by this one reading."""
+        top = self.implied_top(stretch, pull)
+        return self.limit is not None and top is not None and top > self.limit
+
     def limit_words(self) -> str:
         """Why longer lengths are left out."""
         if self.method == "anchor-on-scale":
@@ -115,8 +141,13 @@ class Judge:
         expectation = self.expected(row, length)
 
         def fits(value: float) -> bool:
-            pull = self.pull(Row(0, force=value * FORCE[self.course.force_unit]))
-            return expectation is not None and pull is not None and expectation.fits(pull)
+            shown_force = value * FORCE[self.course.force_unit]
+            pull = self.pull(Row(0, force=shown_force))
+            if pull is None or not self._can_show(shown_force):
+                return False
+            if expectation is None:  # the first reading of all: any pull that the rest of the plan can follow
+                return pull > 0 and not self.passes(self.geometry.stretch(length), pull)
+            return expectation.fits(pull)
 
         def is_a_length(value: float) -> bool:
             return 1.0 < self.geometry.stretch(value * LENGTH[self.course.length_unit]) < REFUSE_STRETCH
@@ -132,8 +163,15 @@ class Judge:
             return f"{says}: {likely_slip(entry)}?"
         if pull <= 0:
             return f"{says} is no pull at all (slack it showed {self._force(self.zero)}): is the band on?"
+        first = not any(k.branch == "loading" for k in self.known)
+        if first and (expectation is None or expectation.fits(pull)):
+            return self._first_doubt(says, length, pull, likely_slip(entry))
         if expectation is None or expectation.fits(pull):
             return None
+        before = self._slip_before(row, pull) if len(self.known) == 1 else None
+        if before is not None and courses.KEPT in self.run.readings[-1].note:
+            earlier = self._reading(self.run.readings[-1])
+            return f"{says} does not go with {earlier}. There it looks like {before}: type undo and give it again."
         slip = likely_slip(entry)
         if slip is None or "misread" in slip or "instead of" in slip:
             slip = self._one_place_off(row, pull) or slip
@@ -141,7 +179,45 @@ class Judge:
         if not self.known:
             wanted += " from width and thickness"
         words = self._words(says, wanted, slip)
-        return words if len(self.known) != 1 else f"{words} Or was the one before wrong? Then: undo"
+        if len(self.known) != 1:
+            return words
+        named = f"{self._reading(self.run.readings[-1])}" + (f", {before}" if before else "")
+        return f"{words} Or was the one before wrong ({named})? Then: undo"
+
+    def _can_show(self, force: float) -> bool:
+        return self.course.capacity is None or abs(force) <= self.course.capacity
+
+    def _first_doubt(self, says: str, length: float, pull: float, slip: str | None) -> str | None:
+        """The first reading against what it implies for the longest length planned."""
+        stretch = self.geometry.stretch(length)
+        if not self.passes(stretch, pull):
+            return None
+        implied = self._about(self.implied_top(stretch, pull) or 0.0)
+        bears = "what keeps the weight on the scale" if self.method == "anchor-on-scale" else "80 % of what it takes"
+        top = self._length(max(self.course.settings))
+        likely = f"Looks like {slip}." if slip and "misread" not in slip and "swapped" not in slip else "Is it right?"
+        limit = f"{bears} ({self._about(self.limit or 0.0).removeprefix('about ')})"
+        return f"{says} would mean {implied} at {top}, more than {limit}. {likely}"
+
+    def _slip_before(self, row: Row, pull: float) -> str | None:
+        """The slip in the only reading so far that would make it go with this one; None where there is none."""
+        before, unit = self.run.readings[-1], self.course.force_unit
+        at = self.geometry.stretch(before.length or 0.0)
+        from_this = expect([Known(self.geometry.stretch(row.length or 0.0), pull, "loading", 1)], at, "loading")
+
+        def fits(value: float) -> bool:
+            other = self.pull(Row(0, force=value * FORCE[unit]))
+            if from_this is None or other is None or not from_this.fits(other):
+                return False
+            return self._can_show(value * FORCE[unit]) and not self.passes(at, other)
+
+        shown_before = before.force or 0.0
+        typed = Typed(shown(shown_before, unit, FORCE), shown_before)
+        slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
+        return None if slip is None or "misread" in slip or "swapped" in slip else slip
+
+    def _reading(self, row: Row) -> str:
+        return f"{self._force(row.force or 0.0)} at {self._length(row.length or 0.0)}"
 
     def _one_place_off(self, row: Row, pull: float) -> str | None:
         """The slip of having set the length before or after the one asked for."""
@@ -201,12 +277,25 @@ class Judge:
         largest = max([abs(r.force or 0.0) for r in self.run.readings], default=0.0)
         if self.method == "anchor-on-scale" and force <= 0:
             return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
+        if not earlier and self._set_to_zero and force != 0:
+            resolution = self.run.head.scale.resolution if self.run.head.scale else 0.0
+            if abs(force) > max(ZEROED_STEPS * resolution, ZEROED_TOLERANCE * (self.course.capacity or 0.0)):
+                says = f"{self._force(force)} right after zeroing? It should show 0 or nearly so"
+                return f"{says}: set it to zero once more, or is the band still pulling?"
         around = earlier[-1] if earlier else (force if self.method == "anchor-on-scale" else 0.0)
         allowed = ZERO_TOLERANCE * max(self.course.capacity or 0.0, largest, 30 * G_STANDARD)
         if abs(force - around) <= allowed:
             return None
         at_first = f"it was {self._force(around)} at first" if earlier else "it should be near 0"
         return f"The zero reads {self._force(force)}, {at_first}: is the band still pulling?"
+
+    @property
+    def _set_to_zero(self) -> bool:
+        """Whether the scale was zeroed with what hangs there now, so that it shows nothing."""
+        scale, p = self.run.head.scale, self.run.head.procedure
+        if scale is None or p.method != "scale-in-line":
+            return False
+        return p.orientation == "horizontal" or scale.zeroed == "band-both-ends"
 
     def _check_load_doubt(self, row: Row, typed: Typed) -> str | None:
         load = self.run.head.check_load

@@ -61,6 +61,14 @@ def neo_hooke(stretch: float) -> float:
     return stretch - stretch**-2
 
 
+def loop_shape(stretch: float) -> float:
+    """Shape of the pull of a usual loop over stretch: it climbs less than l - 1 / l^2 further out.
+
+    The 0.5 is an assumption, from no source: bands lie between 0 and 1.
+    """
+    return neo_hooke(stretch) * (1 + 0.5 / stretch)
+
+
 @dataclass(frozen=True)
 class Geometry:
     """From a length as taped to a stretch ratio and back."""
@@ -198,6 +206,29 @@ def plan_loads(band: Band, loads: Sequence[float], limits: Limits) -> Plan:
     if stiffness is not None:
         said = stretch_caution(stretch_at(rising[-1] * G_STANDARD / stiffness), limits.allow_over)
     return Plan(tuple(rising), said)
+
+
+def shorter(
+    above: float, top: float, most: int, geometry: Geometry, holes: Holes | None, step: float
+) -> tuple[float, ...]:
+    """Lengths for what is left of a plan, evenly between one measured already and a new top.
+
+    Args:
+        above: The longest length so far, as taped. [m]
+        top: Not to be passed. [m]
+        most: How many lengths.
+        geometry: For the least gap between two.
+        holes: The rack's holes, where there are any.
+        step: Lengths are round to this. [m]
+    """
+    room = geometry.stretch(top) - geometry.stretch(above)
+    count = min(most, int(room / LEAST_GAP + 1e-9))
+    even = [above + (top - above) * (i + 1) / count for i in range(count)]
+    if holes is not None:
+        even = [holes.length(holes.number(x)) for x in even]
+    else:
+        even = [round(int(x / step + 1e-6) * step, 6) for x in even]
+    return tuple(sorted({x for x in even if above + 1e-6 < x <= top + 1e-6}))
 
 
 def within_capacity(

@@ -3,18 +3,19 @@
 Every row it returns is meant to be on disk before the next line is asked for.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 from calib.acquire import course as courses
 from calib.acquire.course import Course, Place, Slot
 from calib.acquire.judge import Judge
+from calib.acquire.plan import shorter
 from calib.acquire.run_checks import check_lengths
 from calib.acquire.typed_entry import Typed, clean, read_entry, shown
 from calib.errors import DataError
 from calib.records import Row, Run, RunHead
-from calib.units import FORCE, LENGTH
+from calib.units import FORCE, INCH, LENGTH
 
 HELP = (
     "Type what is asked and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
@@ -28,7 +29,8 @@ HELP = (
     "  stop            no more readings: go to the end",
     "  Enter alone     start the wait again",
 )
-KEPT = "kept when questioned"
+SPAN_TO_GO_BY = 0.1  # of stretch, between the readings that decide about lengths further out
+FEWEST = {True: 3, False: 5}  # lengths left of a plan before a shorter one is made; True for a quick look
 KEEP = frozenset({"keep", "k", "y", "yes"})
 
 
@@ -176,7 +178,7 @@ def _judged(state: Recording, row: Row, typed: Typed) -> Step:
     doubt = Judge(state.run, state.course).doubt(row, typed)
     if doubt is None:
         return _accept(state, row)
-    kept = replace(row, note="; ".join(filter(None, (row.note, KEPT))))
+    kept = replace(row, note="; ".join(filter(None, (row.note, courses.KEPT))))
     return Step(replace(state, pending=kept), say=(doubt, question_again(state)))
 
 
@@ -186,12 +188,41 @@ def _accept(state: Recording, row: Row) -> Step:
     except DataError as error:
         return Step(state, say=(_sentence(DataError(error.what, remedy=error.remedy)),))
     after = _with(state, (row,))
-    cut = () if row.note == KEPT else _beyond_limit(after, row)  # nothing is concluded from a doubtful reading
+    if courses.KEPT in row.note:  # little is concluded from a doubtful reading, but the first tells where a plan leads
+        judge = Judge(after.run, after.course)
+        only = len(judge.known) == 1 and row.kind == "reading" and row.branch == "loading" and row.length is not None
+        doubted = only and judge.passes(judge.geometry.stretch(row.length or 0.0), judge.pull(row) or 0.0)
+        return _shorter(after, row, ()) if doubted else Step(after, (row,))
+    cut = _beyond_limit(after, row)
     if not cut:
         return Step(after, (row,))
+    left = len(state.course.settings) - len(cut)
+    if row.cycle == 1 and left < FEWEST[not state.course.closing]:
+        return _shorter(after, row, cut)
     lengths = ", ".join(shown(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)
     say = f"Left out from here on: {lengths} {state.course.length_unit}. {Judge(after.run, after.course).limit_words()}"
     return Step(_with(after, cut), (row, *cut), (say,))
+
+
+def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
+    """Go on with shorter lengths, from what the first readings show; where there is no room, say what to do."""
+    course, judge = after.course, Judge(after.run, after.course)
+    filled = next((i for n, i in after.place.filled if n == row.number), 0)
+    at = after.slots[filled].setting or 0.0
+    done = tuple(x for x in course.settings if x <= at + 1e-9)
+    above, top = max(at, row.length or 0.0), judge.bearable_top(row)
+    step = 0.25 * INCH if course.length_unit == "in" else 0.005
+    new = shorter(above, top, len(course.settings) - len(done), judge.geometry, course.holes, step)
+    if not new:
+        ahead = cut or _left_out(after, row, [x for x in course.settings if x > above + 1e-9])
+        say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
+        return Step(_with(after, ahead), (row, *ahead), (say,))
+    lengths = (*done, *new)
+    note = f"{courses.PLANNED}: {' '.join(f'{x:.6g}' for x in lengths)}"
+    plan = Row(row.number + 1, "gap", row.cycle, row.branch, at_s=row.at_s, note=note)
+    words = ", ".join(shown(x, course.length_unit, LENGTH) for x in new)
+    say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
+    return Step(_with(after, (plan,)), (row, plan), (say,))
 
 
 def _with(state: Recording, rows: tuple[Row, ...]) -> Recording:
@@ -204,18 +235,19 @@ def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
         return ()
     ahead = [s for s in state.slots[state.index :] if s.cycle == row.cycle and s.branch == "loading"]
     judge = Judge(state.run, state.course)
-    too_much = [s for s in ahead if s.setting is not None and judge.too_much(s.setting)]
+    lengths = [s.setting for s in ahead if s.setting is not None]
+    stretches = [k.stretch for k in judge.known if k.branch == "loading"]
+    if not lengths or (max(stretches) - min(stretches) < SPAN_TO_GO_BY and not judge.too_much(lengths[0])):
+        return ()  # a millimetre of flat length bends the first few; the next length is safe, and tells more
+    return _left_out(state, row, [x for x in lengths if judge.too_much(x)])
+
+
+def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row, ...]:
+    """Gap rows behind a reading for lengths that are not measured in this recording."""
+    note = f"{courses.LEFT_OUT}: pull would pass the limit"
     return tuple(
-        Row(
-            row.number + 1 + i,
-            "gap",
-            slot.cycle,
-            slot.branch,
-            slot.setting,
-            at_s=row.at_s,
-            note=f"{courses.LEFT_OUT}: pull would pass the limit",
-        )
-        for i, slot in enumerate(too_much)
+        Row(row.number + 1 + i, "gap", row.cycle, row.branch, length, at_s=row.at_s, note=note)
+        for i, length in enumerate(lengths)
     )
 
 
@@ -231,7 +263,7 @@ def _undo(state: Recording, rest: str, at_s: float) -> Step:
     trailing = [
         r.number
         for r in state.rows
-        if r.number > number and r.kind == "gap" and r.note.startswith(courses.LEFT_OUT)
+        if r.number > number and r.kind == "gap" and r.note.startswith((courses.LEFT_OUT, courses.PLANNED))
         if r.number not in state.run.struck
     ]
     strikes = tuple(

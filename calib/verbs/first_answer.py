@@ -8,7 +8,7 @@ from calib.acquire.run_file import read_run
 from calib.acquire.typed_entry import place_words
 from calib.profile.table import estimate, tested_range
 from calib.units import FORCE, LENGTH
-from calib.verbs.fit import _fit_one
+from calib.verbs.fit import fit_and_save
 from calib.verbs.plain_text import table
 
 
@@ -24,7 +24,7 @@ def first_answer(path: Path, out: Path, course: Course) -> str:
         DataError: There are too few readings to fit.
     """
     run = read_run(path)
-    _, profile, saved = _fit_one([(path, run)], out, None, [], set())
+    _, profile, saved = fit_and_save([(path, run)], out, None, [], set())
     loading = profile.branches.loading
     geometry = geometry_of(run.head.band, run.head.length)
     unit, low_high = FORCE[course.force_unit], tested_range(loading)

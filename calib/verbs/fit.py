@@ -49,7 +49,7 @@ def command(
     for i, group in enumerate(groups):
         _progress(i, len(groups), quiet or as_json)
         try:
-            fit, profile, path = _fit_one(group, out, correction, extra, dropped)
+            fit, profile, path = fit_and_save(group, out, correction, extra, dropped)
         except BandcurveError as error:
             failed.append((", ".join(str(p) for p, _ in group), str(error)))
             continue
@@ -144,13 +144,25 @@ def _progress(done: int, of: int, silent: bool) -> None:
         print(f"\rfitting {done + 1} of {of} ", end="\n" if done + 1 == of else "", file=sys.stderr, flush=True)
 
 
-def _fit_one(
+def fit_and_save(
     group: Sequence[tuple[Path, "Run"]],
     out: Path,
     correction: "Correction | None",
     extra: Sequence[tuple[str, str]],
     dropped: set[tuple[str, int]],
 ) -> tuple["Fit", "Profile", Path]:
+    """Fit the runs of one band and write its profile.
+
+    Args:
+        group: The runs with their files.
+        out: Folder for the profile.
+        correction: A check of the scale to use instead of what the runs say; None keeps theirs.
+        extra: Further files the fit rests on, each with its hash.
+        dropped: Readings to leave out, as (run name, row number).
+
+    Returns:
+        The fit, the profile, and where it was written.
+    """
     from importlib.metadata import version
 
     from calib.fit.estimate import fit_runs

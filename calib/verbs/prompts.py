@@ -3,14 +3,18 @@
 What an answer means is the caller's business: it passes a function that reads the answer or raises a DataError.
 """
 
+import re
 import sys
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from calib.acquire.typed_entry import clean
 from calib.errors import DataError
+from calib.verbs.plain_text import columns, wrap
 
 T = TypeVar("T")
+_BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
+ROOM = 10  # columns kept free behind a prompt
 LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
 
 
@@ -24,13 +28,28 @@ def at_terminal() -> bool:
 
 
 def say(*lines: str) -> None:
-    """Talk on standard error; a terminal that is gone is no reason to stop."""
+    """Talk on standard error, broken at spaces; a terminal that is gone is no reason to stop."""
     try:
         for line in lines:
-            print(line, file=sys.stderr)
+            print(broken(line), file=sys.stderr)
         sys.stderr.flush()
     except OSError:
         return
+
+
+def broken(line: str, room: int = 0) -> str:
+    """A line broken at spaces where it is wider than the terminal; what follows stands below its first word.
+
+    Args:
+        line: Without a line end.
+        room: Columns to keep free, for an answer.
+    """
+    width = columns() - room
+    if len(line) <= width:
+        return line
+    begin = _BEGIN.match(line)
+    first = begin[0] if begin else ""
+    return wrap(line[len(first) :], width, first, " " * len(first)) + (" " if line.endswith(" ") else "")
 
 
 def prepare() -> None:
@@ -57,6 +76,9 @@ def ask_line(prompt: str, begun: str = "") -> str:
     """
     if sys.stdin is None:
         raise EndOfInputError
+    above, _, prompt = broken(prompt, ROOM).rpartition("\n")
+    if above:
+        say(*above.split("\n"))
     try:
         if at_terminal() and sys.stdout.isatty():
             return _edited(prompt, begun)

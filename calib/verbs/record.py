@@ -112,6 +112,7 @@ def command(
                     over_stretch,
                 )
                 recorder = _begun(given, out, pace)
+            _conditioned(recorder)
             recorder.record()
         except KeyboardInterrupt:
             _say_where(recorder)
@@ -210,18 +211,30 @@ def _scale(path: Path | None) -> "Scale | None":
 def _begun(given: "Given", out: Path, pace: "Pace") -> "Recorder":
     """A new recording, its head on disk."""
     from calib.acquire.recording import Recording
-    from calib.verbs import live
     from calib.verbs.prompts import say
     from calib.verbs.recorder import Recorder, free_name, new_writer
     from calib.verbs.setup_talk import set_up
 
     _check_place(out)
-    head = set_up(given, live.rest if pace.counts_down else _say_rest)
-    state = Recording(head)
+    state = Recording(set_up(given))
     path = free_name(out, given.band)
     recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock())
-    say("", f"Everything goes to {path}, row by row. Stop any time; go on with: {_resume_command(path)}")
+    say("", f"Everything goes to {path}, row by row. Stop any time; go on with:", f"  {_resume_command(path)}")
     return recorder
+
+
+def _conditioned(recorder: "Recorder") -> None:
+    """The pulls before the first reading, where they are still to come; the head on disk then says so."""
+    from dataclasses import replace
+
+    from calib.verbs import live
+    from calib.verbs.setup_talk import NOT_CONDITIONED, condition
+
+    head = recorder.state.head
+    if recorder.state.rows or not head.extensions.get(NOT_CONDITIONED):
+        return
+    head = condition(head, live.rest if recorder.pace.counts_down else _say_rest)
+    recorder.begin_again(replace(recorder.state, head=head))
 
 
 def _say_rest(seconds: float, why: str) -> None:
@@ -272,7 +285,10 @@ def _say_where(recorder: "Recorder | None") -> None:
         say("", "Stopped before the first reading; nothing was recorded.")
         return
     count = len(recorder.state.run.readings)
-    safe = "1 reading is" if count == 1 else f"{count} readings are"
+    if not recorder.state.rows:
+        safe = "What was said so far is"
+    else:
+        safe = "1 reading is" if count == 1 else f"{count} readings are"
     say("", f"Stopped. {safe} safe in {recorder.path}. Go on with:")
     say(f"  {_resume_command(recorder.path)}")
 

@@ -10,10 +10,11 @@ from pathlib import Path
 
 from calib.acquire.course import Slot, geometry
 from calib.acquire.recording import Recording, take
-from calib.acquire.run_file import RunWriter, columns_for
+from calib.acquire.run_file import RunWriter, columns_for, format_head
 from calib.acquire.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
 from calib.records import Row
+from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.verbs import live
 from calib.verbs.prompts import ask_line, say
@@ -61,9 +62,22 @@ class Recorder:
             self.state = step.state
             self._keep(step.written)
             say(*(f"  {text}" for text in step.say))
+            say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.note))
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
             if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
                 self.last_index = -1 if self.state.index < self.last_index else self.last_index
+
+    def begin_again(self, state: Recording) -> None:
+        """Put another head on disk in place of the one there; no row was written yet."""
+        self.state = state
+        self.started = self.pace.clock()
+        try:
+            self.writer.close()
+            write_atomically(self.path, head_text(state))
+            self.writer, _ = RunWriter.resume(self.path)
+        except (BandcurveError, OSError) as error:
+            say(f"  This could not be written: {error}.")
+            self._elsewhere()
 
     def _now(self) -> float:
         return max(0.0, self.pace.clock() - self.started)
@@ -95,12 +109,20 @@ class Recorder:
         count = f"[{readings.index(state.index) + 1}/{len(readings)}]"
         way = "out" if slot.branch == "loading" else "back"
         if state.hung:
-            say(f"{count} {way}: hang {self._mass(slot.setting)}")
+            say(f"{count} {way}: {'' if course.on_paper else 'hang '}{self._mass(slot.setting)}")
             return
         stretch = geometry(state.head).stretch(slot.setting)
-        say(f"{count} {way}: set {place_words(slot.setting, course, LENGTH)}, {stretch:.2f} x flat")
+        place = place_words(slot.setting, course, LENGTH)
+        say(f"{count} {way}: {'at' if course.on_paper else 'set'} {place}, {stretch:.2f} x flat")
 
     def _sweep_words(self, slot: Slot) -> Sequence[str]:
+        if self.state.course.on_paper:
+            way = "out, down its column" if slot.branch == "loading" else "back, up the next column"
+            words = [f"From the form: cycle {slot.cycle}, {way}."]
+            if not self.explained:
+                words.append("A cell that is empty: skip. Type 'help' for undo, note, strike, stop.")
+            self.explained = True
+            return words
         if slot.branch == "unloading" and self.state.hung:
             return ("Now back: take plates off, step by step.",)
         if slot.branch == "unloading":
@@ -123,16 +145,26 @@ class Recorder:
         unit = self.state.course.force_unit
         return f"{shown(kilogram * G_STANDARD, unit, FORCE)} {unit}"
 
+    def _force(self, newton: float | None) -> str:
+        unit = self.state.course.force_unit
+        return f"{shown(newton or 0.0, unit, FORCE)} {unit}"
+
     def _prompt(self, slot: Slot) -> str:
         course, head = self.state.course, self.state.head
+        if course.on_paper and slot.kind == "flat":
+            return f"Flat length after, from the form, {course.length_unit} (Enter alone: not measured): "
+        if course.on_paper and slot.kind == "zero":
+            alone = "" if head.procedure.method == "anchor-on-scale" else " (Enter alone: 0)"
+            return f"Zero {'after' if slot.closing else 'before'}, from the form, {course.force_unit}{alone}: "
         if slot.kind == "zero":
             if head.procedure.method == "anchor-on-scale":
                 return f"Band slack, weight on the scale. It shows, {course.force_unit}: "
-            return f"Band slack. Zero the scale. It shows, {course.force_unit} [0]: "
+            return f"Band slack. Zero the scale. It shows, {course.force_unit} (Enter alone: 0): "
         if slot.kind == "check-load" and head.check_load is not None:
-            return f"The known plate alone ({self._mass(head.check_load.mass)}). It shows, {course.force_unit} [skip]: "
+            alone = f"{course.force_unit} (Enter alone: skip): "
+            return f"The known plate alone ({self._mass(head.check_load.mass)}). It shows, {alone}"
         if slot.kind == "flat":
-            return f"Flat length at the end, {course.length_unit} [skip]: "
+            return f"Flat length at the end, {course.length_unit} (Enter alone: skip): "
         if self.state.hung:
             return f"  length, {course.length_unit}: "
         return f"  shows, {course.force_unit}: "
@@ -191,10 +223,18 @@ def write_whole(path: Path, state: Recording) -> RunWriter:
 
 def new_writer(path: Path, state: Recording) -> RunWriter:
     """A new file with the head of a recording."""
+    return RunWriter.create(path, state.head, _columns(state))
+
+
+def head_text(state: Recording) -> str:
+    """What a file of the recording without rows holds."""
+    return format_head(state.head) + ",".join(_columns(state)) + "\n"
+
+
+def _columns(state: Recording) -> Sequence[str]:
     course = state.course
     in_file = {"kg": "kgf", "lb": "lbf"}.get(course.force_unit, course.force_unit)
-    mass_unit = course.force_unit if state.hung else None
-    return RunWriter.create(path, state.head, columns_for(course.length_unit, in_file, mass_unit))
+    return columns_for(course.length_unit, in_file, course.force_unit if state.hung else None)
 
 
 def free_name(folder: Path, band: str) -> Path:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from calib.acquire.course import Course, extensions_of
+from calib.acquire.course import Course, course_of, extensions_of
 from calib.acquire.plan import (
     Geometry,
     Holes,
@@ -21,7 +21,7 @@ from calib.acquire.plan import (
     stretch_caution,
     with_top,
 )
-from calib.acquire.typed import parse_force, parse_length
+from calib.acquire.typed import parse_force, parse_length, parse_number
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError
 from calib.half_path import LengthKind
@@ -72,6 +72,7 @@ PULLS, QUICK_PULLS = 5, 3
 QUICK_COUNT, FULL_COUNT = 3, 8
 DWELL_S, LOCK_S = 10.0, 3.0
 U_TAPE, U_HOLE = 0.002, 0.0005  # [m] one reading; pins in drilled holes sit to half a millimetre
+NOT_CONDITIONED = "not_conditioned"  # in a head that was put on disk before the conditioning pulls
 U_COMMON = 0.001  # [m] offset of a whole set-up
 DEFAULT_FITTING = 0.012  # [m] carabiner or thin bar
 
@@ -116,12 +117,11 @@ class Gear:
     units: Units
 
 
-def set_up(given: Given, pause: Callable[[float, str], None]) -> RunHead:
-    """Ask for all that a recording needs.
+def set_up(given: Given) -> RunHead:
+    """Ask for all that a recording needs but what `condition` finds out with the band in hand.
 
     Args:
         given: Answers known already.
-        pause: Rests for a number of seconds, saying why.
     """
     if not given.form:
         say(*CAUTIONS)
@@ -131,8 +131,8 @@ def set_up(given: Given, pause: Callable[[float, str], None]) -> RunHead:
     plan, loads = _plan(given, gear, band)
     check_load = None if given.quick or gear.method == "hung-weight" else _check_load(gear.units)
     procedure = _procedure(given, gear)
-    if not given.form:
-        band, procedure = _condition(given, gear, band, plan, procedure, pause)
+    scale = _zeroed(gear, procedure)
+    band, procedure = _weight_and_place(given, band, procedure, scale)
     locked = gear.scale is not None and gear.scale.locks != "no"
     course = Course(
         settings=plan.lengths,
@@ -144,10 +144,12 @@ def set_up(given: Given, pause: Callable[[float, str], None]) -> RunHead:
         closing=not given.quick,
         capacity=gear.capacity,
         holes=gear.holes,
+        on_paper=given.form,
     )
-    scale = _zeroed(gear, procedure)
     started = datetime.now(UTC).replace(microsecond=0)
     extensions = extensions_of(course) | {"quick": given.quick}
+    if not given.form:
+        extensions[NOT_CONDITIONED] = True
     return RunHead(band, gear.setup, scale, procedure, loads, check_load, started, extensions)
 
 
@@ -470,30 +472,73 @@ def _procedure(given: Given, gear: Gear) -> Procedure:
     return procedure if temperature == unknown else replace(procedure, temperature=round(temperature, 1))
 
 
-def _condition(
-    given: Given,
-    gear: Gear,
-    band: Band,
-    plan: Plan,
-    procedure: Procedure,
-    pause: Callable[[float, str], None],
-) -> tuple[Band, Procedure]:
-    """Conditioning pulls, rest, and the flat length after them."""
-    pulls = QUICK_PULLS if given.quick else PULLS
+def condition(head: RunHead, pause: Callable[[float, str], None]) -> RunHead:
+    """Conditioning pulls, rest, and the flat length after them.
+
+    Args:
+        head: From `set_up`, or from a file that was cut off before the pulls were done.
+        pause: Rests for a number of seconds, saying why.
+
+    Returns:
+        The head as it stays.
+    """
+    course = course_of(head, ())
+    units = Units(course.length_unit, course.force_unit)
+    gear = Gear(head.procedure.method, head.scale, course.capacity, head.length, course.holes, units)
+    quick, longest, procedure = bool(head.extensions.get("quick")), course.settings[-1], head.procedure
+    pulls = QUICK_PULLS if quick else PULLS
     say("")
     if gear.method == "hung-weight":
-        heaviest = f"{shown(plan.lengths[-1] * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
+        heaviest = f"{shown(longest * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
         say(f"Condition the band: hang the heaviest load ({heaviest}) {pulls} times, gently.")
         done = replace(procedure, conditioning_pulls=pulls)
     else:
-        to = plan.lengths[-1] + (0.0 if gear.holes else 4 * _step(gear))
+        to = longest + (0.0 if gear.holes else 4 * _step(gear))
         place = f"hole {gear.holes.number(to)}" if gear.holes else _length(to, gear)
         say(f"Condition the band: pull it out to {place} and back, slowly, {pulls} times.")
         done = replace(procedure, conditioning_pulls=pulls, conditioned_to=round(to, 6))
     ask_line("Enter when done: ")
-    if not given.quick:
+    if not quick:
         pause(60.0, "let the band rest")
-    return replace(band, flat_length=_flat_after(gear, band.flat_length)), done
+    band = replace(head.band, flat_length=_flat_after(gear, head.band.flat_length))
+    extensions = {k: v for k, v in head.extensions.items() if k != NOT_CONDITIONED}
+    started = datetime.now(UTC).replace(microsecond=0)
+    return replace(head, band=band, procedure=done, started=started, extensions=extensions)
+
+
+def _weight_and_place(
+    given: Given, band: Band, procedure: Procedure, scale: ScaleInUse | None
+) -> tuple[Band, Procedure]:
+    """The band's mass, where it hangs on the reading, and the latitude, where weight is the measure."""
+    hung = procedure.method == "hung-weight"
+    hangs = procedure.method == "scale-in-line" and procedure.orientation == "vertical"
+    if given.quick or not (hung or (hangs and scale is not None and scale.zeroed != "band-both-ends")):
+        return band, procedure
+
+    def grams(text: str) -> float:
+        whole = text.endswith(("kg", "lb"))
+        typed = parse_force(text if whole else text.removesuffix("g"), "kg") / G_STANDARD
+        mass = typed if whole else typed / 1000
+        if not 0.005 <= mass <= 5:
+            raise DataError("a band weighs 5 g to 5 kg; type grams, for example 310")
+        return mass
+
+    mass = ask("The band's own mass, grams; Enter if not weighed: ", grams, empty=0.0)
+    if mass:
+        band = replace(band, mass=round(mass, 6))
+    if not hung:
+        return band, procedure
+
+    def degrees(text: str) -> float:
+        south = text.lower().endswith("s") or text.startswith("-")
+        value = parse_number(text.lstrip("-").rstrip("nNsS ").strip())
+        if not 0 <= value <= 90:
+            raise DataError("a latitude lies between 0 and 90 degrees, for example 52 or 34 S")
+        return -value if south else value
+
+    unknown = float("inf")
+    latitude = ask("Latitude of the place, degrees (52, or 34 S); Enter if not known: ", degrees, empty=unknown)
+    return (band, procedure) if latitude == unknown else (band, replace(procedure, latitude_deg=latitude))
 
 
 def _flat_after(gear: Gear, before: float) -> float:

@@ -40,14 +40,16 @@ SETUP: tuple[tuple[str, str], ...] = (
     (r"One known plate[^\n]*: $", "plate"),
     (r"scale at the bottom\nWhich\? \[1\]: $", "enter"),
     (r"Temperature, C[^\n]*: $", "temperature"),
+    (r"The band's own mass, grams[^\n]*: $", "mass"),
+    (r"Latitude of the place[^\n]*: $", "latitude"),
     (r"Enter when done: $", "enter"),
     (r"Flat length now[^\n]*: $", "enter"),
 )
 RECORDING: tuple[tuple[str, str], ...] = (
-    (r"Zero the scale\. It shows, \w+ \[0\]: $", "zero"),
+    (r"Zero the scale\. It shows, \w+ \(Enter alone: 0\): $", "zero"),
     (r"weight on the scale\. It shows, \w+: $", "zero"),
     (r"The known plate alone[^\n]*: $", "check-load"),
-    (r"Flat length at the end, mm \[skip\]: $", "flat-end"),
+    (r"Flat length at the end, mm \(Enter alone: skip\): $", "flat-end"),
     (r"  shows, \w+: $", "reading"),
     (r"  length, mm: $", "length"),
 )
@@ -218,6 +220,8 @@ class User:
             "lengths": " ".join(map(str, self.lengths)),
             "loads": "2.5 5 7.5 10" if self.unit == "kg" else "5 10 15 20",
             "plate": self.random.choice(("", "10")),
+            "mass": self.random.choice(("", "310", "310 g")),
+            "latitude": self.random.choice(("", "52", "34 S")),
             "temperature": self.random.choice(("", "21", "68 F")),
         }
         return gear[prompt]

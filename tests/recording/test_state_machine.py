@@ -47,11 +47,16 @@ def typed(state: Recording, *lines: str) -> Step:
 
 def walked(state: Recording) -> Recording:
     """Answer everything truthfully to the end."""
+    return walked_with(state, 12.0)
+
+
+def walked_with(state: Recording, level: float) -> Recording:
+    """The same with another band."""
     while state.slot is not None:
         slot = state.slot
         if slot.kind == "reading" and slot.setting is not None:
             back = 0.94 if slot.branch == "unloading" else 1.0
-            line = f"{back * shown(slot.setting):.2f}"
+            line = f"{back * shown(slot.setting, level):.2f}"
         else:
             line = {"zero": "0", "check-load": "10.02", "flat": "1001"}[slot.kind]
         step = take(state, line, 1.0)
@@ -183,39 +188,109 @@ def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
     state = typed(begun("anchor-on-scale"), "80", f"{80 - shown(1.1):.2f}").state
     assert len(state.run.readings) == 1
     assert "no pull at all" in typed(state, "85").say[0]
-    state = typed(begun("anchor-on-scale"), "20", f"{20 - shown(1.1):.2f}", f"{20 - shown(1.2):.2f}").state
+    state = typed(begun("anchor-on-scale"), "20", f"{20 - shown(1.1):.2f}", "keep").state
+    assert state.slot is not None
+    assert 1.1 < (state.slot.setting or 0) < 2.0
     assert [s.note.split(":")[0] for s in state.rows if s.kind == "gap"], (
-        "the anchor would lift: longer lengths left out"
+        "the anchor would lift: a shorter plan"
     )
 
 
+EIGHT = (1.1, 1.15, 1.25, 1.4, 1.55, 1.7, 1.85, 2.0)
+
+
+def nearing_the_limit() -> Recording:
+    """The first reading is a little low, so that only the third shows that the last length is too much."""
+    state = typed(begun(capacity=32 * KG, settings=EIGHT), "0", f"{0.95 * shown(1.1):.2f}").state
+    state = typed(state, f"{shown(1.15):.2f}").state
+    assert not [r for r in state.rows if r.kind == "gap"], "two lengths close together decide nothing"
+    return typed(state, f"{shown(1.25):.2f}").state
+
+
 def test_lengths_beyond_four_fifths_of_capacity_are_left_out_everywhere() -> None:
-    state = begun(capacity=20 * KG)
-    for line in ("0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}", f"{shown(1.4):.2f}"):
-        state = take(state, line, 1.0).state
+    state = nearing_the_limit()
     left = [r.length for r in state.rows if r.kind == "gap"]
-    assert left == [x for x in LENGTHS if shown(x) > 16]
+    assert left
+    assert all(shown(x or 0.0) > 0.9 * 0.8 * 32 for x in left)
     lengths = [r.length for r in walked(state).run.readings]
-    assert max(x for x in lengths if x is not None) < min(x for x in left if x is not None)
+    assert not set(lengths) & set(left)
 
 
 def test_undo_takes_back_what_was_left_out_with_it() -> None:
-    state = typed(begun(capacity=20 * KG), "0", f"{shown(1.1):.2f}", f"{shown(1.2):.2f}").state
+    state = nearing_the_limit()
     left = {r.number for r in state.rows if r.kind == "gap"}
     assert left
     state = take(state, "undo", 1.0).state
     assert left < set(state.run.struck)
     assert state.slot is not None
-    assert state.slot.setting == 1.2
-    state = typed(state, f"{0.9 * shown(1.2):.2f}", "keep", f"{shown(1.4):.2f}").state
-    assert 1.4 in [r.length for r in state.run.readings]
+    assert state.slot.setting == 1.25
+    state = typed(state, f"{0.95 * shown(1.25):.2f}").state
+    assert not [r for r in state.run.standing("gap") if r.length == 2.0]
+
+
+def test_a_band_too_strong_for_the_scale_is_measured_as_far_as_the_scale_goes() -> None:
+    state = walked(typed(begun(capacity=20 * KG), "0", f"{shown(1.1):.2f}", "keep").state)
+    pulls = [r.force or 0.0 for r in state.run.readings]
+    assert len(pulls) == 2 * 9
+    assert 14 * KG < max(pulls) <= 16.1 * KG
+
+
+def test_a_first_reading_is_held_against_the_whole_plan_and_the_slip_is_named() -> None:
+    state = begun(capacity=50 * KG)
+    step = typed(state, "0", "49")
+    assert step.state.run.readings == ()
+    assert "Looks like the decimal point (4.9)" in step.say[0]
+    assert "at 2000 mm" in step.say[0]
+    assert len(typed(step.state, "4.9").state.run.readings) == 1
+
+
+def test_a_first_reading_that_stands_leads_to_a_shorter_plan_that_outlives_a_cut_off() -> None:
+    step = typed(begun(capacity=50 * KG), "0", "15", "15")
+    assert "So a shorter plan, from what the first readings show" in step.say[0]
+    again = Recording.of(parse_run(as_file(step.state), "B1.run.csv"))
+    assert again.slot == step.state.slot
+    assert again.course.settings[0] == 1.1
+    assert again.course.settings[-1] < 1.6
+    lengths = [r.length for r in walked_with(again, 15 / shown(1.1) * 12).run.readings]
+    assert len(lengths) == 2 * (2 * len(again.course.settings) - 1)
+
+
+def test_undo_brings_the_first_plan_back() -> None:
+    state = typed(begun(capacity=50 * KG), "0", "15", "keep", "undo").state
+    assert state.course.settings == LENGTHS
+    assert state.slot is not None
+    assert state.slot.setting == 1.1
+
+
+def test_a_first_reading_near_the_limit_leaves_no_room_and_says_so() -> None:
+    step = typed(begun(capacity=50 * KG), "0", "49", "keep")
+    assert "begin again with shorter lengths" in step.say[0]
+    assert step.state.slot is not None
+    assert step.state.slot.setting in (None, 1.1)
+
+
+def test_after_a_kept_slip_the_right_reading_names_the_one_before() -> None:
+    state = typed(begun(capacity=200 * KG), "0", "42", "keep").state
+    assert state.run.readings
+    step = typed(state, f"{shown(state.slot.setting):.2f}" if state.slot and state.slot.setting else "")
+    assert "42 kg at 1100 mm" in step.say[0]
+    assert "the decimal point (4.2)" in step.say[0]
+    assert "undo" in step.say[0]
+
+
+def test_a_menu_digit_is_no_zero_and_a_zero_just_set_is_questioned() -> None:
+    state = begun(capacity=50 * KG)
+    assert typed(state, "1").written == ()
+    assert "right after zeroing" in typed(state, "1").say[0]
+    assert typed(state, "0.05").written[0].force == pytest.approx(0.05 * KG)
+    assert len(typed(state, "1", "keep").state.rows) == 1
 
 
 def test_way_back_false_asks_no_way_back() -> None:
     assert all(s.branch != "unloading" for s in begun(way_back=False).slots)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(
     st.lists(
         st.one_of(st.text(max_size=40), st.sampled_from(["undo", "skip", "stop", "keep", "rows", "help", "5.2", "8"]))

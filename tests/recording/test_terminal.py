@@ -25,12 +25,12 @@ MIXES: Sequence[Sequence[Interruption]] = ((), ("ctrl-c",), ("end-of-input", "ha
 QUICK = "\n1\nkg\n0.05\n150\n1\nmm\n1\n12\n1000\n1150 1400 1800\n\n\n0\n"
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(9))
 def test_every_accepted_reading_is_in_the_file_once_and_in_order(seed: int, tmp_path: Path) -> None:
     User(seed, tmp_path, MIXES[seed % len(MIXES)]).record()
 
 
-@pytest.mark.parametrize("seed", range(20_000, 20_006))
+@pytest.mark.parametrize("seed", range(20_000, 20_004))
 def test_killed_at_a_random_moment_nothing_accepted_is_lost(seed: int, tmp_path: Path) -> None:
     User(seed, tmp_path, ("kill", "kill")).record()
 
