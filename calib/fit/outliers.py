@@ -17,7 +17,7 @@ FAR = 5.0  # beyond it, judged by spreads that no longer know it, it stays out
 MOST = 0.25  # share of the readings; beyond it they are the data, not errors
 ROUNDS = 10
 ANNEALING = 14
-START_SD = {"smooth": 0.05, "toe": 0.6, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
+START_SD = {"smooth": 0.05, "toe": 0.35, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
 
 
 def robust_start(model: MixedModel) -> tuple[Array, NDArray[np.bool_]]:

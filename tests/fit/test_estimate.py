@@ -172,6 +172,13 @@ def test_a_slip_of_a_factor_ten_is_found_named_and_left_out() -> None:
     assert (moved < np.interp(INSIDE, clean.curve.loading.length, clean.curve.loading.u95)).all()
 
 
+@pytest.mark.parametrize("slipped", [1, 2, 3, 4, 5])
+def test_a_slip_of_a_factor_ten_is_found_among_five_readings(slipped: int) -> None:
+    rows = readings(1, (1.12, 1.3, 1.5, 1.9, 2.3), way_back=False, noise=0.004)
+    rows = [replace(r, force=(r.force or 0) * 10) if r.number == slipped else r for r in rows]
+    assert [p.row for p in fit_runs([run(rows)]).points if not p.used] == [slipped]
+
+
 def test_a_struck_reading_and_one_left_out_by_the_user_give_the_same_curve() -> None:
     rows = readings(noise=0.002)
     rows[5] = replace(rows[5], force=(rows[5].force or 0) * 1.2)
