@@ -5,7 +5,9 @@ tape reads differs only by where it was held. A band lying flat ends in two fold
 x - 2 t + pi t / 2 = x - 0.43 t. Plane geometry.
 """
 
+from collections.abc import Sequence
 from math import pi
+from statistics import fmean
 from typing import Literal
 
 LengthKind = Literal["band-outer", "band-inner", "centres", "half-path"]
@@ -29,6 +31,17 @@ def half_path_offset(kind: LengthKind, fitting_diameter: float, thickness: float
         "centres": pi * (d + t) / 2,
         "half-path": 0.0,
     }[kind]
+
+
+def offset_over(kind: LengthKind, fitting_diameters: Sequence[float], thickness: float | None) -> float:
+    """Length to add to a tape reading over one or two fittings, none at a point. [m]
+
+    Args:
+        kind: What the tape was laid along.
+        fitting_diameters: Shape (0,), (1,) or (2,). [m]
+        thickness: Of the unstretched band, the default where it was not measured. [m]
+    """
+    return half_path_offset(kind, fmean(fitting_diameters or (0.0,)), thickness or DEFAULT_THICKNESS)
 
 
 def thickness_slope(kind: LengthKind) -> float:

@@ -56,7 +56,7 @@ def two_powers(stretch: float) -> float:
 
 
 @dataclass(frozen=True)
-class Session:
+class Invented:
     """One recording to invent: gear as it truly was, and where readings are taken."""
 
     file: str
@@ -89,7 +89,7 @@ TAPE = LengthSetup(kind="band-inner", fitting_diameters=(0.012, 0.012), u_readin
 PULLED = Procedure(conditioning_pulls=5, dwell_s=10.0, temperature=19.0)
 
 
-def sessions() -> tuple[Session, ...]:
+def invented_runs() -> tuple[Invented, ...]:
     """The three recordings."""
     knee = Band("KNEE", 1.031, 0.002, thickness=0.0045, width=0.029, mass=0.158, material="latex, layered", note=NOTE)
     long = Band("LONG", 1.026, 0.002, thickness=0.0045, width=0.045, mass=0.243, material="latex, layered", note=NOTE)
@@ -99,7 +99,7 @@ def sessions() -> tuple[Session, ...]:
     )
     plates = Loads(id="gym-plates", u_common=0.002, u_each=0.03, hook_mass=0.4)
     return (
-        Session(
+        Invented(
             "KNEE.run.csv",
             RunHead(
                 knee, TAPE, HOOK, replace(PULLED, conditioned_to=2.28), None,
@@ -108,7 +108,7 @@ def sessions() -> tuple[Session, ...]:
             Truth(chain_lock, 0.13), (1120, 1180, 1270, 1400, 1560, 1760, 1980, 2220), 3,
             true_gain=1.003, slip=(20, 10.0),
         ),
-        Session(
+        Invented(
             "LONG.run.csv",
             RunHead(
                 long, TAPE, replace(DIGITAL, locks="peak"), replace(PULLED, conditioned_to=1.95), None, None,
@@ -117,7 +117,7 @@ def sessions() -> tuple[Session, ...]:
             Truth(soft_start, 0.1), (1110, 1160, 1230, 1320, 1430, 1560, 1720, 1900), 2,
             back=False, true_gain=0.9985,
         ),
-        Session(
+        Invented(
             "THIN.run.csv",
             RunHead(
                 thin, tree, None,
@@ -137,13 +137,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--expected", action="store_true", help="fit them and write the expected profiles too")
     expected = parser.parse_args().expected
-    for i, session in enumerate(sessions()):
-        rows = _hung(session, SEED + i) if session.weights else _pulled(session, SEED + i)
-        path = HERE / session.file
+    for i, made in enumerate(invented_runs()):
+        rows = _hung(made, SEED + i) if made.weights else _pulled(made, SEED + i)
+        path = HERE / made.file
         path.unlink(missing_ok=True)
-        mass_unit = session.units[1] if session.weights else None
-        columns = columns_for(session.units[0], "kgf" if session.weights else session.units[1], mass_unit)
-        with RunWriter.create(path, session.head, columns) as writer:
+        mass_unit = made.units[1] if made.weights else None
+        columns = columns_for(made.units[0], "kgf" if made.weights else made.units[1], mass_unit)
+        with RunWriter.create(path, made.head, columns) as writer:
             for row in rows:
                 writer.append(row)
         if expected:
@@ -160,18 +160,18 @@ def _expect(path: Path) -> None:
     save_profile(profile_of(fit_runs([run]), "bandcurve 0.1.0"), HERE / f"{run.head.band.id}.profile.json")
 
 
-def _pulled(session: Session, seed: int) -> list[Row]:
+def _pulled(made: Invented, seed: int) -> list[Row]:
     """A scale in line: lengths are set, the scale is read."""
     rng = np.random.default_rng(seed)
-    head, scale = session.head, session.head.scale
+    head, scale = made.head, made.head.scale
     assert scale is not None
     offset, rest = _geometry(head)
-    top = (session.lengths_mm[-1] * 1e-3 + offset) / rest
+    top = (made.lengths_mm[-1] * 1e-3 + offset) / rest
     rows: list[Row] = []
     clock = 5.0
 
     def shown(newton: float) -> float:
-        noisy = newton * session.true_gain + rng.normal(0, 0.4 * scale.resolution)
+        noisy = newton * made.true_gain + rng.normal(0, 0.4 * scale.resolution)
         return round(noisy / scale.resolution) * scale.resolution
 
     def add(**values: object) -> None:
@@ -180,17 +180,17 @@ def _pulled(session: Session, seed: int) -> list[Row]:
     add(kind="zero", force=shown(0.0))
     if head.check_load:
         add(kind="check-load", force=shown(head.check_load.mass * G_STANDARD), note="10 kg plate P10")
-    for cycle in range(1, session.cycles + 1):
+    for cycle in range(1, made.cycles + 1):
         gain, shift = 1 + rng.normal(0, 0.005), rng.normal(0, 0.0012)
-        for back, lengths in ((False, session.lengths_mm), (True, session.lengths_mm[-2::-1])):
-            for mm in lengths if session.back or not back else ():
+        for back, lengths in ((False, made.lengths_mm), (True, made.lengths_mm[-2::-1])):
+            for mm in lengths if made.back or not back else ():
                 clock += 26 + rng.uniform(0, 8)
                 taped = mm * 1e-3
                 half_path = taped + offset + shift + rng.normal(0, 0.0012)
-                force = shown(gain * session.truth.pull(half_path / rest, max(top, half_path / rest), back))
+                force = shown(gain * made.truth.pull(half_path / rest, max(top, half_path / rest), back))
                 branch = "unloading" if back else "loading"
-                if session.slip and len(rows) + 1 == session.slip[0]:
-                    force *= session.slip[1]
+                if made.slip and len(rows) + 1 == made.slip[0]:
+                    force *= made.slip[1]
                 add(kind="reading", cycle=cycle, branch=branch, length=taped, force=force, dwell_s=10.0)
     clock += 60
     add(kind="zero", force=shown(0.0))
@@ -200,11 +200,11 @@ def _pulled(session: Session, seed: int) -> list[Row]:
     return rows
 
 
-def _hung(session: Session, seed: int) -> list[Row]:
+def _hung(made: Invented, seed: int) -> list[Row]:
     """Hung weights: the load is known, the length is read, here to an eighth of an inch."""
     rng = np.random.default_rng(seed)
-    offset, rest = _geometry(session.head)
-    band, loads = session.head.band, session.head.loads
+    offset, rest = _geometry(made.head)
+    band, loads = made.head.band, made.head.loads
     assert loads is not None
     own = (band.mass or 0.0) / 2 + loads.hook_mass
     rows: list[Row] = []
@@ -214,13 +214,13 @@ def _hung(session: Session, seed: int) -> list[Row]:
         low, high = 1.001, 4.0
         for _ in range(60):
             middle = (low + high) / 2
-            low, high = (middle, high) if session.truth.pull(middle, max(top, middle), back) < newton else (low, middle)
+            low, high = (middle, high) if made.truth.pull(middle, max(top, middle), back) < newton else (low, middle)
         return (low + high) / 2
 
-    for cycle in range(1, session.cycles + 1):
+    for cycle in range(1, made.cycles + 1):
         gain = 1 + rng.normal(0, 0.004)
-        top = stretch_at((session.weights[-1] + own) * gravity / gain, 1.001, False)
-        for back, weights in ((False, session.weights), (True, session.weights[-2::-1])):
+        top = stretch_at((made.weights[-1] + own) * gravity / gain, 1.001, False)
+        for back, weights in ((False, made.weights), (True, made.weights[-2::-1])):
             for mass in weights:
                 clock += 35 + rng.uniform(0, 10)
                 at = stretch_at((mass + own) * gravity / gain, top, back)

@@ -8,7 +8,7 @@ from itertools import pairwise
 from math import hypot
 
 from calib.errors import DataError
-from calib.half_path import DEFAULT_THICKNESS, half_path_offset, rest_half_path
+from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Row, Run, RunHead
 
 LONGEST_STRETCH = 12.0  # no rubber band survives this; a length beyond it was read or typed in another unit
@@ -23,9 +23,8 @@ def check_lengths(run: Run) -> None:
         DataError: Below the flat length by more than its uncertainty, or beyond any stretch.
     """
     head = run.head
-    thickness = head.band.thickness or DEFAULT_THICKNESS
-    offset = half_path_offset(head.length.kind, _mean(head.length.fitting_diameters), thickness)
-    rest = rest_half_path(head.band.flat_length, thickness, head.band.strands)
+    offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
+    rest = rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands)
     slack = SURE * hypot(head.length.u_reading, head.length.u_common, head.band.u_flat_length)
     for row in run.standing("reading"):
         if row.length is None:
@@ -44,10 +43,6 @@ def _impossible(length: float, converted: float, rest: float, head: RunHead) -> 
     if converted > rest:
         return f"length {length:.4g} m is {converted / rest:.0f} times {flat}"
     return f"length {length:.4g} m is below {flat}{as_half_path}"
-
-
-def _mean(diameters: tuple[float, ...]) -> float:
-    return sum(diameters) / len(diameters) if diameters else 0.0
 
 
 def _where(run: Run, row: Row) -> str:

@@ -89,7 +89,8 @@ class _Shape:
 
     matrix: Array
     constant: Array
-    name: NDArray[np.str_]
+    doubt: NDArray[np.str_]  # code of the finding where the readings break the condition
+    words: NDArray[np.str_]
     length: Array
 
 
@@ -106,11 +107,10 @@ def hold_shape(curve: FittedCurve) -> tuple[FittedCurve, tuple[Finding, ...]]:
     sd = np.sqrt(np.einsum("ij,ij->i", shape.matrix @ curve.covariance, shape.matrix))
     wrong = np.where(value < 0, -value / np.maximum(sd, 1e-12), 0)
     worst = int(wrong.argmax())
-    place = f"{shape.name[worst]} near {shape.length[worst]:.3f} m"
+    place = f"{shape.words[worst]} near {shape.length[worst]:.3f} m"
     if wrong[worst] > CONTRADICTION:
-        code = "branches-cross" if "above" in place else "force-falls"
         text = f"{place}: the readings say so, the curve follows them. Branches swapped, or a scale at its limit?"
-        return curve, (Finding(code, text),)
+        return curve, (Finding(str(shape.doubt[worst]), text),)
     near = np.flatnonzero(value < 2 * sd)
     matrix = shape.matrix[near]
     gram = matrix @ curve.covariance @ matrix.T
@@ -128,14 +128,16 @@ def _conditions(curve: FittedCurve) -> _Shape:
     rest = basis.rest + curve.beta[-1]
     offset = slope_ln_g(np.maximum(length / rest, LEAST_STRETCH)) / rest
     up = basis.at(length, np.zeros(SHAPE_GRID, bool))
-    parts = [(up.slopes, offset, "loading force falls with length")]
+    parts = [(up.slopes, offset, "force-falls", "loading force falls with length")]
     if basis.has_loop:
         down = basis.at(length, np.ones(SHAPE_GRID, bool))
-        parts.append((down.slopes, offset, "unloading force falls with length"))
-        parts.append((up.columns - down.columns, np.zeros(SHAPE_GRID), "the unloading branch lies above the loading"))
+        parts.append((down.slopes, offset, "force-falls", "unloading force falls with length"))
+        apart = up.columns - down.columns
+        parts.append((apart, np.zeros(SHAPE_GRID), "branches-cross", "the unloading branch lies above the loading"))
     return _Shape(
-        np.vstack([m for m, _, _ in parts]),
-        np.concatenate([c for _, c, _ in parts]),
-        np.repeat([name for _, _, name in parts], SHAPE_GRID),
+        np.vstack([part[0] for part in parts]),
+        np.concatenate([part[1] for part in parts]),
+        np.repeat([part[2] for part in parts], SHAPE_GRID),
+        np.repeat([part[3] for part in parts], SHAPE_GRID),
         np.tile(length, len(parts)),
     )

@@ -15,7 +15,7 @@ from calib.gravity import local_gravity
 from calib.half_path import (
     DEFAULT_THICKNESS,
     U_DEFAULT_THICKNESS,
-    half_path_offset,
+    offset_over,
     rest_half_path,
     thickness_slope,
 )
@@ -118,9 +118,7 @@ def _observe_one(index: int, run: Run) -> Observations:
             where=run.name,
             remedy="check the scale with known loads first: bandcurve scale check",
         )
-    thickness = head.band.thickness or DEFAULT_THICKNESS
-    diameters = head.length.fitting_diameters or (0.0,)
-    offset = half_path_offset(head.length.kind, float(np.mean(diameters)), thickness)
+    offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     length = np.array([r.length for r in rows], dtype=float) + offset
     zero, drift = zero_at(run, rows)
     pull, resolution, u_force = _pull(head, rows, zero)
@@ -135,7 +133,7 @@ def _observe_one(index: int, run: Run) -> Observations:
         u_length=np.full(n, head.length.u_reading),
         sources=tuple(_sources(head, length, pull, zero, drift)),
         rows=tuple(((index, r),) for r in rows),
-        rest=rest_half_path(head.band.flat_length, thickness, head.band.strands),
+        rest=rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands),
         u_rest=_u_rest(head),
     )
 

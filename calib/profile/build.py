@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from calib.errors import DataError
-from calib.half_path import DEFAULT_THICKNESS, half_path_offset
+from calib.half_path import offset_over
 from calib.profile.document import Profile, parse_profile
 from calib.records import Array, BranchTable, BudgetLine, Fit, Run, RunHead
 
@@ -141,9 +141,7 @@ def _conditioned_to(head: RunHead) -> float | None:
     """Longest conditioning length as half-path. [m]"""
     if head.procedure.conditioned_to is None:
         return None
-    diameters = head.length.fitting_diameters
-    thickness = DEFAULT_THICKNESS if head.band.thickness is None else head.band.thickness
-    offset = half_path_offset(head.length.kind, fmean(diameters) if diameters else 0.0, thickness)
+    offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     return head.procedure.conditioned_to + offset
 
 

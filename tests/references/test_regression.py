@@ -153,7 +153,7 @@ def test_correlated_readings_against_an_independent_package() -> None:
 
 def test_errors_in_both_against_an_independent_package() -> None:
     """odrpack: its cov_beta is the unscaled covariance."""
-    odrpack = pytest.importorskip("odrpack", reason="odrpack is not installed")
+    odrpack = pytest.importorskip("odrpack", reason="odrpack (test extra) is not installed")
     x, y = np.array([1.2, 1.9, 2.9, 4.0, 4.7, 5.9]), np.array([3.4, 4.4, 7.2, 8.5, 10.8, 13.5])
     u_x, u_y = np.full(6, 0.2), np.array([0.2, 0.2, 0.2, 0.4, 0.4, 0.4])
     theirs = odrpack.odr_fit(
