@@ -102,11 +102,16 @@ def _range(seen: Observations, unloading: bool) -> Ends | None:
 
 
 def _closed(seen: Observations) -> Ends | None:
-    """Range of the way back: up to the turning point, which both branches share, where no length was left out."""
+    """Range of the way back: up to the turning point, which both branches share, where no length was left out.
+
+    One length alone is no range: there it is closed too. At the turning point alone nothing of the way back was seen.
+    """
     ends, loading = _range(seen, True), seen.length[~seen.unloading]
-    if ends is None:
-        return None
     top = loading.max()
+    if ends is None or ends[0] > top - CLOSE * seen.rest:
+        return None
+    if ends[1] - ends[0] < CLOSE * seen.rest:
+        return ends[0], float(top)
     skipped = (loading > ends[1] + CLOSE * seen.rest) & (loading < top - CLOSE * seen.rest)
     return ends if skipped.any() else (ends[0], max(ends[1], float(top)))
 

@@ -82,3 +82,15 @@ def test_a_prediction_fits_a_terminal_and_speaks_of_no_thickness(capsys: pytest.
     assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
     assert run(["predict", profile, "--between", "1.5m", "--kind", "half-path", "--fittings", "12,12"]) == 2
     assert "a half-path length has no fittings" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("back", "measured"), [("50;19,7;d;", True), ("62;41,0;d;", False)])
+def test_one_length_on_the_way_back_is_a_profile(back: str, measured: bool, tmp_path: Path) -> None:
+    table, target = tmp_path / "t.csv", tmp_path / "B07.run.csv"
+    table.write_text("".join(line for line in TABLE.splitlines(keepends=True) if ";d;" not in line) + back, "utf-8")
+    assert run(["import", str(table), "--id", "B07", *OPTIONS, "--out", str(target)]) == 0
+    assert run(["fit", str(target), "--out", str(tmp_path), "--quiet"]) == 0
+    found = load_profile(tmp_path / "B07.profile.json").branches.unloading
+    assert (found is not None) is measured
+    if found is not None:
+        assert (found.length_m[0], found.length_m[-1]) == pytest.approx((50 * 0.0254, 62 * 0.0254))
