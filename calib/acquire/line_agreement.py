@@ -1,0 +1,448 @@
+"""Which number of a line is the force: found by the agreement of about ten lines, kept, stated in words, or asked.
+
+The stream is read on from there: restarts of the board, full-scale codes and broken reads are told from readings. No
+port is opened here.
+"""
+
+import re
+from collections import Counter, deque
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
+from statistics import median
+from typing import Any, Literal
+
+from calib.acquire.lines import UNITS, Line, LineSplitter, Number, RawLine, Record, read_line
+from calib.errors import DataError
+
+Role = Literal["value", "clock", "constant", "length", "other"]
+ROLES: tuple[Role, ...] = ("value", "clock", "constant", "length", "other")
+
+AGREE = 10  # lines looked at
+ENOUGH = 8  # of them of one shape: 80 %
+PATIENCE = 40  # lines until an undecided column, or lines of no common shape, is asked about
+MOST_WAITING = 200  # lines kept while no format is found
+LOST = 20  # lines in a row of another shape: the format has changed
+SETTLE = 4  # samples after a restart: the converter settles that long
+FULL_SCALE = frozenset({8388607.0, -8388608.0})  # what a saturated 24-bit converter sends
+TAIL = 0xFF  # a read broken by an interrupt ends in ones
+OFF_MADS = 8  # median absolute deviations that a broken read is off
+RECENT = 15  # samples the median is taken of
+
+_WRAPS = (2.0**16, 2.0**32)
+_BOOT = re.compile(
+    r"\b(?:boot\w*|start(?:ing|ed|up)?|init\w*|set-?up|rst:|ets |reset\w*|tare\w*|taring|calibrat\w*|version|firmware"
+    r"|ready|hello|booting|power ?on|copyright|place|remove)\b",
+    re.IGNORECASE,
+)
+_WORD = re.compile(r"[^\W\d_]{2,}")
+_FORCE = ("force", "weight", "load", "mass", "pull")
+_LENGTH = ("length", "distance", "position", "travel", "extension")
+_CLOCK = ("t", "time", "ms", "millis", "clock", "seconds")
+
+
+@dataclass(frozen=True)
+class LineFormat:
+    """What a line holds, number by number; can be stored and read back.
+
+    Args:
+        shape: What stands around the numbers; lines of the format share it. None takes any line with enough numbers.
+        roles: What each number is.
+        unit: Of the value; None is counts.
+        label: A line without numbers that stands before each value.
+        decimal_comma: The two halves of the one number are parted by a comma.
+    """
+
+    shape: tuple[str, ...] | None
+    roles: tuple[Role, ...]
+    unit: str | None = None
+    label: str | None = None
+    decimal_comma: bool = False
+
+    def words(self) -> str:
+        """Say the format as a person would."""
+        if self.decimal_comma or len(self.roles) == 1:
+            said = "one number a line"
+        else:
+            said = ", ".join(f"column {i + 1} {_SAID[role]}" for i, role in enumerate(self.roles))
+        comma = ", with a decimal comma" if self.decimal_comma else ""
+        unit = f"in {self.unit}" if self.unit else "in counts (the line names no unit)"
+        before = ", behind a line of words" if self.label is not None else ""
+        return f"{said}{comma}, {unit}{before}"
+
+    def document(self) -> dict[str, Any]:
+        """As plain lists and words, for a file."""
+        return asdict(self)
+
+    @classmethod
+    def of(cls, document: Mapping[str, Any]) -> "LineFormat":
+        """The inverse of `document`."""
+        shape = document.get("shape")
+        return cls(
+            tuple(shape) if shape is not None else None,
+            tuple(document["roles"]),
+            document.get("unit"),
+            document.get("label"),
+            bool(document.get("decimal_comma", False)),
+        )
+
+
+_SAID = {
+    "value": "is the force",
+    "clock": "a clock",
+    "constant": "always the same",
+    "length": "the length",
+    "other": "not used",
+}
+
+
+@dataclass(frozen=True)
+class Question:
+    """What only the user can say; `columns` are the numbers that may be the force, counted from 1."""
+
+    text: str
+    columns: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What the user has said beforehand: the number of a column, or the whole format."""
+
+    column: int | None = None
+    format: LineFormat | None = None
+
+
+def parse_format(text: str) -> LineFormat:
+    """Read a format as typed: a role for each number, a unit behind "value"; or "decimal-comma", with a unit.
+
+    >>> parse_format("clock, value kg, other").words()
+    'column 1 a clock, column 2 is the force, column 3 not used, in kg'
+    """
+    roles: list[Role] = []
+    unit = None
+    for part in text.lower().split(","):
+        role, _, after = part.strip().partition(" ")
+        if after and (after.strip() not in UNITS or role not in {"value", "decimal-comma"}):
+            raise DataError(f"cannot read the format's part {part.strip()[:40]!r}", remedy=_FORMAT_HELP)
+        unit = UNITS[after.strip()] if after else unit
+        if role == "decimal-comma" and text.count(",") == 0:
+            return LineFormat(None, ("value", "other"), unit, None, decimal_comma=True)
+        if role not in ROLES:
+            raise DataError(f"cannot read the format's part {part.strip()[:40]!r}", remedy=_FORMAT_HELP)
+        roles.append(role)
+    if roles.count("value") != 1 or roles.count("length") > 1:
+        raise DataError("a format has exactly one value and at most one length", remedy=_FORMAT_HELP)
+    return LineFormat(None, tuple(roles), unit)
+
+
+_FORMAT_HELP = "write a role for each number, such as 'clock, value kg, other' (value, clock, constant, length, other)"
+
+
+class LineReader:
+    """Bytes in, records out. Before the format is found nothing comes out; then what waited comes with its own time.
+
+    `format` is what was found; `question` what has to be asked instead. `broken_reads` counts reads set aside.
+    """
+
+    def __init__(self, chosen: Chosen | None = None, *, from_start: bool = True) -> None:
+        self.format: LineFormat | None = None
+        self.question: Question | None = None
+        self.broken_reads = 0
+        self._chosen = chosen or Chosen()
+        self._split = LineSplitter(from_start=from_start)
+        self._waiting: list[tuple[float, Line]] = []
+        self._header: tuple[str, ...] = ()
+        self._track = _Track()
+        if self._chosen.format:
+            self.format = self._chosen.format
+
+    def feed(self, data: bytes, at_s: float) -> list[Record]:
+        """Take bytes that arrived at a time and give the records they complete."""
+        return self._read(self._split.feed(data), at_s)
+
+    def finish(self, at_s: float) -> list[Record]:
+        """Give what is left: a half line, and lines too few to find a format in."""
+        records = self._read(self._split.finish(), at_s)
+        return records + self._release()
+
+    def _read(self, lines: Iterable[RawLine], at_s: float) -> list[Record]:
+        records: list[Record] = []
+        for raw in lines:
+            line = read_line(raw)
+            if self.format is None:
+                self._waiting.append((at_s, line))
+                if self._agree():
+                    records += self._release()
+                elif len(self._waiting) > MOST_WAITING:
+                    at, oldest = self._waiting.pop(0)
+                    records.append(Record(at, _kind_alone(oldest), oldest.raw, note="no format found"))
+            else:
+                records.append(self._track.record(line, self.format, at_s))
+                if self._track.strange >= LOST and self._chosen.format is None:
+                    self.format, self._waiting, self._track = None, [], _Track()
+        return self._told(records)
+
+    def _told(self, records: Iterable[Record]) -> list[Record]:
+        told = [record for record in records if record.note != _LABEL]
+        self.broken_reads += sum(record.note == _BROKEN for record in told)
+        return told
+
+    def _release(self) -> list[Record]:
+        waiting, self._waiting = self._waiting, []
+        if self.format is None:
+            return [Record(at, _kind_alone(line), line.raw, note="no format found") for at, line in waiting]
+        return self._told(self._track.record(line, self.format, at) for at, line in waiting)
+
+    def _agree(self) -> bool:
+        """Look for a format in what waits; True when it is found."""
+        newest = self._waiting[-1][1]
+        if newest.kind == "words":
+            self._header = _header(newest.raw) or self._header
+        if newest.kind != "numbers":
+            return False
+        with_numbers = [line for _, line in self._waiting if line.kind in {"numbers", "broken"}]
+        last = with_numbers[-AGREE:]
+        shape, count = Counter(line.shape for line in last).most_common(1)[0]
+        if len(last) < AGREE or count < ENOUGH or not shape:
+            if len(with_numbers) >= PATIENCE:
+                self.question = Question("the lines have no common form; give it with --format, or another --baud")
+            return False
+        alike = [line for line in with_numbers if line.shape == shape]
+        found = decide(alike, self._chosen.column, self._header)
+        if isinstance(found, Question):
+            self.question = found if len(alike) >= PATIENCE or found.columns == () else None
+            return False
+        if found.unit is None and "constant" in found.roles and self._chosen.column is None and len(alike) < PATIENCE:
+            return False  # a load at rest stands still too: look longer
+        self.question = None
+        self.format = replace(found, label=_label([line for _, line in self._waiting]))
+        return True
+
+
+def decide(lines: Sequence[Line], column: int | None = None, header: Sequence[str] = ()) -> LineFormat | Question:
+    """Give each number of lines of one shape its role.
+
+    Args:
+        lines: At least two, all of one shape.
+        column: The force, counted from 1, where the user has said so.
+        header: Names of the columns, where a line of words gave them.
+
+    Returns:
+        The format, or what has to be asked.
+    """
+    shape = lines[0].shape
+    rows = [line.numbers for line in lines]
+    series = [[row[i].value for row in rows] for i in range(len(rows[0]))]
+    units = [_unit([row[i] for row in rows]) for i in range(len(series))]
+    if column is not None and column > len(series):
+        return Question(f"there is no column {column}: the lines hold {len(series)} numbers; give another --column")
+    roles: list[Role] = [_role_by_itself(values, unit) for values, unit in zip(series, units, strict=True)]
+    if column is not None:
+        roles = [role if role != "value" else "other" for role in roles]
+        roles[column - 1] = "value"
+        return LineFormat(shape, tuple(roles), units[column - 1])
+    if len(series) == 1:
+        return LineFormat(shape, ("value",), units[0])
+    if "".join(shape[1:-1]) == "," and len(series) == 2 and roles[0] != "clock" and _halves(rows):
+        if units[1] or shape[0]:
+            return LineFormat(shape, ("value", "other"), units[1], None, decimal_comma=True)
+        return Question(
+            "one number with a decimal comma, or two columns? Give --format decimal-comma or --column", (1, 2)
+        )
+    if len(header) == len(series):
+        roles = [_role_named(name) or role for name, role in zip(header, roles, strict=True)]
+        roles = _only_value_named(roles, header)
+    return _one_value(shape, roles, units, rows[-1])
+
+
+def _one_value(
+    shape: tuple[str, ...], roles: list[Role], units: Sequence[str | None], last: Sequence[Number]
+) -> LineFormat | Question:
+    values = [i for i, role in enumerate(roles) if role == "value"]
+    with_unit = [i for i in values if units[i]]
+    if len(with_unit) == 1:
+        values = with_unit
+    if not values:  # nothing varies: a number that stands still beside a clock is the force at rest
+        values = [i for i, role in enumerate(roles) if role == "constant"]
+        values = [i for i in values if units[i]] or values
+    if len(values) != 1:
+        clocks = [i for i, role in enumerate(roles) if role == "clock"] if not values else []
+        shown = ", ".join(f"{i + 1} (now {last[i].text})" for i in values or clocks)
+        columns = tuple(i + 1 for i in values or clocks)
+        return Question(f"more than one column may be the force: {shown}; say which with --column", columns)
+    chosen = values[0]
+    kept: list[Role] = ["other" if role == "value" else role for role in roles]
+    kept[chosen] = "value"
+    return LineFormat(shape, tuple(kept), units[chosen])
+
+
+def _role_by_itself(values: Sequence[float], unit: str | None) -> Role:
+    if unit is None and is_clock(values):
+        return "clock"
+    return "constant" if len(set(values)) == 1 else "value"
+
+
+def is_clock(values: Sequence[float]) -> bool:
+    """Whether numbers rise by near-constant steps; a clock of 16 or 32 bits may wrap.
+
+    >>> is_clock([32600, 32700, -32736, -32635])
+    True
+    """
+    steps = [unwrapped(b - a) for a, b in pairwise(values)]
+    middle = median(steps) if steps else 0
+    if middle <= 0 or min(steps) <= 0:
+        return False
+    near = sum(abs(step - middle) <= 0.5 * middle for step in steps)
+    return near >= 0.8 * len(steps)
+
+
+def unwrapped(step: float) -> float:
+    """A clock's step, with a wrap at 16 or 32 bits taken out."""
+    for wrap in _WRAPS:
+        if -wrap <= step < -0.9 * wrap:
+            return step + wrap
+    return step
+
+
+def _unit(column: Sequence[Number]) -> str | None:
+    """The unit most lines name; some scales leave it away while the load moves."""
+    found = Counter(number.unit for number in column if number.unit)
+    return found.most_common(1)[0][0] if found else None
+
+
+def _halves(rows: Sequence[Sequence[Number]]) -> bool:
+    """Whether two numbers may be one with a decimal comma: no dot, and the second of constant width."""
+    return not any("." in n.text for row in rows for n in row) and len({len(row[1].text) for row in rows}) == 1
+
+
+def _header(text: str) -> tuple[str, ...]:
+    names = tuple(part.strip().lower() for part in re.split(r"[,;\t]", text))
+    return names if len(names) > 1 and all(name and len(name) <= 20 for name in names) else ()
+
+
+def _role_named(name: str) -> Role | None:
+    first = re.split(r"[\s_(\[]", name)[0]
+    if first in _CLOCK:
+        return "clock"
+    if first in _LENGTH:
+        return "length"
+    return "value" if first in _FORCE else None
+
+
+def _only_value_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
+    named = [_role_named(name) == "value" for name in header]
+    if sum(named) != 1:
+        return list(roles)
+    return ["other" if role == "value" and not by_name else role for role, by_name in zip(roles, named, strict=True)]
+
+
+def _label(lines: Sequence[Line]) -> str | None:
+    """The line of words that stands before most values, if one does."""
+    before = Counter(a.raw.strip() for a, b in pairwise(lines) if (a.kind, b.kind) == _PAIR)
+    found = before.most_common(1)
+    return found[0][0] if found and found[0][1] >= ENOUGH else None
+
+
+_PAIR = ("words", "numbers")
+_LABEL = "label"
+_BROKEN = "broken read: it ends in ones, far off"
+
+
+def _kind_alone(line: Line) -> Literal["overload", "fault", "unknown"]:
+    return line.kind if line.kind == "overload" or line.kind == "fault" else "unknown"
+
+
+class _Track:
+    """Goes along a stream whose format is known: restarts, codes and broken reads."""
+
+    def __init__(self) -> None:
+        self.strange = 0  # lines of another shape in a row
+        self._settling = 0
+        self._clock: float | None = None
+        self._recent: deque[float] = deque(maxlen=RECENT)
+        self._last_broken = False
+        self._seen = False
+
+    def record(self, line: Line, form: LineFormat, at_s: float) -> Record:
+        """Turn one line into a record; a banner before any reading is no restart."""
+        if line.kind == "overload" or line.kind == "fault":
+            return Record(at_s, line.kind, line.raw, stable=line.stable)
+        if line.kind == "words" and form.label is not None and line.raw.strip() == form.label:
+            return Record(at_s, "unknown", line.raw, note=_LABEL)
+        if not _fits(line, form):
+            self.strange += line.kind in {"numbers", "broken"}
+            if _is_banner(line, form) and self._seen:
+                self._restart()
+                return Record(at_s, "reset", line.raw, note="the board has started again")
+            return Record(at_s, "unknown", line.raw)
+        self.strange = 0
+        if self._clock_fell(line, form):
+            self._restart()
+        if self._settling:
+            self._settling -= 1
+            return Record(at_s, "reset", line.raw, note="settling after a restart")
+        return self._reading(line, form, at_s)
+
+    def _restart(self) -> None:
+        self._settling = SETTLE
+        self._clock = None
+        self._recent.clear()
+
+    def _clock_fell(self, line: Line, form: LineFormat) -> bool:
+        if "clock" not in form.roles:
+            return False
+        before, self._clock = self._clock, line.numbers[form.roles.index("clock")].value
+        return before is not None and unwrapped(self._clock - before) < 0
+
+    def _reading(self, line: Line, form: LineFormat, at_s: float) -> Record:
+        value, unit, stable = _value(line, form)
+        if unit is None and value in FULL_SCALE:
+            return Record(at_s, "overload", line.raw, stable=line.stable, note="full-scale code of the converter")
+        if unit is None and self._is_broken(value):
+            return Record(at_s, "fault", line.raw, stable=line.stable, note=_BROKEN)
+        self._recent.append(value)
+        self._seen = True
+        length = line.numbers[form.roles.index("length")].value if "length" in form.roles else None
+        if unit is None:
+            return Record(at_s, "reading", line.raw, counts=value, stable=stable, length=length)
+        return Record(at_s, "reading", line.raw, value=value, unit=unit, stable=stable, length=length)
+
+    def _is_broken(self, counts: float) -> bool:
+        """A single sample that ends in ones and is far off the median of those before it."""
+        self._last_broken = not self._last_broken and self._off(counts)
+        return self._last_broken
+
+    def _off(self, counts: float) -> bool:
+        if len(self._recent) < 5 or counts != int(counts) or int(counts) & TAIL != TAIL:
+            return False
+        middle = median(self._recent)
+        spread = median(abs(x - middle) for x in self._recent)
+        return abs(counts - middle) > OFF_MADS * max(spread, 1.0)
+
+
+def _fits(line: Line, form: LineFormat) -> bool:
+    if line.kind != "numbers" or len(line.numbers) != len(form.roles):
+        return False
+    return form.shape is None or line.shape == form.shape
+
+
+def _value(line: Line, form: LineFormat) -> tuple[float, str | None, bool | None]:
+    if form.decimal_comma:
+        whole, part = line.numbers
+        size = abs(whole.value) + part.value / 10.0 ** len(part.text)
+        negative = str(whole.value).startswith("-")
+        return (-size if negative else size), part.unit or form.unit, line.stable
+    number = line.numbers[form.roles.index("value")]
+    blank = form.unit is not None and form.shape is not None and number.unit is None
+    return number.value, number.unit or form.unit, False if blank else line.stable
+
+
+def _is_banner(line: Line, form: LineFormat) -> bool:
+    """Words of a program that starts; a torn or doubled line of the format itself is none."""
+    if line.kind not in {"words", "numbers"}:
+        return False
+    if _BOOT.search(line.raw) or form.shape is None:
+        return _BOOT.search(line.raw) is not None
+    known = "".join(form.shape or ()) + "".join(_WORD.findall((form.label or "").lower()))
+    new = [word for word in _WORD.findall(line.raw.lower()) if word not in known and word not in UNITS]
+    return len(new) >= 2
