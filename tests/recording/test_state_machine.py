@@ -191,9 +191,7 @@ def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
     state = typed(begun("anchor-on-scale"), "20", f"{20 - shown(1.1):.2f}", "keep").state
     assert state.slot is not None
     assert 1.1 < (state.slot.setting or 0) < 2.0
-    assert [s.note.split(":")[0] for s in state.rows if s.kind == "gap"], (
-        "the anchor would lift: a shorter plan"
-    )
+    assert [s.note.split(":")[0] for s in state.rows if s.kind == "gap"], "the anchor would lift: a shorter plan"
 
 
 EIGHT = (1.1, 1.15, 1.25, 1.4, 1.55, 1.7, 1.85, 2.0)
