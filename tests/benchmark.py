@@ -10,6 +10,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +63,7 @@ def _measure() -> list[tuple[str, float]]:
             ("bandcurve --help", _command("--help")),
             ("bandcurve fit, one run of 45 readings", fit),
             ("bandcurve predict", _command("predict", profile, "--length", "1.6m")),
-            ("bandcurve show --figure", _command("show", profile, "--figure", str(Path(folder) / "b.png"))),
+            ("bandcurve show --figure", _figure(profile, Path(folder))),
             ("the fit in-process, 45 readings", _median(lambda: _fit(one), 30)),
             ("the fit in-process, 10,000 readings", _median(lambda: _fit(trace), 10)),
         ]
@@ -75,6 +76,19 @@ def _fit(one: Run) -> None:
 def _command(*arguments: str) -> float:
     def start() -> None:
         subprocess.run([sys.executable, "-m", "calib", *arguments], check=True, capture_output=True)
+
+    return _median(start, 9)
+
+
+def _figure(profile: str, folder: Path) -> float:
+    """As `_command`, to a new file each time: nothing is overwritten."""
+    names = count()
+
+    def start() -> None:
+        figure = str(folder / f"{next(names)}.png")
+        subprocess.run(
+            [sys.executable, "-m", "calib", "show", profile, "--figure", figure], check=True, capture_output=True
+        )
 
     return _median(start, 9)
 
