@@ -13,7 +13,8 @@ class BandcurveError(Exception):
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
         mend = f"; {self.remedy}" if self.remedy else ""
-        return f"{place}{self.what}{mend}"
+        said = f"{place}{self.what}{mend}"
+        return said if said.isprintable() else "".join(c if c.isprintable() else "?" for c in said)
 
     def at(self, where: str) -> "BandcurveError":
         """Return the same error with its place named, where none was known yet."""

@@ -24,6 +24,14 @@ Zeroed = Literal["hook-only", "band-free", "band-both-ends"]
 
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
+# Bounds no band, tape or scale comes near: a value beyond them was typed in another unit, and would overflow the fit.
+BandLength = Annotated[float, Gt(0), Le(100)]  # [m]
+SmallLength = Annotated[float, Gt(0), Le(2)]  # [m]
+ULength = Annotated[float, Ge(0), Le(1)]  # [m]
+URelative = Annotated[float, Ge(0), Le(0.5)]
+UForce = Annotated[float, Ge(0), Le(10_000)]  # [N]
+Mass = Annotated[float, Gt(0), Le(10_000)]  # [kg]
+UMass = Annotated[float, Ge(0), Le(1_000)]  # [kg]
 _STRICT = {"extra": "forbid", "strict": True, "allow_inf_nan": False}
 
 
@@ -33,11 +41,11 @@ class Band:
 
     __pydantic_config__ = _STRICT
     id: str
-    flat_length: Positive  # [m] end to end, lying flat, after conditioning
-    u_flat_length: NotNegative = 0.002  # [m]
-    thickness: Positive | None = None  # [m]
-    width: Positive | None = None  # [m]
-    mass: Positive | None = None  # [kg]
+    flat_length: BandLength  # [m] end to end, lying flat, after conditioning
+    u_flat_length: ULength = 0.002  # [m]
+    thickness: SmallLength | None = None  # [m]
+    width: SmallLength | None = None  # [m]
+    mass: Mass | None = None  # [kg]
     layers: Annotated[int, Ge(1)] | None = None
     material: str | None = None
     batch: str | None = None
@@ -51,10 +59,10 @@ class LengthSetup:
 
     __pydantic_config__ = _STRICT
     kind: LengthKind = "half-path"
-    fitting_diameters: Annotated[tuple[NotNegative, ...], Len(0, 2)] = ()  # [m]
-    u_reading: NotNegative = 0.002  # [m] one reading
-    u_common: NotNegative = 0.001  # [m] offset shared by all readings of this set-up
-    u_scale: NotNegative = 0.0005  # relative, the tape as a whole
+    fitting_diameters: Annotated[tuple[Annotated[float, Ge(0), Le(2)], ...], Len(0, 2)] = ()  # [m]
+    u_reading: ULength = 0.002  # [m] one reading
+    u_common: ULength = 0.001  # [m] offset shared by all readings of this set-up
+    u_scale: URelative = 0.0005  # relative, the tape as a whole
     tape: str | None = None
 
 
@@ -66,7 +74,7 @@ class Correction:
     checked_on: str  # ISO date
     coefficients: tuple[float, float, float]  # zero [N], gain [1], quadratic [1/N]
     covariance: tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]  # whole
-    residual_sd: NotNegative = 0.0  # [N]
+    residual_sd: UForce = 0.0  # [N]
     max: Positive | None = None  # [N] largest force checked
     known_loads: str | None = None  # identity of the set of known loads
     factor_known_loads: tuple[float, float, float] = (0.0, 0.0, 0.0)  # part of the covariance: shift per u of the set
@@ -83,9 +91,9 @@ class ScaleInUse:
 
     __pydantic_config__ = _STRICT
     id: str
-    resolution: NotNegative  # [N]
-    u_gain: NotNegative | None = None  # relative; None = never checked: 0.6 % is taken
-    u_zero: NotNegative | None = None  # [N]; None = from the resolution
+    resolution: UForce  # [N]
+    u_gain: URelative | None = None  # relative; None = never checked: 0.6 % is taken
+    u_zero: UForce | None = None  # [N]; None = from the resolution
     check: str | None = None
     correction: Correction | None = None
     locks: Locks = "no"
@@ -101,7 +109,7 @@ class Procedure:
     orientation: Literal["horizontal", "vertical"] = "horizontal"
     scale_at: Literal["top", "bottom"] | None = None
     conditioning_pulls: Annotated[int, Ge(0)] | None = None
-    conditioned_to: Positive | None = None  # [m] as taped, same kind as the readings
+    conditioned_to: Annotated[float, Gt(0), Le(1_000)] | None = None  # [m] as taped, same kind as the readings
     dwell_s: NotNegative | None = None
     temperature: Annotated[float, Gt(-60), Lt(100)] | None = None  # [degree Celsius]
     latitude_deg: Annotated[float, Ge(-90), Le(90)] | None = None
@@ -114,9 +122,9 @@ class Loads:
 
     __pydantic_config__ = _STRICT
     id: str
-    u_common: NotNegative = 0.0  # relative, the whole set together
-    u_each: NotNegative = 0.0  # [kg] each load by itself
-    hook_mass: NotNegative = 0.0  # [kg] hangs with every load and is not in the column
+    u_common: URelative = 0.0  # relative, the whole set together
+    u_each: UMass = 0.0  # [kg] each load by itself
+    hook_mass: UMass = 0.0  # [kg] hangs with every load and is not in the column
 
 
 @dataclass(frozen=True)
@@ -125,8 +133,8 @@ class CheckLoad:
 
     __pydantic_config__ = _STRICT
     id: str
-    mass: Positive  # [kg]
-    u_mass: NotNegative = 0.0  # [kg]
+    mass: Mass  # [kg]
+    u_mass: UMass = 0.0  # [kg]
 
 
 @dataclass(frozen=True)

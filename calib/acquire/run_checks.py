@@ -4,15 +4,20 @@ A run that cannot be fitted can still be shown: reading a file checks only what 
 """
 
 from collections.abc import Callable, Iterator
+from datetime import date
 from itertools import pairwise
 from math import hypot
 
 from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
-from calib.records import Row, Run, RunHead
+from calib.records import Correction, Row, Run, RunHead
+from calib.units import G_STANDARD
 
 LONGEST_STRETCH = 12.0  # no rubber band survives this; a length beyond it was read or typed in another unit
 SURE = 3.0  # standard uncertainties by which a length may lie below the flat length
+FAR_GAIN = (0.2, 5.0)  # of a check: outside, the scale is broken or the check was copied wrong
+MOST_VARIANCE = (1e6, 0.25, 1.0)  # of zero [N2], gain and curvature [1/N2]
+LARGEST_FORCE = 100_000.0  # [N] ten tonnes; beyond it no scale of this trade reads, and the fit would overflow
 FALLING_NEEDS = 3  # lengths of a branch before its direction is judged
 
 
@@ -23,8 +28,15 @@ def check_lengths(run: Run) -> None:
         DataError: Below the flat length by more than its uncertainty, or beyond any stretch.
     """
     head = run.head
+    thickness = head.band.thickness or DEFAULT_THICKNESS
+    if thickness > head.band.flat_length / 2:
+        raise DataError(
+            f"the band is {thickness:.3g} m thick and {head.band.flat_length:.3g} m long",
+            where=f"{run.name}: band.thickness",
+            remedy="was one of them typed in another unit?",
+        )
     offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
-    rest = rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands)
+    rest = rest_half_path(head.band.flat_length, thickness, head.band.strands)
     slack = SURE * hypot(head.length.u_reading, head.length.u_common, head.band.u_flat_length)
     for row in run.standing("reading"):
         if row.length is None:
@@ -41,12 +53,54 @@ def _impossible(length: float, converted: float, rest: float, head: RunHead) -> 
     flat = f"the flat length {head.band.flat_length:.4g} m"
     as_half_path = "" if abs(converted - length) < 1e-9 else f" (half path {converted:.4g} m, {rest:.4g} m unstretched)"
     if converted > rest:
-        return f"length {length:.4g} m is {converted / rest:.0f} times {flat}"
+        return f"length {length:.4g} m is {converted / rest:.3g} times {flat}"
     return f"length {length:.4g} m is below {flat}{as_half_path}"
 
 
 def _where(run: Run, row: Row) -> str:
     return f"{run.name}:{row.line}" if row.line else f"{run.name}: row {row.number}"
+
+
+def check_correction(correction: Correction) -> None:
+    """Refuse the equation of a check that no check of a scale gives.
+
+    Raises:
+        DataError: No date, a gain far from 1, a force that falls as more is shown, or an impossible covariance.
+    """
+    try:
+        date.fromisoformat(correction.checked_on[:10])
+    except ValueError:
+        raise DataError("checked_on is not a date", remedy='write it like "2026-02-27"') from None
+    zero, gain, quadratic = correction.coefficients
+    top = min(correction.max or 0.0, LARGEST_FORCE)
+    if not FAR_GAIN[0] <= min(gain, gain + 2 * quadratic * top) <= max(gain, gain + 2 * quadratic * top) <= FAR_GAIN[1]:
+        raise DataError("the gain of the check is far from 1", remedy="copy the check again from the scale's file")
+    if abs(zero) > LARGEST_FORCE or abs(quadratic) > 1:
+        raise DataError("the coefficients of the check are too large", remedy="copy the check again")
+    covariance, loads = correction.covariance, correction.factor_known_loads
+    if any(not 0 <= covariance[i][i] <= most for i, most in enumerate(MOST_VARIANCE)):
+        raise DataError("a variance of the check is negative or too large", remedy="copy the check again")
+    if any(loads[i] * loads[i] > MOST_VARIANCE[i] for i in range(3)):  # ** would raise on overflow
+        raise DataError("factor_known_loads is too large", remedy="copy the check again")
+    pairs = [(covariance[i][j], covariance[i][i] * covariance[j][j]) for i in range(3) for j in range(3)]
+    if any(shared * shared > 1.02 * both for shared, both in pairs):  # 2 % for the rounding in a file
+        raise DataError("the covariance of the check is impossible", remedy="copy the check again")
+
+
+def check_forces(run: Run) -> None:
+    """Refuse a standing force or mass that no scale shows and no band pulls; the fit would overflow.
+
+    Raises:
+        DataError: Beyond ten tonnes.
+    """
+    for row in run.rows:
+        value = row.force if row.force is not None else (row.mass or 0.0) * G_STANDARD
+        if abs(value) > LARGEST_FORCE and row.number not in run.struck:
+            raise DataError(
+                f"a force of {value:.3g} N is more than any band pulls",
+                where=_where(run, row),
+                remedy="mend it, or strike the row",
+            )
 
 
 def check_fittable(run: Run) -> None:

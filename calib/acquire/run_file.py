@@ -10,9 +10,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from calib.acquire.run_checks import check_lengths
+from calib.acquire.run_checks import check_forces, check_lengths
 from calib.acquire.run_head import format_head, is_newer_minor, parse_head
-from calib.acquire.run_table import Table, check_rows, format_row, parse_header, parse_row, split_line
+from calib.acquire.run_table import LONGEST_LINE, Table, check_rows, format_row, parse_header, parse_row, split_line
 from calib.errors import DataError, FileError
 from calib.records import Row, Run, RunHead
 from calib.safe_write import file_error
@@ -81,6 +81,10 @@ def parse_run(data: bytes, name: str) -> Run:
         DataError: It is no run, or a row of it cannot be used; with file and line.
     """
     lines, cut = _lines(data, name)
+    long = next((i for i, line in enumerate(lines, 1) if len(line) > LONGEST_LINE), 0)
+    if long:
+        what = f"has a line of more than {LONGEST_LINE} signs"
+        raise DataError(what, where=f"{name}:{long}", remedy="shorten its note; or is it the right file?")
     top = _head_length(lines)
     head_text = _head_text(lines[:top])
     if not head_text.strip():
@@ -96,6 +100,7 @@ def parse_run(data: bytes, name: str) -> Run:
     rows = _rows(lines, start + 1, table, cut, name)
     run = Run(name=name, head=head, rows=rows, sha256=sha256(data).hexdigest())
     check_lengths(run)
+    check_forces(run)
     return run
 
 

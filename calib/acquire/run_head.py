@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 import tomli_w
 from pydantic import TypeAdapter, ValidationError
 
+from calib.acquire.run_checks import check_correction
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.records import RunHead, ScaleInUse
@@ -128,6 +129,11 @@ def parse_head(text: str, name: str) -> RunHead:
         check_id(head.band.id)
     except DataError as error:
         raise error.at(place.at("band", "id")) from None
+    if head.scale is not None and head.scale.correction is not None:
+        try:
+            check_correction(head.scale.correction)
+        except DataError as error:
+            raise error.at(place.at("scale.correction")) from None
     return replace(head, extensions=extensions)
 
 

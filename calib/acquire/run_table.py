@@ -17,6 +17,8 @@ BRANCHES: tuple[str, ...] = get_args(BranchName)
 PLAIN = ("row", "kind", "cycle", "branch", "counts", "at_s", "dwell_s", "note", "n", "relax_percent_per_decade")
 WITH_UNIT = {"length": "length", "force": "force", "mass": "mass", "sd": "force"}
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
+LARGEST_RELAXATION = 100.0  # per cent a decade of time
+LONGEST_LINE = 100_000  # signs; the csv reader gives up soon after
 STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")
 
 
@@ -38,10 +40,13 @@ class Table:
 
 
 def split_line(line: str, separator: str) -> list[str] | None:
-    """Cells of one line; None where a quote is left open."""
+    """Cells of one line; None where a quote is left open. What the csv reader gives up on is cut at every separator."""
     if line.count('"') % 2:
         return None
-    return next(csv.reader([line], delimiter=separator), [])
+    try:
+        return next(csv.reader([line], delimiter=separator), [])
+    except csv.Error:  # a cell of more than 131072 signs, or a bare carriage return
+        return line.split(separator)
 
 
 def column_of(name: str) -> Column | None:
@@ -167,6 +172,10 @@ def _check_complete(row: Row, where: str) -> None:
     if row.kind == "strike" and not STRIKES.match(row.note):
         raise DataError(
             "this strike does not say which row", where=where, remedy='begin its note like "row 3: misread"'
+        )
+    if abs(row.relax_percent_per_decade or 0.0) > LARGEST_RELAXATION:
+        raise DataError(
+            f"relax_percent_per_decade is beyond {LARGEST_RELAXATION:.0f} %", where=where, remedy="mend it, or drop it"
         )
     for field in ("dwell_s", "sd"):
         if (getattr(row, field) or 0.0) < 0:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calib.acquire.run_checks import check_fittable
+from calib.acquire.run_checks import check_correction, check_fittable
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.fit import budget, checks, outliers, spreads
@@ -33,6 +33,9 @@ from calib.records import (
 
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
 LEAST_LENGTHS = 3
+MOST_CYCLES = 500  # the work grows with their cube; more are row numbers in the column of cycles
+LEAST_SHARE = 1e-6  # of the largest pull: a curve that falls below it within the tested lengths was fitted to nothing
+LEAST_PULL = 1e-3  # [N] a tenth of a gram; less is a band that hangs slack
 CLOSE = 0.01  # of the rest length: lengths nearer than this are the same place
 BETWEEN_DAY = 0.01  # relative; an assumption until repeats on other days show it
 RELAXATION = Relaxation(2.0, 2.0, measured=False)  # per cent per decade of time; a stated default
@@ -71,9 +74,16 @@ def solve(seen: Observations, name: str) -> Solved:
             where=name,
             remedy="measure at more lengths, well beyond the flat length",
         )
+    cycles = len(np.unique(seen.cycle))
+    if cycles > MOST_CYCLES:
+        raise DataError(
+            f"{cycles} cycles are more than can be fitted together, {MOST_CYCLES} at most",
+            where=name,
+            remedy="does the cycle column hold row numbers? Otherwise fit fewer at a time",
+        )
     loading, unloading = _range(whole, False), _closed(whole)
     assert loading is not None  # there are lengths on the way out
-    if np.median(seen.pull) <= 0:
+    if np.median(seen.pull) <= LEAST_PULL:
         raise DataError(
             "the pulls are zero or negative",
             where=name,
@@ -83,13 +93,25 @@ def solve(seen: Observations, name: str) -> Solved:
     beta, model.use = outliers.robust_start(model)
     _, log_spreads, off = outliers.settle(model, beta)
     posterior = spreads.integrate(model, log_spreads)
-    curve, shape = hold_shape(fitted_curve(model, posterior, loading, unloading))
+    free = fitted_curve(model, posterior, loading, unloading)
+    if not np.isfinite(free.beta).all() or not np.isfinite(free.covariance).all():
+        raise _no_curve(name)
+    curve, shape = hold_shape(free)
     found = (
         *checks.findings_of_lengths(seen, aside, SLACK),
         *checks.findings_of_fit(seen, model, posterior, curve),
         *shape,
     )
     return Solved(seen, model, posterior, curve, off, found)
+
+
+def _no_curve(name: str) -> DataError:
+    """Numbers too large, too small or too contradictory to calculate with."""
+    return DataError(
+        "no curve can be calculated from these numbers",
+        where=name,
+        remedy="look for a value or an uncertainty in another unit, or many powers of ten off",
+    )
 
 
 Ends = tuple[float, float]
@@ -141,6 +163,7 @@ def fit_runs(
         DataError: The runs are of different bands, contradict one another, or hold too few usable readings.
     """
     if correction is not None:
+        check_correction(correction)
         runs = [with_check(run, correction) for run in runs]
     ids = {run.head.band.id for run in runs}
     if len(ids) != 1:
@@ -150,13 +173,25 @@ def fit_runs(
     seen = observe(runs)
     if leave_out:
         seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
-    solved = solve(seen, runs[0].name)
+    try:
+        with np.errstate(all="ignore"):  # what comes out is judged; what overflows on the way is of no use to anybody
+            solved = solve(seen, runs[0].name)
+            tables = tabulate(solved.curve)
+    except (np.linalg.LinAlgError, OverflowError):
+        raise _no_curve(runs[0].name) from None
+    branches = [branch for branch in (tables.loading, tables.unloading) if branch]
+    if not all(np.isfinite(branch.u95).all() and np.isfinite(branch.force).all() for branch in branches):
+        raise _no_curve(runs[0].name)
+    if any(branch.force.min() < LEAST_SHARE * branch.force.max() for branch in branches):
+        raise DataError(
+            "too many pulls are zero or negative", where=runs[0].name, remedy="do the zero rows belong to this run?"
+        )
     points = _points(solved, runs)
     by_row = {(runs[i].name, row.number): row for members in solved.seen.rows for i, row in members}
     return Fit(
         runs=tuple(runs),
         rest_half_path=solved.seen.rest,
-        curve=tabulate(solved.curve),
+        curve=tables,
         repeatability=_repeatability(solved.posterior),
         hysteresis=budget.hysteresis(solved.curve, checks.set_of(runs)),
         relaxation=_relaxation(runs),

@@ -15,6 +15,7 @@ from calib.records import Array
 DOUBTED = 3.0  # studentised: beyond it a reading is left out on trial, the worst first
 FAR = 5.0  # beyond it, judged by spreads that no longer know it, it stays out
 MOST = 0.25  # share of the readings; beyond it they are the data, not errors
+TINY = 1e-9  # of the largest pull: less is zero, and its square would underflow
 ROUNDS = 10
 ANNEALING = 14
 START_SD = {"smooth": 0.05, "toe": 0.35, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
@@ -27,7 +28,7 @@ def robust_start(model: MixedModel) -> tuple[Array, NDArray[np.bool_]]:
         Coefficients, shape (size,), and a mask, shape (n,).
     """
     seen, n = model.seen, model.basis.size
-    positive = seen.pull > 0
+    positive = seen.pull > TINY * np.abs(seen.pull).max()
     places = model.places
     gap, sd = _log_residual(model, positive)
     precision = 1 / _start_variance(model)

@@ -19,6 +19,7 @@ from calib.versioned import IsoDate, NotNegative, NotNegatives, Numbers, Part, P
 FORMAT = versioned.Version("bandcurve-profile", 1, 0)
 CAP_BYTES = 4_000_000
 MOST_FACTORS = 16
+LARGEST_FORCE, LONGEST = 1e6, 1e3  # [N], [m]; beyond them squares and drawings fail
 MOST_POINTS = 2000
 
 BandId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
@@ -97,6 +98,8 @@ class Branch(Part):
             raise DataError(f"a branch needs 2 to {MOST_POINTS} points, not {n}")
         for name in ("force_N", "u_N", "u95_N"):
             _same_length(name, getattr(self, name), n)
+        if max(map(abs, (*self.force_N, *self.u95_N))) > LARGEST_FORCE or self.length_m[-1] > LONGEST:
+            raise DataError("a force or a length is more than any band has")
         if self.length_m[0] <= 0 or any(b <= a for a, b in zip(self.length_m, self.length_m[1:], strict=False)):
             raise DataError("the lengths must be positive and rise from each to the next")
         if any(wide < narrow for wide, narrow in zip(self.u95_N, self.u_N, strict=True)):
@@ -143,6 +146,12 @@ class Repeatability(Part):
     hook_shift_m: NotNegative
     between_day_gain: NotNegative
     between_day_assumed: bool
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if max(self.cycle_gain, self.between_day_gain) > 10 or self.hook_shift_m > LONGEST:
+            raise DataError("a spread is more than any band has")
+        return self
 
 
 class Hysteresis(Part):

@@ -51,7 +51,7 @@ def plot(series: Sequence[Series], frame: Frame) -> str:
                                 m
     """
     width, height = max(frame.width, LEAST_WIDTH), max(frame.height, LEAST_HEIGHT)
-    top = max(max(s.y, default=0.0) for s in series) or 1.0
+    top = max(0.0, *(max(s.y, default=0.0) for s in series)) or 1.0
     labels = [format(top * (1 - i / (height - 1)), frame.y_format) for i in range(height)]
     margin = max(map(len, labels)) + 1
     across = width - margin - 3

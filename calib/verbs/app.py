@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from inspect import signature
 from typing import Any
 
 import typer
@@ -38,13 +39,24 @@ def _load(name: str, entry: Entry) -> Any:
     """The command object of one module: a `command` function, or an `app` of its own with sub-commands."""
     module = import_module(entry.module)
     if hasattr(module, "app"):
+        for inner in module.app.registered_commands:
+            _leave_files_to_readers(inner.callback)
         found = typer.main.get_command(module.app)
     else:
         single = typer.Typer(add_completion=False, rich_markup_mode=None, context_settings=_SETTINGS)
+        _leave_files_to_readers(module.command)
         single.command(name)(module.command)
         found = typer.main.get_command(single)
     found.name = name
     return found
+
+
+def _leave_files_to_readers(command: Any) -> None:
+    """A file that may not be read is unusable input, said in one sentence by its reader, and no wrong usage."""
+    for parameter in signature(command).parameters.values():
+        for option in getattr(parameter.annotation, "__metadata__", ()):
+            if hasattr(option, "readable"):
+                option.readable = False
 
 
 _SETTINGS = {"help_option_names": ["-h", "--help"]}

@@ -53,7 +53,7 @@ def command(
       bandcurve import readings.csv --id B07 --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
       bandcurve import readings.csv --length-unit in --force-unit lb
     """
-    from calib.acquire.run_checks import check_lengths
+    from calib.acquire.run_checks import check_forces, check_lengths
     from calib.acquire.run_file import RunWriter, columns_for, read_bytes
     from calib.acquire.table_import import read_table, rows_of, understand
     from calib.records import Run
@@ -74,6 +74,7 @@ def command(
     )
     run = Run(name=table.name, head=head, rows=made.rows)
     check_lengths(run)
+    check_forces(run)
     target = out or Path(f"{head.band.id}.run.csv")
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(in_force, in_force)
     with RunWriter.create(target, head, columns_for(in_length, shown_force, in_force if hung else None)) as writer:

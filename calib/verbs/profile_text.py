@@ -122,7 +122,7 @@ def budget_text(profile: Profile) -> str:
         for line in lines
     ]
     first = lines[0]
-    mostly = f"half way along, mostly from {first.source} ({first.share.middle:.0%} of it)"
+    mostly = f"half way along, mostly from {clean(first.source)} ({first.share.middle:.0%} of it)"
     headers = ("source", "low kg", "middle kg", "top kg", "share", "known from")
     note = "Standard uncertainties (k = 1): twice that is about 95 %. Shares are of the variance, in the middle."
     return "\n".join(

@@ -164,15 +164,15 @@ def test_a_full_disk_is_said_in_one_sentence() -> None:
     assert "\n" not in str(caught.value)
 
 
-_size = st.floats(0.001, 9.0)
+_size = st.floats(0.001, 0.5)  # valid as a length, a mass, a force and a relative uncertainty
 _name = st.from_regex(r"[A-Z][A-Za-z0-9_-]{0,9}9", fullmatch=True)
 _text = st.text(st.characters(codec="utf-8", exclude_characters="\r"), max_size=20)
 _three = st.tuples(_size, _size, _size)
 _correction = st.builds(
     Correction,
     st.just("2026-02-27"),
-    _three,
-    st.tuples(_three, _three, _three),
+    st.tuples(_size, st.floats(0.5, 2.0), st.floats(-1e-4, 1e-4)),
+    _three.map(lambda sd: tuple(tuple(a * b for b in sd) for a in sd)),  # of three errors that go together
     st.floats(0, 5),
     st.none() | _size,
     st.none() | _name,
@@ -181,7 +181,14 @@ _correction = st.builds(
 _heads = st.builds(
     RunHead,
     st.builds(
-        Band, _name, _size, _size, st.none() | _size, st.none() | _size, st.none() | _size, note=st.none() | _text
+        Band,
+        _name,
+        st.floats(1.1, 9.0),
+        _size,
+        st.none() | _size,
+        st.none() | _size,
+        st.none() | _size,
+        note=st.none() | _text,
     ),
     st.builds(LengthSetup, st.sampled_from(["band-inner", "centres"]), st.tuples(_size, _size), _size, _size, _size),
     st.none()

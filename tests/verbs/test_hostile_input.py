@@ -1,0 +1,155 @@
+"""Input that would overflow, underflow or crash the fit: one sentence and exit 1, or a sane profile; no traceback."""
+
+import json
+import os
+import re
+import subprocess
+import sys
+import warnings
+from pathlib import Path
+
+import pytest
+
+from calib.verbs.app import run
+
+ROOT = Path(__file__).parents[2]
+KNEE = (ROOT / "sample_runs" / "KNEE.run.csv").read_text()
+THIN = (ROOT / "sample_runs" / "THIN.run.csv").read_text()
+CHECK = """# [scale.correction]
+# checked_on = "2026-02-27"
+# coefficients = [0.0, 1.0, 0.0]
+# covariance = [[0.04, 0.0, 0.0], [0.0, 1e-6, 0.0], [0.0, 0.0, 1e-12]]
+# max_N = 400.0
+"""
+CHECKED = KNEE.replace("# [procedure]", CHECK + "# [procedure]")
+
+
+def fitted(text: str, folder: Path) -> tuple[int, Path]:
+    path = folder / "X.run.csv"
+    path.write_text(text)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return run(["fit", str(path), "--out", str(folder)]), folder / "KNEE.profile.json"
+
+
+@pytest.mark.parametrize(
+    ("text", "old", "new", "said"),
+    [
+        (KNEE, "1120,3.3,", "1120,1e300,", "more than any band pulls"),
+        (KNEE, "1120,3.3,", "1120,-1e300,", "more than any band pulls"),
+        (KNEE, "u_flat_length_mm = 2.0", "u_flat_length_mm = 1e300", "X.run.csv:6: u_flat_length should be less"),
+        (KNEE, "u_reading_mm = 2.0", "u_reading_mm = 1e300", "X.run.csv:16: u_reading should be less"),
+        (KNEE, "u_gain = 0.004", "u_gain = 50", "X.run.csv:23: u_gain should be less"),
+        (KNEE, "resolution_kgf = 0.05", "resolution_kgf = 1e300", "X.run.csv:22: resolution should be less"),
+        (KNEE, "thickness_mm = 4.5", "thickness_mm = 900", "thick"),
+        (KNEE, "10 kg plate", "z" * 200_000, "has a line of more than"),
+        (THIN, "u_each_g = 30.0", "u_each_g = 1e300", "X.run.csv:32: u_each should be less"),
+        (THIN, ",25,366", ",1e300,366", "more than any band pulls"),
+        (CHECKED, '2026-02-27"\n# coeff', 'some day"\n# coeff', "checked_on is not a date"),
+        (CHECKED, "[0.0, 1.0, 0.0]", "[0.0, 1e-300, 0.0]", "far from 1"),
+        (CHECKED, "[0.0, 1.0, 0.0]", "[0.0, 1.0, -0.01]", "far from 1"),
+        (CHECKED, "[0.0, 1e-6, 0.0]", "[0.0, 1e300, 0.0]", "a variance of the check"),
+        (CHECKED, "[0.0, 1e-6, 0.0]", "[0.0, -1.0, 0.0]", "a variance of the check"),
+        (CHECKED, "max_N = 400.0", "factor_known_loads = [0.0, 1e300, 0.0]", "factor_known_loads is too large"),
+        (CHECKED, "[[0.04, 0.0, 0.0]", "[[0.04, 1e300, 0.0]", "covariance of the check is impossible"),
+        (KNEE, ",3,loading,1120,3.35", ",3,loading,1120,1e5", "more than any band pulls"),
+        (CHECKED, "[[0.04, 0.0, 0.0]", "[[0.04, 9.0, 0.0]", "covariance of the check is impossible"),
+    ],
+)
+def test_numbers_nobody_measures_are_refused_in_one_sentence(
+    text: str, old: str, new: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert old in text
+    status, profile = fitted(text.replace(old, new, 1), tmp_path)
+    sentence = capsys.readouterr().err
+    assert status == 1
+    assert said in sentence
+    assert "X.run.csv" in sentence
+    assert sentence.count("\n") == 1
+    assert not profile.exists()
+
+
+def test_a_relaxation_nobody_sees_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    head, _, table = KNEE.partition("row,kind")
+    rows = ("row,kind" + table).replace("dwell_s,note", "dwell_s,relax_percent_per_decade,note")
+    lines = rows.replace("33.4,10,", "33.4,10,1e300,").splitlines(keepends=True)
+    kept = [line if "1e300" in line or line.startswith("row,") else "" for line in lines]
+    assert fitted(head + "".join(kept), tmp_path)[0] == 1
+    assert "relax_percent_per_decade is beyond 100 %" in capsys.readouterr().err
+
+
+def test_zeros_above_the_readings_give_no_curve_of_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    status, profile = fitted(KNEE.replace("zero,,,,0,", "zero,,,,5,"), tmp_path)
+    assert status == 1
+    assert "too many pulls are zero or negative" in capsys.readouterr().err
+    assert not profile.exists()
+
+
+def test_row_numbers_as_cycles_are_refused_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    head = KNEE[: KNEE.index("row,kind")] + "cycle,branch,length_mm,force_kgf\n"
+    rows = "".join(f"{i},loading,{1120 + i},{3.0 + i / 100:.2f}\n" for i in range(1, 700))
+    assert fitted(head + rows, tmp_path)[0] == 1
+    assert "699 cycles are more than can be fitted" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (r'"force_N": \[[^]]*', '"force_N": [' + "1e308, " * 30 + "1e308", "more than any band has"),
+        (r'"cycle_gain": [^,]*', '"cycle_gain": 1e300', "a spread is more"),
+    ],
+)
+def test_a_profile_that_would_overflow_is_refused(
+    old: str, new: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "P.profile.json"
+    text = (ROOT / "sample_runs" / "KNEE.profile.json").read_text()
+    path.write_text(re.sub(old, new, text, count=1))
+    assert run(["predict", str(path), "--length", "1.6m"]) == 1
+    assert said in capsys.readouterr().err
+
+
+def test_what_others_wrote_moves_no_cursor(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["fit", "there\x1b[2J\nnot.run.csv"]) == 1
+    said = capsys.readouterr().err
+    assert "\x1b" not in said
+    assert said.count("\n") == 1
+    document = json.loads((ROOT / "sample_runs" / "KNEE.profile.json").read_text())
+    for line in document["budget"]:
+        line["source"] = "tape\x1b[2J"
+    path = tmp_path / "P.profile.json"
+    path.write_text(json.dumps(document))
+    assert run(["show", str(path)]) == 0
+    assert "\x1b" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("tail", ["\r\x01", "\r,", "99,gap,,,,,,," + "z" * 99_000])
+def test_a_last_line_the_csv_reader_gives_up_on_is_half_a_line(tail: str, tmp_path: Path) -> None:
+    assert fitted(KNEE + tail, tmp_path)[0] == 0
+
+
+def test_a_check_that_can_be_still_counts(tmp_path: Path) -> None:
+    assert fitted(CHECKED, tmp_path)[0] == 0
+
+
+def test_one_reading_next_to_nothing_is_a_gross_error_and_warns_of_no_division(tmp_path: Path) -> None:
+    status, profile = fitted(KNEE.replace("1400,9.8,", "1400,1e-300,", 1), tmp_path)
+    assert status == 0
+    assert "gross-error" in {f["code"] for f in json.loads(profile.read_text())["findings"]}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of this kind are POSIX")
+@pytest.mark.parametrize("command", [["fit"], ["show"], ["predict", "--length", "1.6m"]])
+def test_a_file_that_may_not_be_read_is_one_sentence_and_exit_1(command: list[str], tmp_path: Path) -> None:
+    closed = tmp_path / "X.run.csv"
+    closed.write_text(KNEE)
+    closed.chmod(0)
+    tmp_path.chmod(0o755)
+    program = (
+        f"import os; os.access = lambda *a, **k: False; from calib.verbs.app import run; "
+        f"raise SystemExit(run({[command[0], str(closed), *command[1:]]!r}))"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT, check=False)
+    assert "Usage" not in done.stderr  # who may read everything reads it; nobody is told of wrong usage
+    assert done.returncode in (0, 1)
+    assert done.stderr.count("\n") <= 1 or done.returncode == 0
