@@ -149,7 +149,14 @@ def test_a_file_that_may_not_be_read_is_one_sentence_and_exit_1(command: list[st
         f"import os; os.access = lambda *a, **k: False; from calib.verbs.app import run; "
         f"raise SystemExit(run({[command[0], str(closed), *command[1:]]!r}))"
     )
-    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    )
     assert "Usage" not in done.stderr  # who may read everything reads it; nobody is told of wrong usage
     assert done.returncode in (0, 1)
     assert done.stderr.count("\n") <= 1 or done.returncode == 0
