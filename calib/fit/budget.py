@@ -19,7 +19,6 @@ LABELS = {
     "repeatability": "A",
     "resolution of the scale": "B",
     "length of one reading": "B",
-    "single loads": "B",
     "cycle gain": "A",
     "hook shift": "A",
     "shape of the curve": "A",
@@ -38,8 +37,10 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
             continue
         for name, variance in _parts(model, solution, gradient).items():
             parts[name] = parts.get(name, 0.0) + weight * variance
-    parts["unknown spreads"] = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
-    total = sum(parts.values())
+    unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
+    total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
+    whole = (total - unknown) / sum(parts.values())  # makes good the nodes passed over
+    parts = {name: variance * whole for name, variance in parts.items()} | {"unknown spreads": unknown}
     lines = [
         BudgetLine(name, _type(name, model.gains.size), _three(force * np.sqrt(v)), _three(v / total))
         for name, v in parts.items()
@@ -65,11 +66,13 @@ def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, 
     p, seen = model.basis.size, model.seen
     reach = gradient @ solution.covariance[:p]  # (3, effects)
     per_reading = (reach @ model.design.T * solution.weight) ** 2  # (3, readings)
+    hung = np.array([members[0][1].force is None for members in seen.rows])
     noise = {
         "repeatability": solution.repeat,
         "resolution of the scale": seen.resolution**2 / 12 / model.row_scale**2,
         "length of one reading": model.reading_length_noise,
-        "single loads": seen.u_force**2 / model.row_scale**2,
+        "single loads": np.where(hung, seen.u_force**2, 0.0) / model.row_scale**2,
+        "scatter of the scale": np.where(hung, 0.0, seen.u_force**2) / model.row_scale**2,
     }
     per_effect = reach**2 / solution.prior
     groups = {

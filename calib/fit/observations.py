@@ -43,11 +43,14 @@ class Source:
     gain: Array  # [1]
     quadratic: Array  # [1/N]
     length: Array  # [m]
+    of_band: str | None = None  # identity of what is the same in all runs of this band; None = the key, or this run
 
     def take(self, groups: Sequence[NDArray[np.int64]]) -> "Source":
         """Means over groups of readings."""
-        means = [np.array([a[g].mean() for g in groups]) for a in (self.force, self.gain, self.quadratic, self.length)]
-        return Source(self.name, self.key, *means)
+        force, gain, quadratic, length = (
+            np.array([a[g].mean() for g in groups]) for a in (self.force, self.gain, self.quadratic, self.length)
+        )
+        return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)
 
 
 @dataclass(frozen=True)
@@ -179,7 +182,7 @@ def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float
 
 
 def _half_weight(head: RunHead) -> tuple[float, float]:
-    """Correction to the pull for the band's own weight, and how much it could be where the band was not weighed. [N]
+    """Correction to the pull for the band's own weight [N], and its sign where the band was not weighed, else 0.
 
     The pull meant is that at mid-length; the scale also carries, or its zero already took off, half the band.
     """
@@ -191,7 +194,7 @@ def _half_weight(head: RunHead) -> tuple[float, float]:
     else:
         sign = {"hook-only": -1.0, "band-free": 1.0}[zeroed] * (-1.0 if p.scale_at == "bottom" else 1.0)
     g, _ = local_gravity(p.latitude_deg, p.altitude)
-    return (sign * head.band.mass * g / 2, 0.0) if head.band.mass else (0.0, 1.0)
+    return (sign * head.band.mass * g / 2, 0.0) if head.band.mass else (0.0, sign)
 
 
 def _sources(head: RunHead, length: Array, pull: Array, zero: Array, drift: float) -> list[Source]:
@@ -208,25 +211,33 @@ def _sources(head: RunHead, length: Array, pull: Array, zero: Array, drift: floa
         gain: Array = flat,
         quadratic: Array = flat,
         length: Array = flat,
+        of_band: str | None = None,
     ) -> None:
         if max(np.abs(a).max() for a in (force, gain, quadratic, length)) > 0:
-            out.append(Source(name, key, force, gain, quadratic, length))
+            out.append(Source(name, key, force, gain, quadratic, length, of_band))
 
     p, day = head.procedure, head.started.date() if head.started else None
     if p.method == "hung-weight":
         if head.loads:
             add("known loads", f"loads:{head.loads.id}", gain=head.loads.u_common * one)
-        add("gravity", None, gain=local_gravity(p.latitude_deg, p.altitude)[1] * one)
+        add("gravity", None, gain=local_gravity(p.latitude_deg, p.altitude)[1] * one, of_band="gravity")
     elif head.scale is not None:
-        for source in _scale_sources(head, zero, day):
-            add(source.name, source.key, force=source.force, gain=source.gain, quadratic=source.quadratic)
+        out += _scale_sources(head, zero, day)
         u_zero = head.scale.u_zero if head.scale.u_zero is not None else head.scale.resolution / np.sqrt(12)
         add("zero", None, force=float(np.hypot(u_zero, drift / np.sqrt(12))) * one)
-    if _half_weight(head)[1]:
-        add("weight of the band", None, force=_weight_guess(head, length, pull) * one)
-    add("tape", f"tape:{head.length.tape}" if head.length.tape else None, length=head.length.u_scale * length)
-    add("length offset", None, length=_u_common(head) * one)
+    if sign := _half_weight(head)[1]:
+        weight = sign * _weight_guess(head, length, pull) * one
+        add("weight of the band", None, force=weight, of_band="weight")
+    tape = f"tape:{head.length.tape}" if head.length.tape else None
+    add("tape", tape, length=head.length.u_scale * length, of_band=tape or "tape")
+    add("length offset", None, length=_u_common(head) * one, of_band=_fittings(head))
     return out
+
+
+def _fittings(head: RunHead) -> str | None:
+    """How a band lies round its fittings, and its thickness, do not change from run to run over the same ones."""
+    kind, diameters = head.length.kind, sorted(head.length.fitting_diameters)
+    return None if kind == "half-path" else f"{kind} {diameters}"
 
 
 def _weight_guess(head: RunHead, length: Array, pull: Array) -> float:
@@ -253,14 +264,16 @@ def _scale_sources(head: RunHead, zero: Array, day: date | None) -> list[Source]
     if scale.correction is None:
         key = f"check:{scale.check}" if scale.check else (f"scale:{scale.id}/{day}" if day else None)
         gain = U_GAIN_UNCHECKED if scale.u_gain is None else scale.u_gain
-        out = [Source("scale gain", key, flat, gain * one, flat, flat)]
+        of_band = key if scale.check else f"scale:{scale.id}"  # the same scale is off in the same way on another day
+        out = [Source("scale gain", key, flat, gain * one, flat, flat, of_band)]
         checked = _date_in(scale.check)
     else:
         out = _check_sources(scale.correction, scale.check or scale.id, zero, head.procedure.method)
         checked = _date_in(scale.correction.checked_on)
     if checked and day and day > checked:
         drift = STABILITY_PER_ROOT_MONTH * ((day - checked).days / DAYS_PER_MONTH) ** 0.5
-        out.append(Source("scale stability", f"stability:{scale.id}/{day}", flat, drift * one, flat, flat))
+        key, of_band = f"stability:{scale.id}/{day}", f"stability:{scale.id}/{checked}"
+        out.append(Source("scale stability", key, flat, drift * one, flat, flat, of_band))
     return out
 
 
@@ -337,15 +350,39 @@ def _join(parts: Sequence[Observations], runs: Sequence[Run]) -> Observations:
 
 
 def _join_sources(parts: Sequence[Observations], starts: NDArray[np.int64]) -> tuple[Source, ...]:
-    found: dict[tuple[str, str], list[Array]] = {}
+    """Sources of all runs: what is the same in several is one, or runs joined would average it away."""
+    found: dict[tuple[str, str], list[tuple[int, Source]]] = {}
     for i, part in enumerate(parts):
         for source in part.sources:
-            identity = (source.name, source.key or f"run {i + 1}")
-            arrays = found.setdefault(identity, [np.zeros(starts[-1]) for _ in range(4)])
-            given = (source.force, source.gain, source.quadratic, source.length)
-            for whole, piece in zip(arrays, given, strict=True):
-                whole[starts[i] : starts[i + 1]] = piece
-    return tuple(
-        Source(f"{name}, {key}" if key.startswith("run ") else name, None if key.startswith("run ") else key, *arrays)
-        for (name, key), arrays in found.items()
-    )
+            found.setdefault((source.name, source.of_band or source.key or f"run {i + 1}"), []).append((i, source))
+    out: list[Source] = []
+    for (name, identity), members in found.items():
+        if name == "scale stability":
+            out += _walk(members, starts)
+            continue
+        keys = {source.key for _, source in members}
+        label = f"{name}, {identity}" if identity.startswith("run ") else name
+        out.append(replace(_over_all(members, starts), name=label, key=keys.pop() if len(keys) == 1 else None))
+    return tuple(out)
+
+
+def _over_all(members: Sequence[tuple[int, Source]], starts: NDArray[np.int64]) -> Source:
+    """One source of several runs, nil in the readings of the others."""
+    arrays = [np.zeros(starts[-1]) for _ in range(4)]
+    for i, source in members:
+        for whole, piece in zip(arrays, (source.force, source.gain, source.quadratic, source.length), strict=True):
+            whole[starts[i] : starts[i + 1]] = piece
+    first = members[0][1]
+    force, gain, quadratic, length = arrays
+    return Source(first.name, first.key, force, gain, quadratic, length, first.of_band)
+
+
+def _walk(members: Sequence[tuple[int, Source]], starts: NDArray[np.int64]) -> list[Source]:
+    """A scale that wanders from its check: a later run has the wandering up to each earlier one in it, and more."""
+    whole = _over_all(members, starts)
+    out, before = [], 0.0
+    for drift, key in sorted({(float(source.gain[0]), source.key or "") for _, source in members}):
+        step = (drift**2 - before**2) ** 0.5
+        out.append(replace(whole, key=key, gain=np.where(whole.gain >= drift, step, 0.0)))
+        before = drift
+    return out

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve import FittedCurve, half_width
+from calib.fit.straight import departures
 from calib.records import Array, BranchTable, Factor, TensionCurve
 
 MOST_FACTORS = 16
+MOST_NAMED = 12  # of them for named sources
 FIRST_GRID = 25
 LARGEST_GRID = 400
 LINEAR_WITHIN = 0.08  # of u: a straight line between neighbours is off by less than this (a tenth is promised)
@@ -27,11 +29,13 @@ def tabulate(curve: FittedCurve) -> TensionCurve:
         force, gradient = curve.rows(length, unloading)
         pieces.append((length, force, force[:, None] * gradient, gradient))
     rows = np.vstack([t for _, _, t, _ in pieces])
-    named, own = _factors(curve, rows)
+    told = _told_apart(curve, rows)
+    named, own = _factors(curve, rows, told)
     variance = np.einsum("ij,ij->i", rows @ curve.covariance, rows)
     shifts = np.hstack([named, own])
     rest = np.sqrt(np.maximum(variance - (shifts**2).sum(axis=1), 0))
-    names = [(s.name, s.key) for s in curve.sources] + [(f"own {i + 1}", None) for i in range(own.shape[1])]
+    names = [(curve.sources[i].name, curve.sources[i].key) for i in told]
+    names += [(f"own {i + 1}", None) for i in range(own.shape[1])]
     split = len(pieces[0][0])
     tables, start = [], 0
     for length, force, _, gradient in pieces:
@@ -54,13 +58,24 @@ def _u95(curve: FittedCurve, force: Array, gradient: Array) -> Array:
     return force * half_width(curve.weights, gradient @ curve.node_shift.T, sds)
 
 
-def _factors(curve: FittedCurve, rows: Array) -> tuple[Array, Array]:
-    """Shifts by the named sources and by the own ones, shapes (n, s) and (n, at most 16 - s).
+def _told_apart(curve: FittedCurve, rows: Array) -> list[int]:
+    """Sources that get a factor of their own: those with a key first, then the largest, while there is room.
+
+    Many joined runs have more sources than a profile has factors; what is left over counts among the own ones.
+    """
+    size = np.abs(rows @ curve.effects).max(axis=0)
+    order = sorted(range(len(curve.sources)), key=lambda i: (curve.sources[i].key is None, -size[i]))
+    return sorted(order[:MOST_NAMED])
+
+
+def _factors(curve: FittedCurve, rows: Array, told: list[int]) -> tuple[Array, Array]:
+    """Shifts by the sources told apart and by the own ones, shapes (n, s) and (n, at most 16 - s).
 
     The own part is the rest of the covariance, cut into independent pieces, largest first.
     """
-    named = rows @ curve.effects
-    own = curve.covariance - curve.effects @ curve.effects.T
+    effects = curve.effects[:, told]
+    named = rows @ effects
+    own = curve.covariance - effects @ effects.T
     values, vectors = np.linalg.eigh(0.5 * (own + own.T))
     half = rows @ (vectors * np.sqrt(np.maximum(values, 0)))
     left, size, _ = np.linalg.svd(half, full_matrices=False)
@@ -95,4 +110,6 @@ def _is_bent(curve: FittedCurve, grid: Array, middle: Array, unloading: bool) ->
     force, gradient = curve.rows(np.concatenate([grid, middle]), unloading)
     ends, between, by = force[: len(grid)], force[len(grid) :], gradient[len(grid) :]
     u = between * np.sqrt(np.einsum("ij,ij->i", by @ curve.covariance, by))
-    return np.asarray(np.abs(between - 0.5 * (ends[1:] + ends[:-1])) > LINEAR_WITHIN * u)
+    bent = np.abs(between - 0.5 * (ends[1:] + ends[:-1])) > LINEAR_WITHIN * u
+    at_ends = ends * np.sqrt(np.einsum("ij,ij->i", gradient[: len(grid)] @ curve.covariance, gradient[: len(grid)]))
+    return np.asarray(bent | (departures(grid, ends, at_ends) > LINEAR_WITHIN))

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from calib.errors import DataError
+from calib.fit.straight import departures
 from calib.half_path import offset_over
 from calib.profile.document import Profile, parse_profile
 from calib.records import Array, BranchTable, BudgetLine, Fit, Run, RunHead
@@ -63,17 +64,8 @@ def fit_profile(runs: Sequence[Run]) -> Profile:
 
 
 def departure_from_lines(table: BranchTable) -> float:
-    """Largest departure of the curve from straight lines between its grid points, in u.
-
-    Between x_i and x_{i+1} a line is off by F'' h^2 / 8; F'' from divided differences at both ends, their mean.
-    """
-    x, f = table.length, table.force
-    if len(x) < 4:
-        return 0.0
-    slope = np.diff(f) / np.diff(x)
-    curvature = 2 * np.diff(slope) / (x[2:] - x[:-2])
-    inner = np.abs(0.5 * (curvature[1:] + curvature[:-1])) * np.diff(x)[1:-1] ** 2 / 8
-    return float(np.max(inner / np.maximum(0.5 * (table.u[1:-2] + table.u[2:-1]), 1e-12)))
+    """Largest departure of the curve from straight lines between its grid points, in u."""
+    return float(departures(table.length, table.force, table.u).max(initial=0.0))
 
 
 def _band(head: RunHead, rest: float) -> dict[str, Any]:
