@@ -11,6 +11,29 @@ from calib.safe_write import file_error
 DEEPEST = 32  # levels; the files of this package need six
 
 
+def read_capped(path: Path, cap_bytes: int) -> bytes:
+    """The bytes of any file, no more than just past a cap, so that a huge one is refused without being held.
+
+    Args:
+        path: The file.
+        cap_bytes: What the caller accepts; one byte more is read where there is more. [byte]
+
+    Raises:
+        FileError: It cannot be read.
+    """
+    try:
+        if path.is_dir():
+            raise FileError("is a folder", where=str(path), remedy="name a file in it")
+        with path.open("rb") as file:
+            return file.read(cap_bytes + 1)
+    except FileError:
+        raise
+    except ValueError:
+        raise FileError("is not a file name", where=ascii(str(path))[:80], remedy="check the name") from None
+    except OSError as error:
+        raise file_error(error, path, "read") from error
+
+
 def read_json(path: Path, cap_bytes: int) -> dict[str, Any]:
     """Read a file that holds one JSON object.
 
@@ -22,14 +45,7 @@ def read_json(path: Path, cap_bytes: int) -> dict[str, Any]:
         FileError: It cannot be read, or is too large.
         DataError: It is not strict JSON.
     """
-    try:
-        if path.is_dir():
-            raise FileError("is a folder", where=str(path), remedy="name a file in it")
-        with path.open("rb") as file:
-            data = file.read(cap_bytes + 1)
-    except OSError as error:
-        raise error if isinstance(error, FileError) else file_error(error, path, "read") from error
-    return parse_json(data, path.name, cap_bytes)
+    return parse_json(read_capped(path, cap_bytes), path.name, cap_bytes)
 
 
 def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:

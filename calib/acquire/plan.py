@@ -3,7 +3,7 @@
 Lengths are as taped; the half path is worked out only for stretch and expected pull. Nothing is asked or printed here.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calib.errors import DataError
@@ -229,21 +229,6 @@ def shorter(
     else:
         even = [round(int(x / step + 1e-6) * step, 6) for x in even]
     return tuple(sorted({x for x in even if above + 1e-6 < x <= top + 1e-6}))
-
-
-def within_capacity(
-    lengths: Sequence[float], expected: Callable[[float], float | None], capacity: float | None
-) -> tuple[float, ...]:
-    """The lengths whose expected pull stays within 80 % of the scale's capacity.
-
-    Args:
-        lengths: As taped. [m]
-        expected: Pull at a length, None where nothing is known. [N]
-        capacity: Of the scale. [N]
-    """
-    if capacity is None:
-        return tuple(lengths)
-    return tuple(x for x in lengths if (expected(x) or 0.0) <= CAPACITY_SHARE * capacity)
 
 
 def with_top(limits: Limits, geometry: Geometry, length: float) -> Limits:

@@ -16,6 +16,7 @@ from calib.acquire.run_table import LONGEST_LINE, Table, check_rows, format_row,
 from calib.errors import DataError, FileError
 from calib.records import Row, Run, RunHead
 from calib.safe_write import file_error
+from calib.strict_json import read_capped
 
 __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run"]
 
@@ -56,18 +57,7 @@ def read_bytes(path: Path) -> bytes:
     Raises:
         FileError: It cannot be read.
     """
-    try:
-        if path.is_dir():
-            raise FileError("is a folder", where=str(path), remedy="name a file in it")
-        with path.open("rb") as file:
-            data = file.read(CAP_BYTES + 1)
-    except FileError:
-        raise
-    except ValueError:
-        raise FileError("is not a file name", where=ascii(str(path))[:80], remedy="check the name") from None
-    except OSError as error:
-        raise file_error(error, path, "read") from error
-    return data
+    return read_capped(path, CAP_BYTES)
 
 
 def parse_run(data: bytes, name: str) -> Run:

@@ -11,7 +11,7 @@ import numpy as np
 from calib.finding import Finding
 from calib.fit.curve import FittedCurve
 from calib.fit.mixed import MixedModel
-from calib.fit.observations import U_GAIN_UNCHECKED, Observations, zero_at
+from calib.fit.observations import U_GAIN_UNCHECKED, Observations, check_load_shown, zero_at
 from calib.fit.outliers import likely_slip
 from calib.fit.spreads import Posterior
 from calib.records import Band, Point, Row, Run
@@ -87,11 +87,9 @@ def _zero(run: Run) -> Iterator[Finding]:
 
 
 def _check_load(run: Run) -> Iterator[Finding]:
-    rows = [r for r in run.standing("check-load") if r.force is not None]
-    if not rows:
+    shown = check_load_shown(run)
+    if not len(shown):
         return
-    zeros, _ = zero_at(run, rows)
-    shown = np.array([r.force for r in rows], dtype=float) - zeros
     resolution = run.head.scale.resolution if run.head.scale else 0.0
     if abs(shown[-1] - shown[0]) > max(1.5 * resolution, DRIFT_SHARE * abs(shown[0])):
         yield Finding(

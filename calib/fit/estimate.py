@@ -17,7 +17,7 @@ from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.elastic import StretchRange
 from calib.fit.grouping import shorten
 from calib.fit.mixed import Basis, MixedModel
-from calib.fit.observations import Observations, observe, with_check, zero_at
+from calib.fit.observations import Observations, check_load_shown, observe, with_check
 from calib.fit.spreads import Posterior
 from calib.fit.tables import tabulate
 from calib.records import (
@@ -244,10 +244,8 @@ def _relaxation(runs: Sequence[Run]) -> Relaxation:
 
 def _check_load(runs: Sequence[Run]) -> CheckLoadShown | None:
     for run in reversed(runs):
-        rows = [r for r in run.standing("check-load") if r.force is not None]
-        if rows and run.head.check_load:
-            zero = zero_at(run, rows)[0]
-            shown = np.array([r.force for r in rows], dtype=float) - zero
+        shown = check_load_shown(run)
+        if len(shown) and run.head.check_load:
             resolution = run.head.scale.resolution if run.head.scale else 0.0
             scatter = float(np.std(shown, ddof=1)) if len(shown) > 1 else 0.0
             u = max(scatter, resolution / 12**0.5) / len(shown) ** 0.5

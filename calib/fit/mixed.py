@@ -164,8 +164,8 @@ class MixedModel:
         ]
         self.design = np.hstack([gradient * p, self.in_cycle * p, self.in_cycle * whole_slope, *_as_columns(shared)])
         self.target = (seen.pull - force) / scale + self.design[:, :n] @ beta - self.design @ self.mean
-        self.fixed_noise = (seen.resolution**2 / 12 + seen.u_force**2) / scale**2 + (own_slope * seen.u_length) ** 2
         self.reading_length_noise = (own_slope * seen.u_length) ** 2
+        self.fixed_noise = (seen.resolution**2 / 12 + seen.u_force**2) / scale**2 + self.reading_length_noise
         self.relative = p[:, 0] ** 2
         self.row_scale = scale
 

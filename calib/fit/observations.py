@@ -45,6 +45,11 @@ class Source:
     length: Array  # [m]
     of_band: str | None = None  # identity of what is the same in all runs of this band; None = the key, or this run
 
+    def at(self, places: NDArray[np.int64]) -> "Source":
+        """The same source for some of the readings."""
+        force, gain, quadratic, length = (a[places] for a in (self.force, self.gain, self.quadratic, self.length))
+        return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)
+
     def take(self, groups: Sequence[NDArray[np.int64]]) -> "Source":
         """Means over groups of readings."""
         force, gain, quadratic, length = (
@@ -84,7 +89,7 @@ class Observations:
             resolution=self.resolution[kept],
             u_force=self.u_force[kept],
             u_length=self.u_length[kept],
-            sources=tuple(s.take([np.array([i]) for i in kept]) for s in self.sources),
+            sources=tuple(s.at(kept) for s in self.sources),
             rows=tuple(self.rows[i] for i in kept),
         )
 
@@ -160,6 +165,12 @@ def zero_at(run: Run, rows: Sequence[Row]) -> tuple[Array, float]:
     shown = np.array([r.force for r in zeros], dtype=float)
     order = np.argsort(when, kind="stable")
     return np.interp(at, when[order], shown[order]), float(shown[order][-1] - shown[order][0])
+
+
+def check_load_shown(run: Run) -> Array:
+    """What the check load read each time, the zero taken off, shape (times,); empty where there was none. [N]"""
+    rows = [r for r in run.standing("check-load") if r.force is not None]
+    return np.array([r.force for r in rows], dtype=float) - zero_at(run, rows)[0]
 
 
 def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float, float]:

@@ -321,17 +321,9 @@ def _readings(
 
 def _from_table(path: Path) -> tuple[tuple["CheckRow", ...], "Quantity", bool]:
     from calib.acquire.check_table import CAP_BYTES, parse_check_table
-    from calib.errors import FileError
-    from calib.safe_write import file_error
+    from calib.strict_json import read_capped
 
-    try:
-        if path.is_dir():
-            raise FileError("is a folder", where=str(path), remedy="name a file in it")
-        with path.open("rb") as file:
-            data = file.read(CAP_BYTES + 1)
-    except OSError as error:
-        raise error if isinstance(error, FileError) else file_error(error, path, "read") from error
-    found = parse_check_table(data, path.name)
+    found = parse_check_table(read_capped(path, CAP_BYTES), path.name)
     return found.rows, found.quantity, found.has_pieces
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from calib.errors import DataError
 from calib.fit.estimate import fit_runs
+from calib.fit.observations import observe
 from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
@@ -264,6 +265,17 @@ def test_a_trace_of_ten_thousand_readings_is_grouped_and_does_not_shrink_u_by_th
     assert len(fit.points) <= 160
     off = np.abs(force(fit.curve.loading) - pull(INSIDE))
     assert (off < 1.5 * np.interp(INSIDE, fit.curve.loading.length, fit.curve.loading.u95)).all()
+
+
+def test_setting_readings_aside_keeps_each_remaining_one_as_it_was() -> None:
+    seen = observe([run(readings(noise=0.003))])
+    keep = np.arange(len(seen)) % 3 != 0
+    some = seen.where(keep)
+    assert some.rows == tuple(row for row, kept in zip(seen.rows, keep, strict=True) if kept)
+    for whole, part in zip(seen.sources, some.sources, strict=True):
+        assert (part.name, part.key, part.of_band) == (whole.name, whole.key, whole.of_band)
+        for name in ("force", "gain", "quadratic", "length"):
+            np.testing.assert_array_equal(getattr(part, name), getattr(whole, name)[keep])
 
 
 def test_a_way_back_that_starts_further_out_closes_at_the_top_with_a_finding() -> None:
