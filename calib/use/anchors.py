@@ -1,0 +1,181 @@
+"""What may go wrong with a rig, with numbers: a band lets go, an anchor lifts, tips or slides, a bar is thrown.
+
+Reminders, not a safety plan: the rules of the place and a qualified person decide. The limits are common practice, no
+source; the coefficient of friction is from memory.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from calib.finding import Finding
+from calib.records import Array
+from calib.use.rig_sum import Pull
+from calib.use.statics import Answer, Direction
+
+HOLDS_SHARE = 0.5  # of what holds the anchor: caution above
+FRICTION = 0.3  # metal or rubber on a dusty floor, on the careful side
+UNEQUAL_SHARE = 0.03  # of the load: sides further apart are named
+FORE_AFT_KG = 2.0  # at the hooks: smaller pulls are not worth a sentence
+SHAFT = 0.040  # [m] thinner than this the band lies on the shaft and its knurl, not on the sleeve
+
+
+class Step(NamedTuple):
+    """One band put on, in the order it goes on; it comes off the other way round."""
+
+    band: int
+    least_plates_kg: float  # on the bar before it goes on
+    net_kg: float  # on the hooks after it; below zero the bar flies up
+
+
+def hardest(answer: Answer) -> Direction:
+    """The way that pulls more; both where only one can be told."""
+    return max(answer.ways.values(), key=lambda d: float(abs(d.pull.value).max()))
+
+
+def cautions(answer: Answer) -> tuple[Finding, ...]:
+    """Everything worth a sentence, the worst first."""
+    if not answer.ways:
+        return ()
+    found = [*_lets_go(answer), *_lift_off(answer), *_anchor(answer), *_fore_aft(answer), *_unequal(answer)]
+    return (*found, *_wear(answer))
+
+
+def loading_order(answer: Answer) -> tuple[Step, ...]:
+    """Bands from above, the weakest first, with the least plates before each goes on."""
+    bar, direction = answer.rig.bar, hardest(answer)
+    at = _hooks_index(answer)
+    above = [i for i, band in enumerate(answer.rig.band) if band.source == "above"]
+    steps, total = [], 0.0
+    for i in sorted(above, key=lambda i: abs(float(direction.bands[i].down[at]))):
+        total += abs(float(direction.bands[i].down[at])) / answer.gravity
+        steps.append(Step(i, max(total - bar.mass, 0.0), answer.rig.weight_kg - total))
+    return tuple(steps)
+
+
+def _hooks_index(answer: Answer) -> int:
+    """Height at which bands are put on: the hooks, or where they pull most if those are not given."""
+    if answer.rig.bar.hooks is not None:
+        return int(abs(answer.heights - answer.rig.bar.hooks).argmin())
+    return int(abs(hardest(answer).pull.value).argmax())
+
+
+def _lets_go(answer: Answer) -> list[Finding]:
+    direction, found = hardest(answer), []
+    for i, (band, pull) in enumerate(zip(answer.rig.band, direction.bands, strict=True)):
+        low, high = (abs(float(pull.down[at])) / answer.gravity for at in (0, -1))
+        side = "both sides" if band.side == "both" else f"the {band.side} side"
+        change = "loses" if band.source == "below" else "gains"
+        text = f"if band[{i}] lets go, {side} {change} {low:.1f} kg at once at the bottom and {high:.1f} kg at the top"
+        found.append(Finding("band-lets-go", text))
+    return found
+
+
+def _lift_off(answer: Answer) -> list[Finding]:
+    low = min(float(d.load.value.min()) for d in answer.ways.values())
+    found: list[Finding] = []
+    if low < 0:
+        text = f"the bands from above pull {-low:.1f} kg more than bar and plates weigh: let go, the bar flies up"
+        found.append(Finding("bar-may-lift", text))
+    for step in loading_order(answer):
+        text = (
+            f"before band[{step.band}] goes on, and until it is off, at least {step.least_plates_kg:.1f} kg of plates "
+        )
+        found.append(Finding("loading-order", text + f"on the bar; {step.net_kg:.1f} kg is then left on the hooks"))
+    return found
+
+
+class _Load(NamedTuple):
+    uplift: float  # [N]
+    aside: float  # [N] horizontal, sideways and fore-aft together
+    moment: float  # [N m] that tips
+
+
+def _anchor_load(answer: Answer) -> _Load:
+    """The most that pulls on whatever holds the bands from below, and on all anchors sideways."""
+    most = _Load(0.0, 0.0, 0.0)
+    for direction in answer.ways.values():
+        pairs = list(zip(answer.rig.band, direction.bands, strict=True))
+        up = _most([p.down for b, p in pairs if b.source == "below"])
+        fore = [(p.fore, b.anchor_height) for b, p in pairs]
+        most = _Load(
+            max(most.uplift, up),
+            max(most.aside, _most([_aside(p) for _, p in pairs])),
+            max(most.moment, _most([force * lever for force, lever in fore])),
+        )
+    return most
+
+
+def _aside(pull: Pull) -> Array:
+    found: Array = np.hypot(pull.sideways, pull.fore)
+    return found
+
+
+def _most(values: Sequence[Array]) -> float:
+    return float(abs(np.sum(values, axis=0)).max()) if values else 0.0
+
+
+def _anchor(answer: Answer) -> list[Finding]:
+    anchor, load, g = answer.rig.anchor, _anchor_load(answer), answer.gravity
+    if anchor.bolted:
+        return []
+    found: list[Finding] = []
+    if anchor.holds is None:
+        if load.uplift > 0:
+            text = (
+                f"the bands lift whatever holds them with up to {load.uplift / g:.1f} kg; what it weighs was not given"
+            )
+            found.append(Finding("anchor-may-lift", text))
+        return found
+    rest = anchor.holds * g - load.uplift
+    if load.uplift > HOLDS_SHARE * anchor.holds * g:
+        text = (
+            f"the bands lift what holds them with up to {load.uplift / g:.1f} kg, and it weighs {anchor.holds:.1f} kg"
+        )
+        more = "it will lift off" if rest <= 0 else "above half asks for caution"
+        found.append(Finding("anchor-may-lift", f"{text}: {more}"))
+    if load.aside > FRICTION * max(rest, 0.0):
+        text = f"the bands pull what holds them sideways with up to {load.aside / g:.1f} kg; at a friction of "
+        found.append(Finding("anchor-may-slide", text + f"{FRICTION} it slides, and round dumb-bells roll before that"))
+    if anchor.footprint is not None and load.moment > HOLDS_SHARE * max(rest, 0.0) * anchor.footprint / 2:
+        tips, holds = load.moment, max(rest, 0.0) * anchor.footprint / 2
+        text = f"the fore-aft pull tips the anchor with {tips:.0f} N m against {holds:.0f} N m that hold it"
+        found.append(Finding("anchor-may-tip", f"{text}; above half asks for caution: bolt it or load it"))
+    return found
+
+
+def _fore_aft(answer: Answer) -> list[Finding]:
+    at = _hooks_index(answer) if answer.rig.bar.hooks is not None else 0
+    pull = max(abs(float(sum(p.fore[at] for p in d.bands))) for d in answer.ways.values()) / answer.gravity
+    if pull < FORE_AFT_KG:
+        return []
+    where = "at the hooks" if answer.rig.bar.hooks is not None else "at the bottom"
+    return [
+        Finding("fore-aft-pull", f"{where} the bands pull the bar {pull:.1f} kg fore or aft, out of its hooks or hands")
+    ]
+
+
+def _unequal(answer: Answer) -> list[Finding]:
+    direction = hardest(answer)
+    apart = direction.difference.value / answer.gravity
+    at = int(abs(apart).argmax())
+    if abs(apart[at]) <= UNEQUAL_SHARE * abs(direction.load.value[at]):
+        return []
+    u95 = direction.difference.u95[at] / answer.gravity
+    text = (
+        f"left less right is {apart[at]:+.1f} kg (give or take {u95:.1f} kg) with the bar at {answer.heights[at]:.2f} m"
+    )
+    return [Finding("sides-unequal", text)]
+
+
+def _wear(answer: Answer) -> list[Finding]:
+    thin = [i for i, band in enumerate(answer.rig.band) if band.sleeve_diameter < SHAFT]
+    if not thin:
+        return []
+    names = ", ".join(f"band[{i}]" for i in thin)
+    return [
+        Finding(
+            "band-wear", f"{names} lies on less than {SHAFT * 1e3:.0f} mm: on the knurl or under a hook a band wears"
+        )
+    ]

@@ -1,0 +1,218 @@
+"""`bandcurve rig` as a coach uses it: words in kg and lb, a JSON document, a figure, one sentence for a mistake."""
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from calib.profile.document import Profile, parse_profile, save_profile
+from calib.units import POUND
+from calib.use.anchors import loading_order
+from calib.use.rig_figures import rig_figure
+from calib.use.statics import calculate
+from calib.verbs.app import run
+from tests.profile.invented import document
+from tests.rig.made import band_text, linear, rig, rig_text
+
+Capture = pytest.CaptureFixture[str]
+
+
+def invented(**more: Any) -> Profile:
+    return parse_profile(json.dumps(document(**more)).encode(), "invented")
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    save_profile(invented(), tmp_path / "B.profile.json")
+    return tmp_path
+
+
+def written(place: Path, text: str) -> str:
+    path = place / "press.rig.toml"
+    path.write_text(text, "utf-8")
+    return str(path)
+
+
+PRESS = rig_text(band_text(side="left"), band_text(side="right"), bottom=1350, top=1900)
+SQUAT = rig_text(
+    *(band_text("choked", 100, side, slack_length_mm=760, pegs_apart_mm=80) for side in ("left", "right")),
+    bottom=1000,
+    top=1500,
+)
+BENCH = rig_text(
+    *(band_text("straight", 2300, side, source="above", sleeve_diameter_mm=30) for side in ("left", "right")),
+    bottom=750,
+    top=1100,
+)
+DEADLIFT = rig_text(
+    *(band_text("doubled", 80, side) for side in ("left", "right")),
+    bottom=600,
+    top=900,
+    anchor="[anchor]\nholds_kg = 60\nfootprint_mm = 400",
+)
+ACROSS = rig_text(
+    band_text("across", 20, sideways_mm=300, pegs_apart_mm=400, anchor_diameter_mm=20), bottom=450, top=700
+)
+LIFTS = {"press": PRESS, "squat": SQUAT, "bench": BENCH, "deadlift": DEADLIFT, "across": ACROSS}
+
+
+@pytest.mark.parametrize("lift", LIFTS)
+@pytest.mark.parametrize("unit", ["kg", "lb"])
+def test_five_lifts_from_tape_measure_to_printed_answer(lift: str, unit: str, place: Path, capsys: Capture) -> None:
+    assert run(["rig", written(place, LIFTS[lift]), "--unit", unit]) == 0
+    said = capsys.readouterr().out
+    weight = 60 / (POUND if unit == "lb" else 1)
+    assert f"Bar and plates {weight:.1f} {unit}" in said
+    assert "Going up" in said
+    assert "Coming down" in said
+    assert "lets go" in said
+    assert said.isascii()
+
+
+def test_the_document_says_what_other_programs_need(place: Path, capsys: Capture) -> None:
+    assert run(["rig", written(place, PRESS), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["heights_m"][0] == 1.35
+    assert told["heights_m"][-1] == 1.9
+    for way in ("up", "down"):
+        for name in ("bar_load_kg", "u_kg", "u95_kg", "next_u95_kg"):
+            assert len(told[way][name]) == len(told["heights_m"])
+        pulled = np.add(told[way]["sides"]["left"]["vertical_N"], told[way]["sides"]["right"]["vertical_N"])
+        assert 60 + pulled / told["gravity_m_s2"] == pytest.approx(told[way]["bar_load_kg"], rel=1e-6)
+        assert min(told[way]["sides"]["left"]["u_N"]) > 0
+        assert all(a > b for a, b in zip(told[way]["next_u95_kg"], told[way]["u95_kg"], strict=True))
+    more = np.subtract(told["up"]["bar_load_kg"], told["down"]["bar_load_kg"])
+    assert min(more[1:-1]) > 0.1
+    assert more[[0, -1]] == pytest.approx(0, abs=1e-4)  # the loop closes where the lift turns
+    assert {"code", "text"} == set(told["findings"][0])
+
+
+def test_bands_from_above_take_most_off_at_the_bottom_and_lift_along_the_way_back(place: Path, capsys: Capture) -> None:
+    assert run(["rig", written(place, BENCH), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    up, down = told["up"]["bar_load_kg"], told["down"]["bar_load_kg"]
+    assert up[0] < up[-1] < 60
+    assert min(np.subtract(up, down)[1:-1]) > 0.1  # less is taken off along the way back
+    codes = [f["code"] for f in told["findings"]]
+    assert codes.count("loading-order") == 2
+    assert "band-wear" in codes
+
+
+def test_a_light_bar_under_strong_bands_from_above_is_said_to_fly_up() -> None:
+    bands = [band_text("doubled", 1850, side, source="above") for side in ("left", "right")]
+    made = rig(*bands, bottom=750, top=1100)
+    answer = calculate(made, [linear()] * 2)
+    assert answer.up is not None
+    assert answer.up.load.value[0] < 0
+    first, second = loading_order(answer)
+    pull = abs(answer.up.bands[0].down[0]) / answer.gravity
+    assert first.least_plates_kg == pytest.approx(pull - 20, rel=1e-6)
+    assert second.least_plates_kg == pytest.approx(2 * pull - 20, rel=1e-6)
+    assert second.net_kg == pytest.approx(answer.up.load.value[0], rel=1e-6)
+
+
+def test_an_anchor_too_light_is_named_with_its_numbers(place: Path, capsys: Capture) -> None:
+    text = DEADLIFT.replace("holds_kg = 60", "holds_kg = 30")
+    assert run(["rig", written(place, text), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    lifted = max(max(told[way]["bar_load_kg"]) - 60 for way in ("up", "down"))
+    sentence = next(f["text"] for f in told["findings"] if f["code"] == "anchor-may-lift")
+    assert f"up to {lifted:.1f} kg" in sentence
+    assert "weighs 30.0 kg" in sentence
+
+
+def test_a_slack_band_pulls_nothing_and_says_where() -> None:
+    made = rig(band_text(anchor_mm=500), bottom=1000, top=1700)
+    answer = calculate(made, [linear()])
+    assert answer.up is not None
+    slack = answer.up.bands[0].slack
+    assert slack[0]
+    assert not slack[-1]
+    assert answer.up.load.value[0] == 60
+    assert not answer.up.load.u[0]
+    assert "band-slack" in [f.code for f in answer.findings]
+
+
+def test_sides_that_share_a_check_differ_more_sharply_than_they_are_known() -> None:
+    made = rig(band_text(side="left"), band_text(side="right"), bottom=1350, top=1900)
+    one, other = linear("ONE"), linear("TWO", stiffness=190.0)
+    up = calculate(made, [one, other]).ways["up"]
+    apart, alone = up.difference.u[-1], up.sides["left"].u[-1]
+    assert apart < 1.4 * alone
+    assert up.difference.value[-1] == pytest.approx(0.05 * up.sides["left"].value[-1], rel=1e-6)
+
+
+def test_the_figure_shows_the_loads_of_both_ways() -> None:
+    answer = calculate(rig(band_text(), bottom=1350, top=1900), [invented()])
+    lines = {line.get_gid(): line for line in rig_figure(answer).axes[0].lines}
+    for way in ("up", "down"):
+        assert np.allclose(lines[f"load-{way}"].get_xdata(), answer.ways[way].load.value)
+
+
+def test_a_figure_file_is_written_once(place: Path, capsys: Capture) -> None:
+    made = written(place, PRESS)
+    assert run(["rig", made, "--figure", str(place / "p.png")]) == 0
+    assert (place / "p.png").read_bytes().startswith(b"\x89PNG")
+    assert run(["rig", made, "--figure", str(place / "p.png")]) == 1
+    assert "p.png" in capsys.readouterr().err
+
+
+def test_without_a_way_back_coming_down_is_null(place: Path, capsys: Capture) -> None:
+    save_profile(invented(unloading=False), place / "B.profile.json")
+    assert run(["rig", written(place, PRESS), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["down"] is None
+    assert "no-unloading" in [f["code"] for f in told["findings"]]
+
+
+BAD = {
+    "bottom_mm = 1350": ("bottom_mm = 2350", r"bar\.top_mm: the top at 1\.9 m is not above the bottom at 2\.35 m"),
+    "anchor_height_mm = 100": ("anchor_height_mm = 1400", r"band\[0\]\.anchor_height_mm: .*run into it"),
+    "mass_kg = 20": ("mas_kg = 20", r"bar\.mas_kg: unknown field 'mas_kg'; did you mean 'mass_kg'"),
+    "sleeve_diameter_mm = 50": ("sleeve_diameter = 50", r"band\[0\]\.sleeve_diameter: .* has no unit"),
+    'side = "left"': ('side = "middle"', r"band\[0\]\.side: should be 'left', 'right' or 'both'"),
+    'arrangement = "straight"': ('arrangement = "spread"', r"band\[0\]\.pegs_apart_mm: .*two pegs"),
+    "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: is nan"),
+    'profile = "B.profile.json"': (
+        'profile = "C.profile.json"',
+        r"band\[0\]\.profile, .*C\.profile\.json: .*no such file",
+    ),
+    "bandcurve-rig/1": ("bandcurve-rig/2", r"format: is of version 2, newer"),
+    "top_mm = 1900": ("top_mm = 2900", r"band\[0\]: with the bar at .*tested from 1\.130 to 2\.100 m"),
+    "[bar]": ("[bar", r"is not TOML"),
+}
+
+
+@pytest.mark.parametrize("right", BAD)
+def test_each_mistake_is_one_sentence_with_its_place_and_a_remedy(right: str, place: Path, capsys: Capture) -> None:
+    wrong, sentence = BAD[right]
+    assert right in PRESS
+    assert run(["rig", written(place, PRESS.replace(right, wrong, 1))]) == 1
+    out, err = capsys.readouterr()
+    assert not out
+    assert re.search(rf"^bandcurve: press\.rig\.toml: {sentence}", err), err
+    assert err.count("\n") == 1
+    assert ";" in err
+
+
+def test_a_slack_length_longer_than_the_band_is_refused(place: Path, capsys: Capture) -> None:
+    assert run(["rig", written(place, SQUAT.replace("slack_length_mm = 760", "slack_length_mm = 1060"))]) == 1
+    assert "band[0].slack_length_mm: the slack length 1.06 m" in capsys.readouterr().err
+
+
+def test_beyond_the_tested_lengths_a_marked_guess_is_wider(place: Path, capsys: Capture) -> None:
+    far = written(place, PRESS.replace("top_mm = 1900", "top_mm = 2250"))
+    assert run(["rig", far, "--json", "--extrapolate"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert "outside-tested" in [f["code"] for f in told["findings"]]
+    pulls = np.array(told["up"]["bar_load_kg"]) - 60
+    relative = np.array(told["up"]["u_kg"]) / pulls
+    tested = int(np.flatnonzero(np.array(told["heights_m"]) < 2.11)[-1])  # 2.1 m of half path
+    assert relative[-1] > 1.2 * relative[tested]
+
+
+def test_an_unknown_unit_is_wrong_usage(place: Path) -> None:
+    assert run(["rig", written(place, PRESS), "--unit", "stone"]) == 2
