@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calib.errors import DataError
-from calib.half_path import DEFAULT_THICKNESS, half_path_offset, rest_half_path
+from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Band, LengthSetup
 from calib.units import G_STANDARD
 
@@ -88,8 +88,7 @@ class Geometry:
 def geometry_of(band: Band, setup: LengthSetup) -> Geometry:
     """How this band's stretch hangs together with what the tape reads."""
     thickness = band.thickness or DEFAULT_THICKNESS
-    diameters = setup.fitting_diameters or (0.0,)
-    offset = half_path_offset(setup.kind, sum(diameters) / len(diameters), thickness)
+    offset = offset_over(setup.kind, setup.fitting_diameters, thickness)
     return Geometry(rest_half_path(band.flat_length, thickness, band.strands), offset)
 
 

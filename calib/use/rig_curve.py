@@ -4,13 +4,13 @@ Lengths in, pulls and their sources of uncertainty out. Where the band runs is n
 """
 
 from dataclasses import dataclass
-from math import log10, pi
+from math import log10
 from typing import NamedTuple
 
 import numpy as np
 
 from calib.errors import DataError, OutOfRangeError
-from calib.half_path import DEFAULT_THICKNESS
+from calib.half_path import DEFAULT_THICKNESS, offset_over
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, continued
 from calib.records import Array
@@ -46,7 +46,7 @@ def loop_of(profile: Profile) -> Loop:
     """What the geometry needs of a band."""
     thickness = DEFAULT_THICKNESS if profile.band.thickness_m is None else profile.band.thickness_m
     fittings = profile.gear.fitting_diameters_m
-    wrap = pi * (sum(fittings) / len(fittings) + thickness) / 2 if fittings else 0.0
+    wrap = offset_over("centres", fittings, thickness) if fittings else 0.0
     return Loop(profile.band.rest_half_path_m, thickness, wrap)
 
 

@@ -14,7 +14,7 @@ import typer
 from typer.core import TyperGroup
 
 from calib.errors import BandcurveError, UsageError
-from calib.verbs.overview import COMMANDS, Entry, overview, version_text
+from calib.verbs.overview import COMMANDS, overview, version_text
 
 
 class LazyGroup(TyperGroup):
@@ -28,16 +28,16 @@ class LazyGroup(TyperGroup):
         """Import the chosen command; the overview needs only its summary."""
         if cmd_name not in COMMANDS:
             return None
-        return _load(cmd_name, COMMANDS[cmd_name])
+        return load(cmd_name, COMMANDS[cmd_name].module)
 
     def get_help(self, ctx: Any) -> str:
         """The overview, without importing any command."""
         return overview().rstrip()
 
 
-def _load(name: str, entry: Entry) -> Any:
+def load(name: str, path: str) -> Any:
     """The command object of one module: a `command` function, or an `app` of its own with sub-commands."""
-    module = import_module(entry.module)
+    module = import_module(path)
     if hasattr(module, "app"):
         for inner in module.app.registered_commands:
             _leave_files_to_readers(inner.callback)

@@ -1,118 +1,53 @@
-"""`bandcurve rig`: what calibrated bands put on a bar at each height, going up and coming down."""
+"""`bandcurve rig`: what bands put on a bar. A file alone is worked out; a word before it asks for something else.
 
-import json
-from dataclasses import replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast
+Each word is a module of its own, imported when chosen, with a function `command`.
+"""
+
+from typing import Any
 
 import typer
+from typer.core import TyperGroup
 
-from calib.errors import BandcurveError, UsageError
+from calib.verbs.app import load
 
-if TYPE_CHECKING:
-    from calib.profile.document import Profile
-    from calib.use.rig_file import Rig
-    from calib.use.rig_words import Unit
-    from calib.use.statics import Answer
-
-_UNITS = ("kg", "lb")
+WORDS = {"show": "calib.verbs.rig_show"}
 
 
-def command(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig, NAME.rig.toml; docs/rig.md says what is in it.")],
-    figure: Annotated[
-        Path | None, typer.Option(metavar="F", help="Draw load against height into a new .png, .svg or .pdf.")
-    ] = None,
-    unit: Annotated[str, typer.Option(metavar="UNIT", help="kg or lb, for the words and the figure.")] = "kg",
-    extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
-    ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
-) -> int:
-    """Say what the bands of a rig put on the bar, left and right, going up and coming down.
+class WordOrFile(TyperGroup):
+    """A group where a file in place of a word means `show`."""
 
-    Profiles are looked for beside the rig file. Beyond the tested lengths it refuses, unless asked.
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Words in the order a user meets them."""
+        return list(WORDS)
 
-    \b
-    Examples:
-      bandcurve rig squat.rig.toml
-      bandcurve rig squat.rig.toml --unit lb --figure squat.pdf
-      bandcurve rig squat.rig.toml --json
-    """
-    from calib.verbs.drawing import figure_kind
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """Import the chosen word's module."""
+        return load(cmd_name, WORDS[cmd_name]) if cmd_name in WORDS else None
 
-    if unit not in _UNITS:
-        raise UsageError(f"--unit {unit[:40]!r} is not known", remedy="use kg or lb")
-    kind = figure_kind(figure) if figure is not None else None
-    answer, profiles = _worked_out(file, extrapolate)
-    if figure is not None and kind is not None:
-        from calib.safe_write import write_new
-        from calib.use.rig_figures import draw_rig
-
-        write_new(figure, draw_rig(answer, kind, cast("Unit", unit)))
-    _say(answer, profiles, cast("Unit", unit), as_json)
-    return 0
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put in the word that was left out."""
+        if args and args[0] not in ("-h", "--help") and any(sign in args[0] for sign in "-./\\"):
+            args = ["show", *args]
+        parsed: list[str] = super().parse_args(ctx, args)
+        return parsed
 
 
-def _worked_out(file: Path, extrapolate: bool) -> "tuple[Answer, list[Profile]]":
-    from calib.use.anchors import cautions
-    from calib.use.statics import calculate
+app = typer.Typer(
+    cls=WordOrFile,
+    add_completion=False,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    subcommand_metavar="FILE | COMMAND [ARGS]...",
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="""Say what calibrated bands put on a bar. FILE alone is short for show FILE.
 
-    rig = read_rig(file)
-    profiles = read_profiles(rig, file)
-    try:
-        answer = calculate(rig, profiles, extrapolate=extrapolate)
-    except BandcurveError as error:
-        raise type(error)(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
-    return replace(answer, findings=(*answer.findings, *cautions(answer))), profiles
-
-
-def read_rig(file: Path) -> "Rig":
-    """Read a rig from a file."""
-    from calib.safe_write import file_error
-    from calib.use.rig_file import CAP_BYTES, parse_rig
-
-    try:
-        with file.open("rb") as opened:
-            data = opened.read(CAP_BYTES + 1)
-    except OSError as error:
-        raise file_error(error, file, "read") from None
-    return parse_rig(data, file.name)
+\b
+Examples:
+  bandcurve rig squat.rig.toml
+""",
+)
 
 
-def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":
-    """Read the profile of each band of a rig, named as seen from the rig file."""
-    from calib.profile.document import load_profile
-
-    loaded: dict[str, Profile] = {}
-    for i, band in enumerate(rig.band):
-        if band.profile not in loaded:
-            try:
-                loaded[band.profile] = load_profile(file.parent / band.profile)
-            except BandcurveError as error:
-                where = f"{file.name}: band[{i}].profile, {error.where}"
-                raise type(error)(error.what, where=where, remedy=error.remedy) from None
-    return [loaded[band.profile] for band in rig.band]
-
-
-def _say(answer: "Answer", profiles: "list[Profile]", unit: "Unit", as_json: bool) -> None:
-    from calib.use.rig_words import HEADERS, UNIT, WORDS, notes, rig_json, rows
-    from calib.verbs.plain_text import findings_text, heading, table, wrap
-
-    if as_json:
-        print(json.dumps(rig_json(answer)))
-        return
-    print(f"Bar and plates {answer.rig.weight_kg / UNIT[unit]:.1f} {unit}")
-    for i, (band, profile) in enumerate(zip(answer.rig.band, profiles, strict=True)):
-        print(f"  band[{i}]  {band.side:<5}  {profile.band.id}, {band.arrangement}, from {band.source}")
-    for way in answer.ways:
-        print(f"\n{heading(WORDS[way].capitalize())}")
-        print(table(HEADERS, rows(answer, way, unit)))
-    print()
-    for note in notes(answer, unit):
-        print(wrap(note))
-    print()
-    print(findings_text(answer.findings))
-    print(
-        wrap("These are reminders, not a safety plan: the rules of your place and the people qualified there decide.")
-    )
+@app.callback()
+def _words() -> None:
+    pass

@@ -216,3 +216,14 @@ def test_beyond_the_tested_lengths_a_marked_guess_is_wider(place: Path, capsys: 
 
 def test_an_unknown_unit_is_wrong_usage(place: Path) -> None:
     assert run(["rig", written(place, PRESS), "--unit", "stone"]) == 2
+
+
+def test_a_file_alone_is_short_for_show_and_a_word_that_is_none_is_wrong_usage(place: Path, capsys: Capture) -> None:
+    path = written(place, PRESS)
+    assert run(["rig", path, "--json"]) == 0
+    short = capsys.readouterr().out
+    assert run(["rig", "show", path, "--json"]) == 0
+    assert capsys.readouterr().out == short
+    assert run(["rig", "--json", path]) == 0
+    assert capsys.readouterr().out == short
+    assert run(["rig", "shwo"]) == 2
