@@ -30,6 +30,7 @@ CODES = frozenset(
         "fore-aft-pull",
         "gross-error",
         "hitch-estimated",
+        "left-out",
         "loading-order",
         "locking-scale",
         "no-temperature",

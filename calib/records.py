@@ -50,7 +50,7 @@ class Band:
     material: str | None = None
     batch: str | None = None
     note: str | None = None
-    strands: Literal[1, 2] = 2  # 2 = loop, 1 = single strand
+    strands: Annotated[int, Ge(1), Le(2)] = 2  # 2 = loop, 1 = single strand
 
 
 @dataclass(frozen=True)

@@ -34,6 +34,13 @@ def read_capped(path: Path, cap_bytes: int) -> bytes:
         raise file_error(error, path, "read") from error
 
 
+def not_utf8(data: bytes, where: str, remedy: str = "is it the right file?") -> DataError:
+    """The error for bytes that are no UTF-8; some spreadsheets save every sign as two bytes."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return DataError("is saved as UTF-16", where=where, remedy="save it again as UTF-8")
+    return DataError("is not a text file in UTF-8", where=where, remedy=remedy)
+
+
 def read_json(path: Path, cap_bytes: int) -> dict[str, Any]:
     """Read a file that holds one JSON object.
 
@@ -63,11 +70,13 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
         raise FileError(f"is larger than {cap_bytes / 1e6:.0f} MB", where=name, remedy="is it the right file?")
     if not data.strip():
         raise DataError("the file is empty", where=name, remedy="is it the right file?")
+    if data.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"# format"):
+        raise DataError("is a run, not a JSON document", where=name, remedy=f"fit it first: bandcurve fit {name}")
     try:
         text = data.decode("utf-8-sig")
         document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant, parse_float=_finite)
     except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+        raise not_utf8(data, name) from None
     except json.JSONDecodeError as error:
         where = f"{name}:{error.lineno}"
         raise DataError(

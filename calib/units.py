@@ -3,6 +3,8 @@
 Factors: NIST SP 811 (2008), appendix B; the pound, inch, foot and standard gravity are exact by definition.
 """
 
+from dataclasses import dataclass
+
 G_STANDARD = 9.80665  # m/s2, exact (3rd CGPM 1901)
 POUND = 0.45359237  # kg, exact
 INCH = 0.0254  # m, exact
@@ -17,6 +19,29 @@ FORCE = {
 }
 MASS = {"g": 1e-3, "kg": 1.0, "lb": POUND}
 TEMPERATURE = ("C", "F")
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Units for people: what their scale and their tape show."""
+
+    force: str  # "kg" | "lb"
+    newton: float  # one of it
+    length: str
+    metre: float  # one of it
+    digits: int  # of a length, after the point
+
+    def pull(self, newton: float, digits: int = 2) -> str:
+        """A force without its unit."""
+        shown = f"{newton / self.newton:.{digits}f}"
+        return shown.removeprefix("-") if float(shown) == 0 else shown
+
+    def tape(self, metre: float) -> str:
+        """A length without its unit."""
+        return f"{metre / self.metre:.{self.digits}f}"
+
+
+SHOWN = {"kg": Shown("kg", FORCE["kg"], "m", 1.0, 3), "lb": Shown("lb", FORCE["lb"], "in", INCH, 2)}
 
 UNITS = {"length": tuple(LENGTH), "force": tuple(FORCE), "mass": tuple(MASS), "temperature": TEMPERATURE}
 

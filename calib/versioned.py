@@ -65,7 +65,9 @@ def _is_newer_minor(text: object, known: Version, name: str) -> bool:
     found = re.fullmatch(r"([a-z-]+)/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
     if found is None or found[1] != known.name:
         said = "has no format" if text is None else f"has the format {str(text)[:40]!r}"
-        raise DataError(f"{said}, {mine!r} is needed", where=f"{name}: format", remedy="is it the right file?")
+        kinds = [one.removeprefix("bandcurve-") for one in (found[1] if found else "", known.name)]
+        remedy = f"it is a {kinds[0]}, and a {kinds[1]} is needed here" if found else "is it the right file?"
+        raise DataError(f"{said}, {mine!r} is needed", where=f"{name}: format", remedy=remedy)
     if int(found[2]) > known.major:
         raise DataError(
             f"is of version {found[2]}, newer than this program reads ({known.major})",

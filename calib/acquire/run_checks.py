@@ -18,7 +18,10 @@ SURE = 3.0  # standard uncertainties by which a length may lie below the flat le
 FAR_GAIN = (0.2, 5.0)  # of a check: outside, the scale is broken or the check was copied wrong
 MOST_VARIANCE = (1e6, 0.25, 1.0)  # of zero [N2], gain and curvature [1/N2]
 LARGEST_FORCE = 100_000.0  # [N] ten tonnes; beyond it no scale of this trade reads, and the fit would overflow
+FAR_FLAT = (0.67, 1.5)  # of the flat length; a band that set by half is another band
 FALLING_NEEDS = 3  # lengths of a branch before its direction is judged
+ALL_BUT_ONE = 5  # steps of a branch from which one that rises, a slip, does not excuse the rest
+SAME_LENGTH = 1e-5  # [m]
 
 
 def check_lengths(run: Run) -> None:
@@ -35,6 +38,13 @@ def check_lengths(run: Run) -> None:
             where=f"{run.name}: band.thickness",
             remedy="was one of them typed in another unit?",
         )
+    for row in run.standing("flat"):
+        if row.length is not None and not FAR_FLAT[0] < row.length / head.band.flat_length < FAR_FLAT[1]:
+            raise DataError(
+                f"a flat length of {row.length:.4g} m, where the head says {head.band.flat_length:.4g} m",
+                where=_where(run, row),
+                remedy="was it typed in another unit? A flat row is the tape value, end to end, lying flat",
+            )
     offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     rest = rest_half_path(head.band.flat_length, thickness, head.band.strands)
     slack = SURE * hypot(head.length.u_reading, head.length.u_common, head.band.u_flat_length)
@@ -117,14 +127,22 @@ def check_fittable(run: Run) -> None:
         raise DataError(
             "holds counts and no force", where=run.name, remedy="give the scale's counts line, then import again"
         )
-    if len({round(row.length or 0.0, 5) for row in readings}) == 1:
-        length = readings[0].length or 0.0
+    length = readings[0].length or 0.0
+    if all(abs((row.length or 0.0) - length) < SAME_LENGTH for row in readings):
         raise DataError(
             f"all readings are at one length, {length:.4g} m", where=run.name, remedy="measure at three lengths or more"
+        )
+    if run.head.procedure.method == "anchor-on-scale" and not any(r.force is not None for r in run.standing("zero")):
+        raise DataError(
+            "has no zero row, and a pull is what the scale shows less with the anchor on it",
+            where=run.name,
+            remedy="add what the scale shows with the band slack: 1,zero,,,,82.40 (or import with --zero)",
         )
     pull = pull_of(run)
     if all(pull(row) < 0 for row in readings):
         raise DataError("all forces are negative", where=run.name, remedy=_reversed(run))
+    if run.head.procedure.method != "hung-weight":
+        _refuse_all_one(run, [row.force for row in readings])
     for cycle, rows in _loading(run):
         if _falls([(row.length or 0.0, pull(row)) for row in rows]):
             raise DataError(
@@ -132,6 +150,15 @@ def check_fittable(run: Run) -> None:
                 where=_where(run, rows[0]),
                 remedy="are length and force columns swapped, or is the method another one?",
             )
+
+
+def _refuse_all_one(run: Run, shown: list[float | None]) -> None:
+    if len(shown) >= FALLING_NEEDS and len(set(shown)) == 1:
+        raise DataError(
+            "the scale shows the same at all lengths",
+            where=run.name,
+            remedy="did it lock, or was it switched off?",
+        )
 
 
 def _nothing_left(run: Run) -> str:
@@ -169,4 +196,5 @@ def _loading(run: Run) -> Iterator[tuple[int, list[Row]]]:
 def _falls(points: list[tuple[float, float]]) -> bool:
     forces = [force for _, force in sorted(points)]
     lengths = {length for length, _ in points}
-    return len(lengths) >= FALLING_NEEDS and all(b < a for a, b in pairwise(forces))
+    rising = sum(b >= a for a, b in pairwise(forces))
+    return len(lengths) >= FALLING_NEEDS and rising <= (1 if len(forces) > ALL_BUT_ONE else 0)

@@ -16,7 +16,7 @@ from calib.acquire.run_table import LONGEST_LINE, Table, check_rows, format_row,
 from calib.errors import DataError, FileError
 from calib.records import Row, Run, RunHead
 from calib.safe_write import file_error
-from calib.strict_json import read_capped
+from calib.strict_json import not_utf8, read_capped
 
 __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run"]
 
@@ -70,6 +70,8 @@ def parse_run(data: bytes, name: str) -> Run:
     Raises:
         DataError: It is no run, or a row of it cannot be used; with file and line.
     """
+    if data.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
+        raise DataError("is no run but a JSON document", where=name, remedy=_what_json(name))
     lines, cut = _lines(data, name)
     long = next((i for i, line in enumerate(lines, 1) if len(line) > LONGEST_LINE), 0)
     if long:
@@ -94,6 +96,12 @@ def parse_run(data: bytes, name: str) -> Run:
     return run
 
 
+def _what_json(name: str) -> str:
+    if name.endswith(".profile.json"):
+        return f"a profile is fitted already: bandcurve show {name}"
+    return f"for a scale: bandcurve scale show {name}" if name.endswith(".scale.json") else "is it the right file?"
+
+
 def _lines(data: bytes, name: str) -> tuple[list[str], bool]:
     """Lines without their ends, and whether the last one was not ended."""
     if len(data) > CAP_BYTES:
@@ -107,7 +115,7 @@ def _lines(data: bytes, name: str) -> tuple[list[str], bool]:
         text = (body + end).decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = (body + end)[: error.start].count(b"\n") + 1
-        raise DataError("is not a text file in UTF-8", where=f"{name}:{line}", remedy="save it as CSV UTF-8") from None
+        raise not_utf8(data, f"{name}:{line}", "save it as CSV UTF-8") from None
     if "\0" in text or b"\0" in tail:
         raise DataError("is a binary file, not a run", where=name, remedy="is it the right file?")
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")[:-1] if text else []
@@ -115,7 +123,7 @@ def _lines(data: bytes, name: str) -> tuple[list[str], bool]:
         last = tail.decode("utf-8" if lines else "utf-8-sig")
     except UnicodeDecodeError:
         if not lines:
-            raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+            raise not_utf8(data, name) from None
         last = ""  # cut in the middle of a letter: half a line
     return ([*lines, last.rstrip("\r")] if last else lines), bool(tail)
 

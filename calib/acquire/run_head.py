@@ -125,6 +125,12 @@ def parse_head(text: str, name: str) -> RunHead:
     if not isinstance(extensions, dict):
         raise DataError("'extensions' is not a table", where=place.at("", "extensions"), remedy="write [extensions]")
     head = _validated(_in_si(document, "", place, newer), place)
+    if head.length.kind != "half-path" and not head.length.fitting_diameters:
+        raise DataError(
+            f"a length taped {head.length.kind!r} needs the fittings' diameters",
+            where=place.at("length"),
+            remedy="add # fitting_diameters_mm = [12, 12]",
+        )
     try:
         check_id(head.band.id)
     except DataError as error:

@@ -23,7 +23,7 @@ LABELS = {
     "hook shift": "A",
     "shape of the curve": "A",
     "flat length": "B",
-    "unknown spreads": "A",
+    "size of the scatter": "A",
 }
 
 
@@ -40,7 +40,7 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
     whole = (total - unknown) / sum(parts.values())  # makes good the nodes passed over
-    parts = {name: variance * whole for name, variance in parts.items()} | {"unknown spreads": unknown}
+    parts = {name: variance * whole for name, variance in parts.items()} | {"size of the scatter": unknown}
     lines = [
         BudgetLine(name, _type(name, model.gains.size), _three(force * np.sqrt(v)), _three(v / total))
         for name, v in parts.items()

@@ -3,7 +3,7 @@
 Each is a finding with what was seen and what would mend it; nothing is refused here.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import date
 
 import numpy as np
@@ -26,13 +26,19 @@ CURLED = 0.1  # in ln F between the first two lengths
 SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1 % by chance
 SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
 DRIFT_SHARE = 0.003  # of the largest pull
+_BRANCHES = {"loading": "way out", "unloading": "way back"}
 
 
-def findings_of_runs(runs: Sequence[Run]) -> Iterator[Finding]:
-    """Doubts that the heads and the rows beside the readings raise."""
+def findings_of_runs(runs: Sequence[Run], unused: Collection[tuple[str, int]] = ()) -> Iterator[Finding]:
+    """Doubts that the heads and the rows beside the readings raise.
+
+    Args:
+        runs: The runs of one band.
+        unused: Readings the curve does without, as (run name, row number).
+    """
     for run in runs:
         yield from run.findings
-        yield from _scale(run)
+        yield from _scale(run, unused)
         yield from _zero(run)
         yield from _check_load(run)
         yield from _set(run)
@@ -44,7 +50,7 @@ def _readings(n: int) -> str:
     return f"{n} reading{'s' if n > 1 else ''}"
 
 
-def _scale(run: Run) -> Iterator[Finding]:
+def _scale(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
     scale, day = run.head.scale, run.head.started.date() if run.head.started else None
     if scale is None or run.head.procedure.method == "hung-weight":
         return
@@ -59,7 +65,8 @@ def _scale(run: Run) -> Iterator[Finding]:
         checked = date.fromisoformat(scale.correction.checked_on[:10])
         if day and (day - checked).days > CHECK_OLD_DAYS:
             yield Finding("scale-check-old", f"scale {scale.id} was last checked on {checked}: check it again")
-        largest = max((abs(r.force or 0.0) for r in run.readings), default=0.0)
+        used = (r for r in run.readings if (run.name, r.number) not in unused)
+        largest = max((abs(r.force or 0.0) for r in used), default=0.0)
         if scale.correction.max and largest > 1.02 * scale.correction.max:
             yield Finding(
                 "above-capacity",
@@ -145,7 +152,7 @@ def _procedure(run: Run) -> Iterator[Finding]:
         yield Finding("thickness-assumed", "the band's thickness was not measured: 4.5 mm, give or take 1 mm, is taken")
     if p.method == "hung-weight" and p.latitude_deg is None:
         yield Finding("place-assumed", "no latitude was given: standard gravity is taken, give or take 0.15 %")
-    vertical = p.orientation == "vertical" and p.method == "scale-in-line"
+    vertical = p.method == "anchor-on-scale" or (p.orientation == "vertical" and p.method == "scale-in-line")
     zeroed = run.head.scale.zeroed if run.head.scale else "hook-only"
     if band.mass is None and (p.method == "hung-weight" or (vertical and zeroed != "band-both-ends")):
         yield Finding("weight-of-band", "the band was not weighed and hung upright: half its weight is not known")
@@ -270,6 +277,15 @@ def _softening(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:
         )
 
 
+def left_out(runs: Sequence[Run], rows: Collection[tuple[str, int]]) -> Iterator[Finding]:
+    """Which readings the user had left out of this fit; the run files still hold them."""
+    for run in runs:
+        numbers = sorted(number for name, number in rows if name == run.name)
+        if numbers:
+            which = ", ".join(map(str, numbers))
+            yield Finding("left-out", f"{run.name}: row{'s' * (len(numbers) > 1)} {which} left out as asked")
+
+
 def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> Iterator[Finding]:
     """One finding per reading left out as a gross error, with the slip it looks like."""
     for point in points:
@@ -281,8 +297,9 @@ def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> I
         place = f"{point.run}:{point.line}: " if point.line else ""
         yield Finding(
             "gross-error",
-            f"{place}row {point.row}, cycle {point.cycle}, {point.branch}, {(row.length or 0) * 1000:.0f} mm: reads "
-            f"{kilos(point.force)} where the other readings say {kilos(point.curve)}; "
+            f"{place}row {point.row}, cycle {point.cycle}, {_BRANCHES[point.branch]}, "
+            f"{(row.length or 0) * 1000:.0f} mm: a pull of {kilos(point.force)} "
+            f"where the other readings say {kilos(point.curve)}; "
             f"looks like {likely_slip(ratio, shown)}. "
             "It is left out of the curve; strike it or read it again",
         )

@@ -201,8 +201,9 @@ def fit_runs(
         points=points,
         findings=(
             *checks.gross_errors(points, by_row),
+            *checks.left_out(runs, leave_out),
             *solved.findings,
-            *checks.findings_of_runs(runs),
+            *checks.findings_of_runs(runs, {*leave_out, *((p.run, p.row) for p in points if not p.used)}),
         ),
     )
 

@@ -52,8 +52,10 @@ class Source:
 
     def take(self, groups: Sequence[NDArray[np.int64]]) -> "Source":
         """Means over groups of readings."""
+        order, sizes = np.concatenate(groups), np.array([len(g) for g in groups])
+        firsts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
         force, gain, quadratic, length = (
-            np.array([a[g].mean() for g in groups]) for a in (self.force, self.gain, self.quadratic, self.length)
+            np.add.reduceat(a[order], firsts) / sizes for a in (self.force, self.gain, self.quadratic, self.length)
         )
         return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)
 
@@ -200,10 +202,11 @@ def _half_weight(head: RunHead) -> tuple[float, float]:
     p, zeroed = head.procedure, head.scale.zeroed if head.scale else "hook-only"
     if p.method == "hung-weight":
         sign = 1.0  # the load hangs below mid-length together with half the band
-    elif p.orientation == "horizontal" or p.method == "anchor-on-scale" or zeroed == "band-both-ends":
+    elif zeroed == "band-both-ends" or (p.orientation == "horizontal" and p.method != "anchor-on-scale"):
         return 0.0, 0.0
     else:
-        sign = {"hook-only": -1.0, "band-free": 1.0}[zeroed] * (-1.0 if p.scale_at == "bottom" else 1.0)
+        below = p.scale_at == "bottom" or p.method == "anchor-on-scale"  # an anchor stands below the band
+        sign = {"hook-only": -1.0, "band-free": 1.0}[zeroed] * (-1.0 if below else 1.0)
     g, _ = local_gravity(p.latitude_deg, p.altitude)
     return (sign * head.band.mass * g / 2, 0.0) if head.band.mass else (0.0, sign)
 

@@ -6,6 +6,7 @@ Profiles and readings in, bytes of a PNG, SVG or PDF out: the same input gives t
 import io
 import warnings
 from collections.abc import Callable, Sequence
+from textwrap import fill
 from typing import Any, Literal, NamedTuple
 
 import matplotlib as mpl
@@ -23,6 +24,7 @@ from calib.units import G_STANDARD
 
 FigureKind = Literal["png", "svg", "pdf"]
 KINDS: tuple[FigureKind, ...] = ("png", "svg", "pdf")
+FOOT_COLUMNS = 118  # signs on a line of the smallest print
 PAGE = (7.3, 9.6)  # inch: fits an A4 or a letter page with its margins
 
 
@@ -261,15 +263,14 @@ def _words(figure: Figure, profile: Profile) -> None:
     )
     figure.text(left, 0.938, _circumstances(profile), color=_GREY, va="top", linespacing=1.45, parse_math=False)
     count = len(profile.findings)
-    doubts = (
-        f"{count} finding{'s' * (count != 1)}: {', '.join(dict.fromkeys(_plain(f.code) for f in profile.findings))}"
-    )
+    codes = ", ".join(dict.fromkeys(_plain(f.code) for f in profile.findings))
+    doubts = f"{count} finding{'s' * (count != 1)}: {codes}" if count else "no findings"
     days = "assumed" if profile.repeatability.between_day_assumed else "measured"
     words = (
         f"Limits are 95 %. Mean: the band's own curve. Next set: one set on another day (that change is {days}).\n"
-        f"{_cut(doubts if count else 'no findings', 112)}"
+        f"{fill(doubts, FOOT_COLUMNS, max_lines=2, placeholder=' ...')}"
     )
-    figure.text(left, 0.045, words, color=_GREY, fontsize=8, va="top", linespacing=1.45, parse_math=False)
+    figure.text(left, 0.05, words, color=_GREY, fontsize=8, va="top", linespacing=1.45, parse_math=False)
 
 
 _METHODS = {"scale-in-line": "scale in line", "hung-weight": "hung weights", "anchor-on-scale": "anchor on a scale"}

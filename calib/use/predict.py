@@ -11,7 +11,7 @@ from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate
-from calib.units import G_STANDARD
+from calib.units import SHOWN, Shown
 
 WORDS: dict[BranchName, str] = {"loading": "on the way out", "unloading": "on the way back"}
 
@@ -92,45 +92,53 @@ def inverse_json(inverse: Inverse) -> dict[str, Any]:
     }
 
 
-def prediction_text(profile: Profile, prediction: Prediction) -> str:
-    """The prediction in plain words, in kg and N, the mean curve and the next set told apart."""
+def prediction_text(profile: Profile, prediction: Prediction, shown: Shown = SHOWN["kg"]) -> str:
+    """The prediction in plain words, the mean curve and the next set told apart.
+
+    Args:
+        profile: The band.
+        prediction: What it says of a length.
+        shown: Units for people; newtons stand beside.
+    """
     stretch = prediction.length / profile.band.rest_half_path_m
-    lines = [
-        f"Band {profile.band.id} at half-path length {prediction.length:.3f} m ({stretch:.2f} times its rest length)"
-    ]
-    lines += _branch_lines(profile, WORDS["loading"], prediction.loading)
-    lines += _branch_lines(profile, WORDS["unloading"], prediction.unloading)
+    length = f"{shown.tape(prediction.length)} {shown.length}"
+    lines = [f"Band {profile.band.id} at half-path length {length} ({stretch:.2f} times its rest length)"]
+    lines += _branch_lines(profile, WORDS["loading"], prediction.loading, shown)
+    lines += _branch_lines(profile, WORDS["unloading"], prediction.unloading, shown)
     assumed = "; the change from day to day is assumed" if profile.repeatability.between_day_assumed else ""
     lines.append('"Mean" is how well the band\'s own curve is known, "next set" what one set may')
     lines.append(f"show{assumed}. Both are 95 % limits.")
-    lines.append("kg is what a scale shows (1 kg = 9.80665 N), both legs together.")
+    strands = "both legs together" if profile.band.strands == 2 else "the single strand"
+    lines.append(f"{shown.force} is what a scale shows (1 {shown.force} = {shown.newton:.6g} N), {strands}.")
     if prediction.extrapolated:
         lines.append("EXTRAPOLATED: this length was not tested. The limits grow with the distance from")
         lines.append("the tested lengths, because the curve out there is a guess, not a measurement.")
     return "\n".join(lines)
 
 
-def inverse_text(profile: Profile, inverse: Inverse) -> str:
+def inverse_text(profile: Profile, inverse: Inverse, shown: Shown = SHOWN["kg"]) -> str:
     """The lengths in plain words."""
-    pull = f"{inverse.force / G_STANDARD:.2f} kg ({inverse.force:.1f} N)"
+    pull = f"{shown.pull(inverse.force)} {shown.force} ({inverse.force:.1f} N)"
     lines = [f"Band {profile.band.id} pulls {pull} at a half-path length of"]
     for words, found in ((WORDS["loading"], inverse.loading), (WORDS["unloading"], inverse.unloading)):
         value = (
-            "not measured or not reached" if found is None else f"{found.length:.3f} m, give or take {found.u95:.3f} m"
+            "not measured or not reached"
+            if found is None
+            else f"{shown.tape(found.length)} {shown.length}, give or take {shown.tape(found.u95)} {shown.length}"
         )
         lines.append(f"  {words:<15}  {value}")
     lines.append("Give or take is a 95 % limit of the mean curve.")
     return "\n".join(lines)
 
 
-def _branch_lines(profile: Profile, words: str, found: ForceEstimate | None) -> list[str]:
+def _branch_lines(profile: Profile, words: str, found: ForceEstimate | None, shown: Shown) -> list[str]:
     if found is None:
         return [f"  {words:<15}  not measured, or not at this length"]
     wide = profile.u95_next(found)
     return [
-        f"  {words:<15}  {found.force / G_STANDARD:6.2f} kg  ({found.force:.1f} N)",
-        f"  {'':<15}    mean      give or take {found.u95 / G_STANDARD:.2f} kg  ({found.u95:.1f} N)",
-        f"  {'':<15}    next set  give or take {wide / G_STANDARD:.2f} kg  ({wide:.1f} N)",
+        f"  {words:<15}  {shown.pull(found.force):>6} {shown.force}  ({found.force:.1f} N)",
+        f"  {'':<15}    mean      give or take {shown.pull(found.u95)} {shown.force}  ({found.u95:.1f} N)",
+        f"  {'':<15}    next set  give or take {shown.pull(wide)} {shown.force}  ({wide:.1f} N)",
     ]
 
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -27,6 +29,7 @@ def command(
         list[str] | None,
         typer.Option("--leave-out", metavar="ROW", help="Leave a reading out: its row number, or FILE:ROW."),
     ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
 ) -> int:
@@ -41,6 +44,7 @@ def command(
       bandcurve fit *.run.csv --out profiles --json
       bandcurve fit B07.run.csv --leave-out 23
     """
+    shown = shown_in(unit)
     correction, extra = _correction(scale) if scale else (None, [])
     read, failed = _read(runs, scale)
     dropped = _dropped(leave_out or [], [run for _, run in read])
@@ -55,7 +59,7 @@ def command(
             continue
         saved.append((path, profile))
         if not (as_json or quiet):
-            _say(fit, profile, path)
+            _say(fit, profile, path, shown)
     if as_json:
         _print_json(saved, failed)
     for _, sentence in failed:
@@ -212,21 +216,23 @@ def _print_json(saved: Sequence[tuple[Path, "Profile"]], failed: Sequence[Failur
     print(json.dumps(document, indent=2))
 
 
-def _say(fit: "Fit", profile: "Profile", path: Path) -> None:
+def _say(fit: "Fit", profile: "Profile", path: Path, shown: Shown) -> None:
     from calib.verbs.plain_text import findings_text
     from calib.verbs.profile_text import budget_text, curve_text
 
     used = sum(p.used for p in fit.points)
     cycles = len({(p.run, p.cycle) for p in fit.points})
     print(f"Band {profile.band.id}: {used} readings in {cycles} cycle{'s' * (cycles > 1)}")
-    for text in (curve_text(profile), budget_text(profile), findings_text(fit.findings)):
+    for text in (curve_text(profile, shown), findings_text(fit.findings), budget_text(profile, shown)):
         print(text)
         print()
-    for line in _next_steps(path):
+    for line in _next_steps(profile, path, shown):
         print(line)
 
 
-def _next_steps(path: Path) -> Iterator[str]:
+def _next_steps(profile: "Profile", path: Path, shown: Shown) -> Iterator[str]:
+    middle = 0.5 * (profile.branches.loading.length_m[0] + profile.branches.loading.length_m[-1])
+    length = f"{middle:.2f}m" if shown.length == "m" else f"{middle / shown.metre:.0f}in"
     yield f"Written to {path}. Next:"
     yield f"  bandcurve show {path} --figure {path.name.removesuffix('.profile.json')}.png"
-    yield f"  bandcurve predict {path} --length 1.6m"
+    yield f"  bandcurve predict {path} --length {length}"

@@ -4,6 +4,9 @@ import re
 import sys
 import textwrap
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, time
+from datetime import date as day
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -13,7 +16,7 @@ from calib.errors import DataError, FileError, UsageError
 
 if TYPE_CHECKING:
     from calib.acquire.table_import import Imported, Understood
-    from calib.records import RunHead, ScaleInUse
+    from calib.records import Row, ScaleInUse
 
 T = TypeVar("T")
 KINDS = ("band-outer", "band-inner", "centres", "half-path")
@@ -41,6 +44,16 @@ def command(
         str | None, typer.Option("--resolution", help="Step of the scale, for example 0.05kg.")
     ] = None,
     method: Annotated[str, typer.Option("--method", help=f"{', '.join(METHODS)}.")] = "scale-in-line",
+    zero: Annotated[
+        str | None, typer.Option("--zero", help="What the scale showed with nothing pulling, for example 82.4kg.")
+    ] = None,
+    date: Annotated[str | None, typer.Option("--date", help="Day it was measured, for example 2026-03-01.")] = None,
+    temperature: Annotated[
+        float | None, typer.Option("--temperature", min=-50, max=90, help="Of the band, in degrees C.")
+    ] = None,
+    dwell: Annotated[
+        float | None, typer.Option("--dwell", min=0, max=3600, help="Seconds held before each reading.")
+    ] = None,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
 ) -> None:
     """Make a run of a table with a length and a force column.
@@ -55,6 +68,7 @@ def command(
     """
     from calib.acquire.run_checks import check_forces, check_lengths
     from calib.acquire.run_file import RunWriter, columns_for, read_bytes
+    from calib.acquire.run_head import checked_head
     from calib.acquire.table_import import read_table, rows_of, understand
     from calib.records import Run
     from calib.units import FORCE, LENGTH, MASS
@@ -62,24 +76,88 @@ def command(
     if method not in METHODS:
         raise UsageError(f"--method {method[:30]!r} is unknown", remedy=f"use one of {', '.join(METHODS)}")
     hung = method == "hung-weight"
+    started = _day(date)
     raw = read_table(read_bytes(table), table.name)
     found = understand(raw)
+    needed = {
+        "--length-unit": length_unit or found.length_unit,
+        "--force-unit": force_unit or found.force_unit,
+        "--id": id,
+        "--flat": flat,
+        "--strands": strands,
+        "--kind": kind,
+        "--fittings": fittings or kind == "half-path" or None,
+        "--scale": scale or hung or None,
+        "--zero": zero or method != "anchor-on-scale" or None,
+    }
+    if out or id:
+        _refuse_existing(out or Path(f"{id}.run.csv"))
+    _refuse_missing([name for name, given in needed.items() if given is None])
     forces = tuple(unit for unit in MASS if unit != "g") if hung else tuple(FORCE)
     in_length = _unit(length_unit, found.length_unit, "--length-unit", "lengths", tuple(LENGTH))
     in_force = _unit(force_unit, found.force_unit, "--force-unit", "forces", forces)
     made = rows_of(raw, found, in_length, in_force, hung=hung)
     _say_understood(raw.header, found, made, in_length, in_force)
-    head = _head(
-        id, out, flat, kind, fittings, strands, thickness, method, in_length, lambda: _scale(scale, resolution, made)
+    head = checked_head(
+        {
+            "band": _band(id, out, flat, strands, thickness, in_length),
+            "length": _taped(kind, fittings),
+            "procedure": _procedure(method, temperature, dwell),
+            **({"started": started} if started else {}),
+        },
+        None if hung else _scale(scale, resolution, made),
     )
-    run = Run(name=table.name, head=head, rows=made.rows)
+    rows = (*_zero_rows(zero, in_force, method), *made.rows)
+    rows = tuple(replace(row, number=i) for i, row in enumerate(rows, 1))
+    run = Run(name=table.name, head=head, rows=rows)
     check_lengths(run)
     check_forces(run)
     target = out or Path(f"{head.band.id}.run.csv")
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(in_force, in_force)
     with RunWriter.create(target, head, columns_for(in_length, shown_force, in_force if hung else None)) as writer:
-        writer.extend(made.rows)
+        writer.extend(rows)
     print(f"Written to {target}. Next:\n  bandcurve fit {target}")
+
+
+def _refuse_missing(names: list[str]) -> None:
+    """Where nobody can be asked, say in one go what is missing."""
+    from calib.verbs.prompts import at_terminal
+
+    if names and not at_terminal():
+        listed = ", ".join(names)
+        raise DataError(
+            f"missing: {listed}", remedy=f"give {'it' if len(names) == 1 else 'them'}; at a terminal you are asked"
+        )
+
+
+def _day(text: str | None) -> datetime | None:
+    """Noon of the day it was measured: the hour is not known."""
+    if text is None:
+        return None
+    try:
+        return datetime.combine(day.fromisoformat(text), time(12), UTC)
+    except ValueError:
+        raise UsageError(f"--date {text[:30]!r} is not a day", remedy="write it like 2026-03-01") from None
+
+
+def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
+    """What the scale showed with nothing pulling, before the first reading."""
+    from calib.acquire.typed import parse_number
+    from calib.records import Row
+    from calib.units import FORCE
+
+    if method == "hung-weight" or (zero is None and method != "anchor-on-scale"):
+        return ()
+
+    def read(text: str) -> float:
+        bare = re.sub(r"\s*[A-Za-z]+$", "", text.strip())
+        named = text.strip()[len(bare) :].strip()
+        if named and named not in FORCE:
+            raise DataError(f"{named[:20]!r} is not one of {', '.join(FORCE)}")
+        return parse_number(bare) * FORCE[named or unit]
+
+    value = _given_or_asked(zero, "--zero", f"What the scale showed with the band slack [{unit}]: ", read)
+    return (Row(1, "zero", force=value),)
 
 
 def _unit(option: str | None, header: str | None, name: str, what: str, known: tuple[str, ...]) -> str:
@@ -112,19 +190,9 @@ def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[
         raise DataError(f"{name} is missing", remedy=f"give {name}") from None
 
 
-def _head(
-    id: str | None,
-    out: Path | None,
-    flat: str | None,
-    kind: str | None,
-    fittings: str | None,
-    strands: int | None,
-    thickness: str | None,
-    method: str,
-    unit: str,
-    scale: "Callable[[], ScaleInUse]",
-) -> "RunHead":
-    from calib.acquire.run_head import checked_head
+def _band(
+    id: str | None, out: Path | None, flat: str | None, strands: int | None, thickness: str | None, unit: str
+) -> dict[str, object]:
     from calib.acquire.typed import parse_length
     from calib.identity import check_id
 
@@ -140,21 +208,26 @@ def _head(
         _strands,
         empty="2",
     )
-    along = _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
-    diameters: tuple[float, ...] = ()
-    if along != "half-path":
-        diameters = _given_or_asked(
-            fittings, "--fittings", "Diameters of the two fittings in mm, for example 12,12: ", _diameters
-        )
-    document: dict[str, object] = {
-        "band": {"id": band, "flat_length": flat_length, "strands": legs},
-        "length": {"kind": along, "fitting_diameters": list(diameters)},
-        "procedure": {"method": method},
-    }
+    known: dict[str, object] = {"id": band, "flat_length": flat_length, "strands": legs}
     if thickness is not None:
-        value = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
-        document["band"] = {"id": band, "flat_length": flat_length, "strands": legs, "thickness": value}
-    return checked_head(document, None if method == "hung-weight" else scale())
+        known["thickness"] = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
+    return known
+
+
+def _taped(kind: str | None, fittings: str | None) -> dict[str, object]:
+    along = _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
+    if along == "half-path":
+        return {"kind": along}
+    diameters = _given_or_asked(
+        fittings, "--fittings", "Diameters of the two fittings in mm, for example 12,12: ", _diameters
+    )
+    return {"kind": along, "fitting_diameters": list(diameters)}
+
+
+def _procedure(method: str, temperature: float | None, dwell: float | None) -> dict[str, object]:
+    upright = {} if method == "scale-in-line" else {"orientation": "vertical"}
+    noted = {"temperature": temperature, "dwell_s": dwell}
+    return {"method": method, **upright, **{name: value for name, value in noted.items() if value is not None}}
 
 
 def _refuse_existing(target: Path) -> None:

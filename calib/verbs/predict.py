@@ -9,7 +9,8 @@ import typer
 
 from calib.errors import OutOfRangeError, UsageError
 from calib.half_path import LengthKind
-from calib.verbs.quantities import lengths_in_si, option_in_si
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -34,6 +35,7 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say what a band pulls at a length, or at which length it pulls a force.
@@ -46,6 +48,7 @@ def command(
       bandcurve predict B07.profile.json --between 1.5m --kind centres --fittings 25,50
       bandcurve predict B07.profile.json --force 15kg --json
     """
+    shown = shown_in(unit)
     if sum(option is not None for option in (length, between, force)) != 1:
         raise UsageError("give one of --length, --between and --force", remedy="for example --length 1.6m")
     if between is None and (kind or fittings):
@@ -53,17 +56,17 @@ def command(
     if force is not None:
         if extrapolate:
             raise UsageError("--extrapolate works with a length only", remedy="leave it out, or give --length")
-        return _answer_length(profile, option_in_si(force, "--force", "force"), as_json)
-    return _answer_force(profile, length, between, kind, fittings, extrapolate, as_json)
+        return _answer_length(profile, option_in_si(force, "--force", "force"), shown, as_json)
+    return _answer_force(profile, length, between, kind, fittings, extrapolate, shown, as_json)
 
 
-def _answer_length(path: Path, force: float, as_json: bool) -> int:
+def _answer_length(path: Path, force: float, shown: Shown, as_json: bool) -> int:
     from calib.profile.document import load_profile
     from calib.use.predict import inverse_json, inverse_text, invert
 
     profile = load_profile(path)
     inverse = invert(profile, force)
-    print(json.dumps(inverse_json(inverse)) if as_json else inverse_text(profile, inverse))
+    print(json.dumps(inverse_json(inverse)) if as_json else inverse_text(profile, inverse, shown))
     return 0
 
 
@@ -74,6 +77,7 @@ def _answer_force(
     kind: str | None,
     fittings: str | None,
     extrapolate: bool,
+    shown: Shown,
     as_json: bool,
 ) -> int:
     wanted = option_in_si(length, "--length", "length") if length is not None else None
@@ -85,13 +89,13 @@ def _answer_force(
     if read is not None:
         wanted = half_path_between(profile, *read)
         if not as_json:
-            _say_converted(profile, wanted, kind)
+            _say_converted(profile, wanted, kind, shown)
     assert wanted is not None
     try:
         prediction = profile.predict(wanted, extrapolate)
     except OutOfRangeError as error:
         raise _with_way_out(error, extrapolate) from None
-    print(json.dumps(prediction_json(prediction)) if as_json else prediction_text(profile, prediction))
+    print(json.dumps(prediction_json(prediction)) if as_json else prediction_text(profile, prediction, shown))
     return 0
 
 
@@ -108,10 +112,10 @@ def _between(between: str, kind: str | None, fittings: str | None) -> tuple[floa
     return option_in_si(between, "--between", "length"), cast(LengthKind, kind), diameters
 
 
-def _say_converted(profile: "Profile", length: float, kind: str | None) -> None:
+def _say_converted(profile: "Profile", length: float, kind: str | None, shown: Shown) -> None:
     known = profile.band.thickness_m or kind == "half-path"
     assumed = "" if known else ", taking the band as 4.5 mm thick (it was not measured)"
-    print(f"That is a half-path length of {length:.3f} m{assumed}.", file=sys.stderr)
+    print(f"That is a half-path length of {shown.tape(length)} {shown.length}{assumed}.", file=sys.stderr)
 
 
 def _with_way_out(error: OutOfRangeError, extrapolate: bool) -> OutOfRangeError:

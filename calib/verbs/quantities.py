@@ -5,8 +5,9 @@ from typing import Literal
 
 from calib.acquire.typed import parse_force, parse_length
 from calib.errors import DataError, UsageError
-from calib.units import UNITS
+from calib.units import SHOWN, UNITS, Shown
 
+UNIT_HELP = "kg with metres, or lb with inches, in the words."
 _EXAMPLE = {"length": "1.6m", "force": "15kg"}
 
 
@@ -50,3 +51,14 @@ def lengths_in_si(text: str, option: str, unit: str, most: int) -> tuple[float, 
     if len(parts) > most:
         raise UsageError(f"{option} {text[:40]!r} names {len(parts)} lengths", remedy=f"give at most {most}")
     return tuple(option_in_si(part, option, "length", unit) for part in parts)
+
+
+def shown_in(unit: str) -> Shown:
+    """The units for people that `--unit` names.
+
+    Raises:
+        UsageError: It is neither kg nor lb.
+    """
+    if unit not in SHOWN:
+        raise UsageError(f"--unit {unit[:40]!r} is not known", remedy="use kg or lb")
+    return SHOWN[unit]

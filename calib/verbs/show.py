@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.errors import BandcurveError, FileError
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Branch, Profile
@@ -19,6 +21,7 @@ def command(
     figure: Annotated[
         Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
     ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Show a profile or a run: table, small plot, findings, and a figure file where asked for.
@@ -29,9 +32,10 @@ def command(
       bandcurve show B07.profile.json --figure B07.pdf
       bandcurve show B07.run.csv
     """
+    shown = shown_in(unit)
     if figure is not None:
         _check_figure(figure)
-    return _show_profile(file, figure, as_json) if _is_profile(file) else _show_run(file, figure, as_json)
+    return _show_profile(file, figure, shown, as_json) if _is_profile(file) else _show_run(file, figure, as_json)
 
 
 def _check_figure(path: Path) -> None:
@@ -54,7 +58,7 @@ def _is_profile(path: Path) -> bool:
         return False  # the reader of runs says what is wrong with it
 
 
-def _show_profile(path: Path, figure: Path | None, as_json: bool) -> int:
+def _show_profile(path: Path, figure: Path | None, shown: Shown, as_json: bool) -> int:
     from calib.profile.document import load_profile
 
     profile = load_profile(path)
@@ -69,21 +73,21 @@ def _show_profile(path: Path, figure: Path | None, as_json: bool) -> int:
     if as_json:
         _print_json({**_profile_json(path, profile), "figure": figure and str(figure)})
     else:
-        print(_profile_words(profile))
+        print(_profile_words(profile, shown))
     return 0
 
 
-def _profile_words(profile: "Profile") -> str:
+def _profile_words(profile: "Profile", shown: Shown) -> str:
     from calib.verbs.drawing import profile_plot
     from calib.verbs.plain_text import columns, findings_text, heading
     from calib.verbs.profile_text import budget_text, curve_text, facts_text
 
     parts = (
         heading(f"Band {profile.band.id}") + "\n" + facts_text(profile),
-        curve_text(profile),
+        curve_text(profile, shown),
         profile_plot(profile, min(columns(), 80)),
         findings_text(profile.findings),
-        budget_text(profile),
+        budget_text(profile, shown),
     )
     return "\n\n".join(parts)
 

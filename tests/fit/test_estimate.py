@@ -186,6 +186,7 @@ def test_a_struck_reading_and_one_left_out_by_the_user_give_the_same_curve() -> 
     struck = fit_runs([run([*rows, Row(90, "strike", note="row 6: misread")])])
     left = fit_runs([run(rows)], leave_out={("B1.run.csv", 6)})
     np.testing.assert_allclose(struck.curve.loading.force, left.curve.loading.force, rtol=1e-9)
+    assert [f.text for f in left.findings if f.code == "left-out"] == ["B1.run.csv: row 6 left out as asked"]
 
 
 def test_conditioning_cycles_are_not_fitted() -> None:
@@ -241,6 +242,34 @@ def test_half_the_weight_of_the_band_counts_by_what_hung_at_zero(zeroed: str, sc
     lying = fit_runs([run(band=band, scale=scale)])
     moved = force(heavy.curve.loading, np.array([2.0])) - force(lying.curve.loading, np.array([2.0]))
     assert moved[0] == pytest.approx(sign * 0.2 * KG, abs=0.1)
+
+
+@pytest.mark.parametrize(("zeroed", "sign"), [("hook-only", 1), ("band-free", -1), ("band-both-ends", 0)])
+def test_an_anchor_stands_below_the_band_and_carries_the_lower_half_of_it(zeroed: str, sign: int) -> None:
+    """As with a scale at the bottom, whatever the head says of the orientation."""
+    band, block = replace(head().band, mass=0.4), 60 * KG
+    rows = [Row(100, "zero", force=block, at_s=0.0), *readings(shown=lambda n: block - n)]
+    scale = replace(SCALE, zeroed=zeroed)  # type: ignore[arg-type]
+    anchored = fit_runs([run(rows, band=band, scale=scale, procedure=Procedure(method="anchor-on-scale"))])
+    moved = force(anchored.curve.loading, np.array([2.0])) - pull(np.array([2.0]))
+    assert moved[0] == pytest.approx(sign * 0.2 * KG, abs=0.15)
+
+
+def test_an_anchor_without_a_zero_row_is_refused_with_how_to_add_one() -> None:
+    with pytest.raises(DataError, match=r"has no zero row.*import with --zero"):
+        fit_runs([run(readings(shown=lambda n: 600 - n), procedure=Procedure(method="anchor-on-scale"))])
+
+
+def test_a_scale_that_shows_one_number_at_all_lengths_is_refused() -> None:
+    with pytest.raises(DataError, match="the same at all lengths"):
+        fit_runs([run(readings(shown=lambda n: 117.68))])
+
+
+def test_a_falling_loading_branch_is_refused_even_where_one_reading_rises() -> None:
+    rows = [replace(r, force=300 - (r.force or 0.0)) for r in readings(1, way_back=False)]
+    rows[4] = replace(rows[4], force=400.0)
+    with pytest.raises(DataError, match="falls all along"):
+        fit_runs([run(rows)])
 
 
 def test_the_same_input_gives_the_same_curve_to_the_bit() -> None:

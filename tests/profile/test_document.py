@@ -212,7 +212,7 @@ def test_a_missing_field_is_named() -> None:
         (b"[1, 2]", "no JSON object"),
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\xff", "not a text file"),
         (bytes(range(256)), "not a text file"),
-        ('{"format": "bandcurve-profile/1"}'.encode("utf-16"), "not a text file"),
+        ('{"format": "bandcurve-profile/1"}'.encode("utf-16"), "saved as UTF-16"),
         (b" " * (CAP_BYTES + 1), "larger than 4 MB"),
     ],
 )

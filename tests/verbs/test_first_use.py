@@ -94,3 +94,38 @@ def test_one_length_on_the_way_back_is_a_profile(back: str, measured: bool, tmp_
     assert (found is not None) is measured
     if found is not None:
         assert (found.length_m[0], found.length_m[-1]) == pytest.approx((50 * 0.0254, 62 * 0.0254))
+
+
+def test_a_pipe_is_told_at_once_of_all_that_is_missing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = tmp_path / "readings.csv"
+    table.write_text(TABLE, "utf-8")
+    assert run(["import", str(table), "--method", "anchor-on-scale", "--id", "B7"]) == 1
+    assert "missing: --flat, --strands, --kind, --fittings, --scale, --zero; give them" in capsys.readouterr().err
+
+
+def test_an_imported_run_keeps_day_temperature_wait_and_zero(tmp_path: Path) -> None:
+    table, made = tmp_path / "readings.csv", tmp_path / "B7.run.csv"
+    table.write_text(TABLE, "utf-8")
+    noted = ["--date", "2026-03-01", "--temperature", "17.5", "--dwell", "5", "--zero", "0,4"]
+    assert run(["import", str(table), "--id", "B7", *OPTIONS, *noted, "--out", str(made)]) == 0
+    imported = read_run(made)
+    procedure, started = imported.head.procedure, imported.head.started
+    assert (procedure.temperature, procedure.dwell_s) == (17.5, 5.0)
+    assert started is not None
+    assert started.date().isoformat() == "2026-03-01"
+    assert imported.standing("zero")[0].force == pytest.approx(0.4 * 4.4482216152605)
+    assert [row.number for row in imported.rows] == list(range(1, 9))
+
+
+def test_kilos_or_pounds_as_the_reader_likes(capsys: pytest.CaptureFixture[str]) -> None:
+    """1 lb = 0.45359237 kg, exact (NIST SP 811)."""
+    knee = str(SAMPLES / "KNEE.profile.json")
+    assert run(["predict", knee, "--length", "1.524m"]) == 0
+    kilos = capsys.readouterr().out
+    assert run(["predict", knee, "--length", "60in", "--unit", "lb"]) == 0
+    pounds = capsys.readouterr().out
+    assert "half-path length 60.00 in" in pounds
+    shown = [float(text.split("way out")[1].split()[0]) for text in (kilos, pounds)]
+    assert shown[1] == pytest.approx(shown[0] / 0.45359237, abs=0.02)
+    assert run(["show", knee, "--unit", "stone"]) == 2
+    assert "use kg or lb" in capsys.readouterr().err

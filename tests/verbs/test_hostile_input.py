@@ -160,3 +160,36 @@ def test_a_file_that_may_not_be_read_is_one_sentence_and_exit_1(command: list[st
     assert "Usage" not in done.stderr  # who may read everything reads it; nobody is told of wrong usage
     assert done.returncode in (0, 1)
     assert done.stderr.count("\n") <= 1 or done.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (
+            "# fitting_diameters_mm = [12.0, 12.0]\n",
+            "",
+            "X.run.csv:13: a length taped 'band-inner' needs",
+        ),
+        ("strands = 2", "strands = true", "strands"),
+        ("flat,,,1033", "flat,,,103.3", "a flat length of 0.1033 m, where the head says 1.031 m"),
+        ('method = "scale-in-line"', 'method = "anchor-on-scale"', "the scale reads more when the band pulls"),
+    ],
+)
+def test_a_head_that_says_too_little_or_contradicts_its_rows_is_refused(
+    old: str, new: str, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert old in KNEE
+    code, _ = fitted(KNEE.replace(old, new), tmp_path)
+    error = capsys.readouterr().err
+    assert code == 1, error
+    assert said in error
+
+
+def test_a_file_of_another_kind_is_named_with_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    samples = ROOT / "sample_runs"
+    assert run(["predict", str(samples / "KNEE.run.csv"), "--length", "1.6m"]) == 1
+    assert "is a run, not a JSON document; fit it first: bandcurve fit KNEE.run.csv" in capsys.readouterr().err
+    assert run(["fit", str(samples / "KNEE.profile.json"), "--out", str(tmp_path)]) == 1
+    assert "a profile is fitted already: bandcurve show KNEE.profile.json" in capsys.readouterr().err
+    assert run(["scale", "show", str(samples / "KNEE.profile.json")]) == 1
+    assert "it is a profile, and a scale is needed here" in capsys.readouterr().err
