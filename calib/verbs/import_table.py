@@ -124,10 +124,8 @@ def _refuse_missing(names: list[str]) -> None:
     from calib.verbs.prompts import at_terminal
 
     if names and not at_terminal():
-        listed = ", ".join(names)
-        raise DataError(
-            f"missing: {listed}", remedy=f"give {'it' if len(names) == 1 else 'them'}; at a terminal you are asked"
-        )
+        said = f"{names[0]} is missing" if len(names) == 1 else f"{', '.join(names)} are missing"
+        raise DataError(said, remedy=f"give {'it' if len(names) == 1 else 'them'}; at a terminal you are asked")
 
 
 def _day(text: str | None) -> datetime | None:
