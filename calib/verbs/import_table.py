@@ -86,7 +86,7 @@ def command(
         "--flat": flat,
         "--strands": strands,
         "--kind": kind,
-        "--fittings": fittings or kind == "half-path" or None,
+        "--fittings": fittings or kind in (None, "half-path") or None,
         "--scale": scale or hung or None,
         "--zero": zero or method != "anchor-on-scale" or None,
     }

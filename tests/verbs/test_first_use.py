@@ -100,7 +100,7 @@ def test_a_pipe_is_told_at_once_of_all_that_is_missing(tmp_path: Path, capsys: p
     table = tmp_path / "readings.csv"
     table.write_text(TABLE, "utf-8")
     assert run(["import", str(table), "--method", "anchor-on-scale", "--id", "B7"]) == 1
-    assert "--flat, --strands, --kind, --fittings, --scale, --zero are missing; give them" in capsys.readouterr().err
+    assert "--flat, --strands, --kind, --scale, --zero are missing; give them" in capsys.readouterr().err
 
 
 def test_an_imported_run_keeps_day_temperature_wait_and_zero(tmp_path: Path) -> None:
