@@ -7,10 +7,16 @@ import re
 from typing import Literal
 
 from calib.errors import DataError
-from calib.units import FORCE, INCH, LENGTH
+from calib.units import FORCE, INCH, LENGTH, MASS, to_si
 
 LONGEST = 40  # signs; no measured number needs more
-_EXAMPLE = {"length": "1029, 102.9cm or 55 1/4in", "force": "16.35 or 36.1 lb"}
+_EXAMPLE = {
+    "length": "1029, 102.9cm or 55 1/4in",
+    "force": "16.35 or 36.1 lb",
+    "mass": "310 g, 20 kg or 45 lb",
+    "number": "16.35",
+}
+_TABLE = {"length": LENGTH, "force": FORCE, "mass": MASS, "number": {}}
 _SIGNS = {
     **dict.fromkeys("\u2032\u2019\u2018", "'"),
     **dict.fromkeys("\u2033\u201d\u201c", '"'),
@@ -34,12 +40,18 @@ _NAMES = {
         **dict.fromkeys(("kgs", "kilo", "kilos"), "kg"),
         **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
     },
+    "mass": {
+        **{unit.lower(): unit for unit in MASS},
+        **dict.fromkeys(("gram", "grams"), "g"),
+        **dict.fromkeys(("kgs", "kilo", "kilos"), "kg"),
+        **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
+    },
 }
 _NUMBER = r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+"
 _FRACTION = r"(?:([0-9]+)(?:\s+|-))?([0-9]+)\s*/\s*([0-9]+)"
 _FEET = re.compile(r"""([0-9]+)\s*(?:'|ft|feet|foot)\s*(?:-\s*)?(\S.*?)\s*(?:"|''|in|inch|inches)?""", re.IGNORECASE)
 
-Quantity = Literal["length", "force"]
+Quantity = Literal["length", "force", "mass", "number"]
 
 
 class AmbiguousNumberError(DataError):
@@ -66,7 +78,7 @@ def parse_number(text: str) -> float:
         AmbiguousNumberError: Such as `1,405`.
         DataError: Anything else that is not one number.
     """
-    return _signed(_cleaned(text, "force"), text)
+    return _signed(_cleaned(text, "number"), text)
 
 
 def parse_length(text: str, unit: str) -> float:
@@ -86,7 +98,7 @@ def parse_length(text: str, unit: str) -> float:
     clean = _cleaned(text, "length")
     feet = _FEET.fullmatch(clean)
     if feet:
-        inches = _signed(feet[2], text)
+        inches = _signed(feet[2], text, "length")
         if not 0 <= inches < 12:
             raise DataError(
                 f"{clean} has {inches:g} inches beside the feet", remedy="type less than 12, or all in inches"
@@ -115,6 +127,55 @@ def parse_force(text: str, unit: str) -> float:
     return _with_unit(_cleaned(text, "force"), text, unit, "force")
 
 
+def parse_mass(text: str, unit: str) -> float:
+    """Read a mass. [kg]
+
+    Args:
+        text: As typed.
+        unit: Of a number without one.
+
+    >>> parse_mass("1,5kg", "g"), parse_mass("310", "g"), parse_mass("45 lbs", "kg")
+    (1.5, 0.31, 20.41165665)
+
+    Raises:
+        AmbiguousNumberError: Such as `1,405`.
+        DataError: It is not a mass, or below zero.
+    """
+    value = _with_unit(_cleaned(text, "mass"), text, unit, "mass")
+    if value < 0:
+        raise DataError(f"a mass of {text.strip()} is below zero", remedy=f"type for example {_EXAMPLE['mass']}")
+    return value
+
+
+def parse_temperature(text: str) -> float:
+    """Read a temperature; a number without F behind it is in C. [degree Celsius]
+
+    >>> parse_temperature("21,5"), parse_temperature("68 F"), parse_temperature("-4C")
+    (21.5, 20.0, -4.0)
+
+    Raises:
+        DataError: It is not one number.
+    """
+    clean = _cleaned(text, "number").upper()
+    unit = clean[-1] if clean[-1] in "CF" else "C"
+    return to_si(_signed(clean.removesuffix(unit).strip(), text), unit, "temperature")
+
+
+def listed(text: str) -> list[str]:
+    """Parts of a list: with semicolons or comma and space between, else with spaces; `45 1/2` is one part.
+
+    >>> listed("44 45 1/2 47,5"), listed("1130, 1200"), listed("2.5;5")
+    (['44', '45 1/2', '47,5'], ['1130', '1200'], ['2.5', '5'])
+    """
+    if ";" in text or ", " in text:
+        parts = [part.strip() for part in text.replace(", ", ";").split(";")]
+    elif "," in text and " " not in text:
+        parts = text.split(",")
+    else:
+        parts = re.sub(r"\s+(?=[0-9]+/[0-9])", "+", text).split()
+    return [part.replace("+", " ") for part in parts if part]
+
+
 def _cleaned(text: str, quantity: Quantity) -> str:
     """The text with typographic signs made plain; refused where it cannot be a number at all."""
     remedy = f"type for example {_EXAMPLE[quantity]}"
@@ -132,7 +193,7 @@ def _cleaned(text: str, quantity: Quantity) -> str:
 
 def _with_unit(clean: str, text: str, unit: str, quantity: Quantity) -> float:
     found = re.fullmatch(r"""(.*?[0-9.,])\s*([A-Za-z]+|"|''|')?""", clean)
-    table = LENGTH if quantity == "length" else FORCE
+    table = _TABLE[quantity]
     if found is None:
         raise _no_number(clean, quantity)
     given = _NAMES[quantity].get(found[2].lower()) if found[2] else unit
@@ -142,7 +203,7 @@ def _with_unit(clean: str, text: str, unit: str, quantity: Quantity) -> float:
     return _signed(found[1], text, quantity) * table[given]
 
 
-def _signed(clean: str, text: str, quantity: Quantity = "force") -> float:
+def _signed(clean: str, text: str, quantity: Quantity = "number") -> float:
     negative = clean.startswith("-")
     body = clean.removeprefix("-").removeprefix("+").strip()
     fraction = re.fullmatch(_FRACTION, body)

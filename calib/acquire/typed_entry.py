@@ -6,9 +6,8 @@ Numbers are read by `typed`; here are the recording's units and rack holes. Noth
 from dataclasses import dataclass
 
 from calib.acquire.course import Course
-from calib.acquire.typed import parse_force, parse_length
+from calib.acquire.typed import parse_force, parse_length, parse_mass
 from calib.errors import DataError
-from calib.units import G_STANDARD
 
 LONGEST = 200  # signs of an entry that are looked at
 
@@ -49,7 +48,7 @@ def read_entry(text: str, course: Course, *, reads_length: bool, may_set: bool) 
     if not at:
         return Typed(reading, value)
     if reads_length:
-        return Typed(reading, value, parse_force(own, course.force_unit) / G_STANDARD, own)
+        return Typed(reading, value, parse_mass(own, course.force_unit), own)
     return Typed(reading, value, read_setting(own, course), own)
 
 

@@ -1,0 +1,211 @@
+"""The talk about gear: which way to measure, what the scale is like, how lengths are set and read."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from calib.acquire.plan import Holes
+from calib.acquire.typed import parse_force, parse_length
+from calib.acquire.typed_entry import shown
+from calib.errors import DataError
+from calib.half_path import LengthKind
+from calib.records import LengthSetup, Locks, Method, ScaleInUse
+from calib.units import FORCE, INCH, LENGTH
+from calib.verbs.given import Given
+from calib.verbs.prompts import ask, choose, say
+
+U_TAPE, U_HOLE = 0.002, 0.0005  # [m] one reading; pins in drilled holes sit to half a millimetre
+U_COMMON = 0.001  # [m] offset of a whole set-up
+DEFAULT_FITTING = 0.012  # [m] carabiner or thin bar
+
+
+WAYS: tuple[tuple[Method, str, str], ...] = (
+    (
+        "scale-in-line",
+        "Hanging scale in line: set a length, read the scale.",
+        "Hold lengths with a strap or pins in rack holes; a second tether across the scale; stand aside.",
+    ),
+    (
+        "hung-weight",
+        "Hung plates: hang known plates on the band, read the length.",
+        "Lower them gently, feet clear, let them hang still; tape fixed beside it, a mark at the start.",
+    ),
+    (
+        "anchor-on-scale",
+        "Anchor on a platform scale: tie the band to a weight that stands on the scale, pull up.",
+        "The weight must be well heavier than the pull; pin the top at marks or rack holes; then read.",
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Units:
+    """What the user's tape and scale are marked in."""
+
+    length: str
+    force: str
+
+
+@dataclass(frozen=True)
+class Gear:
+    """Scale and way of reading lengths, before the band is known."""
+
+    method: Method
+    scale: ScaleInUse | None
+    capacity: float | None
+    setup: LengthSetup
+    holes: Holes | None
+    units: Units
+
+    @property
+    def step(self) -> float:
+        """What a tape is easily set to. [m]"""
+        return 0.25 * INCH if self.units.length == "in" else 0.005
+
+    def words(self, length: float) -> str:
+        """A length as taped, in the user's unit."""
+        return f"{shown(length, self.units.length, LENGTH)} {self.units.length}"
+
+
+def ask_gear(given: Given) -> Gear:
+    """Way to measure, scale, and how lengths are read."""
+    method = given.method or _ask_way()
+    if method == "hung-weight":
+        scale, capacity, force_unit = None, None, _ask_unit("The plates are marked in", ("kg", "lb"))
+    elif given.scale is not None:
+        scale, capacity = given.scale.in_use(), given.scale.capacity_N
+        force_unit = _ask_unit("The scale shows", ("kg", "lb", "N"))
+    else:
+        scale, capacity, force_unit = _ask_scale()
+    if scale is not None and scale.locks != "no":
+        if method == "anchor-on-scale":
+            return _gear_again(given)
+        say("So only the way out is measured, each length come to slowly from below; clear the lock each time.")
+    setup, holes, length_unit = _ask_length(given, by_holes=method != "hung-weight")
+    return Gear(method, scale, capacity, setup, holes, Units(length_unit, force_unit))
+
+
+def _gear_again(given: Given) -> Gear:
+    """A scale that locks cannot stand under an anchor: another way, where the way is open."""
+    what, remedy = (
+        "a scale that locks cannot follow how the pull changes",
+        "put one that does not lock under the anchor",
+    )
+    if given.method is not None or given.scale is not None:
+        raise DataError(what, remedy=remedy)
+    say(f"Under an anchor {what}: {remedy}, or choose another way.")
+    return ask_gear(given)
+
+
+def _ask_way() -> Method:
+    say("", "Three ways to measure:")
+    for i, (_, what, trick) in enumerate(WAYS):
+        say(f"  {i + 1}  {what}", f"     {trick}")
+    return choose("Which way?", [way for way, _, _ in WAYS])
+
+
+def _ask_unit(prompt: str, units: Sequence[str]) -> str:
+    def read(text: str) -> str:
+        if text.lower() in {u.lower() for u in units}:
+            return next(u for u in units if u.lower() == text.lower())
+        raise DataError(f"type one of: {', '.join(units)}")
+
+    return ask(f"{prompt} {', '.join(units[:-1])} or {units[-1]}? [{units[0]}]: ", read, empty=units[0])
+
+
+def positive_force(unit: str) -> Callable[[str], float]:
+    """A reader of forces that a scale may have on its plate. [N]"""
+
+    def read(text: str) -> float:
+        value = parse_force(text, unit)
+        if not 0 < value < 1e5:
+            raise DataError("that must be above zero and below 10 tonnes")
+        return value
+
+    return read
+
+
+def _ask_scale() -> tuple[ScaleInUse, float, str]:
+    say("", "The scale. Without a check its readings are taken as good to 1 %; 'bandcurve scale check' does better.")
+    unit = _ask_unit("It shows", ("kg", "lb", "N"))
+    step = ask(f"Smallest step it shows, {unit} (0.05 for a 0.05 {unit} scale): ", positive_force(unit))
+
+    def read_capacity(text: str) -> float:
+        value = positive_force(unit)(text)
+        if value < 20 * step:
+            raise DataError(f"a scale that takes {text[:20]} with such a coarse step? Type the most it takes")
+        return value
+
+    capacity = ask(f"Most it takes, {unit}: ", read_capacity)
+    say(
+        "When you stop pulling and let off a little, the number ...",
+        "  1  follows the pull   2  stays at the highest pull   3  freezes after a moment",
+    )
+    locks: Locks = choose("Which?", ("no", "peak", "steady"))
+    name = f"scale-{shown(capacity, unit, FORCE)}{unit}"
+    return ScaleInUse(id=name, resolution=step, locks=locks), capacity, unit
+
+
+def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | None, str]:
+    """How lengths are set and read."""
+    say("")
+    pitch_text = given.holes if by_holes else None
+    told = _unit_behind(given.flat)  # who gives the flat length in a unit has a tape in it
+    unit = told or "mm"
+    if not by_holes and not told:
+        unit = _ask_unit("Tape in", ("mm", "cm", "in"))
+    elif pitch_text is None and not told:
+        unit = _ask_unit("Length by tape in mm, cm or in; or by rack holes:", ("mm", "cm", "in", "holes"))
+        if unit == "holes":
+            unit, pitch_text = "mm", ""
+    if pitch_text is None:
+        kinds: tuple[LengthKind, ...] = ("band-inner", "band-outer", "centres")
+        say("The tape reads between ...", "  1  the places where band and pins touch")
+        say("  2  outer faces of the band", "  3  centres of the pins")
+        kind = choose("Which?", kinds)
+        diameters = _ask_diameters(unit)
+        return LengthSetup(kind, diameters, u_reading=U_TAPE, u_common=U_COMMON), None, unit
+    holes = _ask_holes(given, pitch_text)
+    if abs(holes.pitch / INCH * 8 - round(holes.pitch / INCH * 8)) < 1e-6:
+        unit = "in"
+    setup = LengthSetup("centres", _ask_diameters(unit), u_reading=U_HOLE, u_common=U_COMMON)
+    return setup, holes, unit
+
+
+def _unit_behind(text: str | None) -> str | None:
+    """The unit an option wears, where it is one of a tape."""
+    return next((unit for unit in ("mm", "cm", "in") if (text or "").strip().endswith(unit)), None)
+
+
+def _ask_holes(given: Given, pitch_text: str) -> Holes:
+    def read_pitch(text: str) -> float:
+        value = parse_length(text, "mm")
+        if not 0.01 <= value <= 0.5:
+            raise DataError("hole to hole is between 10 and 500 mm; centre to centre, for example 50 or 2 in")
+        return value
+
+    prompt = "From one hole to the next, centre to centre, mm (or 2 in): "
+    pitch = read_pitch(pitch_text) if pitch_text else ask(prompt, read_pitch)
+    first = given.first_hole or ask("The fixed pin sits in hole number [0]: ", whole_number, empty=0)
+    return Holes(pitch, first)
+
+
+def whole_number(text: str) -> int:
+    """A hole's number."""
+    if text.isascii() and text.isdecimal() and len(text) < 5:
+        return int(text)
+    raise DataError("type a whole number, for example 4")
+
+
+def _ask_diameters(unit: str) -> tuple[float, ...]:
+    small = "in" if unit == "in" else "mm"
+    usual = shown(DEFAULT_FITTING, small, LENGTH)
+
+    def read(text: str) -> tuple[float, ...]:
+        parts = text.replace(";", " ").split()
+        values = tuple(parse_length(p, small) for p in parts)
+        if not 1 <= len(values) <= 2 or not all(0.001 <= v <= 0.2 for v in values):
+            raise DataError(f"one or two diameters between 1 and 200 mm, for example {usual} {usual}")
+        return values
+
+    prompt = f"Diameter of the two pins or hooks the band lies round, {small} [{usual}]: "
+    return ask(prompt, read, empty=(DEFAULT_FITTING,))

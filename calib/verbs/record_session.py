@@ -1,0 +1,158 @@
+"""One sitting of a recording: begun or resumed, interrupted or finished, fitted. The questions lie elsewhere."""
+
+import os
+import shlex
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from types import FrameType
+
+from calib.acquire.recording import Recording
+from calib.acquire.run_file import RunWriter
+from calib.errors import DataError, FileError
+from calib.identity import check_id
+from calib.verbs import live
+from calib.verbs.conditioning import NOT_CONDITIONED, condition
+from calib.verbs.given import Given
+from calib.verbs.prompts import EndOfInputError, ask, say
+from calib.verbs.recorder import Pace, Recorder, free_name, new_writer
+from calib.verbs.setup_talk import set_up
+
+
+def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
+    """Record to the end or until interrupted.
+
+    Args:
+        begin: Gives the recorder, asking what it has to.
+        fit: Whether to fit what was recorded and print it.
+
+    Returns:
+        Exit status.
+    """
+    recorder: Recorder | None = None
+    with _hanging_up():
+        try:
+            recorder = begin()
+            _conditioned(recorder)
+            recorder.record()
+        except KeyboardInterrupt:
+            _say_where(recorder)
+            return 130
+        except EndOfInputError:
+            if recorder is None or not _only_closing_left(recorder):
+                _say_where(recorder)
+                return 1
+        say("", f"Recorded: {len(recorder.state.run.readings)} readings in {recorder.path}.")
+        return _kilos(recorder) if fit else 0
+
+
+def begun(given: Given, out: Path, pace: Pace) -> Recorder:
+    """A new recording, its head on disk.
+
+    Args:
+        given: What the options said.
+        out: Folder for the run.
+        pace: How fast it goes.
+    """
+    band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
+    _check_place(out)
+    state = Recording(set_up(replace(given, band=band)))
+    path = free_name(out, band)
+    recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock())
+    say("", f"Everything goes to {path}, row by row. Stop any time; go on with:", f"  {_resume_command(path)}")
+    return recorder
+
+
+def resumed(path: Path, pace: Pace) -> Recorder:
+    """A recording taken up where its file ends."""
+    writer, run = RunWriter.resume(path)
+    state = Recording.of(run)
+    if not state.course.settings:
+        raise DataError("holds no plan and no reading to go on from", where=str(path), remedy="begin a new one")
+    last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
+    now = pace.clock()
+    started = min(run.head.started.timestamp(), now - last) if run.head.started else now - last
+    say(f"{path}: {len(run.readings)} readings of band {run.head.band.id} so far; going on from there.")
+    return Recorder(state, writer, path, pace, started)
+
+
+def _conditioned(recorder: Recorder) -> None:
+    """The pulls before the first reading, where they are still to come; the head on disk then says so."""
+    head = recorder.state.head
+    if recorder.state.rows or not head.extensions.get(NOT_CONDITIONED):
+        return
+    head = condition(head, live.rest if recorder.pace.counts_down else _say_rest)
+    recorder.begin_again(replace(recorder.state, head=head))
+
+
+def _say_rest(seconds: float, why: str) -> None:
+    say(f"Now {why}, {seconds:g} s or more.")
+
+
+def _check_place(out: Path) -> None:
+    """Say at once that nothing can be written there, before anybody pulls a band."""
+    remedy = "name another folder with --out"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        writable = os.access(out, os.W_OK)
+    except OSError as error:
+        raise FileError(f"cannot be made: {error.strerror}", where=str(out), remedy=remedy) from error
+    if not writable:
+        raise FileError("may not be written to", where=str(out), remedy=remedy)
+
+
+def _resume_command(path: Path) -> str:
+    return f"bandcurve record --resume {shlex.quote(str(path))}"
+
+
+def _say_where(recorder: Recorder | None) -> None:
+    """After an interruption: what is kept, and how to go on."""
+    if recorder is None:
+        say("", "Stopped before the first reading; nothing was recorded.")
+        return
+    count = len(recorder.state.run.readings)
+    if not recorder.state.rows:
+        safe = "What was said so far is"
+    else:
+        safe = "1 reading is" if count == 1 else f"{count} readings are"
+    say("", f"Stopped. {safe} safe in {recorder.path}. Go on with:")
+    say(f"  {_resume_command(recorder.path)}")
+
+
+def _only_closing_left(recorder: Recorder) -> bool:
+    slot = recorder.state.slot
+    return recorder.state.pending is None and (slot is None or slot.closing)
+
+
+@contextmanager
+def _hanging_up() -> Iterator[None]:
+    """A lost terminal ends the questions like the end of input does."""
+
+    def gone(number: int, frame: FrameType | None) -> None:
+        raise EndOfInputError
+
+    if not hasattr(signal, "SIGHUP"):
+        yield
+        return
+    before = signal.signal(signal.SIGHUP, gone)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGHUP, before)
+
+
+def _kilos(recorder: Recorder) -> int:
+    """Fit what was recorded and print it."""
+    recorder.writer.close()
+    folder = recorder.path.parent
+    if bool(recorder.state.head.extensions.get("quick")):
+        from calib.verbs.first_answer import first_answer
+
+        print(first_answer(recorder.path, folder, recorder.state.course))
+        return 0
+    say("Fitting ...")
+    from calib.verbs.fit import command as fit
+
+    return fit([recorder.path], out=folder)
