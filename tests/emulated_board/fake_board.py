@@ -12,6 +12,7 @@ import time
 import tty
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import ceil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import TracebackType
@@ -21,7 +22,7 @@ from tests.emulated_board.script import FULL_SCALE, SETTLE, Event, Script
 BANNER = (
     b"# bandcurve load cell, firmware 1\r\n# board: made up in Python\r\n# started by: %s\r\n# ms,counts,status\r\n"
 )
-BOOT_S = 0.002  # from the start to the first sign
+BOOT_S = 0.02  # from the start to the end of the banner: conversions until then go by
 WAIT_S = 1.0  # without a conversion until the firmware says so
 
 _STARTED_BY = {"reset": b"reset button or opened port", "brown-out": b"brown-out", "hang-up": b"power"}
@@ -38,7 +39,7 @@ class Said:
 def said(script: Script, rate: float) -> Iterator[Said]:
     """Everything the board says, with the moment it says it."""
     yield Said(0.0, BANNER % b"power")
-    booted, settling, last = 0.0, SETTLE, 0.0
+    booted, settling, last, deaf = 0.0, SETTLE, 0.0, BOOT_S
     events = list(script.events)
     for conversion in script.conversions(rate):
         while events and events[0].at_s < conversion.at_s:
@@ -48,9 +49,16 @@ def said(script: Script, rate: float) -> Iterator[Said]:
             if event.kind in _STARTED_BY:
                 booted = event.at_s + event.for_s
                 yield from _started_again(event, booted)
-                last = booted
+                last, deaf = booted, booted + BOOT_S
+            elif event.kind == "stuck":
+                beats = ceil(event.for_s / WAIT_S)
+                for i in range(beats):
+                    yield Said(last + i * WAIT_S, b"%d,,wiring fault\r\n" % round(1000 * (last + i * WAIT_S - booted)))
+                last = deaf = last + beats * WAIT_S
             if event.kind != "saturation":
                 settling = SETTLE
+        if conversion.at_s < deaf:
+            continue
         missing = list(_unanswered(last, conversion.at_s, booted))
         yield from missing
         settling = SETTLE if missing else settling
@@ -63,7 +71,7 @@ def said(script: Script, rate: float) -> Iterator[Said]:
 def _started_again(event: Event, booted: float) -> Iterator[Said]:
     if event.kind == "hang-up":
         yield Said(event.at_s, None)
-    yield Said(booted + BOOT_S, BANNER % _STARTED_BY[event.kind])
+    yield Said(booted, BANNER % _STARTED_BY[event.kind])
 
 
 def _unanswered(last: float, until: float, booted: float) -> Iterator[Said]:
