@@ -33,6 +33,7 @@ CODES = frozenset(
         "left-out",
         "loading-order",
         "locking-scale",
+        "mixed-sizes",
         "no-temperature",
         "no-unloading",
         "not-repeatable",

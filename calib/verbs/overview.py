@@ -19,6 +19,7 @@ COMMANDS: dict[str, Entry] = {
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
     "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
     "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),
+    "pair": Entry("calib.verbs.pair", "Make left and right pairs that pull as nearly alike as can be."),
     "rig": Entry("calib.verbs.rig", "Say what bands put on a bar, left and right, up and down."),
     "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
     "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),

@@ -62,3 +62,22 @@ def shown_in(unit: str) -> Shown:
     if unit not in SHOWN:
         raise UsageError(f"--unit {unit[:40]!r} is not known", remedy="use kg or lb")
     return SHOWN[unit]
+
+
+def range_in_si(text: str, option: str) -> tuple[float, float]:
+    """Read two lengths with two dots between. [m]
+
+    >>> range_in_si("1.2m..180cm", "--over")
+    (1.2, 1.8)
+
+    Raises:
+        UsageError: It is not that, or the second is not the larger one.
+    """
+    first, dots, last = text.partition("..")
+    example = f"for example {option} 1.2m..1.8m"
+    if not dots:
+        raise UsageError(f"{option} {text[:40]!r} is not two lengths", remedy=example)
+    low, high = option_in_si(first, option, "length"), option_in_si(last, option, "length")
+    if high <= low:
+        raise UsageError(f"{option} {text[:40]!r}: the second length is not the larger one", remedy=example)
+    return low, high

@@ -112,16 +112,28 @@ def measure(world: World, band: int, shared_perfect: bool = False) -> Measured:
     rng = generator(world, band)
     truth = draw_band(world, rng)
     errors = draw_errors(world.gear, rng, shared_perfect)
+    return Measured(record(world, truth, errors, f"{world.name}-{band}", rng), truth)
+
+
+def record(world: World, truth: TrueBand, errors: GearErrors, name: str, rng: np.random.Generator) -> Run:
+    """Measure one band with gear that is off in a known way.
+
+    Args:
+        world: How it is measured.
+        truth: The band as it is that day.
+        errors: Of the gear.
+        name: The band's id.
+        rng: Where its noise comes from.
+    """
     flat = truth.rest - rest_half_path(0.0, THICKNESS, 2) + U_FLAT * rng.standard_normal()
-    head = _head(world, f"{world.name}-{band}", round(flat, 3))
+    head = _head(world, name, round(flat, 3))
     rows: list[Row] = []
     for cycle in range(1, world.cycles + 1):
         rows += _cycle(world, truth, errors, cycle, rng)
     if world.gear.method == "anchor-on-scale":
         empty = Row(0, "zero", force=_rounded(world.gear, ANCHOR * G_STANDARD * (1 + errors.gain)))
         rows = [empty, *rows, empty]
-    numbered = tuple(replace(row, number=i) for i, row in enumerate(rows, start=1))
-    return Measured(Run(head.band.id, head, numbered), truth)
+    return Run(name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, start=1)))
 
 
 def _head(world: World, name: str, flat_length: float) -> RunHead:

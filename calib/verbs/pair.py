@@ -1,0 +1,77 @@
+"""`bandcurve pair`: left and right out of a box of bands."""
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.verbs.quantities import range_in_si
+
+if TYPE_CHECKING:
+    from calib.profile.document import Profile
+    from calib.use.pair import Pairing
+
+
+def command(
+    profiles: Annotated[list[Path], typer.Argument(metavar="PROFILE...", help="Profiles of two bands or more.")],
+    over: Annotated[
+        str | None,
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Make left and right pairs of bands that pull as nearly alike as can be.
+
+    Of all ways to pair them the one is taken whose worst pair is the least apart, then the one with the least sum;
+    apart is the 95 % upper limit of the difference on the way out over the working lengths.
+
+    \b
+    Examples:
+      bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
+      bandcurve pair B07.profile.json B08.profile.json B09.profile.json --json
+    """
+    wanted = range_in_si(over, "--over") if over is not None else None
+    from calib.profile.document import load_profile
+    from calib.use.pair import pair_up, pairing_json
+
+    loaded = [load_profile(path) for path in profiles]
+    pairing = pair_up(loaded, wanted)
+    if as_json:
+        print(json.dumps(pairing_json(pairing), indent=2))
+    else:
+        _say(pairing, loaded)
+    return 0
+
+
+def _say(pairing: "Pairing", profiles: "Sequence[Profile]") -> None:
+    from calib.units import G_STANDARD, kilos
+    from calib.verbs.plain_text import findings_text, table, wrap
+
+    first, last = pairing.over
+    print(wrap(f"Pairs for half-path lengths from {first:.2f} to {last:.2f} m, on the way out, nearest first:"))
+    rows = [
+        [
+            " + ".join(pair.bands),
+            kilos(pair.upper95),
+            kilos(abs(pair.largest)),
+            f"{pair.at:.2f} m",
+            f"{100 * pair.upper95 / pair.pull:.1f} %",
+            pair.bands[0 if pair.largest > 0 else 1] if pair.distinguishable else "cannot be told",
+        ]
+        for pair in pairing.pairs
+    ]
+    print(table(["pair", "no more apart than", "seen", "there", "of the pull", "stronger"], rows, "  "))
+    for band in pairing.left_over:
+        print(wrap(f"Left over: {band}. The number is odd; measure one more band to find it a partner."))
+    print()
+    print(
+        wrap(
+            '"No more apart than" is a 95 % upper limit for the bands\' own curves at the same length; what both were '
+            f"measured with cancels in it. One set may differ more (1 kg = {G_STANDARD} N, both legs of a loop)."
+        )
+    )
+    if pairing.findings:
+        print()
+        print(findings_text(pairing.findings))
