@@ -1,16 +1,15 @@
 """`bandcurve pair`: left and right out of a box of bands."""
 
 import json
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.verbs.quantities import range_in_si
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.profile.document import Profile
     from calib.use.pair import Pairing
 
 
@@ -20,6 +19,7 @@ def command(
         str | None,
         typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
     ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Make left and right pairs of bands that pull as nearly alike as can be.
@@ -32,31 +32,30 @@ def command(
       bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
       bandcurve pair B07.profile.json B08.profile.json B09.profile.json --json
     """
+    shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
     from calib.profile.document import load_profile
     from calib.use.pair import pair_up, pairing_json
 
-    loaded = [load_profile(path) for path in profiles]
-    pairing = pair_up(loaded, wanted)
+    pairing = pair_up([load_profile(path) for path in profiles], wanted)
     if as_json:
         print(json.dumps(pairing_json(pairing), indent=2))
     else:
-        _say(pairing, loaded)
+        _say(pairing, shown)
     return 0
 
 
-def _say(pairing: "Pairing", profiles: "Sequence[Profile]") -> None:
-    from calib.units import G_STANDARD, kilos
+def _say(pairing: "Pairing", shown: Shown) -> None:
     from calib.verbs.plain_text import findings_text, table, wrap
 
-    first, last = pairing.over
-    print(wrap(f"Pairs for half-path lengths from {first:.2f} to {last:.2f} m, on the way out, nearest first:"))
+    first, last = (shown.tape(x) for x in pairing.over)
+    print(wrap(f"Pairs for half-path lengths from {first} to {last} {shown.length}, on the way out, nearest first:"))
     rows = [
         [
             " + ".join(pair.bands),
-            kilos(pair.upper95),
-            kilos(abs(pair.largest)),
-            f"{pair.at:.2f} m",
+            f"{shown.pull(pair.upper95)} {shown.force}",
+            f"{shown.pull(abs(pair.largest))} {shown.force}",
+            f"{shown.tape(pair.at)} {shown.length}",
             f"{100 * pair.upper95 / pair.pull:.1f} %",
             pair.bands[0 if pair.largest > 0 else 1] if pair.distinguishable else "cannot be told",
         ]
@@ -69,7 +68,7 @@ def _say(pairing: "Pairing", profiles: "Sequence[Profile]") -> None:
     print(
         wrap(
             '"No more apart than" is a 95 % upper limit for the bands\' own curves at the same length; what both were '
-            f"measured with cancels in it. One set may differ more (1 kg = {G_STANDARD} N, both legs of a loop)."
+            "measured with cancels in it. One set may differ more. Pull is of both legs of a loop."
         )
     )
     if pairing.findings:

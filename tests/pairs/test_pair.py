@@ -174,9 +174,14 @@ def files(tmp_path: Path) -> list[str]:
 def test_words_name_pairs_limits_and_who_is_left(files: list[str], capsys: Capture) -> None:
     assert run(["pair", *files, "--over", "1.2m..1.8m"]) == 0
     said = capsys.readouterr().out
-    assert "from 1.20 to 1.80 m" in said
+    assert "from 1.200 to 1.800 m" in said
     assert said.count(" + ") == 2
     assert "Left over: B" in said
+
+
+def test_words_are_in_pounds_and_inches_when_asked(files: list[str], capsys: Capture) -> None:
+    assert run(["pair", *files, "--over", "1.2m..1.8m", "--unit", "lb"]) == 0
+    assert "from 47.24 to 70.87 in" in capsys.readouterr().out
 
 
 def test_json_holds_what_is_promised(files: list[str], capsys: Capture) -> None:
