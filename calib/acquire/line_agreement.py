@@ -160,6 +160,26 @@ class LineReader:
         """Take bytes that arrived at a time and give the records they complete."""
         return self._read(self._split.feed(data), at_s)
 
+    def answer(self, chosen: Chosen) -> list[Record]:
+        """Take what the user says about the format, and give the records that waited for it."""
+        self._chosen, self.question = chosen, None
+        self.format = chosen.format
+        if self.format is None and not (self._waiting and self._agree()):
+            return []
+        return self._release()
+
+    def interrupted(self, at_s: float, note: str) -> list[Record]:
+        """End the stream here for a while: a half line is none, and what comes next may begin in the middle of one.
+
+        Args:
+            at_s: When it broke off. [s]
+            note: Why; carried by a record of kind "reset".
+        """
+        records = self._read(self._split.finish(), at_s)
+        self._split = LineSplitter(from_start=False)
+        self._track.settle()
+        return [*records, Record(at_s, "reset", "", note=note)]
+
     def finish(self, at_s: float) -> list[Record]:
         """Give what is left: a half line, and lines too few to find a format in."""
         records = self._read(self._split.finish(), at_s)
@@ -372,18 +392,19 @@ class _Track:
         if not _fits(line, form):
             self.strange += line.kind in {"numbers", "broken"}
             if _is_banner(line, form) and self._seen:
-                self._restart()
+                self.settle()
                 return Record(at_s, "reset", line.raw, note="the board has started again")
             return Record(at_s, "unknown", line.raw)
         self.strange = 0
         if self._clock_fell(line, form):
-            self._restart()
+            self.settle()
         if self._settling:
             self._settling -= 1
             return Record(at_s, "reset", line.raw, note="settling after a restart")
         return self._reading(line, form, at_s)
 
-    def _restart(self) -> None:
+    def settle(self) -> None:
+        """The next samples are those of a converter that has just started."""
         self._settling = SETTLE
         self._clock = None
         self._recent.clear()

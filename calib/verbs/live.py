@@ -47,7 +47,7 @@ def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited
     Raises:
         EndOfInputError: The terminal is gone.
     """
-    with _keys() as key:
+    with keys() as key:
         set_at = clock() + wait.move_s
         while (left := set_at + wait.dwell_s - clock()) > 0:
             moving = set_at - clock()
@@ -70,7 +70,7 @@ def rest(seconds: float, words: str) -> None:
         EndOfInputError: The terminal is gone.
     """
     end = time.monotonic() + seconds
-    with _keys() as key:
+    with keys() as key:
         while (left := end - time.monotonic()) > 0 and not key(min(TICK, left)):
             _show(f"  {words}: {left:3.0f} s, Enter goes on at once")
         _show("")
@@ -81,7 +81,7 @@ def _show(text: str) -> None:
 
 
 @contextmanager
-def _keys() -> Iterator[Callable[[float], str]]:
+def keys() -> Iterator[Callable[[float], str]]:
     """A function that waits a while for one key; the terminal is as before afterwards."""
     try:
         import termios

@@ -14,6 +14,7 @@ class Entry(NamedTuple):
 COMMANDS: dict[str, Entry] = {
     "record": Entry("calib.verbs.record", "Measure a band with a scale and a tape, led step by step."),
     "plan": Entry("calib.verbs.plan", "Plan the lengths to measure; draw a form to fill in by pen."),
+    "listen": Entry("calib.verbs.listen", "Show what a load cell on a serial line sends: port, speed, value."),
     "scale": Entry("calib.verbs.scale", "Keep what is known of a scale, and check it with known loads."),
     "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),

@@ -1,0 +1,129 @@
+"""What `listen` says: ports, records, what was found, what is wrong and what would mend it. Nothing is printed here."""
+
+from collections.abc import Sequence
+
+from calib.acquire.baud import SETTINGS
+from calib.acquire.lines import Record
+from calib.acquire.listening import Listening
+from calib.acquire.port import PortFound
+from calib.acquire.stream_figures import StreamFigures, number_of
+from calib.errors import DataError
+from calib.verbs.plain_text import clean, table
+
+SILENT = 10.0  # s without a byte until that is said: a board may take long to start
+STRANGE = 0.2  # share of lines that are no reading, from which on that is said
+MANY = 40  # records until shares are looked at
+RESTARTS = 3  # restarts from which on a failing supply is thought of
+
+
+def ports_text(ports: Sequence[PortFound]) -> str:
+    """Ports as a table, with what to do next."""
+    if not ports:
+        return (
+            "No serial port is there. Plug the board in by a cable that carries data, not only power; wait five"
+            " seconds.\nA captured file or a network address works too: bandcurve listen capture.txt"
+        )
+    rows = [
+        (
+            port.name,
+            port.description or "-",
+            f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None and port.pid is not None else "-",
+            port.serial_number or "-",
+            port.trouble or "free",
+        )
+        for port in ports
+    ]
+    said = [table(("port", "what it says it is", "usb id", "serial number", "state"), rows)]
+    said += [f"Always the same device: {port.lasting_name}" for port in ports if port.lasting_name]
+    likely = next((port for port in ports if port.vid is not None), ports[0])
+    return "\n".join([*said, "Next:", f"  bandcurve listen {likely.name}"])
+
+
+def record_text(record: Record) -> str:
+    """A record in words."""
+    raw = clean(record.raw, 60)
+    if record.kind != "reading":
+        return f"{record.kind}: {record.note or raw}"
+    marks = {True: "  stable", False: "  moving", None: ""}[record.stable]
+    return f"{number_text(record)}{marks}"
+
+
+def number_text(record: Record) -> str:
+    """The number of a reading, with its unit or "counts"."""
+    number = number_of(record)
+    return "-" if number is None else f"{number:.10g} {record.unit or 'counts'}"
+
+
+class Talk:
+    """What there is to say about a stream, each thing once."""
+
+    def __init__(self, listening: Listening) -> None:
+        self.figures = StreamFigures()
+        self._listening = listening
+        self._said: set[str] = set()
+
+    def over(self, lasting: float | None) -> bool:
+        """Whether the stream has ended, or has lasted as long as it should. [s]"""
+        return self._listening.ended or (lasting is not None and self._listening.now() >= lasting)
+
+    def news(self) -> list[str]:
+        """What has not been said yet."""
+        new = [line for line in self._all() if line not in self._said]
+        self._said.update(new)
+        return new
+
+    def _all(self) -> list[str]:
+        listening = self._listening
+        said = []
+        if listening.setting:
+            said.append(f"Speed: {listening.setting}.")
+        if listening.format:
+            said.append(f"Format: {listening.format.words()}.")
+        if listening.away:
+            said.append(f"{clean(listening.away).capitalize()}; waiting for it to come back.")
+        elif trouble := self.trouble():
+            said.append(trouble)
+        return said
+
+    def trouble(self) -> str:
+        """What is wrong at this moment, "" where nothing is."""
+        listening, counts = self._listening, self.figures.counts
+        last = listening.last_data_s
+        if not listening.ended and listening.now() - (last or 0.0) > SILENT:
+            since = f"{SILENT:.0f} s" + ("" if last is None else ", though it did before")
+            return f"Nothing has come for {since}: has the board power, and does its program print?"
+        if listening.search.tried:
+            return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
+        if counts["reset"] - self.figures.gaps >= RESTARTS * 5:
+            return "The board starts again and again: a supply that sags, or a loose cable."
+        if counts.total() >= MANY and counts["unknown"] + counts["fault"] > STRANGE * counts.total():
+            return "Many lines are no readings: another program on the port, a loose wire, or another speed (--baud)."
+        return ""
+
+    def give_up(self, *, ended: bool = False) -> None:
+        """Raise what cannot be mended by waiting.
+
+        Raises:
+            DataError: Nothing readable at any speed; or a question only the user can answer; or no reading at all.
+        """
+        listening = self._listening
+        name = listening.source.name
+        if listening.search.exhausted:
+            tried = ", ".join(str(setting.baud) for setting in SETTINGS)
+            remedy = "give its speed with --baud, and check that the grounds are joined"
+            raise DataError(f"nothing can be read at any usual speed ({tried})", where=name, remedy=remedy)
+        if listening.question:
+            text, _, remedy = listening.question.text.partition("; ")
+            raise DataError(text, where=name, remedy=remedy)
+        if ended and not self.figures.counts["reading"]:
+            what = "nothing came" if listening.last_data_s is None else "there was no reading in what came"
+            remedy = "is it the right one? --baud, --column and --format say what the lines are"
+            raise DataError(what, where=name, remedy=remedy)
+
+    def summary(self) -> list[str]:
+        """What was heard, in a line."""
+        counts = self.figures.counts
+        parts = [f"{counts[kind]} {kind}" for kind in ("reading", "overload", "fault", "unknown") if counts[kind]]
+        gaps = f"{self.figures.gaps} times interrupted" if self.figures.gaps else ""
+        rate = f"{self.figures.rate:.3g} a second" if self.figures.rate else ""
+        return [f"Heard: {', '.join(p for p in (*parts, gaps, rate) if p) or 'nothing'}."]

@@ -1,0 +1,118 @@
+"""`bandcurve listen`, run as a user would: on a captured file, on a pseudo-terminal, in a pipe."""
+
+import json
+import re
+import select
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from calib.verbs.app import run
+from tests.acquire_serial.cable import Cable
+from tests.acquire_serial.kinds import KINDS, LineOfAKind
+from tests.recording.pseudo_terminal import Terminal
+
+STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
+TWO_VALUES = next(kind for kind in KINDS if kind.name == "two-values")
+
+
+@pytest.fixture
+def cable(tmp_path: Path) -> Iterator[Cable]:
+    cable = Cable(tmp_path / "cell")
+    yield cable
+    cable.pull()
+
+
+def _capture(tmp_path: Path, data: bytes) -> str:
+    path = tmp_path / "capture.txt"
+    path.write_bytes(data)
+    return str(path)
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_every_kind_of_line_is_one_json_object_a_record(
+    kind: LineOfAKind, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    column = ["--column", str(kind.column)] if kind.column else []
+    assert run(["listen", _capture(tmp_path, kind.stream()), "--rate", "fast", "--json", *column]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    readings = [line for line in lines if line["kind"] == "reading"]
+    assert len(readings) >= 44  # the first line of all may be a half
+    assert {line["kind"] for line in lines} <= {"reading", "unknown"}
+    assert all(set(line) >= {"at_s", "kind", "stable", "raw"} for line in lines)
+    last = readings[-1]
+    assert (last["value"] if kind.unit else last["counts"]) == pytest.approx(kind.value(44))
+    assert (last.get("unit"), last["stable"]) == (kind.unit, kind.stable)
+
+
+def test_what_it_printed_replays_with_the_same_times(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["listen", _capture(tmp_path, KINDS[3].stream()), "--rate", "fast", "--json"]) == 0
+    first = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    again = tmp_path / "again.jsonl"
+    again.write_text("\n".join(map(json.dumps, first)) + "\n")
+    assert run(["listen", str(again), "--rate", "fast", "--json"]) == 0
+    assert [json.loads(line) for line in capsys.readouterr().out.splitlines()] == first
+
+
+def test_a_question_ends_it_with_the_option_that_answers(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), "--rate", "fast"]) == 1
+    said = capsys.readouterr().err
+    assert re.search(r"bandcurve: .*capture.txt: more than one column .* 1 .* 2 .*--column", said.replace("\n", " "))
+
+
+def test_a_file_without_a_reading_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["listen", _capture(tmp_path, b"hello\nworld\n"), "--rate", "fast"]) == 1
+    assert "no reading" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "options",
+    [["--baud", "fast"], ["--baud", "9600-6O2"], ["--rate", "0"], ["--format", "stones"], ["--column", "0"],
+     ["--column", "1", "--format", "value kg"], ["--for", "-1"]],
+)  # fmt: skip
+def test_an_option_that_cannot_be_read_is_wrong_usage(options: list[str], tmp_path: Path) -> None:
+    assert run(["listen", _capture(tmp_path, STEADY), *options]) == 2
+
+
+def test_ports_are_listed_without_a_name(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["listen", "--json"]) == 0
+    assert isinstance(json.loads(capsys.readouterr().out)["ports"], list)
+    assert run(["listen"]) == 0
+    assert capsys.readouterr().out
+
+
+@pytest.mark.terminal
+def test_a_closed_pipe_ends_it_quietly(cable: Cable) -> None:
+    command = [sys.executable, "-m", "calib", "listen", str(cable.link), "--json", "--for", "20"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as program:
+        assert program.stdout is not None
+        assert program.stderr is not None
+        end = time.monotonic() + 20
+        while program.poll() is None and time.monotonic() < end:
+            cable.send(STEADY)
+            if not program.stdout.closed and select.select([program.stdout], [], [], 0.05)[0]:
+                program.stdout.close()
+            time.sleep(0.05)
+        assert program.poll() == 0, program.stderr.read()
+        assert "Traceback" not in program.stderr.read()
+
+
+@pytest.mark.terminal
+def test_the_screen_shows_the_value_and_q_ends_it(cable: Cable, tmp_path: Path) -> None:
+    terminal = Terminal(["listen", str(cable.link)], tmp_path)
+    try:
+        end = time.monotonic() + 20
+        while "4.87" not in terminal.all_text and time.monotonic() < end:
+            cable.send(STEADY)
+            terminal.read_some(0.1)
+        terminal.press(b"q")
+        assert terminal.wait() == 0
+        assert "one number a line, in kg" in terminal.all_text
+        assert "Heard:" in terminal.all_text
+        assert cable.received() == b""
+    finally:
+        terminal.close()

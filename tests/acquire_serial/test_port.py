@@ -1,0 +1,190 @@
+"""Ports, addresses and captured files as sources of bytes: a real pseudo-terminal, a real socket, a real file."""
+
+import socket
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from calib.acquire.baud import Setting
+from calib.acquire.lines import Record
+from calib.acquire.listening import Listening
+from calib.acquire.port import Arrival, PortFound, Source, find_ports, open_source
+from calib.errors import FileError, UsageError
+from tests.acquire_serial.cable import Cable
+from tests.acquire_serial.kinds import KINDS
+
+pytestmark = pytest.mark.terminal
+STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
+AT_9600 = Setting(9600)
+
+
+@pytest.fixture
+def cable(tmp_path: Path) -> Iterator[Cable]:
+    cable = Cable(tmp_path / "cell")
+    yield cable
+    cable.pull()
+
+
+def _until(source: Source, kind: str, seconds: float = 5.0) -> tuple[Arrival, bytes]:
+    """Read until an arrival of a kind, and the bytes before it."""
+    data, end = b"", time.monotonic() + seconds
+    while time.monotonic() < end:
+        arrival = source.read(0.05)
+        if arrival is not None and arrival.kind == kind:
+            return arrival, data + arrival.data
+        data += arrival.data if arrival else b""
+    raise AssertionError(f"no {kind} within {seconds} s")
+
+
+def _records(listening: Listening, seconds: float) -> list[Record]:
+    end = time.monotonic() + seconds
+    records: list[Record] = []
+    while time.monotonic() < end and not listening.ended:
+        records += listening.poll(0.02)
+    return records
+
+
+def test_bytes_come_with_their_time_and_silence_gives_nothing(cable: Cable) -> None:
+    with open_source(str(cable.link)) as source:
+        assert source.read(0.0) is None
+        assert source.read(0.1) is None
+        cable.send(b"12.3\n")
+        arrival, data = _until(source, "data")
+        assert data == b"12.3\n"
+        assert 0.1 <= arrival.at_s <= source.now()
+
+
+def test_pulling_the_plug_is_a_gap_and_plugging_it_in_goes_on(cable: Cable) -> None:
+    with open_source(str(cable.link)) as source:
+        cable.send(b"1\n")
+        _until(source, "data")
+        cable.pull()
+        gap, _ = _until(source, "gap")
+        assert gap.note
+        assert source.read(0.7) is None  # away, and said once
+        cable.plug()
+        back, _ = _until(source, "back")
+        assert back.at_s - gap.at_s > 0.7
+        cable.send(b"2\n")
+        assert _until(source, "data")[1] == b"2\n"
+
+
+def test_what_came_before_the_plug_was_pulled_is_not_lost(cable: Cable) -> None:
+    with open_source(str(cable.link)) as source:
+        cable.send(b"1\n2\n3\n")
+        time.sleep(0.05)
+        first = source.read(0.5)
+        cable.pull()
+        assert first is not None
+        assert first.data + _until(source, "gap")[1] == b"1\n2\n3\n"
+
+
+def test_a_restart_a_gap_and_a_new_zero_are_asked_for_and_readings_go_on(cable: Cable) -> None:
+    with open_source(str(cable.link), AT_9600) as source:
+        listening = Listening(source, setting=AT_9600)
+        cable.send(STEADY + b"4.8")
+        before = _records(listening, 0.3)
+        cable.pull()
+        between = _records(listening, 0.3)
+        assert listening.away
+        cable.plug()
+        between += _records(listening, 1.0)
+        cable.send(b"7 kg\r\n" + STEADY)
+        after = _records(listening, 0.3)
+    assert [r.kind for r in before].count("reading") == 14  # the first line may be a half
+    assert [(r.kind, r.raw) for r in between[:2]] == [("unknown", "4.8"), ("reset", "")]
+    assert "new zero" in between[-1].note
+    assert [r.kind for r in after] == ["unknown"] + 4 * ["reset"] + 11 * ["reading"]
+
+
+def test_nothing_is_ever_written_to_the_device(cable: Cable) -> None:
+    with open_source(str(cable.link)) as source:
+        listening = Listening(source)
+        cable.send(b"\xff\xfe\x81\x93" * 200)  # every speed is tried
+        _records(listening, 0.5)
+        cable.send(STEADY)
+        _records(listening, 0.3)
+        source.set_line(Setting(2400, "7E1"))
+    assert cable.received() == b""
+
+
+def test_a_plain_socket_is_a_port_without_a_speed() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        name = f"socket://127.0.0.1:{server.getsockname()[1]}"
+        with open_source(name) as source:
+            assert not source.has_baud
+            far, _ = server.accept()
+            far.sendall(STEADY)
+            assert _until(source, "data")[1] == STEADY
+            far.close()
+            _until(source, "gap")
+            again = _until(source, "back")
+            assert again[0].kind == "back"
+
+
+def test_a_captured_file_is_the_same_stream_with_its_own_times(tmp_path: Path) -> None:
+    kind = next(kind for kind in KINDS if kind.name == "clock-and-value")
+    (tmp_path / "capture.txt").write_bytes(kind.stream())
+    with open_source(str(tmp_path / "capture.txt"), rate="fast") as source:
+        listening = Listening(source)
+        records = _records(listening, 5.0)
+    readings = [record for record in records if record.kind == "reading"]
+    assert len(readings) == 44
+    assert readings[-1].at_s == pytest.approx(4.4)  # the sender's clock counts 100 ms a line
+    assert [r.counts for r in readings] == pytest.approx([kind.value(i) for i in range(1, 45)])
+
+
+def test_a_captured_file_in_real_time_waits(tmp_path: Path) -> None:
+    (tmp_path / "capture.txt").write_bytes(b"1\n2\n3\n4\n")
+    begun = time.monotonic()
+    with open_source(str(tmp_path / "capture.txt"), rate=20.0) as source:
+        _until(source, "end")
+    assert 0.14 < time.monotonic() - begun < 0.5
+
+
+def _port(name: str, serial: str | None, location: str) -> PortFound:
+    return PortFound(name, vid=0x1234, pid=1, serial_number=serial, location=location)
+
+
+@pytest.mark.parametrize("serial", ["A1", None], ids=["with a serial number", "without one"])
+def test_a_device_is_found_again_by_what_it_is_not_by_its_name(tmp_path: Path, serial: str | None) -> None:
+    first, second = Cable(tmp_path / "first"), Cable(tmp_path / "second")
+    other_serial = "B2" if serial else None
+    ports = [_port(str(first.link), serial, "1-1"), _port(str(second.link), other_serial, "1-2")]
+    with open_source(str(first.link), ports=lambda: tuple(ports)) as source:
+        first.pull()
+        _until(source, "gap")
+        ports[:] = [_port(str(second.link), other_serial, "1-2")]
+        assert source.read(1.2) is None  # another device, though of the same kind
+        third = Cable(tmp_path / "third")
+        ports.append(_port(str(third.link), serial, "1-3"))
+        assert _until(source, "back")[0].note == str(third.link)
+        third.send(b"7\n")
+        assert _until(source, "data")[1] == b"7\n"
+    for cable in (second, third):
+        cable.pull()
+
+
+def test_ports_that_are_there_are_listed_without_opening_any() -> None:
+    assert all(port.name for port in find_ports())
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("nonesuch", "no such port"),
+        (".", "no serial port"),
+        ("/dev/null", "no serial port"),
+        ("socket://127.0.0.1:1", "nobody answers"),
+    ],
+)
+def test_what_cannot_be_opened_is_said_in_a_sentence(name: str, said: str) -> None:
+    with pytest.raises(FileError, match=said):
+        open_source(name)
+
+
+def test_an_address_of_another_kind_is_wrong_usage() -> None:
+    with pytest.raises(UsageError, match="socket://"):
+        open_source("spy:///dev/ttyUSB0")
