@@ -38,6 +38,7 @@ CODES = frozenset(
         "no-unloading",
         "not-repeatable",
         "one-cycle",
+        "one-profile-for-two",
         "outside-tested",
         "over-working-stretch",
         "place-assumed",

@@ -20,6 +20,7 @@ from calib.use.rig_geometry import Loop
 U_TEMPERATURE = 5.8  # K where either temperature is unknown: within 10 K, rectangular. An assumption
 RELAXATION = 2.0, 2.0  # % per decade of time and its u, where the profile does not say
 TOE = 0.15  # relative u between the slack band and the first tested length, where a straight line stands
+GAP = 0.1  # of the pull, between the branches where the way back was not measured. An assumption
 TURNING = 0.2  # of the tested stretch above rest: over which a band crosses from one branch to the other
 
 
@@ -102,21 +103,27 @@ class Curve:
         )
         return found
 
-    def sources(self, tension: Array) -> list[Source]:
-        """What moves the curve at the rig's lengths, for the pull of both legs."""
-        length, share, pulls = self.length, self.share, tension > 0
+    def sources(self, length: Array, share: Array) -> list[Source]:
+        """What moves the pull of both legs at other lengths, the state between its branches held.
+
+        Args:
+            length: Half path. [m]
+            share: How far towards the loading branch.
+        """
+        tension = self.pull(length, share)
+        pulls = np.where(tension > 0, self.factor, 0.0)
         own: list[Source] = []
         for up, back in zip(self.loading.factors, self.unloading.factors, strict=True):
-            a, b = (
-                np.interp(length, self.loading.length, up.shift),
-                np.interp(length, self.unloading.length, back.shift),
-            )
-            own.append(Source(up.key, np.where(pulls, (b + share * (a - b)) * self.factor, 0.0)))
-        gap = np.interp(length, self.loading.length, self.loading.force) - np.interp(
-            length, self.unloading.length, self.unloading.force)  # fmt: skip
-        band = self.profile.band.id
-        own.append(Source(f"inside:{band}", np.where(pulls, self._inside * gap / 12**0.5, 0.0)))
+            a = np.interp(length, self.loading.length, up.shift)
+            b = np.interp(length, self.unloading.length, back.shift)
+            own.append(Source(up.key, pulls * (b + share * (a - b))))
+        own.append(Source(f"inside:{self.profile.band.id}", pulls * self._inside * self._gap(length) / 12**0.5))
         return own + self._conditions(tension)
+
+    def _gap(self, length: Array) -> Array:
+        """Between the branches. [N]"""
+        up, back = (np.interp(length, t.length, t.force) for t in (self.loading, self.unloading))
+        return GAP * up if self.profile.branches.unloading is None else up - back
 
     @property
     def _inside(self) -> float:

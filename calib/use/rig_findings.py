@@ -10,6 +10,7 @@ from calib.use.rig_curve import loop_of
 from calib.use.rig_file import Rig, RigBand
 from calib.use.rig_geometry import run_of
 
+SHORT = 0.02  # of the tested lengths: turning nearer to their end is turning there
 WORKING_STRETCH = 2.5  # caution above; common practice, no source
 
 
@@ -20,13 +21,28 @@ def rig_findings(rig: Rig, profiles: Sequence[Profile], heights: Array) -> tuple
         where = f"band[{i}] {profile.band.id}"
         found += _length_findings(band, rig, profile, heights, where)
         found += _condition_findings(rig, profile, where)
+        found += _turn_findings(band, rig, profile, heights, where)
         if band.arrangement == "choked" and band.slack_length is None:
             text = "no slack length was given, so what the hitch takes up is estimated, and U is wide for it"
             found.append(Finding("hitch-estimated", f"{where}: {text}"))
         if profile.branches.unloading is None:
             way = "coming down" if band.source == "below" else "going up"
             found.append(Finding("no-unloading", f"{where}: its way back was not measured, so {way} cannot be told"))
+    names = [profile.band.id for profile in profiles]
+    for name in sorted({n for n in names if names.count(n) > 1}):
+        text = f"the profile of {name} stands for {names.count(name)} bands; two of one kind differ by some percent"
+        found.append(Finding("one-profile-for-two", f"{text}, and no difference between them can be told"))
     return tuple(found)
+
+
+def _turn_findings(band: RigBand, rig: Rig, profile: Profile, heights: Array, where: str) -> list[Finding]:
+    """Where a repetition turns short of what was tested, the way back starts elsewhere."""
+    loop, tested = loop_of(profile), profile.branches.loading.length_m
+    top = float(run_of(band, rig.bar, heights, loop).length.max())
+    if not loop.rest < top < tested[-1] - SHORT * (tested[-1] - tested[0]):
+        return []
+    text = f"is stretched to {top:.2f} m (half path) and was to {tested[-1]:.2f} m when tested"
+    return [Finding("different-conditions", f"{where} {text}: it runs inside its measured loop, and U is wider")]
 
 
 def _length_findings(band: RigBand, rig: Rig, profile: Profile, heights: Array, where: str) -> list[Finding]:

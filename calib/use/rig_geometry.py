@@ -22,17 +22,20 @@ HITCH_EXTRA = 0.020, 0.010 / 3**0.5  # [m] more per leg: 1 to 3 cm. Both common 
 
 @dataclass(frozen=True)
 class Off:
-    """How far each reading is off; all zero is as written in the rig file. [m], `hitch` and `wrap` in their own u."""
+    """How far each reading is off; all zero is as written in the rig file. [m], `hitch` and `wrap` in their own u.
 
-    bar: float = 0.0
-    anchor: float = 0.0
-    sideways: float = 0.0
-    fore: float = 0.0
-    slack: float = 0.0
-    thickness: float = 0.0
-    hitch: float = 0.0
-    wrap: float = 0.0
-    grip: float = 0.0  # 0: the band slips freely round its fittings; 1: it grips there
+    Each may be an array of draws, then there is one height.
+    """
+
+    bar: float | Array = 0.0
+    anchor: float | Array = 0.0
+    sideways: float | Array = 0.0
+    fore: float | Array = 0.0
+    slack: float | Array = 0.0
+    thickness: float | Array = 0.0
+    hitch: float | Array = 0.0
+    wrap: float | Array = 0.0
+    grip: float | Array = 0.0  # 0: the band slips freely round its fittings; 1: it grips there
 
 
 @dataclass(frozen=True)
@@ -71,8 +74,7 @@ def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = Off()
     rise = (heights + off.bar - band.anchor_height - off.anchor) * (1 if band.source == "below" else -1)
     thick = loop.thickness + off.thickness
     if band.arrangement == "spread":
-        legs = [_distance(rise, sideways, fore + s * band.pegs_apart / 2) for s in (1, -1)]
-        return _spread(band, rise, sideways, fore, legs, loop, thick, off)
+        return _spread(band, rise, sideways, fore, loop, thick, off)
     distance = _distance(rise, sideways, fore)
     folds = 2 if band.arrangement in ("doubled", "across") else 1
     if band.arrangement == "choked":
@@ -87,9 +89,9 @@ def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = Off()
 
 
 def _spread(
-    band: RigBand, rise: Array, sideways: Array, fore: Array, legs: list[Array], loop: Loop, thick: float, off: Off
+    band: RigBand, rise: Array, sideways: Array, fore: Array, loop: Loop, thick: float | Array, off: Off
 ) -> Run:
-    one, two = legs
+    one, two = (_distance(rise, sideways, fore + s * band.pegs_apart / 2) for s in (1, -1))
     wrap = pi * ((band.anchor_diameter + band.sleeve_diameter) / 2 + thick)
     tilt = band.pegs_apart / 2 / rise
     length = _gripped(one + two + wrap - off.wrap * _missing_wrap(band, tilt, thick), wrap, loop, off.grip)
@@ -98,27 +100,28 @@ def _spread(
     return Run(length, down, side, (fore + half) / one + (fore - half) / two, np.arccos(rise / np.minimum(one, two)))
 
 
-def _missing_wrap(band: RigBand, tilt: Array, thick: float) -> Array:
+def _missing_wrap(band: RigBand, tilt: Array, thick: float | Array) -> Array:
     """Legs that lean apart go less than half round what they are folded over; taken up to this as a bound. [m]"""
     middle = band.sleeve_diameter if band.arrangement == "spread" else band.anchor_diameter
     found: Array = (middle + thick) * np.arctan(tilt) / 3**0.5
     return found
 
 
-def _gripped(length: Array, wrap: float, loop: Loop, grip: float) -> Array:
+def _gripped(length: Array, wrap: float | Array, loop: Loop, grip: float | Array) -> Array:
     """Half-path length to read the profile at, between slipping freely and gripping all round.
 
     Gripped, only the free legs stretch, in the rig and when the band was measured: equal stretch of the legs is equal
     pull, (L - w) / (L0 - w) the same in both. Slipping, L itself is.
     """
-    if grip == 0.0:
+    if isinstance(grip, float) and grip == 0.0:
         return length
-    free = max(loop.rest - wrap, 0.2 * loop.rest)
+    free = np.maximum(loop.rest - wrap, 0.2 * loop.rest)
     held = loop.calibration_wrap + (loop.rest - loop.calibration_wrap) * (length - wrap) / free
-    return length + grip * (held - length)
+    found: Array = length + grip * (held - length)
+    return found
 
 
-def slack_length(band: RigBand, loop: Loop, off: Off = Off()) -> float:
+def slack_length(band: RigBand, loop: Loop, off: Off = Off()) -> float | Array:
     """Hanging length of a choked band between the centres, as given or estimated. [m]"""
     if band.slack_length is not None:
         if band.slack_length >= loop.rest:
@@ -134,10 +137,10 @@ def slack_length(band: RigBand, loop: Loop, off: Off = Off()) -> float:
     u_taken = (HITCH_TURNS[1] ** 2 * around**2 + HITCH_EXTRA[1] ** 2) ** 0.5
     taken = HITCH_TURNS[0] * around + HITCH_EXTRA[0] + off.hitch * u_taken
     left = loop.rest - pi * (band.sleeve_diameter + thick) / 4 - taken
-    if left < 0.2 * loop.rest:
+    if np.min(left) < 0.2 * loop.rest:
         raise DataError("the hitch would take up most of the band", where="anchor_diameter_mm",
                         remedy="give slack_length_mm as measured, or choose a longer band")  # fmt: skip
-    return float(left)
+    return left
 
 
 def _distance(rise: Array, sideways: Array, fore: Array) -> Array:

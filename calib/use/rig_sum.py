@@ -16,8 +16,6 @@ from calib.fit.monte_carlo import symmetric_interval
 from calib.records import Array
 from calib.use.rig_curve import Source
 
-DRAWS = 4000
-
 
 @dataclass(frozen=True)
 class Pull:
@@ -33,7 +31,7 @@ class Pull:
     sources: tuple[Source, ...]
     ratio: Array  # u95 / u of the profile
     slack: NDArray[np.bool_]  # true where there is no pull
-    drawn: Mapping[int, Array]  # draws of the pull where the band may be slack within its uncertainty [N]
+    drawn: Mapping[int, Array]  # [N] draws of the pull at heights where a band may be slack within its uncertainty
 
 
 @dataclass(frozen=True)
@@ -69,52 +67,55 @@ def add(parts: Sequence[Part], count: int, relative: float = 0.0) -> Known:
         none = np.zeros(count)
         return Known(none, none, none, none, none)
     value = _total([p.weight * p.pull.down for p in parts])
-    merged: dict[tuple[str, bool], Array] = {}
-    for part in parts:
-        for s in part.pull.sources:
-            key = (s.key, s.one_sided)
-            merged[key] = merged.get(key, 0.0) + part.weight * s.shift
-    if relative:
-        merged["gravity", False] = relative * value
-    normal = [v for (_, one_sided), v in merged.items() if not one_sided]
-    bounds = _total([v for (_, one_sided), v in merged.items() if one_sided] or [0 * value])
-    spread = np.sqrt(_total([v**2 for v in normal]))
-    u = np.sqrt(spread**2 + bounds**2 / 12)
+    large, small = _bounds(parts, count)
+    spread = np.sqrt(_normal(parts, relative * value) + small**2 / 12)
+    u = np.sqrt(spread**2 + large**2 / 12)
     added = np.sqrt(_total([(p.weight * p.pull.next_u) ** 2 for p in parts]))
     ratio = np.maximum.reduce([p.pull.ratio for p in parts])
-    low, high = _limits(value, spread, bounds, ratio)
-    wide = _limits(value, np.hypot(spread, added), bounds, ratio)
+    low, high = _limits(value, spread, large, ratio, small / 2)
+    wide = _limits(value, np.hypot(spread, added), large, ratio, small / 2)
     next_u95 = np.maximum(wide[1] - value, value - wide[0])
-    u = u.copy()
-    for at in {i for part in parts for i in part.pull.drawn}:
-        at_slack = _drawn_sum(parts, at)
-        low[at], high[at] = symmetric_interval(np.sort(at_slack), 0.95)
-        u[at] = at_slack.std()
+    for at in parts[0].pull.drawn:
+        drawn = _total([p.weight * p.pull.drawn[at] for p in parts])
+        low[at], high[at] = symmetric_interval(np.sort(drawn), 0.95)
+        u[at] = drawn.std()
         next_u95[at] = max(next_u95[at], high[at] - value[at], value[at] - low[at])
     return Known(value, u, low, high, next_u95)
 
 
-def _drawn_sum(parts: Sequence[Part], at: int) -> Array:
-    total = np.zeros(DRAWS)
-    for n, part in enumerate(parts):
-        if at in part.pull.drawn:
-            total += part.weight * part.pull.drawn[at]
-        else:
-            normal, share = draws(len(parts) + 1)
-            u = sum(s.shift[at] ** 2 for s in part.pull.sources if not s.one_sided) ** 0.5
-            one_sided = sum(s.shift[at] for s in part.pull.sources if s.one_sided)
-            total += part.weight * (part.pull.down[at] + u * normal[:, n] + one_sided * share)
-    return total
+def _normal(parts: Sequence[Part], gravity: Array) -> Array:
+    """Variance of what is off either way."""
+    merged: dict[str, Array] = {"gravity": gravity}
+    for part in parts:
+        for s in part.pull.sources:
+            if not s.one_sided:
+                merged[s.key] = merged.get(s.key, 0.0) + part.weight * s.shift
+    return _total([v**2 for v in merged.values()])
 
 
-def _limits(value: Array, spread: Array, bounds: Array, ratio: Array) -> tuple[Array, Array]:
-    """95 % limits of a value that is off by a normal and by any share, from 0 to 1, of a bound."""
+def _bounds(parts: Sequence[Part], count: int) -> tuple[Array, Array]:
+    """One-sided bounds, larger and smaller: added up they go together, in a difference each side has its own."""
+    plus, minus = np.zeros(count), np.zeros(count)
+    for part in parts:
+        for s in part.pull.sources:
+            if s.one_sided:
+                side = plus if part.weight > 0 else minus
+                side += part.weight * s.shift
+    first = abs(plus) >= abs(minus)
+    return np.where(first, plus, minus), np.where(first, minus, plus)
+
+
+def _limits(value: Array, spread: Array, bounds: Array, ratio: Array, aside: Array) -> tuple[Array, Array]:
+    """95 % limits of a value that is off by a normal about `aside` and by any share, from 0 to 1, of a bound.
+
+    Where a bound is so wide that its near end lies outside them, they are drawn out to the value itself.
+    """
     normal = spread * ratio / 1.959964
     whole = normal + abs(bounds)
     part = np.divide(abs(bounds), whole, out=np.zeros_like(whole), where=whole > 0)
     grid, halves = _half_widths()
-    half, middle = whole * np.interp(part, grid, halves), value + bounds / 2
-    return middle - half, middle + half
+    half, middle = whole * np.interp(part, grid, halves), value + aside + bounds / 2
+    return np.minimum(middle - half, value), np.maximum(middle + half, value)
 
 
 @cache
@@ -144,11 +145,3 @@ def _half_width(part: float) -> float:
 def _total(values: Iterable[Array]) -> Array:
     found: Array = np.sum(list(values), axis=0)
     return found
-
-
-@cache
-def draws(count: int) -> tuple[Array, Array]:
-    """Standard normal draws, one row a source, and shares from 0 to 1."""
-    rng = np.random.default_rng(20260301)
-    half = rng.standard_normal((DRAWS // 2, count))
-    return np.vstack([half, -half]), rng.permutation((np.arange(DRAWS) + 0.5) / DRAWS)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.errors import DataError, OutOfRangeError
 from calib.finding import Finding
@@ -17,10 +18,11 @@ from calib.half_path import U_DEFAULT_THICKNESS
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.use.rig_curve import Curve, Source, loop_of
+from calib.use.rig_draws import Strung, drawn_pulls
 from calib.use.rig_file import Rig, RigBand
 from calib.use.rig_findings import rig_findings
-from calib.use.rig_geometry import Loop, Off, Run, run_of
-from calib.use.rig_sum import Known, Part, Pull, add, draws
+from calib.use.rig_geometry import Off, Run, run_of
+from calib.use.rig_sum import Known, Part, Pull, add
 
 Way = Literal["up", "down"]
 WAYS: tuple[Way, Way] = ("up", "down")
@@ -77,8 +79,8 @@ def calculate(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fals
         if any(_needs_return(band, way) and profile.branches.unloading is None for band, profile in pairs):
             found[way] = None
             continue
-        pulls = [_pull(i, rig, profile, heights, way, extrapolate) for i, (_, profile) in enumerate(pairs)]
-        found[way] = _direction(rig, pulls, g, u_g)
+        bands = [_strung(i, rig, profile, heights, way, extrapolate) for i, (_, profile) in enumerate(pairs)]
+        found[way] = _direction(rig, _pulls(bands, heights), g, u_g)
     return Answer(rig, heights, g, found["up"], found["down"], rig_findings(rig, profiles, heights))
 
 
@@ -86,26 +88,66 @@ def _needs_return(band: RigBand, way: Way) -> bool:
     return (band.source == "below") == (way == "down")
 
 
-def _pull(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrapolate: bool) -> Pull:
+def _strung(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrapolate: bool) -> Strung:
     band, loop = rig.band[i], loop_of(profile)
     try:
         run = run_of(band, rig.bar, heights, loop)
     except DataError as error:
         raise DataError(error.what, where=f"band[{i}].{error.where}", remedy=error.remedy) from None
     _refuse_untested(i, rig, profile, heights, run, extrapolate)
-    sign = 1.0 if band.source == "below" else -1.0
     curve = Curve(profile, rig, run.length, _needs_return(band, way), extrapolate)
+    sign = 1.0 if band.source == "below" else -1.0
+    return Strung(band, rig.bar, loop, run, curve, sign, _offs(i, band, rig.bar.u_reading, profile))
+
+
+def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Off]:
+    """Where everything is: readings of the tape, thickness, hitch, the way round what a band is folded over."""
+    offs = {"reading:bar": Off(bar=u), f"reading:anchor:{i}": Off(anchor=u), f"reading:sideways:{i}": Off(sideways=u),
+            f"reading:fore:{i}": Off(fore=u)}  # fmt: skip
+    if profile.band.thickness_m is None:
+        offs[f"thickness:{profile.band.id}"] = Off(thickness=U_DEFAULT_THICKNESS)
+    if band.arrangement == "choked":
+        offs[f"hitch:{i}"] = Off(slack=u) if band.slack_length is not None else Off(hitch=1.0)
+    elif band.arrangement in ("spread", "across"):
+        offs[f"wrap:{i}"] = Off(wrap=1.0)
+    return offs
+
+
+def _pulls(bands: Sequence[Strung], heights: Array) -> list[Pull]:
+    """Each band's pull, with draws where one of them is slack or nearly so."""
+    near = np.any([_nearly_slack(s, heights) for s in bands], axis=0)
+    drawn = drawn_pulls(bands, heights, [int(at) for at in np.flatnonzero(near)])
+    return [_pull(s, heights, draws) for s, draws in zip(bands, drawn, strict=True)]
+
+
+def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> Pull:
+    run, curve, sign = strung.run, strung.curve, strung.sign
     tension = curve.tension()
-    sources = [Source(s.key, sign * s.shift * run.down) for s in curve.sources(tension)]
-    sources += _placed(i, rig, loop, heights, curve, sign)
-    spread = profile.repeatability
+    sources = [Source(s.key, sign * s.shift * run.down) for s in curve.sources(run.length, curve.share)]
+    spread = curve.profile.repeatability
     relative = spread.cycle_gain**2 + spread.between_day_gain**2
     return Pull(
         tension, sign * tension * run.down, tension * run.sideways, tension * run.fore, run.angle,
-        run.length / loop.rest, run.down * np.sqrt(relative * tension**2 + (spread.hook_shift_m * curve.slope()) ** 2),
-        tuple(sources), np.interp(run.length, curve.table.length, curve.table.ratio), run.length <= loop.rest,
-        _near_slack(i, rig, loop, run, curve, sign, sources),
+        run.length / strung.loop.rest,
+        run.down * np.sqrt(relative * tension**2 + (spread.hook_shift_m * curve.slope()) ** 2),
+        (*sources, *_placed(strung, heights)), np.interp(run.length, curve.table.length, curve.table.ratio),
+        run.length <= strung.loop.rest, drawn,
     )  # fmt: skip
+
+
+def _nearly_slack(strung: Strung, heights: Array) -> NDArray[np.bool_]:
+    """Whether the length may be that of the band at rest, within three u of it."""
+    moved = [_length(strung, heights, off) - _length(strung, heights, _minus(off)) for off in strung.offs.values()]
+    found: NDArray[np.bool_] = abs(strung.run.length - strung.loop.rest) < 3 * np.linalg.norm(moved, axis=0) / 2
+    return found
+
+
+def _length(strung: Strung, heights: Array, off: Off) -> Array:
+    return run_of(strung.band, strung.bar, heights, strung.loop, off).length
+
+
+def _minus(off: Off) -> Off:
+    return Off(**{name: -value for name, value in vars(off).items()})
 
 
 def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Run, extrapolate: bool) -> None:
@@ -118,7 +160,7 @@ def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Ru
     if works.all():
         return
     at = int(np.flatnonzero(~works)[0])
-    inside = heights[works]
+    inside = heights[works & pulled]
     mend = f"it would work from {inside.min():.3f} to {inside.max():.3f} m" if len(inside) else "no height would work"
     raise OutOfRangeError(
         f"with the bar at {heights[at]:.3f} m band {profile.band.id} is {run.length[at]:.3f} m long (half path), and "
@@ -128,49 +170,27 @@ def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Ru
     )
 
 
-def _placed(i: int, rig: Rig, loop: Loop, heights: Array, curve: Curve, sign: float) -> list[Source]:
-    """Where everything is: readings of the tape, thickness, hitch, and what the band does round its fittings."""
-    band, u = rig.band[i], rig.bar.u_reading
-    offs = {"reading:bar": Off(bar=u), f"reading:anchor:{i}": Off(anchor=u), f"reading:sideways:{i}": Off(sideways=u),
-            f"reading:fore:{i}": Off(fore=u)}  # fmt: skip
-    if curve.profile.band.thickness_m is None:
-        offs[f"thickness:{curve.profile.band.id}"] = Off(thickness=U_DEFAULT_THICKNESS)
-    if band.arrangement == "choked":
-        offs[f"hitch:{i}"] = Off(slack=u) if band.slack_length is not None else Off(hitch=1.0)
-    elif band.arrangement in ("spread", "across"):
-        offs[f"wrap:{i}"] = Off(wrap=1.0)
+def _placed(strung: Strung, heights: Array) -> list[Source]:
+    """What readings, hitch and fittings do to the downward pull."""
     found = []
-    for key, off in offs.items():
-        minus = Off(**{name: -value for name, value in vars(off).items()})
-        high, low = (_down(rig, i, loop, heights, curve, o) for o in (off, minus))
-        found.append(Source(key, sign * (high - low) / 2))
-    if band.arrangement != "choked":
-        moved = _down(rig, i, loop, heights, curve, Off(grip=1.0)) - _down(rig, i, loop, heights, curve, Off())
-        found.append(Source("grip", sign * moved, one_sided=True))
+    for key, off in strung.offs.items():
+        apart = strung.down(heights, off) - strung.down(heights, _minus(off))
+        found.append(Source(key, strung.sign * apart / 2))
+    if strung.band.arrangement != "choked":
+        moved = _held(strung, heights) - strung.down(heights, Off())
+        found.append(Source("grip", strung.sign * moved, one_sided=True))
     return found
 
 
-def _down(rig: Rig, i: int, loop: Loop, heights: Array, curve: Curve, off: Off) -> Array:
-    """Pull towards the anchor with readings off by a little."""
-    run = run_of(rig.band[i], rig.bar, heights, loop, off)
-    return curve.pull(run.length, curve.share) * run.down
-
-
-def _near_slack(
-    i: int, rig: Rig, loop: Loop, run: Run, curve: Curve, sign: float, sources: Sequence[Source]
-) -> dict[int, Array]:
-    """Draws of the pull where going slack lies within three u of the length: it cannot fall below none."""
-    folds = 1 if rig.band[i].arrangement in ("straight", "choked") else 2
-    u_length = 2**0.5 * rig.bar.u_reading * folds
-    drawn: dict[int, Array] = {}
-    for at in np.flatnonzero(abs(run.length - loop.rest) < 3 * u_length):
-        normal, share = draws(2)
-        normal = np.roll(normal, 997 * i, axis=0)
-        pulled = curve.pull(run.length[at] + u_length * normal[:, 0], curve.share[at : at + 1]) * run.down[at]
-        own = sum(s.shift[at] ** 2 for s in sources if not s.one_sided and not s.key.startswith("reading")) ** 0.5
-        moved = abs(sum(s.shift[at] for s in sources if s.one_sided))
-        drawn[int(at)] = sign * np.where(pulled > 0, np.maximum(pulled + own * normal[:, 1] + moved * share, 0.0), 0.0)
-    return drawn
+def _held(strung: Strung, heights: Array) -> Array:
+    """Pull towards the anchor where the band grips all it goes round; on two pegs each half then pulls by itself."""
+    band = strung.band
+    if band.arrangement != "spread" or not any(band.fore):
+        return strung.down(heights, Off(grip=1.0))
+    half = band.pegs_apart / 2
+    legs = [replace(band, pegs_apart=0.0, fore=(band.fore[0] + s * half, band.fore[1] + s * half)) for s in (1, -1)]
+    found: Array = np.mean([replace(strung, band=leg).down(heights, Off(grip=1.0)) for leg in legs], axis=0)
+    return found
 
 
 def _direction(rig: Rig, pulls: Sequence[Pull], g: float, u_g: float) -> Direction:

@@ -11,16 +11,22 @@ REST, STIFFNESS = 1.0, 200.0  # m, N/m
 LONGEST = 3.2  # m
 
 
-def linear(band: str = "LINE", power: float = 1.0, stiffness: float = STIFFNESS, **changes: Any) -> Profile:
-    """A band of 200 N/m, the same on the way back, read at the tempo it is used at; or a power of its extension."""
+def linear(
+    band: str = "LINE", power: float = 1.0, stiffness: float = STIFFNESS, lost: float = 0.0, **changes: Any
+) -> Profile:
+    """A band of 200 N/m, the same on the way back, read at the tempo it is used at; or a power of its extension.
+
+    `lost` is the part of the pull that is missing halfway back.
+    """
     made = document(band, points=441)
     lengths = [round(1.0 + (LONGEST - 1.0) * i / 440, 6) for i in range(441)]
     force = [stiffness * (x - REST) ** power for x in lengths]
     factors = {"scale gain": [0.004 * f for f in force], "zero": [0.15] * 441, "own": [0.003 * f for f in force]}
     u = [(sum(v[i] ** 2 for v in factors.values()) + 0.1**2) ** 0.5 for i in range(441)]
     branch = {"length_m": lengths, "force_N": force, "u_N": u, "u95_N": [1.959964 * v for v in u]}
+    back = [f * (1 - 2 * lost * (LONGEST - x) / (LONGEST - REST)) for f, x in zip(force, lengths, strict=True)]
     made["band"] |= {"flat_length_m": 1.0, "rest_half_path_m": REST, "thickness_m": 0.0045}
-    made["branches"] = {"loading": branch, "unloading": branch}
+    made["branches"] = {"loading": branch, "unloading": branch | {"force_N": back}}
     made["factors"] = [
         {"source": name, "key": "check:x" if name == "scale gain" else None, "loading_N": v, "unloading_N": v}
         for name, v in factors.items()
