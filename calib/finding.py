@@ -50,6 +50,7 @@ CODES = frozenset(
         "sides-unequal",
         "single-negative",
         "stiffens-at-top",
+        "stray-reading",
         "thickness-assumed",
         "weight-of-band",
         "zero-drift",

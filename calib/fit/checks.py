@@ -25,6 +25,7 @@ CHECK_OLD_DAYS = 366
 CURLED = 0.1  # in ln F between the first two lengths
 SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1 % by chance
 SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
+GROSS = 0.08  # of the pull: less is no slip of a digit worth the name, but a scale that swung or stuck
 DRIFT_SHARE = 0.003  # of the largest pull
 _BRANCHES = {"loading": "way out", "unloading": "way back"}
 
@@ -287,19 +288,22 @@ def left_out(runs: Sequence[Run], rows: Collection[tuple[str, int]]) -> Iterator
 
 
 def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> Iterator[Finding]:
-    """One finding per reading left out as a gross error, with the slip it looks like."""
+    """One finding per reading left out: a gross error with the slip it looks like, or a stray one not far off."""
     for point in points:
         if point.used:
             continue
         row = rows[(point.run, point.row)]
-        shown = (row.mass if row.force is None else row.force / G_STANDARD) or 0.0
-        ratio = point.force / point.curve
         place = f"{point.run}:{point.line}: " if point.line else ""
-        yield Finding(
-            "gross-error",
+        said = (
             f"{place}row {point.row}, cycle {point.cycle}, {_BRANCHES[point.branch]}, "
             f"{(row.length or 0) * 1000:.0f} mm: a pull of {kilos(point.force)} "
-            f"where the other readings say {kilos(point.curve)}; "
-            f"looks like {likely_slip(ratio, shown)}. "
-            "It is left out of the curve; strike it or read it again",
+            f"where the other readings say {kilos(point.curve)}"
         )
+        ratio = point.force / point.curve
+        if abs(ratio - 1) < GROSS:
+            text = f"{said}; farther off than they scatter. It is left out of the curve: did the scale swing or stick?"
+            yield Finding("stray-reading", text)
+            continue
+        shown = (row.mass if row.force is None else row.force / G_STANDARD) or 0.0
+        slip = f"looks like {likely_slip(ratio, shown)}"
+        yield Finding("gross-error", f"{said}; {slip}. It is left out of the curve; strike it or read it again")

@@ -12,7 +12,7 @@ import numpy as np
 from calib.acquire.run_checks import check_correction, check_fittable
 from calib.errors import DataError
 from calib.finding import Finding
-from calib.fit import budget, checks, outliers, spreads
+from calib.fit import budget, checks, outliers, slips
 from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.elastic import StretchRange
 from calib.fit.grouping import shorten
@@ -50,6 +50,7 @@ class Solved:
     posterior: Posterior
     curve: FittedCurve
     off: Array  # studentised deviations
+    slip: Array  # probability that each reading is one
     findings: tuple[Finding, ...]
 
 
@@ -91,8 +92,9 @@ def solve(seen: Observations, name: str) -> Solved:
         )
     model = MixedModel(_basis(seen.rest, loading, unloading), seen)
     beta, model.use = outliers.robust_start(model)
-    _, log_spreads, off = outliers.settle(model, beta)
-    posterior = spreads.integrate(model, log_spreads)
+    single = np.array([len(members) < slips.MEDIAN_OF for members in seen.rows])
+    verdict = slips.weigh(model, beta, may_slip=single)
+    posterior = verdict.posterior
     free = fitted_curve(model, posterior, loading, unloading)
     if not np.isfinite(free.beta).all() or not np.isfinite(free.covariance).all():
         raise _no_curve(name)
@@ -102,7 +104,7 @@ def solve(seen: Observations, name: str) -> Solved:
         *checks.findings_of_fit(seen, model, posterior, curve),
         *shape,
     )
-    return Solved(seen, model, posterior, curve, off, found)
+    return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, found)
 
 
 def _no_curve(name: str) -> DataError:
@@ -223,7 +225,7 @@ def _points(solved: Solved, runs: Sequence[Run]) -> tuple[Point, ...]:
             force=float(seen.pull[i]),
             curve=float(fitted[i]),
             studentised=float(solved.off[i]),
-            used=bool(solved.model.use[i]),
+            used=bool(solved.slip[i] < slips.TOLD),
         )
         for i, members in enumerate(seen.rows)
     )

@@ -8,15 +8,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.fit import spreads
 from calib.fit.mixed import LogForce, MixedModel
 from calib.records import Array
 
-DOUBTED = 3.0  # studentised: beyond it a reading is left out on trial, the worst first
-FAR = 5.0  # beyond it, judged by spreads that no longer know it, it stays out
+FAR = 5.0  # generous sds beyond which the robust start doubts a reading
 MOST = 0.25  # share of the readings; beyond it they are the data, not errors
 TINY = 1e-9  # of the largest pull: less is zero, and its square would underflow
-ROUNDS = 10
 ANNEALING = 14
 START_SD = {"smooth": 0.05, "toe": 0.35, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
 
@@ -95,45 +92,6 @@ def studentised(model: MixedModel, log_spreads: Array) -> Array:
     leverage = model.leverage(s)
     inside = s.noise * np.maximum(1 - leverage / s.noise, 1e-6)
     return np.asarray(s.residual / np.sqrt(np.where(model.use, inside, s.noise + leverage)))
-
-
-def settle(model: MixedModel, beta: Array) -> tuple[Array, Array, Array]:
-    """Iterate curve, spreads and the set of readings in use until nothing changes.
-
-    A gross error widens the very spreads it is judged by. So a doubted reading is left out on trial, the spreads are
-    found without it, and it comes back for good unless it then lies far off.
-
-    Returns:
-        Coefficients, log spreads at their mode, studentised deviations.
-    """
-    log_spreads = spreads.START[: spreads.count(model)].copy()
-    cleared = np.zeros(len(model.use), bool)
-    for _ in range(3):
-        beta = model.step(beta, log_spreads)
-    for turn in range(ROUNDS):
-        for _ in range(3 if turn == 0 else 2):
-            model.linearise(beta)
-            log_spreads = spreads.mode(model, log_spreads)
-            beta = model.step(beta, log_spreads)
-        model.linearise(beta)
-        off = studentised(model, log_spreads)
-        use = _next_use(model.use, np.abs(off), cleared)
-        if (use == model.use).all() or (~use).mean() > MOST:
-            break
-        cleared |= use & ~model.use
-        model.use = use
-    else:
-        model.use = model.use | (np.abs(off) < FAR)  # no trial is left open
-    return beta, log_spreads, off
-
-
-def _next_use(use: NDArray[np.bool_], off: Array, cleared: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Take back what does not lie far off; leave out the worst that is doubted and was never cleared."""
-    after = use | (off < FAR)
-    doubt = np.where(use & ~cleared, off, 0.0)
-    if doubt.max() > DOUBTED:
-        after[doubt.argmax()] = False
-    return after
 
 
 def likely_slip(ratio: float, shown: float) -> str:

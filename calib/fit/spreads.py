@@ -4,6 +4,7 @@ Plugging in the best spreads would claim too much (with two cycles, 95 % interva
 around the mode carries their uncertainty into the curve. How readings are modelled is not known here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ LOG_SD = np.array([1.0, 1.0, 0.9, 0.8, 1.6, 0.8, 0.8])
 START = np.log([0.01, 0.008, 0.0015, 0.02, 0.2, 0.03, 0.12])  # generous, for the first steps
 
 NODES = 64
+NOTHING = 1e-5  # weight of a node in a mixture that cannot be seen
 INFLATE = 1.15
 FLATTEST = 0.4  # least curvature believed of the posterior, against a prior curvature of 1..1.6
 FEW_NODES = NODES / 5  # effective number below which the points are centred anew
@@ -39,6 +41,7 @@ class Posterior:
     nodes: Array  # (k, spreads) logarithms
     shifts: Array  # (k, effects) mean less prior mean
     solutions: tuple[Solution, ...]
+    log_evidence: float = 0.0  # of the readings in use, up to a constant of the model
 
     @property
     def spreads(self) -> dict[str, float]:
@@ -62,6 +65,11 @@ def minus_log_posterior(model: MixedModel, spreads: Array, solution: Solution) -
     z = (spreads - np.log(MEDIAN[: len(spreads)])) / LOG_SD[: len(spreads)]
     quadratic = s.residual @ (s.weight * s.residual) + s.shift @ (s.shift / s.prior) + z @ z
     return float(0.5 * (np.log(s.noise[use]).sum() + np.log(s.prior).sum() + quadratic) + s.log_det)
+
+
+def log_unit(model: MixedModel) -> float:
+    """What makes densities of the scaled rows densities of the readings in use: comparable between sets of them."""
+    return float(-np.log(model.row_scale[model.use]).sum() - 0.5 * model.use.sum() * np.log(2 * np.pi))
 
 
 def value_and_gradient(model: MixedModel, spreads: Array) -> tuple[float, Array]:
@@ -102,6 +110,8 @@ def integrate(model: MixedModel, centre: Array) -> Posterior:
             minus_log_posterior(model, t, s) for t, s in zip(nodes, solutions, strict=True)
         ]
         weights = np.exp(log_weight - log_weight.max())
+        volume = np.linalg.slogdet(root)[1] + k * np.log(INFLATE)
+        evidence = log_unit(model) + log_weight.max() + np.log(weights.mean()) + volume
         weights /= weights.sum()
         if 1 / (weights**2).sum() > FEW_NODES:
             break
@@ -109,7 +119,22 @@ def integrate(model: MixedModel, centre: Array) -> Posterior:
         centre = softer @ nodes
         spread = ((nodes - centre).T * softer) @ (nodes - centre)
         root = np.linalg.cholesky(spread + 0.02 * root @ root.T)
-    return Posterior(weights, nodes, np.array([s.shift for s in solutions]), solutions)
+    return Posterior(weights, nodes, np.array([s.shift for s in solutions]), solutions, float(evidence))
+
+
+def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
+    """One posterior of several, each with its share; nodes that carry nothing are left out."""
+    if len(parts) == 1:
+        return parts[0]
+    weights = np.concatenate([share * part.weights for part, share in zip(parts, shares, strict=True)])
+    kept = np.flatnonzero(weights > NOTHING)
+    solutions = [s for part in parts for s in part.solutions]
+    return Posterior(
+        weights[kept] / weights[kept].sum(),
+        np.vstack([part.nodes for part in parts])[kept],
+        np.vstack([part.shifts for part in parts])[kept],
+        tuple(solutions[i] for i in kept),
+    )
 
 
 def _root_of_inverse_hessian(model: MixedModel, centre: Array) -> Array:

@@ -97,6 +97,10 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
         "1 reading below zero",
     ),
     "stiffens-at-top": (lambda: [run(readings(2, (*LENGTHS, 3.0, 3.6)))], "rubber stiffens"),
+    "stray-reading": (
+        lambda: [run(_each(lambda r: _times(r, 1.05) if r.number == 20 else r))],
+        "farther off than they scatter",
+    ),
     "thickness-assumed": (lambda: [run(length=BY_HAND)], "4.5 mm"),
     "weight-of-band": (
         lambda: [replace(one := hung_weights(), head=replace(one.head, band=head().band))],

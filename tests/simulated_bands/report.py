@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from calib.records import Array
 from tests.simulated_bands.bounds import broken, broken_by_slips
 from tests.simulated_bands.scoring import Score, SlipScore
@@ -45,7 +47,7 @@ SLIP_HEAD = """
 One reading of each run, chosen by chance, is made wrong by a factor. Found: left out and named by its
 row. To be found: ten times always; 20 % in 95 % of runs (one cycle: 80 %). Accused: runs in which a good
 reading was accused beside it. Moved: runs in which the curve moved by more than its U at low, middle or
-top of a branch.
+top of a branch; by the U of the run without the slip, and by the U that is stated with the slip in it.
 """
 
 
@@ -85,16 +87,28 @@ def _score_table(results: Sequence[WorldResult]) -> list[str]:
 
 def _slip_table(results: Sequence[WorldResult]) -> list[str]:
     lines = [
-        "| world | factor | runs | found % | accused % | moved % | largest shift / U |",
-        "|---|---|---|---|---|---|---|",
+        "| world | factor | runs | found % | accused % | moved %, U without | U stated | largest shift / U without |",
+        "|---|---|---|---|---|---|---|---|",
     ]
     for r in results:
         lines += [
             f"| {_name(r.world)} | x{s.factor:g} | {s.runs} | {100 * s.found:.1f} | {100 * s.others:.1f} "
-            f"| {100 * s.moved:.1f} | {s.worst:.1f} |"
+            f"| {100 * s.moved:.1f} | {100 * s.beyond:.1f} | {s.worst:.1f} |"
             for s in r.slips
         ]
-    return lines
+    for many, words in ((True, "two or more cycles"), (False, "one cycle")):
+        kind = [s for r in results for s in r.slips if (r.world.cycles > 1) is many and s.factor != 10]
+        if kind:
+            lines.append(f"| all with {words} | 20 % | {sum(s.runs for s in kind)} | {_pooled(kind)} | |")
+    alarms = float(np.mean([r.score.false_alarms for r in results]))
+    return [*lines, "", f"False alarms in clean runs, all worlds together: {100 * alarms:.1f} %."]
+
+
+def _pooled(scores: Sequence[SlipScore]) -> str:
+    """Found, accused, moved by either U, per cent of all runs together."""
+    shares = np.array([[s.found, s.others, s.moved, s.beyond] for s in scores])
+    runs = [s.runs for s in scores]
+    return " | ".join(f"{100 * share:.1f}" for share in np.average(shares, axis=0, weights=runs))
 
 
 def _name(world: World) -> str:

@@ -104,7 +104,8 @@ class Slip:
     found: bool  # left out
     named: bool  # a finding names its row
     others: int  # good readings accused beside it
-    shift: Array  # of the curve against the same run without the slip, over its U, at each place
+    shift: Array  # of the curve against the same run without the slip, over the U of that one, at each place
+    own_shift: Array  # the same over the U stated with the slip in the run
 
 
 def try_slips(world: World, band: int) -> list[Slip]:
@@ -133,11 +134,12 @@ def _try_slip(run: Run, clean: Fit, hit: int, factor: float) -> Slip:
         named=any(f"row {row.number}," in text for text in named),
         others=sum(number != row.number for number in accused),
         shift=_shift(fit, clean),
+        own_shift=_shift(clean, fit),
     )
 
 
 def _shift(fit: Fit, clean: Fit) -> Array:
-    """Shift of the curve over the U of the clean one, low, middle and top of each branch."""
+    """Shift of the curve over the U of the second one, low, middle and top of each branch."""
     out = []
     for now, before in ((fit.curve.loading, clean.curve.loading), (fit.curve.unloading, clean.curve.unloading)):
         if now is None or before is None:
@@ -201,7 +203,8 @@ class SlipScore:
     runs: int
     found: float  # share found and named
     others: float  # share of runs in which a good reading was accused
-    moved: float  # share of runs in which the curve moved by more than its U somewhere
+    moved: float  # share of runs in which the curve moved by more than the U of the clean run somewhere
+    beyond: float  # the same by the U it states with the slip
     worst: float  # largest shift over U
 
 
@@ -219,6 +222,7 @@ def score_slips(slips: Iterable[Slip]) -> list[SlipScore]:
                 found=float(np.mean([s.found and s.named for s in kind])),
                 others=float(np.mean([s.others > 0 for s in kind])),
                 moved=float((largest >= 1).mean()),
+                beyond=float(np.mean([s.own_shift.max() >= 1 for s in kind])),
                 worst=float(largest.max()),
             )
         )
