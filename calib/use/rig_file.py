@@ -144,7 +144,7 @@ def parse_rig(data: bytes, name: str) -> Rig:
         rig = _validated(_in_si(document, name, newer), name)
         _check_bar(rig)
         for i, band in enumerate(rig.band):
-            _check_band(band, rig, f"band[{i}]")
+            check_band(band, rig, f"band[{i}]")
     except DataError as error:
         where = error.where if error.where.startswith(f"{name}:") else f"{name}: {error.where}"
         raise DataError(error.what, where=where, remedy=error.remedy) from None
@@ -267,7 +267,14 @@ def _check_bar(rig: Rig) -> None:
         )
 
 
-def _check_band(band: RigBand, rig: Rig, path: str) -> None:
+def check_band(band: RigBand, rig: Rig, path: str) -> None:
+    """Refuse a band whose place contradicts the bar, the anchor or its arrangement.
+
+    Args:
+        band: The band.
+        rig: The rig, for its bar and anchor.
+        path: Of the band, for the message.
+    """
     bar, radii = rig.bar, (band.anchor_diameter + band.sleeve_diameter) / 2
     inside = band.anchor_height + radii > bar.bottom if band.source == "below" else (
         band.anchor_height - radii < bar.top)  # fmt: skip

@@ -112,12 +112,12 @@ def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:
     if not findings:
         return "Nothing doubtful was found."
     head = f"To know about it ({len(findings)}; docs/findings.md says more of each):"
-    paragraphs = [wrap(f"{_sentence(f.text)} [{clean(f.code)}]", width, "  - ", "    ") for f in findings]
+    paragraphs = [wrap(f"{sentence(f.text)} [{clean(f.code)}]", width, "  - ", "    ") for f in findings]
     return "\n".join([head, *paragraphs])
 
 
-def _sentence(text: str) -> str:
-    """Begin with a capital letter, end with a full stop."""
+def sentence(text: str) -> str:
+    """Other people's text with a capital letter at the start and a full stop at the end."""
     said = clean(text)
     return said[:1].upper() + said[1:] + ("" if said.endswith((".", "!", "?")) else ".")
 

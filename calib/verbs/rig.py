@@ -10,7 +10,11 @@ from typer.core import TyperGroup
 
 from calib.verbs.app import load
 
-WORDS = {"show": "calib.verbs.rig_show"}
+WORDS = {
+    "show": "calib.verbs.rig_show",
+    "solve": "calib.verbs.rig_solve",
+    "weight": "calib.verbs.rig_weight",
+}
 
 
 class WordOrFile(TyperGroup):
@@ -44,6 +48,8 @@ app = typer.Typer(
 \b
 Examples:
   bandcurve rig squat.rig.toml
+  bandcurve rig solve squat.rig.toml *.profile.json --top 120 --plates 20x4,10x2
+  bandcurve rig weight squat.rig.toml
 """,
 )
 

@@ -1,5 +1,6 @@
-"""A rig and the profiles it names, read from their files. What they say is worked out elsewhere."""
+"""A rig and the profiles it names, read from their files and worked out. What is said of them is said elsewhere."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -8,6 +9,7 @@ from calib.errors import BandcurveError
 if TYPE_CHECKING:
     from calib.profile.document import Profile
     from calib.use.rig_file import Rig
+    from calib.use.statics import Answer
 
 
 def read_rig(file: Path) -> "Rig":
@@ -36,3 +38,22 @@ def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":
                 where = f"{file.name}: band[{i}].profile, {error.where}"
                 raise type(error)(error.what, where=where, remedy=error.remedy) from None
     return [loaded[band.profile] for band in rig.band]
+
+
+def worked_out(file: Path, *, extrapolate: bool) -> "tuple[Answer, list[Profile]]":
+    """Read a rig and its profiles and work it out, its cautions among the findings.
+
+    Args:
+        file: The rig.
+        extrapolate: Go beyond the tested lengths.
+    """
+    from calib.use.anchors import cautions
+    from calib.use.statics import calculate
+
+    rig = read_rig(file)
+    profiles = read_profiles(rig, file)
+    try:
+        answer = calculate(rig, profiles, extrapolate=extrapolate)
+    except BandcurveError as error:
+        raise type(error)(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
+    return replace(answer, findings=(*answer.findings, *cautions(answer))), profiles

@@ -1,13 +1,12 @@
 """`bandcurve rig FILE`: what calibrated bands put on a bar at each height, going up and coming down."""
 
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from calib.errors import BandcurveError, UsageError
+from calib.errors import UsageError
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -39,11 +38,12 @@ def command(
       bandcurve rig squat.rig.toml --json
     """
     from calib.verbs.drawing import figure_kind
+    from calib.verbs.rig_files import worked_out
 
     if unit not in _UNITS:
         raise UsageError(f"--unit {unit[:40]!r} is not known", remedy="use kg or lb")
     kind = figure_kind(figure) if figure is not None else None
-    answer, profiles = _worked_out(file, extrapolate)
+    answer, profiles = worked_out(file, extrapolate=extrapolate)
     if figure is not None and kind is not None:
         from calib.safe_write import write_new
         from calib.use.rig_figures import draw_rig
@@ -51,20 +51,6 @@ def command(
         write_new(figure, draw_rig(answer, kind, cast("Unit", unit)))
     _say(answer, profiles, cast("Unit", unit), as_json)
     return 0
-
-
-def _worked_out(file: Path, extrapolate: bool) -> "tuple[Answer, list[Profile]]":
-    from calib.use.anchors import cautions
-    from calib.use.statics import calculate
-    from calib.verbs.rig_files import read_profiles, read_rig
-
-    rig = read_rig(file)
-    profiles = read_profiles(rig, file)
-    try:
-        answer = calculate(rig, profiles, extrapolate=extrapolate)
-    except BandcurveError as error:
-        raise type(error)(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
-    return replace(answer, findings=(*answer.findings, *cautions(answer))), profiles
 
 
 def _say(answer: "Answer", profiles: "list[Profile]", unit: "Unit", as_json: bool) -> None:

@@ -1,0 +1,58 @@
+"""One number that tells whether a rig is what was worked out: the pull of one side, held at one height.
+
+How it is measured, and what a deviation means, is not decided here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from calib.profile.document import Profile
+from calib.use.rig_file import Rig
+from calib.use.statics import SIDES, calculate
+
+DWELL = 10.0  # s, where the profile does not say how long was waited
+
+
+@dataclass(frozen=True)
+class SidePull:
+    """What one side pulls down (up where the bands hang from above), as a scale in place of the bar shows it. [kg]"""
+
+    side: str
+    value: float
+    u95: float  # of the mean
+    next_u95: float  # of one measurement
+
+
+@dataclass(frozen=True)
+class Hold:
+    """The bands of a side pulled out to a height and held there."""
+
+    height: float  # [m] of the sleeve's centre, where the bands pull most
+    wait_s: float
+    sides: tuple[SidePull, ...]
+
+
+def hold_number(rig: Rig, profiles: Sequence[Profile]) -> Hold | None:
+    """The pull held at the far end of the lift, after a few pulls from one end to the other.
+
+    Args:
+        rig: The rig.
+        profiles: One for each of its bands.
+
+    Returns:
+        None where bands hang from above and from below: no one height pulls both out.
+    """
+    above = {band.source == "above" for band in rig.band}
+    if len(above) > 1:
+        return None
+    wait = profiles[0].conditions.dwell_s or DWELL
+    still = replace(rig, bar=replace(rig.bar, tempo_s=wait))
+    answer = calculate(still, profiles)
+    at, way = (0, "down") if above == {True} else (-1, "up")
+    direction, g = answer.ways[way], answer.gravity  # type: ignore[index]
+    sides = tuple(
+        SidePull(side, abs(float(k.value[at])) / g, float(k.u95[at]) / g, float(k.next_u95[at]) / g)
+        for side in SIDES
+        if (k := direction.sides[side]).value.any()
+    )
+    return Hold(float(answer.heights[at]), wait, sides)
