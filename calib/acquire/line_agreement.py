@@ -6,17 +6,17 @@ port is opened here.
 
 import re
 from collections import Counter, deque
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from statistics import median
-from typing import Any, Literal
+from typing import Literal
 
+from calib.acquire.digit_groups import MARKS, Mark, has_decimal_comma, joined, mark_in, settle
+from calib.acquire.line_format import Chosen, LineFormat, Question, Role, parse_format
 from calib.acquire.lines import UNITS, Line, LineSplitter, Number, RawLine, Record, read_line
-from calib.errors import DataError
 
-Role = Literal["value", "clock", "constant", "length", "other"]
-ROLES: tuple[Role, ...] = ("value", "clock", "constant", "length", "other")
+__all__ = ["Chosen", "LineFormat", "LineReader", "Question", "decide", "parse_format"]
 
 AGREE = 10  # lines looked at
 ENOUGH = 8  # of them of one shape: 80 %
@@ -39,103 +39,6 @@ _WORD = re.compile(r"[^\W\d_]{2,}")
 _FORCE = ("force", "weight", "load", "mass", "pull")
 _LENGTH = ("length", "distance", "position", "travel", "extension")
 _CLOCK = ("t", "time", "ms", "millis", "clock", "seconds")
-
-
-@dataclass(frozen=True)
-class LineFormat:
-    """What a line holds, number by number; can be stored and read back.
-
-    Args:
-        shape: What stands around the numbers; lines of the format share it. None takes any line with enough numbers.
-        roles: What each number is.
-        unit: Of the value; None is counts.
-        label: A line without numbers that stands before each value.
-        decimal_comma: The two halves of the one number are parted by a comma.
-    """
-
-    shape: tuple[str, ...] | None
-    roles: tuple[Role, ...]
-    unit: str | None = None
-    label: str | None = None
-    decimal_comma: bool = False
-
-    def words(self) -> str:
-        """Say the format as a person would."""
-        if self.decimal_comma or len(self.roles) == 1:
-            said = "one number a line"
-        else:
-            said = ", ".join(f"column {i + 1} {_SAID[role]}" for i, role in enumerate(self.roles))
-        comma = ", with a decimal comma" if self.decimal_comma else ""
-        unit = f"in {self.unit}" if self.unit else "in counts (the line names no unit)"
-        before = ", behind a line of words" if self.label is not None else ""
-        return f"{said}{comma}, {unit}{before}"
-
-    def document(self) -> dict[str, Any]:
-        """As plain lists and words, for a file."""
-        return asdict(self)
-
-    @classmethod
-    def of(cls, document: Mapping[str, Any]) -> "LineFormat":
-        """The inverse of `document`."""
-        shape = document.get("shape")
-        return cls(
-            tuple(shape) if shape is not None else None,
-            tuple(document["roles"]),
-            document.get("unit"),
-            document.get("label"),
-            bool(document.get("decimal_comma", False)),
-        )
-
-
-_SAID = {
-    "value": "is the force",
-    "clock": "a clock",
-    "constant": "always the same",
-    "length": "the length",
-    "other": "not used",
-}
-
-
-@dataclass(frozen=True)
-class Question:
-    """What only the user can say; `columns` are the numbers that may be the force, counted from 1."""
-
-    text: str
-    columns: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Chosen:
-    """What the user has said beforehand: the number of a column, or the whole format."""
-
-    column: int | None = None
-    format: LineFormat | None = None
-
-
-def parse_format(text: str) -> LineFormat:
-    """Read a format as typed: a role for each number, a unit behind "value"; or "decimal-comma", with a unit.
-
-    >>> parse_format("clock, value kg, other").words()
-    'column 1 a clock, column 2 is the force, column 3 not used, in kg'
-    """
-    roles: list[Role] = []
-    unit = None
-    for part in text.lower().split(","):
-        role, _, after = part.strip().partition(" ")
-        if after and (after.strip() not in UNITS or role not in {"value", "decimal-comma"}):
-            raise DataError(f"cannot read the format's part {part.strip()[:40]!r}", remedy=_FORMAT_HELP)
-        unit = UNITS[after.strip()] if after else unit
-        if role == "decimal-comma" and text.count(",") == 0:
-            return LineFormat(None, ("value", "other"), unit, None, decimal_comma=True)
-        if role not in ROLES:
-            raise DataError(f"cannot read the format's part {part.strip()[:40]!r}", remedy=_FORMAT_HELP)
-        roles.append(role)
-    if roles.count("value") != 1 or roles.count("length") > 1:
-        raise DataError("a format has exactly one value and at most one length", remedy=_FORMAT_HELP)
-    return LineFormat(None, tuple(roles), unit)
-
-
-_FORMAT_HELP = "write a role for each number, such as 'clock, value kg, other' (value, clock, constant, length, other)"
 
 
 class LineReader:
@@ -188,7 +91,7 @@ class LineReader:
     def _read(self, lines: Iterable[RawLine], at_s: float) -> list[Record]:
         records: list[Record] = []
         for raw in lines:
-            line = read_line(raw)
+            line = self._in_groups(read_line(raw))
             if self.format is None:
                 self._waiting.append((at_s, line))
                 if self._agree():
@@ -201,6 +104,20 @@ class LineReader:
                 if self._track.strange >= LOST and self._chosen.format is None:
                     self.format, self._waiting, self._track = None, [], _Track()
         return self._told(records)
+
+    def _in_groups(self, line: Line) -> Line:
+        """Read groups of three digits as one number where the format says so, or where only that makes it fit."""
+        if self.format is None or line.kind != "numbers":
+            return line
+        if self.format.groups:
+            return joined(line, self.format.groups)
+        if _fits(line, self.format) or (mark := mark_in(line.raw)) is None:
+            return line
+        again = joined(line, mark)
+        if not _fits(again, self.format):
+            return line
+        self.format = replace(self.format, groups=mark)  # the first value above a thousand
+        return again
 
     def _told(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != _LABEL]
@@ -221,6 +138,13 @@ class LineReader:
         if newest.kind != "numbers":
             return False
         with_numbers = [line for _, line in self._waiting if line.kind in {"numbers", "broken"}]
+        groups, decimal_comma = self._groups(with_numbers), False
+        if groups == "unclear":
+            return False
+        if groups is not None:
+            decimal_comma = has_decimal_comma(with_numbers, groups)
+            self._waiting = [(at, joined(line, groups)) for at, line in self._waiting]
+            with_numbers = [joined(line, groups) for line in with_numbers]
         last = with_numbers[-AGREE:]
         shape, count = Counter(line.shape for line in last).most_common(1)[0]
         if len(last) < AGREE or count < ENOUGH or not shape:
@@ -228,24 +152,46 @@ class LineReader:
                 self.question = Question("the lines have no common form; give it with --format, or another --baud")
             return False
         alike = [line for line in with_numbers if line.shape == shape]
-        found = decide(alike, self._chosen.column, self._header)
+        found = decide(alike, self._chosen.column, self._header, decimal_comma=decimal_comma)
         if isinstance(found, Question):
             self.question = found if len(alike) >= PATIENCE or found.columns == () else None
             return False
         if found.unit is None and "constant" in found.roles and self._chosen.column is None and len(alike) < PATIENCE:
             return False  # a load at rest stands still too: look longer
         self.question = None
-        self.format = replace(found, label=_label([line for _, line in self._waiting]))
+        self.format = replace(found, label=_label([line for _, line in self._waiting]), groups=groups)
         return True
 
+    def _groups(self, lines: Sequence[Line]) -> Mark | Literal["unclear"] | None:
+        """What parts groups of three digits, None where nothing does; asks where the lines do not show it."""
+        found = settle(lines)
+        if found == "columns":
+            return None
+        if found != "unclear":
+            return found
+        doubtful = next(line for line in reversed(lines) if mark_in(line.raw))
+        named = len(self._header) == len(doubtful.numbers)
+        if self._chosen.column is not None or named or _first_is_clock(lines, doubtful):
+            return None
+        if len(lines) >= PATIENCE:
+            word = next(word for word, mark in MARKS.items() if mark == mark_in(doubtful.raw))
+            self.question = Question(
+                f"{doubtful.raw.strip()[:40]!r} may hold one number in groups of three digits, or two numbers"
+                f"; give --format {word}, --format decimal-comma, or --column"
+            )
+        return "unclear"
 
-def decide(lines: Sequence[Line], column: int | None = None, header: Sequence[str] = ()) -> LineFormat | Question:
+
+def decide(
+    lines: Sequence[Line], column: int | None = None, header: Sequence[str] = (), *, decimal_comma: bool = False
+) -> LineFormat | Question:
     """Give each number of lines of one shape its role.
 
     Args:
         lines: At least two, all of one shape.
         column: The force, counted from 1, where the user has said so.
         header: Names of the columns, where a line of words gave them.
+        decimal_comma: Whether other lines have shown that a comma parts decimals.
 
     Returns:
         The format, or what has to be asked.
@@ -264,7 +210,7 @@ def decide(lines: Sequence[Line], column: int | None = None, header: Sequence[st
     if len(series) == 1:
         return LineFormat(shape, ("value",), units[0])
     if "".join(shape[1:-1]) == "," and len(series) == 2 and roles[0] != "clock" and _halves(rows):
-        if units[1] or shape[0]:
+        if units[1] or shape[0] or decimal_comma:
             return LineFormat(shape, ("value", "other"), units[1], None, decimal_comma=True)
         return Question(
             "one number with a decimal comma, or two columns? Give --format decimal-comma or --column", (1, 2)
@@ -322,6 +268,16 @@ def unwrapped(step: float) -> float:
         if -wrap <= step < -0.9 * wrap:
             return step + wrap
     return step
+
+
+def _first_is_clock(lines: Sequence[Line], doubtful: Line) -> bool:
+    """Whether the doubt is only about a first number that rises evenly, over enough lines that no force does."""
+    mark = mark_in(doubtful.raw)
+    whole = joined(doubtful, mark).numbers if mark else doubtful.numbers
+    if len(whole) != len(doubtful.numbers) - 1 or whole[0].value == doubtful.numbers[0].value:
+        return False
+    firsts = [line.numbers[0].value for line in lines if line.kind == "numbers"]
+    return len(firsts) >= 2 * AGREE and is_clock(firsts)
 
 
 def _unit(column: Sequence[Number]) -> str | None:
@@ -443,6 +399,8 @@ class _Track:
 
 def _fits(line: Line, form: LineFormat) -> bool:
     if line.kind != "numbers" or len(line.numbers) != len(form.roles):
+        return False
+    if form.decimal_comma and any("." in number.text for number in line.numbers):
         return False
     return form.shape is None or line.shape == form.shape
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -84,6 +84,7 @@ class Line:
     numbers: tuple[Number, ...] = ()
     shape: tuple[str, ...] = ()
     stable: bool | None = None
+    framed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +163,17 @@ def read_line(line: RawLine) -> Line:
     inner = text[1:-1] if framed else text
     if not line.whole or not clean or _CONTROL.search(inner):
         return Line("broken", _visible(text))
-    return _read_frame(inner) if framed else _read_text(inner)
+    return read_text(inner, framed=framed)
+
+
+def read_text(text: str, *, framed: bool = False) -> Line:
+    """Read the text of a whole line.
+
+    Args:
+        text: Without line end and marks.
+        framed: Whether a frame's marks were around it.
+    """
+    return _read_frame(text) if framed else _read_text(text)
 
 
 def _read_frame(text: str) -> Line:
@@ -171,9 +182,9 @@ def _read_frame(text: str) -> Line:
     if body[-1:] in {"G", "N", "M", "O", "U"} and body[-2:] != "KG":
         body, status = body[:-1], body[-1]
     if status in {"O", "U"}:
-        return Line("overload", text)
+        return Line("overload", text, framed=True)
     line = _read_text(body)
-    return Line(line.kind, text, line.numbers, line.shape, _FRAME_STATUS.get(status, line.stable))
+    return replace(line, raw=text, stable=_FRAME_STATUS.get(status, line.stable), framed=True)
 
 
 def _read_text(text: str) -> Line:
