@@ -11,13 +11,17 @@ import numpy as np
 
 from calib.finding import Finding
 from calib.records import Array
+from calib.units import SHOWN
+from calib.use.rig_file import RigBand
 from calib.use.rig_sum import Pull
+from calib.use.rig_words import UNIT, Unit
 from calib.use.statics import Answer, Direction
 
 HOLDS_SHARE = 0.5  # of what holds the anchor: caution above
 FRICTION = 0.3  # metal or rubber on a dusty floor, on the careful side
 UNEQUAL_SHARE = 0.03  # of the load: sides further apart are named
 FORE_AFT_KG = 2.0  # at the hooks: smaller pulls are not worth a sentence
+FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
 SHAFT = 0.040  # [m] thinner than this the band lies on the shaft and its knurl, not on the sleeve
 
 
@@ -34,12 +38,27 @@ def hardest(answer: Answer) -> Direction:
     return max(answer.ways.values(), key=lambda d: float(abs(d.pull.value).max()))
 
 
-def cautions(answer: Answer) -> tuple[Finding, ...]:
-    """Everything worth a sentence, the worst first."""
+def cautions(answer: Answer, unit: Unit = "kg") -> tuple[Finding, ...]:
+    """Everything worth a sentence, the worst first.
+
+    Args:
+        answer: What the rig does.
+        unit: Of the weights in the sentences.
+    """
     if not answer.ways:
         return ()
-    found = [*_lets_go(answer), *_lift_off(answer), *_anchor(answer), *_fore_aft(answer), *_unequal(answer)]
-    return (*found, *_wear(answer))
+    said = _Weights(unit)
+    found = [*_lets_go(answer, said), *_lift_off(answer, said), *_anchor(answer, said), *_fore_aft(answer, said)]
+    return (*found, *_unequal(answer, said), *_wear(answer))
+
+
+class _Weights(NamedTuple):
+    """Weights as they are said."""
+
+    unit: Unit
+
+    def __call__(self, kg: float) -> str:
+        return f"{kg / UNIT[self.unit]:.1f} {self.unit}"
 
 
 def loading_order(answer: Answer) -> tuple[Step, ...]:
@@ -61,28 +80,28 @@ def _hooks_index(answer: Answer) -> int:
     return int(abs(hardest(answer).pull.value).argmax())
 
 
-def _lets_go(answer: Answer) -> list[Finding]:
+def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
     direction, found = hardest(answer), []
     for i, (band, pull) in enumerate(zip(answer.rig.band, direction.bands, strict=True)):
         low, high = (abs(float(pull.down[at])) / answer.gravity for at in (0, -1))
         side = "both sides" if band.side == "both" else f"the {band.side} side"
         change = "loses" if band.source == "below" else "gains"
-        text = f"if band[{i}] lets go, {side} {change} {low:.1f} kg at once at the bottom and {high:.1f} kg at the top"
+        text = f"if band[{i}] lets go, {side} {change} {said(low)} at once at the bottom and {said(high)} at the top"
         found.append(Finding("band-lets-go", text))
     return found
 
 
-def _lift_off(answer: Answer) -> list[Finding]:
+def _lift_off(answer: Answer, said: _Weights) -> list[Finding]:
     low = min(float(d.load.value.min()) for d in answer.ways.values())
     found: list[Finding] = []
     if low < 0:
-        text = f"the bands from above pull {-low:.1f} kg more than bar and plates weigh: let go, the bar flies up"
+        text = f"the bands from above pull {said(-low)} more than bar and plates weigh: let go, the bar flies up"
         found.append(Finding("bar-may-lift", text))
     for step in loading_order(answer):
         text = (
-            f"before band[{step.band}] goes on, and until it is off, at least {step.least_plates_kg:.1f} kg of plates "
+            f"before band[{step.band}] goes on, and until it is off, at least {said(step.least_plates_kg)} of plates "
         )
-        found.append(Finding("loading-order", text + f"on the bar; {step.net_kg:.1f} kg is then left on the hooks"))
+        found.append(Finding("loading-order", text + f"on the bar; {said(step.net_kg)} is then left on the hooks"))
     return found
 
 
@@ -97,7 +116,7 @@ def _anchor_load(answer: Answer) -> _Load:
     most = _Load(0.0, 0.0, 0.0)
     for direction in answer.ways.values():
         pairs = list(zip(answer.rig.band, direction.bands, strict=True))
-        up = _most([p.down for b, p in pairs if b.source == "below"])
+        up = _most([p.down for b, p in pairs if b.source == "below" and not _under_feet(b)])
         fore = [(p.fore, b.anchor_height) for b, p in pairs]
         most = _Load(
             max(most.uplift, up),
@@ -105,6 +124,11 @@ def _anchor_load(answer: Answer) -> _Load:
             max(most.moment, _most([force * lever for force, lever in fore])),
         )
     return most
+
+
+def _under_feet(band: RigBand) -> bool:
+    """Then the lifter's own feet hold it, and with the bar in hand they cannot be lifted by it."""
+    return band.arrangement == "across" and band.anchor_height < FEET
 
 
 def _aside(pull: Pull) -> Array:
@@ -116,7 +140,7 @@ def _most(values: Sequence[Array]) -> float:
     return float(abs(np.sum(values, axis=0)).max()) if values else 0.0
 
 
-def _anchor(answer: Answer) -> list[Finding]:
+def _anchor(answer: Answer, said: _Weights) -> list[Finding]:
     anchor, load, g = answer.rig.anchor, _anchor_load(answer), answer.gravity
     if anchor.bolted:
         return []
@@ -124,19 +148,17 @@ def _anchor(answer: Answer) -> list[Finding]:
     if anchor.holds is None:
         if load.uplift > 0:
             text = (
-                f"the bands lift whatever holds them with up to {load.uplift / g:.1f} kg; what it weighs was not given"
+                f"the bands lift whatever holds them with up to {said(load.uplift / g)}; what it weighs was not given"
             )
             found.append(Finding("anchor-may-lift", text))
         return found
     rest = anchor.holds * g - load.uplift
     if load.uplift > HOLDS_SHARE * anchor.holds * g:
-        text = (
-            f"the bands lift what holds them with up to {load.uplift / g:.1f} kg, and it weighs {anchor.holds:.1f} kg"
-        )
+        text = f"the bands lift what holds them with up to {said(load.uplift / g)}, and it weighs {said(anchor.holds)}"
         more = "it will lift off" if rest <= 0 else "above half asks for caution"
         found.append(Finding("anchor-may-lift", f"{text}: {more}"))
     if load.aside > FRICTION * max(rest, 0.0):
-        text = f"the bands pull what holds them sideways with up to {load.aside / g:.1f} kg; at a friction of "
+        text = f"the bands pull what holds them sideways with up to {said(load.aside / g)}; at a friction of "
         found.append(Finding("anchor-may-slide", text + f"{FRICTION} it slides, and round dumb-bells roll before that"))
     if anchor.footprint is not None and load.moment > HOLDS_SHARE * max(rest, 0.0) * anchor.footprint / 2:
         tips, holds = load.moment, max(rest, 0.0) * anchor.footprint / 2
@@ -145,27 +167,28 @@ def _anchor(answer: Answer) -> list[Finding]:
     return found
 
 
-def _fore_aft(answer: Answer) -> list[Finding]:
+def _fore_aft(answer: Answer, said: _Weights) -> list[Finding]:
     at = _hooks_index(answer) if answer.rig.bar.hooks is not None else 0
     pull = max(abs(float(sum(p.fore[at] for p in d.bands))) for d in answer.ways.values()) / answer.gravity
     if pull < FORE_AFT_KG:
         return []
     where = "at the hooks" if answer.rig.bar.hooks is not None else "at the bottom"
     return [
-        Finding("fore-aft-pull", f"{where} the bands pull the bar {pull:.1f} kg fore or aft, out of its hooks or hands")
+        Finding("fore-aft-pull", f"{where} the bands pull the bar {said(pull)} fore or aft, out of its hooks or hands")
     ]
 
 
-def _unequal(answer: Answer) -> list[Finding]:
+def _unequal(answer: Answer, said: _Weights) -> list[Finding]:
     direction = hardest(answer)
     apart = direction.difference.value / answer.gravity
     at = int(abs(apart).argmax())
     if abs(apart[at]) <= UNEQUAL_SHARE * abs(direction.load.value[at]):
         return []
     u95 = direction.difference.u95[at] / answer.gravity
-    text = (
-        f"left less right is {apart[at]:+.1f} kg (give or take {u95:.1f} kg) with the bar at {answer.heights[at]:.2f} m"
-    )
+    more, less = ("left", "right") if apart[at] > 0 else ("right", "left")
+    shown = SHOWN[said.unit]
+    text = f"the {more} side pulls down {said(abs(apart[at]))} more than the {less} (give or take {said(u95)})"
+    text += f" with the bar at {shown.tape(answer.heights[at])} {shown.length}"
     return [Finding("sides-unequal", text)]
 
 

@@ -142,9 +142,7 @@ def parse_rig(data: bytes, name: str) -> Rig:
     document.pop("extensions", None)
     try:
         rig = _validated(_in_si(document, name, newer), name)
-        _check_bar(rig)
-        for i, band in enumerate(rig.band):
-            check_band(band, rig, f"band[{i}]")
+        check_rig(rig)
     except DataError as error:
         where = error.where if error.where.startswith(f"{name}:") else f"{name}: {error.where}"
         raise DataError(error.what, where=where, remedy=error.remedy) from None
@@ -255,6 +253,13 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     words = first["msg"].replace("Input should", "should")
     meant = f"; it should be {_MEANT[known.name]}" if known and known.name in _MEANT else ""
     raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="mend the value")
+
+
+def check_rig(rig: Rig) -> None:
+    """Refuse geometry that contradicts itself."""
+    _check_bar(rig)
+    for i, band in enumerate(rig.band):
+        check_band(band, rig, f"band[{i}]")
 
 
 def _check_bar(rig: Rig) -> None:

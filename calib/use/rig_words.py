@@ -6,7 +6,7 @@ from typing import Any, Literal
 import numpy as np
 
 from calib.records import Array
-from calib.units import POUND
+from calib.units import POUND, SHOWN
 from calib.use.rig_sum import Known
 from calib.use.statics import SIDES, WAYS, Answer, Direction, Way
 
@@ -80,7 +80,7 @@ def _added(answer: Answer, direction: Direction) -> float:
 
 def rows(answer: Answer, way: Way, unit: Unit) -> list[tuple[str, ...]]:
     """Lines of the table of one way: height, load, both limits, left, right, share, angle."""
-    direction, scale = answer.ways[way], UNIT[unit]
+    direction, scale, shown = answer.ways[way], UNIT[unit], SHOWN[unit]
     found = []
     for at in np.linspace(0, len(answer.heights) - 1, ROWS).round().astype(int):
         load = direction.load
@@ -88,7 +88,7 @@ def rows(answer: Answer, way: Way, unit: Unit) -> list[tuple[str, ...]]:
         share = 100 * _share(answer, direction)[at]
         found.append(
             (
-                f"{answer.heights[at]:.3f} m",
+                f"{shown.tape(answer.heights[at])} {shown.length}",
                 f"{load.value[at] / scale:.1f}",
                 f"{load.u95[at] / scale:.1f}",
                 f"{load.next_u95[at] / scale:.1f}",

@@ -1,5 +1,7 @@
 """A rig and the profiles it names, read from their files and worked out. What is said of them is said elsewhere."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,6 +11,7 @@ from calib.errors import BandcurveError
 if TYPE_CHECKING:
     from calib.profile.document import Profile
     from calib.use.rig_file import Rig
+    from calib.use.rig_words import Unit
     from calib.use.statics import Answer
 
 
@@ -40,20 +43,28 @@ def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":
     return [loaded[band.profile] for band in rig.band]
 
 
-def worked_out(file: Path, *, extrapolate: bool) -> "tuple[Answer, list[Profile]]":
+def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[Answer, list[Profile]]":
     """Read a rig and its profiles and work it out, its cautions among the findings.
 
     Args:
         file: The rig.
         extrapolate: Go beyond the tested lengths.
+        unit: Of the weights in the cautions.
     """
     from calib.use.anchors import cautions
     from calib.use.statics import calculate
 
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
-    try:
+    with named(file):
         answer = calculate(rig, profiles, extrapolate=extrapolate)
+    return replace(answer, findings=(*answer.findings, *cautions(answer, unit))), profiles
+
+
+@contextmanager
+def named(file: Path) -> Iterator[None]:
+    """Name the rig's file in what is wrong with it."""
+    try:
+        yield
     except BandcurveError as error:
         raise type(error)(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
-    return replace(answer, findings=(*answer.findings, *cautions(answer))), profiles

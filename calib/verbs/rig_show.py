@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from calib.errors import UsageError
+from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
+    from calib.use.lifters import Lifter
     from calib.use.rig_words import Unit
     from calib.use.statics import Answer
-
-_UNITS = ("kg", "lb")
 
 
 def command(
@@ -21,7 +21,14 @@ def command(
     figure: Annotated[
         Path | None, typer.Option(metavar="F", help="Draw load against height into a new .png, .svg or .pdf.")
     ] = None,
-    unit: Annotated[str, typer.Option(metavar="UNIT", help="kg or lb, for the words and the figure.")] = "kg",
+    lifters: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LIST",
+            help='"Ana 92cm 138cm, Bo 1.0m 1.5m" or a table lifter,bottom_mm,top_mm.',
+        ),
+    ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
@@ -35,22 +42,64 @@ def command(
     Examples:
       bandcurve rig squat.rig.toml
       bandcurve rig squat.rig.toml --unit lb --figure squat.pdf
+      bandcurve rig squat.rig.toml --lifters "Ana 92cm 138cm, Bo 1.0m 1.5m"
       bandcurve rig squat.rig.toml --json
     """
     from calib.verbs.drawing import figure_kind
     from calib.verbs.rig_files import worked_out
 
-    if unit not in _UNITS:
-        raise UsageError(f"--unit {unit[:40]!r} is not known", remedy="use kg or lb")
+    shown = cast("Unit", shown_in(unit).force)
     kind = figure_kind(figure) if figure is not None else None
-    answer, profiles = worked_out(file, extrapolate=extrapolate)
+    if lifters is not None:
+        if figure is not None:
+            raise UsageError("--figure draws one lifter", remedy="leave out --lifters or --figure")
+        _for_lifters(file, lifters, extrapolate, shown, as_json)
+        return 0
+    answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     if figure is not None and kind is not None:
         from calib.safe_write import write_new
         from calib.use.rig_figures import draw_rig
 
-        write_new(figure, draw_rig(answer, kind, cast("Unit", unit)))
-    _say(answer, profiles, cast("Unit", unit), as_json)
+        write_new(figure, draw_rig(answer, kind, shown))
+    _say(answer, profiles, shown, as_json)
     return 0
+
+
+def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_json: bool) -> None:
+    from calib.use.lifters import under_rig
+    from calib.use.lifters_words import HEADERS, doubts, lifters_json, lifters_rows
+    from calib.verbs.plain_text import table, wrap
+    from calib.verbs.rig_files import named, read_profiles, read_rig
+
+    people = _lifters(lifters)
+    rig = read_rig(file)
+    profiles = read_profiles(rig, file)
+    with named(file):
+        found = under_rig(rig, profiles, people, extrapolate=extrapolate)
+    if as_json:
+        print(json.dumps(lifters_json(found)))
+        return
+    print(f"Load on the bar in {unit}; the limits are the widest along each lift.")
+    print(table(HEADERS, lifters_rows(found, unit)))
+    for lifted in found:
+        for text in doubts(lifted):
+            print(wrap(f"{text}.", None, "  - ", "    "))
+    print(wrap(f"For what may go wrong, ask for one lifter: bandcurve rig {file}."))
+
+
+def _lifters(text: str) -> "tuple[Lifter, ...]":
+    from calib.safe_write import file_error
+    from calib.use.lifters import CAP_BYTES, parse_list, parse_table
+
+    path = Path(text)
+    if " " in text.strip() and path.suffix != ".csv":
+        return parse_list(text)
+    try:
+        with path.open("rb") as opened:
+            data = opened.read(CAP_BYTES + 1)
+    except OSError as error:
+        raise file_error(error, path, "read") from None
+    return parse_table(data, path.name)
 
 
 def _say(answer: "Answer", profiles: "list[Profile]", unit: "Unit", as_json: bool) -> None:
