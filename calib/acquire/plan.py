@@ -203,7 +203,13 @@ def plan_loads(band: Band, loads: Sequence[float], limits: Limits) -> Plan:
     stiffness = section_stiffness(band)
     said: tuple[str, ...] = ()
     if stiffness is not None:
-        said = stretch_caution(stretch_at(rising[-1] * G_STANDARD / stiffness), limits.allow_over)
+        stretch = stretch_at(rising[-1] * G_STANDARD / stiffness)
+        try:
+            said = stretch_caution(stretch, limits.allow_over)
+        except DataError as error:
+            what = f"under the heaviest load {error.what}, {MODULUS_SAID}"
+            remedy = "leave that load out, or give --over-stretch if the band's maker allows it"
+            raise DataError(what, remedy=remedy) from None
     return Plan(tuple(rising), said)
 
 

@@ -113,7 +113,7 @@ def take(state: Recording, line: str, at_s: float, dwell_s: float | None = None)
     """
     text = clean(line)
     if not text:
-        return Step(state, wait_again=True, say=() if state.pending is None else (question_again(state),))
+        return Step(state, wait_again=True, say=_reminder(state))
     word, _, rest = text.partition(" ")
     if state.pending is not None and word.lower() in KEEP:
         return _keep(state)
@@ -127,6 +127,15 @@ def take(state: Recording, line: str, at_s: float, dwell_s: float | None = None)
     if state.pending is not None and _same(state.pending, row):
         return _keep(state)
     return _judged(replace(state, pending=None), row, typed)
+
+
+def _reminder(state: Recording) -> tuple[str, ...]:
+    """What to say to an empty line."""
+    if state.pending is not None:
+        return (question_again(state),)
+    if state.slot is not None and state.slot.kind == "zero":
+        return ("Type the number the scale shows, even if it is 0; or skip.",)
+    return ()
 
 
 def question_again(state: Recording) -> str:

@@ -287,6 +287,10 @@ class RunWriter:
                 raise
         except OSError as error:
             raise file_error(error, self.path, "written") from error
+        if not self.path.exists() or os.fstat(self._descriptor).st_nlink == 0:  # rows would go where nobody finds them
+            raise FileError(
+                "was moved or deleted since it was opened", where=str(self.path), remedy="choose another place"
+            )
 
     def _end_line(self, size: int, half: int, *, keep: bool) -> None:
         if keep:

@@ -164,15 +164,15 @@ def parse_temperature(text: str) -> float:
 def listed(text: str) -> list[str]:
     """Parts of a list: with semicolons or comma and space between, else with spaces; `45 1/2` is one part.
 
-    >>> listed("44 45 1/2 47,5"), listed("1130, 1200"), listed("2.5;5")
-    (['44', '45 1/2', '47,5'], ['1130', '1200'], ['2.5', '5'])
+    >>> listed("44 45 1/2 47,5"), listed("1130, 1200"), listed("2.5;5"), listed("1 1/4 3/16")
+    (['44', '45 1/2', '47,5'], ['1130', '1200'], ['2.5', '5'], ['1 1/4', '3/16'])
     """
     if ";" in text or ", " in text:
         parts = [part.strip() for part in text.replace(", ", ";").split(";")]
     elif "," in text and " " not in text:
         parts = text.split(",")
     else:
-        parts = re.sub(r"\s+(?=[0-9]+/[0-9])", "+", text).split()
+        parts = re.sub(r"(?<![/0-9.,])([0-9]+)\s+(?=[0-9]+/[0-9])", r"\1+", text).split()
     return [part.replace("+", " ") for part in parts if part]
 
 

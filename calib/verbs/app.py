@@ -15,6 +15,7 @@ from typer.core import TyperGroup
 
 from calib.errors import BandcurveError, UsageError
 from calib.verbs.overview import COMMANDS, overview, version_text
+from calib.verbs.plain_text import complaint
 
 
 class LazyGroup(TyperGroup):
@@ -104,10 +105,10 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else 1
     except UsageError as error:
-        print(f"bandcurve: {error}", file=sys.stderr)
+        print(complaint(str(error)), file=sys.stderr)
         return 2
     except BandcurveError as error:
-        print(f"bandcurve: {error}", file=sys.stderr)
+        print(complaint(str(error)), file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         print("\nbandcurve: interrupted", file=sys.stderr)

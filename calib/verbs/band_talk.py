@@ -2,20 +2,22 @@
 
 from dataclasses import replace
 
-from calib.acquire.typed import parse_length, parse_mass
+from calib.acquire.typed import listed, parse_length, parse_mass
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError
 from calib.records import Band
 from calib.units import LENGTH
-from calib.verbs.gear_talk import U_TAPE, Gear
+from calib.verbs.gear_talk import U_TAPE, Gear, typed_in
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, say, yes
+
+USUAL_FLAT = (0.25, 2.5)  # [m] flat length that is not asked about
 
 
 def ask_band(given: Given, gear: Gear) -> Band:
     """Flat length, and for more than a quick look width and thickness."""
     say("")
-    flat = _flat_of(given.flat, gear) if given.flat else _ask_flat(gear, "Flat length, end to end, lying flat")
+    flat = _flat_of(given.flat, gear) if given.flat else _ask_usual_flat(gear)
     band = Band(given.band, flat, u_flat_length=U_TAPE)
     if given.quick:
         return band
@@ -24,12 +26,13 @@ def ask_band(given: Given, gear: Gear) -> Band:
     example = "1.2 0.18" if small == "in" else "30 4.5"
 
     def read(text: str) -> tuple[float, ...]:
-        values = tuple(parse_length(p, small) for p in text.replace("x", " ").split())
+        parts = listed(text.replace("x", " "))
+        values = tuple(parse_length(p, small) for p in parts)
         if len(values) != 2 or not all(v > 0 for v in values):
-            raise DataError(f"two numbers in {small}, width and thickness, for example {example}")
+            raise DataError(f"type width and thickness in {small} with a space between, for example {example}")
         if not (0.005 <= max(values) <= 0.2 and 0.001 <= min(values) <= 0.05):
-            tens = " Typed in cm?" if small == "mm" and max(values) < 0.02 else ""
-            raise DataError(f"a loop band is 5 to 200 mm wide and 1 to 50 mm thick.{tens} Type both in {small}")
+            slip = typed_in(parts[0], small, (0.01, 0.12))
+            raise DataError(f"a loop band is 5 to 200 mm wide and 1 to 50 mm thick{slip}")
         return values
 
     unmeasured: tuple[float, ...] = ()
@@ -39,13 +42,23 @@ def ask_band(given: Given, gear: Gear) -> Band:
     return replace(band, width=max(section), thickness=min(section))
 
 
+def _ask_usual_flat(gear: Gear) -> float:
+    """The flat length; one that few bands have is asked about."""
+    while True:
+        flat = _ask_flat(gear, "Flat length, end to end, lying flat")
+        if USUAL_FLAT[0] <= flat <= USUAL_FLAT[1]:
+            return flat
+        number = shown(flat, gear.units.length, LENGTH)
+        slip = typed_in(number, gear.units.length, USUAL_FLAT)
+        if yes(f"  Few bands are {gear.words(flat)} long{slip or '.'} Is it right?", default=False):
+            return flat
+
+
 def _flat_of(text: str, gear: Gear) -> float:
     flat = parse_length(text, gear.units.length)
     if not 0.05 <= flat <= 5:
-        unit = gear.units.length
-        number = flat / LENGTH[unit]
-        slip = next((f" Typed in {u}?" for u in LENGTH if 0.3 <= number * LENGTH[u] <= 2 and u != unit), "")
-        raise DataError(f"a band {shown(flat, unit, LENGTH)} {unit} long?{slip} 50 mm to 5 m can be measured")
+        slip = typed_in(text, gear.units.length, USUAL_FLAT)
+        raise DataError(f"a band {gear.words(flat)} long? 50 mm to 5 m can be measured{slip}")
     return flat
 
 

@@ -10,6 +10,7 @@ import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
+from calib.verbs.plain_text import complaint
 from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def command(
     if as_json:
         _print_json(saved, failed)
     for _, sentence in failed:
-        print(f"bandcurve: {sentence}", file=sys.stderr)
+        print(complaint(sentence), file=sys.stderr)
     return 1 if failed else 0
 
 

@@ -1,10 +1,11 @@
 """The talk about gear: which way to measure, what the scale is like, how lengths are set and read."""
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from calib.acquire.plan import Holes
-from calib.acquire.typed import parse_force, parse_length
+from calib.acquire.typed import listed, parse_force, parse_length
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError
 from calib.half_path import LengthKind
@@ -15,6 +16,7 @@ from calib.verbs.prompts import ask, choose, say
 
 U_TAPE, U_HOLE = 0.002, 0.0005  # [m] one reading; pins in drilled holes sit to half a millimetre
 U_COMMON = 0.001  # [m] offset of a whole set-up
+FEWEST_STEPS = 20  # between nothing and the most a scale takes; fewer is a slip
 DEFAULT_FITTING = 0.012  # [m] carabiner or thin bar
 
 
@@ -127,15 +129,7 @@ def positive_force(unit: str) -> Callable[[str], float]:
 def _ask_scale() -> tuple[ScaleInUse, float, str]:
     say("", "The scale. Without a check its readings are taken as good to 1 %; 'bandcurve scale check' does better.")
     unit = _ask_unit("It shows", ("kg", "lb", "N"))
-    step = ask(f"Smallest step it shows, {unit} (0.05 for a 0.05 {unit} scale): ", positive_force(unit))
-
-    def read_capacity(text: str) -> float:
-        value = positive_force(unit)(text)
-        if value < 20 * step:
-            raise DataError(f"a scale that takes {text[:20]} with such a coarse step? Type the most it takes")
-        return value
-
-    capacity = ask(f"Most it takes, {unit}: ", read_capacity)
+    step, capacity = _ask_step_and_capacity(unit)
     say(
         "When you stop pulling and let off a little, the number ...",
         "  1  follows the pull   2  stays at the highest pull   3  freezes after a moment",
@@ -145,8 +139,19 @@ def _ask_scale() -> tuple[ScaleInUse, float, str]:
     return ScaleInUse(id=name, resolution=step, locks=locks), capacity, unit
 
 
+def _ask_step_and_capacity(unit: str) -> tuple[float, float]:
+    """Both again where the one does not go with the other, for either may be the slip. [N]"""
+    while True:
+        step = ask(f"Smallest step it shows, {unit} (0.05 for a 0.05 {unit} scale): ", positive_force(unit))
+        capacity = ask(f"Most it takes, {unit}: ", positive_force(unit))
+        if capacity >= FEWEST_STEPS * step:
+            return step, capacity
+        words = f"  Steps of {shown(step, unit, FORCE)} and at most {shown(capacity, unit, FORCE)} {unit}"
+        say(f"{words} do not go together: were the two swapped, or the decimal point? Both again.")
+
+
 def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | None, str]:
-    """How lengths are set and read."""
+    """How lengths are set and read, and in which unit."""
     say("")
     pitch_text = given.holes if by_holes else None
     told = _unit_behind(given.flat)  # who gives the flat length in a unit has a tape in it
@@ -156,19 +161,15 @@ def _ask_length(given: Given, *, by_holes: bool) -> tuple[LengthSetup, Holes | N
     elif pitch_text is None and not told:
         unit = _ask_unit("Length by tape in mm, cm or in; or by rack holes:", ("mm", "cm", "in", "holes"))
         if unit == "holes":
-            unit, pitch_text = "mm", ""
-    if pitch_text is None:
-        kinds: tuple[LengthKind, ...] = ("band-inner", "band-outer", "centres")
-        say("The tape reads between ...", "  1  the places where band and pins touch")
-        say("  2  outer faces of the band", "  3  centres of the pins")
-        kind = choose("Which?", kinds)
-        diameters = _ask_diameters(unit)
-        return LengthSetup(kind, diameters, u_reading=U_TAPE, u_common=U_COMMON), None, unit
-    holes = _ask_holes(given, pitch_text)
-    if abs(holes.pitch / INCH * 8 - round(holes.pitch / INCH * 8)) < 1e-6:
-        unit = "in"
-    setup = LengthSetup("centres", _ask_diameters(unit), u_reading=U_HOLE, u_common=U_COMMON)
-    return setup, holes, unit
+            pitch_text = ""
+    if pitch_text is not None:
+        holes, unit = _ask_holes(given, pitch_text)
+        return LengthSetup("centres", _ask_diameters(unit), u_reading=U_HOLE, u_common=U_COMMON), holes, unit
+    kinds: tuple[LengthKind, ...] = ("band-inner", "band-outer", "centres")
+    say("The tape reads between ...", "  1  the places where band and pins touch")
+    say("  2  outer faces of the band", "  3  centres of the pins")
+    kind = choose("Which?", kinds)
+    return LengthSetup(kind, _ask_diameters(unit), u_reading=U_TAPE, u_common=U_COMMON), None, unit
 
 
 def _unit_behind(text: str | None) -> str | None:
@@ -176,17 +177,20 @@ def _unit_behind(text: str | None) -> str | None:
     return next((unit for unit in ("mm", "cm", "in") if (text or "").strip().endswith(unit)), None)
 
 
-def _ask_holes(given: Given, pitch_text: str) -> Holes:
-    def read_pitch(text: str) -> float:
+def _ask_holes(given: Given, pitch_text: str) -> tuple[Holes, str]:
+    """The row of holes, and the unit to say lengths in: inches where the pitch was given in inches."""
+
+    def read_pitch(text: str) -> tuple[float, str]:
         value = parse_length(text, "mm")
         if not 0.01 <= value <= 0.5:
-            raise DataError("hole to hole is between 10 and 500 mm; centre to centre, for example 50 or 2 in")
-        return value
+            slip = typed_in(text, "mm", (0.02, 0.15))
+            raise DataError(f"hole to hole is between 10 and 500 mm, centre to centre, like 50 or 2 in{slip}")
+        return value, "in" if re.search(r'in(ch|ches)?$|"$', text.strip()) else "mm"
 
     prompt = "From one hole to the next, centre to centre, mm (or 2 in): "
-    pitch = read_pitch(pitch_text) if pitch_text else ask(prompt, read_pitch)
+    pitch, unit = read_pitch(pitch_text) if pitch_text else ask(prompt, read_pitch)
     first = given.first_hole or ask("The fixed pin sits in hole number [0]: ", whole_number, empty=0)
-    return Holes(pitch, first)
+    return Holes(pitch, first), unit
 
 
 def whole_number(text: str) -> int:
@@ -201,11 +205,25 @@ def _ask_diameters(unit: str) -> tuple[float, ...]:
     usual = shown(DEFAULT_FITTING, small, LENGTH)
 
     def read(text: str) -> tuple[float, ...]:
-        parts = text.replace(";", " ").split()
+        parts = listed(text)
         values = tuple(parse_length(p, small) for p in parts)
-        if not 1 <= len(values) <= 2 or not all(0.001 <= v <= 0.2 for v in values):
-            raise DataError(f"one or two diameters between 1 and 200 mm, for example {usual} {usual}")
+        if not 1 <= len(values) <= 2 or not all(0.003 <= v <= 0.2 for v in values):
+            slip = typed_in(parts[0], small, (0.006, 0.06)) if parts else ""
+            raise DataError(f"one or two diameters between 3 and 200 mm, for example {usual} {usual}{slip}")
         return values
 
     prompt = f"Diameter of the two pins or hooks the band lies round, {small} [{usual}]: "
     return ask(prompt, read, empty=(DEFAULT_FITTING,))
+
+
+def typed_in(text: str, unit: str, usual: tuple[float, float]) -> str:
+    """The question whether a length was typed in another unit; empty where none makes it a usual one.
+
+    Args:
+        text: As typed.
+        unit: Meant for a number without one.
+        usual: Smallest and largest of what it usually is. [m]
+    """
+    number = parse_length(text, unit) / LENGTH[unit]
+    other = next((u for u in LENGTH if u != unit and usual[0] <= number * LENGTH[u] <= usual[1]), None)
+    return f". Typed in {other}?" if other else ""

@@ -122,6 +122,16 @@ def sentence(text: str) -> str:
     return said[:1].upper() + said[1:] + ("" if said.endswith((".", "!", "?")) else ".")
 
 
+def complaint(sentence: str) -> str:
+    """What standard error is told of an error: one line in a pipe, broken at spaces at a terminal.
+
+    Args:
+        sentence: Where, what, and what would mend it.
+    """
+    said = f"bandcurve: {sentence}"
+    return wrap(said, rest="  ") if sys.stderr.isatty() else said
+
+
 def heading(text: str) -> str:
     """A heading: strong at a terminal that can show it, plain in a pipe, with NO_COLOR or on a dumb terminal."""
     plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()

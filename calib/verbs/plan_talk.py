@@ -14,8 +14,8 @@ from calib.acquire.typed import listed, parse_length, parse_mass
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError
 from calib.records import Band, CheckLoad, Loads
-from calib.units import MASS
-from calib.verbs.gear_talk import Gear, Units, whole_number
+from calib.units import G_STANDARD, MASS
+from calib.verbs.gear_talk import Gear, whole_number
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, say
 
@@ -81,7 +81,7 @@ def _plan_hung(given: Given, gear: Gear, band: Band) -> tuple[Plan, Loads]:
         return plan_loads(band, [parse_mass(part, unit) for part in listed(text)], limits)
 
     example = "5 10 20 30 40" if unit == "lb" else "2.5 5 10 15 20"
-    prompt = f"Loads you will hang, {unit}, with spaces between (for example {example}): "
+    prompt = f"Loads you will hang, {unit} (for example {example}): "
     plan = read(given.loads) if given.loads else ask(prompt, read)
     say(*(f"Note: {line}." for line in plan.said))
 
@@ -98,16 +98,19 @@ def _plan_hung(given: Given, gear: Gear, band: Band) -> tuple[Plan, Loads]:
     return plan, Loads("plates", worth.u_common, worth.u_piece(middle), hook_mass)
 
 
-def ask_check_load(units: Units) -> CheckLoad | None:
+def ask_check_load(gear: Gear) -> CheckLoad | None:
     """A known plate, if there is one, to be weighed at start and end."""
     from calib.fit.known_loads import usual
 
-    unit = units.force if units.force in MASS else "kg"  # a plate beside a scale that shows newton
+    unit = gear.units.force if gear.units.force in MASS else "kg"  # a plate beside a scale that shows newton
 
     def read(text: str) -> float:
         mass = parse_mass(text, unit)
         if not 0 < mass < 1e4:
             raise DataError("that must be above zero and below 10 tonnes")
+        if gear.capacity is not None and mass * G_STANDARD > gear.capacity:
+            most = shown(gear.capacity / G_STANDARD, unit, MASS)
+            raise DataError(f"that is more than the scale takes ({most} {unit})")
         return mass
 
     prompt = f"One known plate to weigh at start and end, {unit}; Enter for none: "

@@ -14,6 +14,7 @@ from calib.verbs.plain_text import columns, wrap
 
 T = TypeVar("T")
 _BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
+COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
 ROOM = 10  # columns kept free behind a prompt
 LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
 
@@ -45,7 +46,7 @@ def broken(line: str, room: int = 0) -> str:
         room: Columns to keep free, for an answer.
     """
     width = columns() - room
-    if len(line) <= width:
+    if len(line) <= width or line.startswith(COMMAND):
         return line
     begin = _BEGIN.match(line)
     first = begin[0] if begin else ""
@@ -139,8 +140,13 @@ def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None) -> T:
         try:
             return read(text)
         except DataError as error:
-            sentence = str(error)
-            say(f"  {sentence[:1].upper()}{sentence[1:]}.")
+            say(f"  {sentence(error)}")
+
+
+def sentence(error: DataError) -> str:
+    """An error as a sentence of its own."""
+    text = str(error)
+    return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".", "!")) else ".")
 
 
 def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:

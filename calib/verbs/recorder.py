@@ -17,7 +17,7 @@ from calib.records import Row
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.verbs import live
-from calib.verbs.prompts import ask_line, say
+from calib.verbs.prompts import ask_line, say, yes
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Recorder:
             write_atomically(self.path, head_text(state))
             self.writer, _ = RunWriter.resume(self.path)
         except (BandcurveError, OSError) as error:
-            say(f"  This could not be written: {error}.")
+            say(f"  Not on disk: {error}.")
             self._elsewhere()
 
     def _now(self) -> float:
@@ -153,28 +153,52 @@ class Recorder:
         course, head = self.state.course, self.state.head
         if course.on_paper and slot.kind == "flat":
             return f"Flat length after, from the form, {course.length_unit} (Enter alone: not measured): "
-        if course.on_paper and slot.kind == "zero":
-            alone = "" if head.procedure.method == "anchor-on-scale" else " (Enter alone: 0)"
-            return f"Zero {'after' if slot.closing else 'before'}, from the form, {course.force_unit}{alone}: "
         if slot.kind == "zero":
-            if head.procedure.method == "anchor-on-scale":
-                return f"Band slack, weight on the scale. It shows, {course.force_unit}: "
-            return f"Band slack. Zero the scale. It shows, {course.force_unit} (Enter alone: 0): "
+            return self._zero_prompt(slot)
         if slot.kind == "check-load" and head.check_load is not None:
             alone = f"{course.force_unit} (Enter alone: skip): "
-            return f"The known plate alone ({self._mass(head.check_load.mass)}). It shows, {alone}"
+            plate = f"({self._mass(head.check_load.mass)})"
+            if head.procedure.method == "anchor-on-scale":
+                return f"Band slack, the known plate {plate} put beside the weight. It shows, {alone}"
+            return f"The known plate alone {plate}. It shows, {alone}"
         if slot.kind == "flat":
             return f"Flat length at the end, {course.length_unit} (Enter alone: skip): "
         if self.state.hung:
             return f"  length, {course.length_unit}: "
         return f"  shows, {course.force_unit}: "
 
+    def _zero_prompt(self, slot: Slot) -> str:
+        course, unit = self.state.course, self.state.course.force_unit
+        alone = " (Enter alone: 0)" if self._zero_by_enter(slot) else ""
+        if course.on_paper:
+            empty = " (cell empty: skip)" if slot.closing else alone
+            return f"Zero {'after' if slot.closing else 'before'}, from the form, {unit}{empty}: "
+        hangs = self._at_zero()
+        if slot.closing:
+            return f"{hangs}, as at the start. Do not zero the scale. It shows, {unit}: "
+        zero_it = "" if self.state.head.procedure.method == "anchor-on-scale" else " Zero the scale."
+        return f"{hangs}.{zero_it} It shows, {unit}{alone}: "
+
+    def _at_zero(self) -> str:
+        """What is on the scale when its zero is read."""
+        p, scale = self.state.head.procedure, self.state.head.scale
+        if p.method == "anchor-on-scale":
+            return "Band slack, weight on the scale"
+        if p.orientation == "horizontal" or scale is None:
+            return "Band slack"
+        hung = {"hook-only": "Only the hook on the scale", "band-free": "Band hanging free at one end"}
+        return hung.get(scale.zeroed, "Band slack, hooked at both ends")
+
+    def _zero_by_enter(self, slot: Slot) -> bool:
+        """Whether Enter alone is a zero of 0: only where the scale was set to zero just now."""
+        return not slot.closing and self.state.head.procedure.method != "anchor-on-scale"
+
     def _empty_means(self, slot: Slot) -> str:
         """What Enter alone stands for."""
         if self.state.pending is not None or slot.kind == "reading":
             return ""
         if slot.kind == "zero":
-            return "0" if self.state.head.procedure.method != "anchor-on-scale" else ""
+            return "0" if self._zero_by_enter(slot) else ""
         return "skip"
 
     def _keep(self, rows: Sequence[Row]) -> None:
@@ -185,7 +209,7 @@ class Recorder:
                 self.writer.append(rows[done])
                 done += 1
             except (BandcurveError, OSError) as error:
-                say(f"  This could not be written: {error}.")
+                say(f"  Not on disk: {error}.")
                 self._elsewhere()
                 return  # the new file holds everything
 
@@ -198,6 +222,8 @@ class Recorder:
                 say("  That looks like a reading; first the recording needs a place. Type a folder.")
                 continue
             folder = Path(text).expanduser() if text else self.path.parent
+            if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Make it?", default=False):
+                continue
             try:
                 path = free_name(folder, self.state.head.band.id)
                 self.writer = write_whole(path, self.state)

@@ -9,7 +9,7 @@ from calib.fit.known_loads import WORTH, KnownLoads, LoadKind, usual
 from calib.identity import check_id
 from calib.records import BranchName
 from calib.units import FORCE, MASS
-from calib.verbs.prompts import EndOfInputError, ask, ask_line, choose, say, yes
+from calib.verbs.prompts import EndOfInputError, ask, ask_line, choose, say, sentence, yes
 
 ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
 FAR_OFF = 0.2  # relative: further from its load than this a reading is questioned
@@ -110,8 +110,7 @@ def _taken(sheet: Sheet, text: str) -> Sheet:
     try:
         pieces, shown = read_pair("".join(c if c.isprintable() else " " for c in text))
     except DataError as error:
-        sentence = str(error)
-        say(f"  {sentence[:1].upper()}{sentence[1:]}.")
+        say(f"  {sentence(error)}")
         return sheet
     longer = sheet.with_row(pieces, shown)
     doubt = _doubt(longer)

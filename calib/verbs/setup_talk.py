@@ -38,7 +38,7 @@ def set_up(given: Given) -> RunHead:
     gear = ask_gear(given)
     band = ask_band(given, gear)
     plan, loads = ask_plan(given, gear, band)
-    check_load = None if given.quick or gear.method == "hung-weight" else ask_check_load(gear.units)
+    check_load = None if given.quick or gear.method == "hung-weight" else ask_check_load(gear)
     procedure = ask_procedure(given, gear)
     scale = ask_zeroed(gear, procedure)
     if not given.quick and weight_counts(procedure, scale):

@@ -48,7 +48,8 @@ SETUP: tuple[tuple[str, str], ...] = (
 RECORDING: tuple[tuple[str, str], ...] = (
     (r"Zero the scale\. It shows, \w+ \(Enter alone: 0\): $", "zero"),
     (r"weight on the scale\. It shows, \w+: $", "zero"),
-    (r"The known plate alone[^\n]*: $", "check-load"),
+    (r"as at the start\. Do not zero the scale\. It shows, \w+: $", "zero"),
+    (r"[Tt]he known plate [^\n]*: $", "check-load"),
     (r"Flat length at the end, mm \(Enter alone: skip\): $", "flat-end"),
     (r"  shows, \w+: $", "reading"),
     (r"  length, mm: $", "length"),

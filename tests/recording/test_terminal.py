@@ -147,14 +147,14 @@ def test_a_full_disk_is_said_and_another_folder_taken(tmp_path: Path) -> None:
         "from calib.verbs.app import run\n"
         "sys.exit(run(sys.argv[1:]))"
     )
-    text = QUICK + f"4.5\n10.2\n17.4\n{other}\n17.4\n"  # a number is not taken for a folder
+    text = QUICK + f"4.5\n10.2\n17.4\n{other}\ny\n17.4\n"  # a number is not taken for a folder
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-c", script, "record", "B07", "--quick", "--no-fit"]
     done = subprocess.run(
         command, input=text.encode(), capture_output=True, cwd=tmp_path, env=environment, timeout=60, check=False
     )
     assert done.returncode == 0, done.stderr
-    assert b"could not be written" in done.stderr
+    assert b"Not on disk" in done.stderr
     assert len(read_run(other / "B07.run.csv").readings) == 3
     assert len(read_run(tmp_path / "B07.run.csv").readings) == 1
 
