@@ -102,13 +102,13 @@ class Step:
     wait_again: bool = False
 
 
-def take(state: Recording, line: str, at_s: float, dwell_s: float | None = None) -> Step:
+def take(state: Recording, line: str, at_s: float | None, dwell_s: float | None = None) -> Step:
     """Take one typed line.
 
     Args:
         state: The recording so far; something is still to be measured.
         line: As typed, whatever it is.
-        at_s: Time since the start of the recording. [s]
+        at_s: Time since the start of the recording; None where nobody looked at a clock, as on paper. [s]
         dwell_s: How long the length was held before the reading; the planned time where None. [s]
     """
     text = clean(line)
@@ -127,6 +127,10 @@ def take(state: Recording, line: str, at_s: float, dwell_s: float | None = None)
     if state.pending is not None and _same(state.pending, row):
         return _keep(state)
     return _judged(replace(state, pending=None), row, typed)
+
+
+def _tenths(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 1)
 
 
 def _reminder(state: Recording) -> tuple[str, ...]:
@@ -157,13 +161,13 @@ def _keep(state: Recording) -> Step:
     return _accept(replace(state, pending=None), state.pending)
 
 
-def _row(state: Recording, text: str, at_s: float, dwell_s: float | None) -> tuple[Row, Typed]:
+def _row(state: Recording, text: str, at_s: float | None, dwell_s: float | None) -> tuple[Row, Typed]:
     """The row that a typed entry would make."""
     slot, course = state.slot, state.course
     assert slot is not None
     reads_length = slot.kind == "flat" or (state.hung and slot.kind == "reading")
     typed = read_entry(text, course, reads_length=reads_length, may_set=slot.kind == "reading")
-    row = Row(state.next_number, slot.kind, slot.cycle, slot.branch, at_s=round(at_s, 1))
+    row = Row(state.next_number, slot.kind, slot.cycle, slot.branch, at_s=_tenths(at_s))
     if slot.kind == "reading":
         held = course.dwell_s if dwell_s is None else min(dwell_s, course.dwell_s)
         row = replace(row, dwell_s=round(held, 1))
@@ -260,11 +264,11 @@ def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row
     )
 
 
-def _help(state: Recording, rest: str, at_s: float) -> Step:
+def _help(state: Recording, rest: str, at_s: float | None) -> Step:
     return Step(state, say=HELP)
 
 
-def _undo(state: Recording, rest: str, at_s: float) -> Step:
+def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
     filled = state.place.filled
     if not filled:
         return Step(state, say=("Nothing to undo yet.",))
@@ -276,51 +280,51 @@ def _undo(state: Recording, rest: str, at_s: float) -> Step:
         if r.number not in state.run.struck
     ]
     strikes = tuple(
-        Row(state.next_number + i, "strike", at_s=round(at_s, 1), note=f"row {n}: {courses.UNDONE}")
+        Row(state.next_number + i, "strike", at_s=_tenths(at_s), note=f"row {n}: {courses.UNDONE}")
         for i, n in enumerate([number, *trailing])
     )
     return Step(replace(_with(state, strikes), stopped=False), strikes, (f"Row {number} struck. Again:",))
 
 
-def _skip(state: Recording, rest: str, at_s: float) -> Step:
+def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
     slot = state.slot
     assert slot is not None
     reason = f": {rest}" if rest else ""
     note = f"{courses.SKIPPED} {slot.kind}{reason}"
-    row = Row(state.next_number, "gap", slot.cycle, slot.branch, at_s=round(at_s, 1), note=note)
+    row = Row(state.next_number, "gap", slot.cycle, slot.branch, at_s=_tenths(at_s), note=note)
     return Step(_with(state, (row,)), (row,), ("Skipped.",))
 
 
-def _note(state: Recording, rest: str, at_s: float) -> Step:
+def _note(state: Recording, rest: str, at_s: float | None) -> Step:
     if not rest:
         return Step(state, say=("Write the remark behind the word: note strap slipped a little.",))
-    row = Row(state.next_number, "gap", at_s=round(at_s, 1), note=f"note: {rest}")
+    row = Row(state.next_number, "gap", at_s=_tenths(at_s), note=f"note: {rest}")
     return Step(_with(state, (row,)), (row,), ("Noted.",))
 
 
-def _strike(state: Recording, rest: str, at_s: float) -> Step:
+def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
     number, _, reason = rest.partition(" ")
     if not (number.isascii() and number.isdecimal() and reason.strip()):
         return Step(state, say=("Say which row and why: strike 7 strap slipped. 'rows' lists them.",))
     known = {r.number for r in state.rows if r.kind != "strike"} - set(state.run.struck)
     if int(number) not in known:
         return Step(state, say=(f"There is no row {number} to strike; 'rows' lists them.",))
-    row = Row(state.next_number, "strike", at_s=round(at_s, 1), note=f"row {int(number)}: {reason.strip()}")
+    row = Row(state.next_number, "strike", at_s=_tenths(at_s), note=f"row {int(number)}: {reason.strip()}")
     return Step(_with(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",))
 
 
-def _zero(state: Recording, rest: str, at_s: float) -> Step:
+def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
     if state.hung:
         return Step(state, say=("Hung weights need no zero.",))
     try:
         typed = read_entry(rest, state.course, reads_length=False, may_set=False)
     except DataError as error:
         return Step(state, say=(_sentence(error),))
-    row = Row(state.next_number, "zero", force=typed.value, at_s=round(at_s, 1), note=courses.BETWEEN)
+    row = Row(state.next_number, "zero", force=typed.value, at_s=_tenths(at_s), note=courses.BETWEEN)
     return Step(_with(state, (row,)), (row,), ("Zero noted.",))
 
 
-def _rows(state: Recording, rest: str, at_s: float) -> Step:
+def _rows(state: Recording, rest: str, at_s: float | None) -> Step:
     lines = [row_words(state, row) for row in state.rows[-12:]]
     return Step(state, say=tuple(lines) or ("No rows yet.",))
 
@@ -342,11 +346,11 @@ def row_words(state: Recording, row: Row) -> str:
     return "  ".join(parts) + ("  (struck)" if row.number in state.run.struck else "")
 
 
-def _stop(state: Recording, rest: str, at_s: float) -> Step:
+def _stop(state: Recording, rest: str, at_s: float | None) -> Step:
     return Step(replace(state, stopped=True), say=("No more readings.",))
 
 
-_COMMANDS: dict[str, Callable[[Recording, str, float], Step]] = {
+_COMMANDS: dict[str, Callable[[Recording, str, float | None], Step]] = {
     "help": _help,
     "h": _help,
     "?": _help,

@@ -10,9 +10,10 @@ from calib.records import RunHead
 from calib.units import FORCE, G_STANDARD
 from calib.verbs.band_talk import flat_after
 from calib.verbs.gear_talk import Gear, Units
+from calib.verbs.procedure_talk import PULLS
 from calib.verbs.prompts import ask_line, say
 
-PULLS, QUICK_PULLS = 5, 3
+QUICK_PULLS = 3
 NOT_CONDITIONED = "not_conditioned"  # in a head that was put on disk before the conditioning pulls
 
 

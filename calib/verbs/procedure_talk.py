@@ -1,6 +1,7 @@
 """The talk about how the band is pulled and where: level or upright, what hung at zero, warmth, latitude."""
 
 from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from math import inf
 
 from calib.acquire.typed import parse_number, parse_temperature
@@ -11,6 +12,7 @@ from calib.verbs.given import Given
 from calib.verbs.prompts import ask, choose, say
 
 DWELL_S, LOCK_S = 10.0, 3.0
+PULLS = 5  # conditioning
 
 
 def ask_procedure(given: Given, gear: Gear) -> Procedure:
@@ -69,3 +71,31 @@ def ask_latitude() -> float | None:
 
     latitude = ask("Latitude of the place, degrees (52, or 34 S); Enter if not known: ", read, empty=inf)
     return None if latitude == inf else latitude
+
+
+def ask_pulls() -> int:
+    """How often the band was pulled before the readings on a form."""
+
+    def read(text: str) -> int:
+        if text.isascii() and text.isdecimal() and len(text) <= 2:
+            return int(text)
+        raise DataError("type a number up to 99; 0 if there were none")
+
+    return ask(f"Easy pulls before the first reading [{PULLS}]: ", read, empty=PULLS)
+
+
+def ask_day() -> datetime:
+    """The day on a form, at noon: it says no hour."""
+    today = date.today()
+
+    def read(text: str) -> date:
+        try:
+            day = date.fromisoformat(text)
+        except ValueError:
+            raise DataError(f"{text[:20]!a} is not a date", remedy=f"write it like {today}") from None
+        if day > today + timedelta(days=1) or day.year < 1950:
+            raise DataError(f"{day} cannot be the day of the readings", remedy=f"write it like {today}")
+        return day
+
+    day = ask(f"Date on the form [{today}]: ", read, empty=today)
+    return datetime(day.year, day.month, day.day, 12, tzinfo=UTC)

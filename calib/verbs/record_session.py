@@ -75,6 +75,9 @@ def resumed(path: Path, pace: Pace) -> Recorder:
     now = pace.clock()
     started = min(run.head.started.timestamp(), now - last) if run.head.started else now - last
     say(f"{path}: {len(run.readings)} readings of band {run.head.band.id} so far; going on from there.")
+    slot = state.slot
+    if state.rows and slot is not None and slot.kind == "reading" and not (state.hung or state.course.on_paper):
+        say("Was the scale off meanwhile? Then first, with the band slack: zero and what it shows, like zero 0.05")
     return Recorder(state, writer, path, pace, started)
 
 

@@ -79,7 +79,10 @@ class Recorder:
             say(f"  Not on disk: {error}.")
             self._elsewhere()
 
-    def _now(self) -> float:
+    def _now(self) -> float | None:
+        """Time since the start; a form does not say when a reading was taken. [s]"""
+        if self.state.course.on_paper:
+            return None
         return max(0.0, self.pace.clock() - self.started)
 
     def _full_wait(self) -> live.Wait:

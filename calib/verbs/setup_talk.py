@@ -13,7 +13,7 @@ from calib.verbs.conditioning import NOT_CONDITIONED
 from calib.verbs.gear_talk import Gear, ask_gear
 from calib.verbs.given import Given
 from calib.verbs.plan_talk import ask_check_load, ask_plan
-from calib.verbs.procedure_talk import ask_latitude, ask_procedure, ask_zeroed, weight_counts
+from calib.verbs.procedure_talk import ask_day, ask_latitude, ask_procedure, ask_pulls, ask_zeroed, weight_counts
 from calib.verbs.prompts import ask_line, say
 
 CAUTIONS = (
@@ -45,7 +45,9 @@ def set_up(given: Given) -> RunHead:
         band = replace(band, mass=ask_mass())
         if gear.method == "hung-weight":
             procedure = replace(procedure, latitude_deg=ask_latitude())
-    started = datetime.now(UTC).replace(microsecond=0)
+    if given.form:
+        procedure = replace(procedure, conditioning_pulls=ask_pulls())
+    started = ask_day() if given.form else datetime.now(UTC).replace(microsecond=0)
     extensions = extensions_of(_course(given, gear, plan.lengths, procedure.dwell_s or 0.0)) | {"quick": given.quick}
     if not given.form:
         extensions[NOT_CONDITIONED] = True
