@@ -49,6 +49,7 @@ CODES = frozenset(
         "shape-held",
         "sides-unequal",
         "single-negative",
+        "slow-drift",
         "stiffens-at-top",
         "stray-reading",
         "thickness-assumed",

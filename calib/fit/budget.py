@@ -24,6 +24,7 @@ LABELS = {
     "shape of the curve": "A",
     "flat length": "B",
     "size of the scatter": "A",
+    "readings that drift together": "A",
 }
 
 
@@ -39,8 +40,10 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
             parts[name] = parts.get(name, 0.0) + weight * variance
     unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
-    whole = (total - unknown) / sum(parts.values())  # makes good the nodes passed over
-    parts = {name: variance * whole for name, variance in parts.items()} | {"size of the scatter": unknown}
+    drift = 0 * total if curve.drift is None else np.einsum("ij,jk,ik->i", gradient, curve.drift, gradient)
+    whole = (total - unknown - drift) / sum(parts.values())  # makes good the nodes passed over
+    parts = {name: variance * whole for name, variance in parts.items()}
+    parts |= {"size of the scatter": unknown, "readings that drift together": drift}
     lines = [
         BudgetLine(name, _type(name, model.gains.size), _three(force * np.sqrt(v)), _three(v / total))
         for name, v in parts.items()

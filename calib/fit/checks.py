@@ -9,6 +9,7 @@ from datetime import date
 import numpy as np
 
 from calib.finding import Finding
+from calib.fit.correlation import Drift
 from calib.fit.curve import FittedCurve
 from calib.fit.mixed import MixedModel
 from calib.fit.observations import U_GAIN_UNCHECKED, Observations, check_load_shown, zero_at
@@ -242,6 +243,16 @@ def findings_of_fit(
         )
     yield from _curled(seen, curve)
     yield from _softening(model, posterior)
+
+
+def findings_of_drift(drift: Drift | None) -> Iterator[Finding]:
+    """Neighbouring readings that are off together."""
+    if drift is not None:
+        yield Finding(
+            "slow-drift",
+            "readings next to one another are off together: scale, rubber or pace drifted during a pull; "
+            "the limits are wider for it",
+        )
 
 
 def _curled(seen: Observations, curve: FittedCurve) -> Iterator[Finding]:

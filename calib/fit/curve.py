@@ -37,6 +37,7 @@ class FittedCurve:
     node_covariance: Array  # (k, p, p)
     loading: tuple[float, float]  # [m] tested range
     unloading: tuple[float, float] | None
+    drift: Array | None = None  # (p, p) part of the covariance, from readings that drift together
 
     def rows(self, length: Array, unloading: bool) -> tuple[Array, Array]:
         """Force [N] and d ln F / d beta, at half-path lengths of shape (n,)."""
@@ -49,7 +50,11 @@ class FittedCurve:
 
 
 def fitted_curve(
-    model: MixedModel, posterior: Posterior, loading: tuple[float, float], unloading: tuple[float, float] | None
+    model: MixedModel,
+    posterior: Posterior,
+    loading: tuple[float, float],
+    unloading: tuple[float, float] | None,
+    drift: Array | None = None,
 ) -> FittedCurve:
     """Collapse the mixture over the spreads into mean, covariance and effects of the sources."""
     p, w = model.basis.size, posterior.weights
@@ -59,9 +64,21 @@ def fitted_curve(
     beta = w @ beta_nodes
     node_shift = beta_nodes - beta
     covariance = np.tensordot(w, node_covariance, 1) + (node_shift.T * w) @ node_shift
+    if drift is not None:
+        node_covariance, covariance = node_covariance + drift, covariance + drift
     effects = -np.tensordot(w, crossed, 1)  # of unit variance each
     return FittedCurve(
-        model.basis, beta, covariance, effects, model.seen.sources, w, node_shift, node_covariance, loading, unloading
+        model.basis,
+        beta,
+        covariance,
+        effects,
+        model.seen.sources,
+        w,
+        node_shift,
+        node_covariance,
+        loading,
+        unloading,
+        drift,
     )
 
 

@@ -13,6 +13,7 @@ from calib.acquire.run_checks import check_correction, check_fittable
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.fit import budget, checks, outliers, slips
+from calib.fit.correlation import drift
 from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.elastic import StretchRange
 from calib.fit.grouping import shorten
@@ -95,13 +96,15 @@ def solve(seen: Observations, name: str) -> Solved:
     single = np.array([len(members) < slips.MEDIAN_OF for members in seen.rows])
     verdict = slips.weigh(model, beta, may_slip=single)
     posterior = verdict.posterior
-    free = fitted_curve(model, posterior, loading, unloading)
+    drifts = drift(model, model.solve(verdict.log_spreads))
+    free = fitted_curve(model, posterior, loading, unloading, drifts.added if drifts else None)
     if not np.isfinite(free.beta).all() or not np.isfinite(free.covariance).all():
         raise _no_curve(name)
     curve, shape = hold_shape(free)
     found = (
         *checks.findings_of_lengths(seen, aside, SLACK),
         *checks.findings_of_fit(seen, model, posterior, curve),
+        *checks.findings_of_drift(drifts),
         *shape,
     )
     return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, found)

@@ -44,6 +44,7 @@ class Verdict:
     posterior: Posterior  # over all credible hypotheses
     slip: Array  # probability that each reading is one, shape (n,)
     off: Array  # studentised deviation of each reading, shape (n,)
+    log_spreads: Array  # at their mode, of the most credible hypothesis
 
 
 def weigh(model: MixedModel, beta: Array, may_slip: NDArray[np.bool_]) -> Verdict:
@@ -141,4 +142,4 @@ def _mixture(model: MixedModel, known: list[Hypothesis]) -> Verdict:
         slip[list(hypothesis.out)] += share
     chosen = credible[int(weight.argmax())]
     _set(model, chosen)
-    return Verdict(spreads.mix(parts, weight), slip, studentised(model, chosen.log_spreads))
+    return Verdict(spreads.mix(parts, weight), slip, studentised(model, chosen.log_spreads), chosen.log_spreads)

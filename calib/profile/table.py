@@ -24,7 +24,7 @@ The curve goes on as a power of g = l - 1/l^2 (a neo-Hookean band has the expone
 any power: between stretch 1.9 and 4.1 the table of L. R. G. Treloar, Trans. Faraday Soc. 40 (1944) 59, for vulcanised
 rubber departs by 0.08 to 0.39 in the exponent (tests/profile/test_table.py); beyond, it stiffens faster still.
 """
-FARTHEST = 0.5  # of the tested span beyond its top: further out a continued curve says nothing
+FARTHEST = 0.25  # of the tested span beyond its top: at half of it the limits held half of the time
 
 
 class BranchTable(Protocol):

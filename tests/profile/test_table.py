@@ -104,7 +104,7 @@ def test_what_is_not_shared_never_cancels(band: Profile) -> None:
     assert twin.u**2 == pytest.approx(own + 2 * rest**2, rel=1e-2)
 
 
-@given(st.floats(TOP + 1e-3, TOP + 0.48))
+@given(st.floats(TOP + 1e-3, TOP + 0.24))
 def test_beyond_the_top_a_power_law_is_continued_exactly_and_u_grows(length: float) -> None:
     band = Profile.model_validate(document())
     found = band.estimate(length, extrapolate=True)
@@ -113,14 +113,15 @@ def test_beyond_the_top_a_power_law_is_continued_exactly_and_u_grows(length: flo
 
 
 def test_u_is_continuous_at_the_end_and_grows_with_the_distance(band: Profile) -> None:
-    us = [band.estimate(x, extrapolate=True).u for x in (TOP, TOP + 1e-5, 2.2, 2.3, 2.5)]
+    us = [band.estimate(x, extrapolate=True).u for x in (TOP, TOP + 1e-5, 2.2, 2.3, 2.34)]
     assert us[1] == pytest.approx(us[0], rel=1e-3)
     assert all(b > a for a, b in pairwise(us))
     low = [band.estimate(x, extrapolate=True) for x in (1.13, 1.1, 1.06)]
     assert all(b.u / b.force > a.u / a.force and b.force < a.force for a, b in pairwise(low))
 
 
-def test_published_rubber_lies_within_two_u_of_the_continued_curve() -> None:
+def test_published_rubber_lies_within_two_u_of_the_continued_curve(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(table, "FARTHEST", 0.5)  # the table is coarse: most of its rows lie farther out than is allowed
     missed = []
     for i in range(2, len(TRELOAR) - 1):
         known = [(1.0, 0.0), *TRELOAR[: i - 1], TRELOAR[i]]  # the last exponent over two rows: the table scatters
