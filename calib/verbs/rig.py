@@ -11,6 +11,7 @@ from typer.core import TyperGroup
 from calib.verbs.app import load
 
 WORDS = {
+    "new": "calib.verbs.rig_new",
     "show": "calib.verbs.rig_show",
     "solve": "calib.verbs.rig_solve",
     "weight": "calib.verbs.rig_weight",
@@ -47,6 +48,7 @@ app = typer.Typer(
 
 \b
 Examples:
+  bandcurve rig new squat
   bandcurve rig squat.rig.toml
   bandcurve rig solve squat.rig.toml *.profile.json --top 120 --plates 20x4,10x2
   bandcurve rig weight squat.rig.toml
