@@ -22,6 +22,7 @@ AGREE = 10  # lines looked at
 ENOUGH = 8  # of them of one shape: 80 %
 PATIENCE = 40  # lines until an undecided column, or lines of no common shape, is asked about
 MOST_WAITING = 200  # lines kept while no format is found
+SURE = 3  # faults and overloads without a format until they are taken for all there is
 LOST = 20  # lines in a row of another shape: the format has changed
 SETTLE = 4  # samples after a restart: the converter settles that long
 FULL_SCALE = frozenset({8388607.0, -8388608.0})  # what a saturated 24-bit converter sends
@@ -44,12 +45,14 @@ _CLOCK = ("t", "time", "ms", "millis", "clock", "seconds")
 class LineReader:
     """Bytes in, records out. Before the format is found nothing comes out; then what waited comes with its own time.
 
-    `format` is what was found; `question` what has to be asked instead. `broken_reads` counts reads set aside.
+    `format` is what was found; `question` what has to be asked instead. `complaint` is the fault or overload
+    that comes instead of readings, "" where none does or a format is found. `broken_reads` counts reads set aside.
     """
 
     def __init__(self, chosen: Chosen | None = None, *, from_start: bool = True) -> None:
         self.format: LineFormat | None = None
         self.question: Question | None = None
+        self.complaint = ""
         self.broken_reads = 0
         self._chosen = chosen or Chosen()
         self._split = LineSplitter(from_start=from_start)
@@ -94,11 +97,12 @@ class LineReader:
             line = self._in_groups(read_line(raw))
             if self.format is None:
                 self._waiting.append((at_s, line))
+                self._hear_complaint(line)
                 if self._agree():
                     records += self._release()
                 elif len(self._waiting) > MOST_WAITING:
                     at, oldest = self._waiting.pop(0)
-                    records.append(Record(at, _kind_alone(oldest), oldest.raw, note="no format found"))
+                    records.append(_alone(oldest, at))
             else:
                 records.append(self._track.record(line, self.format, at_s))
                 if self._track.strange >= LOST and self._chosen.format is None:
@@ -119,6 +123,10 @@ class LineReader:
         self.format = replace(self.format, groups=mark)  # the first value above a thousand
         return again
 
+    def _hear_complaint(self, line: Line) -> None:
+        if _kind_alone(line) != "unknown" and sum(_kind_alone(one) != "unknown" for _, one in self._waiting) >= SURE:
+            self.complaint = line.raw.strip(_AROUND_WORDS)
+
     def _told(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != _LABEL]
         self.broken_reads += sum(record.note == _BROKEN for record in told)
@@ -127,7 +135,7 @@ class LineReader:
     def _release(self) -> list[Record]:
         waiting, self._waiting = self._waiting, []
         if self.format is None:
-            return [Record(at, _kind_alone(line), line.raw, note="no format found") for at, line in waiting]
+            return [_alone(line, at) for at, line in waiting]
         return self._told(self._track.record(line, self.format, at) for at, line in waiting)
 
     def _agree(self) -> bool:
@@ -158,7 +166,7 @@ class LineReader:
             return False
         if found.unit is None and "constant" in found.roles and self._chosen.column is None and len(alike) < PATIENCE:
             return False  # a load at rest stands still too: look longer
-        self.question = None
+        self.question, self.complaint = None, ""
         self.format = replace(found, label=_label([line for _, line in self._waiting]), groups=groups)
         return True
 
@@ -321,7 +329,16 @@ def _label(lines: Sequence[Line]) -> str | None:
 
 _PAIR = ("words", "numbers")
 _LABEL = "label"
+_SETTLES = "settling after a restart"
+_SETTLING = re.compile(r"\bsettling\b", re.IGNORECASE)  # said of a line by the sender
+_AROUND_WORDS = "0123456789.,;:+- \t"
 _BROKEN = "broken read: it ends in ones, far off"
+
+
+def _alone(line: Line, at_s: float) -> Record:
+    """What can be said of a line without a format."""
+    kind = _kind_alone(line)
+    return Record(at_s, kind, line.raw, note="no format found" if kind == "unknown" else "")
 
 
 def _kind_alone(line: Line) -> Literal["overload", "fault", "unknown"]:
@@ -345,6 +362,9 @@ class _Track:
             return Record(at_s, line.kind, line.raw, stable=line.stable)
         if line.kind == "words" and form.label is not None and line.raw.strip() == form.label:
             return Record(at_s, "unknown", line.raw, note=_LABEL)
+        if self._settling and line.kind == "numbers" and _SETTLING.search(line.raw):
+            self._settling -= 1
+            return Record(at_s, "reset", line.raw, note=_SETTLES)
         if not _fits(line, form):
             self.strange += line.kind in {"numbers", "broken"}
             if _is_banner(line, form) and self._seen:
@@ -356,7 +376,7 @@ class _Track:
             self.settle()
         if self._settling:
             self._settling -= 1
-            return Record(at_s, "reset", line.raw, note="settling after a restart")
+            return Record(at_s, "reset", line.raw, note=_SETTLES)
         return self._reading(line, form, at_s)
 
     def settle(self) -> None:

@@ -52,6 +52,11 @@ class Listening:
         return self._reader.question
 
     @property
+    def complaint(self) -> str:
+        """The fault or overload that the device reports instead of readings, "" where it does not."""
+        return self._reader.complaint
+
+    @property
     def setting(self) -> Setting | None:
         """Speed and framing, once found; None where the source has none."""
         return self.search.setting if self.search.found and self.source.has_baud else None

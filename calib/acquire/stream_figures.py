@@ -23,6 +23,7 @@ class StreamFigures:
         self.last: Record | None = None  # of the readings
         self.newest: Record | None = None  # of any kind
         self.counts: Counter[Kind] = Counter()
+        self.strange = 0  # lines since the first reading that were none, for no known reason
         self.gaps = 0
         self.lowest: float | None = None
         self.highest: float | None = None
@@ -32,6 +33,7 @@ class StreamFigures:
         """Take the next record."""
         self.counts[record.kind] += 1
         self.newest = record
+        self.strange += self.last is not None and record.kind in {"unknown", "fault"}
         if record.kind == "reset":
             self.gaps += not record.raw
             self._recent.clear()

@@ -96,7 +96,9 @@ class Talk:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
         if counts["reset"] - self.figures.gaps >= RESTARTS * 5:
             return "The board starts again and again: a supply that sags, or a loose cable."
-        if counts.total() >= MANY and counts["unknown"] + counts["fault"] > STRANGE * counts.total():
+        if listening.complaint:
+            return f"It sends no readings, only: {clean(listening.complaint, 60)}"
+        if counts.total() >= MANY and self.figures.strange > STRANGE * counts.total():
             return "Many lines are no readings: another program on the port, a loose wire, or another speed (--baud)."
         return ""
 
@@ -116,6 +118,9 @@ class Talk:
             text, _, remedy = listening.question.text.partition("; ")
             raise DataError(text, where=name, remedy=remedy)
         if ended and not self.figures.counts["reading"]:
+            if complaint := listening.complaint:
+                remedy = "it is the board that says so: look at converter, cell and wires"
+                raise DataError(f"no readings came, only: {clean(complaint, 60)}", where=name, remedy=remedy)
             what = "nothing came" if listening.last_data_s is None else "there was no reading in what came"
             remedy = "is it the right one? --baud, --column and --format say what the lines are"
             raise DataError(what, where=name, remedy=remedy)

@@ -240,7 +240,7 @@ static void convert(int32_t counts)
 static FILE *script;
 static uint64_t next_at; /* cycles */
 static char next_what[32];
-static bool at_end, board_event;
+static bool at_end, board_event, just_opened;
 
 static void next_line(void)
 {
@@ -275,7 +275,9 @@ static avr_cycle_count_t play(avr_t *board, avr_cycle_count_t when, void *param)
 static void start_board(avr_regbit_t cause)
 {
     count.starts++;
-    avr_reset(avr); /* forgets all timers */
+    uint8_t before = avr->data[cause.reg]; /* causes of resets stay until the firmware clears them */
+    avr_reset(avr);                        /* forgets all timers */
+    avr->data[cause.reg] = cause.bit == avr->reset_flags.porf.bit ? 0 : before;
     avr_regbit_set(avr, cause);
     avr_raise_irq(converter.data, !converter.level); /* it also reads 0 from a pin until that changes */
     drive();
@@ -301,6 +303,9 @@ static void on_sleep(avr_t *board, avr_cycle_count_t cycles)
     (void)board;
     if (!paced)
         return;
+    bool open = is_open();
+    just_opened = just_opened || (open && !port.was_open);
+    port.was_open = open;
     flush();
     keep_pace(avr->cycle + cycles);
 }
@@ -373,10 +378,9 @@ static void run(void)
             die("the firmware has stopped");
         if (board_event)
             handle_board_event();
-        bool open = !paced || is_open();
-        if (paced && open && !port.was_open && resets_when_opened)
+        if (just_opened && resets_when_opened)
             start_board(avr->reset_flags.extrf);
-        port.was_open = open;
+        just_opened = false;
     }
 }
 

@@ -10,7 +10,7 @@ import select
 import threading
 import time
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil
 from pathlib import Path
@@ -92,15 +92,16 @@ class FakeBoard:
     """Plays a script on a pseudo-terminal that `port` names; the name stays when the cable is pulled.
 
     Time begins when somebody opens the port. Paced, it runs in real time, and what nobody listens to is lost, as with
-    a real board; otherwise as fast as it is read, and nothing is lost. `written_to` is what was written to the board.
+    a real board; otherwise as fast as it is read, and nothing is lost. `line` is what the wire makes of the bytes.
+    `written_to` is what was written to the board.
     """
 
-    def __init__(self, script: Script, rate: float, *, paced: bool) -> None:
+    def __init__(self, script: Script, rate: float, *, paced: bool, line: Callable[[bytes], bytes] = bytes) -> None:
         self._folder = TemporaryDirectory(prefix="board")
         self.port = str(Path(self._folder.name) / "port")
         self.written_to = b""
         self.finished = threading.Event()
-        self._pieces, self._paced = said(script, rate), paced
+        self._pieces, self._paced, self._line = said(script, rate), paced, line
         self._leave = threading.Event()
         self._master = self._plug_in()
         self._thread = threading.Thread(target=self._play, daemon=True)
@@ -151,7 +152,7 @@ class FakeBoard:
                 continue
             if out:
                 self._master, out = self._plug_in(), False
-            self._say(piece.data)
+            self._say(self._line(piece.data))
             if self._leave.is_set():
                 return
         self.finished.set()

@@ -156,7 +156,7 @@ class Script:
         force: On the cell.
         duration_s: Of the test. [s]
         events: In the order of their times, none within another.
-        counts_per_newton: Of cell and converter. About 100 kg at 1 mV/V and gain 128: 1097 counts/N.
+        counts_per_newton: Of cell and converter; about that of 200 kg at 1 mV/V and gain 128. Negative is reversed.
         zero_counts: With nothing on the cell.
         noise_counts: Standard deviation of one conversion. [counts]
         clock_error: The converter's own oscillator is this much faster than it should be, relative.

@@ -1,7 +1,7 @@
 """The reference firmware, compiled and run on an emulated board, says what the parser reads, and loses nothing.
 
-The limits of the clock pulse are those of the converter's data sheet (Avia Semiconductor, HX711, "Serial interface":
-PD_SCK high time 0.2 to 50 us; from 60 us on it powers down; from memory, the sheet was not at hand).
+The limits of the clock pulse are those of the data sheet of such a converter (Avia Semiconductor, HX711, page 5, table
+under figure 2: PD_SCK high 0.2 to 50 us; figure 3: from 60 us on it powers down).
 """
 
 import time
@@ -38,9 +38,11 @@ def _texts(data: bytes) -> list[tuple[str, str]]:
     return [(line.split(",")[1], line.split(",")[2]) for line in lines]
 
 
-@pytest.mark.parametrize("rate", [10, 11.3, 80, 92])
-def test_every_conversion_is_read_as_it_was_made_and_stamped_within_two_milliseconds(rate: float) -> None:
-    script = Script(PULL, 14)
+@pytest.mark.parametrize(("rate", "per_newton"), [(10, 1097), (11.3, 1097), (80, 1097), (80, -1097), (92, 1097)])
+def test_every_conversion_is_read_as_it_was_made_and_stamped_within_two_milliseconds(
+    rate: float, per_newton: float
+) -> None:
+    script = Script(PULL, 14, counts_per_newton=per_newton)
     data, report = said_by_firmware(script, rate)
     made: dict[int, list[float]] = {}
     for conversion in script.conversions(rate):
