@@ -34,7 +34,7 @@ from calib.records import (
 
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
 LEAST_LENGTHS = 3
-MOST_CYCLES = 500  # the work grows with their cube; more are row numbers in the column of cycles
+MOST_CYCLES = 100  # the work grows with their cube, 20 s for these; more are row numbers in the column of cycles
 LEAST_SHARE = 1e-6  # of the largest pull: a curve that falls below it within the tested lengths was fitted to nothing
 LEAST_PULL = 1e-3  # [N] a tenth of a gram; less is a band that hangs slack
 CLOSE = 0.01  # of the rest length: lengths nearer than this are the same place
