@@ -10,11 +10,14 @@ Framing = Literal["8N1", "7E1"]
 Verdict = Literal["text", "text-7E1", "garbage", "little"]
 
 WINDOW = 256  # newest bytes looked at
+LEAST = 5  # bytes that say anything
 ENOUGH = 64  # bytes that are judged even without a line end
 LINES = 2  # whole lines, one of them with a digit, that make a text
 FEW_BAD = 0.1  # share of bytes that no text holds, still borne: a torn line, a code page
 MANY_BAD = 0.5  # share that makes garbage of what was text before
-PATIENCE = 12.0  # s; a sketch that prints every five seconds has shown two lines by then
+QUICK = 2.5  # s until a few bytes, most of them bad, are enough: at a low speed a whole fast line is one wrong byte
+PATIENCE = 12.0  # s until bytes without a readable line are given up; a sketch every five seconds has sent three
+LONG_PATIENCE = 60.0  # s where they are good and lines end
 SETTLED = 20.0  # s without a good window until a speed that was right is doubted
 
 _PRINTED = frozenset(range(0x20, 0x7F)) | {2, 3, 9, 10, 13}
@@ -122,7 +125,13 @@ class BaudSearch:
     def _go_on(self, verdict: Verdict, at_s: float) -> Setting | None:
         """Not readable yet: wait for more, or try the next."""
         assert self._first_s is not None  # set with the first bytes
-        if verdict == "little" and (at_s - self._first_s < PATIENCE or _bad_share(self._window) <= FEW_BAD):
+        waited, bad = at_s - self._first_s, _bad_share(self._window)
+        patience = PATIENCE
+        if bad > MANY_BAD and len(self._window) >= LEAST:
+            patience = QUICK
+        elif bad <= FEW_BAD and any(end in self._window for end in _ENDS):
+            patience = LONG_PATIENCE
+        if verdict == "little" and waited < patience:
             return None
         if not self._hunting:
             self.found = True  # nothing to switch: the reader says what the bytes are

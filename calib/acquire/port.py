@@ -67,6 +67,9 @@ class Source(Protocol):
     def now(self) -> float:
         """Seconds since it was opened, or the time within a captured file. [s]"""
 
+    def shared_with(self) -> str:
+        """Another program that has the port open, "" where none is seen."""
+
     def set_line(self, setting: Setting) -> None:
         """Change speed and framing of the open port; it is not opened again, which would restart the board."""
 
@@ -257,6 +260,10 @@ class SerialSource:
             same = [port for port in there if (port.vid, port.pid) == kind and port.location not in before]
         return same[0].name if len(same) == 1 else None
 
+    def shared_with(self) -> str:
+        """Another program that has the port open."""
+        return "" if "://" in self.name else _holder(self.name)
+
     def set_line(self, setting: Setting) -> None:
         """Change speed and framing; what arrived at the old ones is thrown away."""
         self._setting = setting
@@ -328,6 +335,10 @@ class FileSource:
     def now(self) -> float:
         """The time of the line given last."""
         return self._last_s
+
+    def shared_with(self) -> str:
+        """Nobody takes bytes from a file."""
+        return ""
 
     def set_line(self, setting: Setting) -> None:
         """Take the parity away where the file holds bytes of seven bits."""

@@ -8,6 +8,9 @@ from calib.acquire.lines import Kind, Record
 
 RECENT = 200  # readings the figures are taken of
 SPAN = 10.0  # s of them, at most
+KINDS = 100  # records the share of rubbish is taken of
+BREAKS = 3  # restarts or gaps
+OFTEN = 60.0  # s
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,19 +26,21 @@ class StreamFigures:
         self.last: Record | None = None  # of the readings
         self.newest: Record | None = None  # of any kind
         self.counts: Counter[Kind] = Counter()
-        self.strange = 0  # lines since the first reading that were none, for no known reason
-        self.gaps = 0
         self.lowest: float | None = None
         self.highest: float | None = None
         self._recent: deque[_Sample] = deque(maxlen=RECENT)
+        self._kinds: deque[Kind] = deque(maxlen=KINDS)
+        self._breaks: deque[float] = deque(maxlen=BREAKS)
 
     def add(self, record: Record) -> None:
         """Take the next record."""
+        if record.kind == "reset" and (self.newest is None or self.newest.kind != "reset"):
+            self._breaks.append(record.at_s)
         self.counts[record.kind] += 1
+        if self.last is not None:
+            self._kinds.append(record.kind)
         self.newest = record
-        self.strange += self.last is not None and record.kind in {"unknown", "fault"}
         if record.kind == "reset":
-            self.gaps += not record.raw
             self._recent.clear()
         number = number_of(record)
         if number is None:
@@ -46,6 +51,17 @@ class StreamFigures:
         self._recent.append(_Sample(record.at_s, number))
         while self._recent[0].at_s < record.at_s - SPAN and len(self._recent) > 3:
             self._recent.popleft()
+
+    @property
+    def breaks_often(self) -> bool:
+        """Whether the stream broke off or began anew three times within a minute."""
+        return len(self._breaks) == BREAKS and self._breaks[-1] - self._breaks[0] < OFTEN
+
+    @property
+    def rubbish(self) -> float:
+        """Share of the newest hundred records that are of no use; 0 until so many have come since the first reading."""
+        bad = sum(kind in {"unknown", "fault"} for kind in self._kinds)
+        return bad / KINDS if len(self._kinds) == KINDS else 0.0
 
     @property
     def rate(self) -> float | None:

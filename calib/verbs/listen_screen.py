@@ -86,8 +86,7 @@ class Screen:
             return
         wide, high = shutil.get_terminal_size((80, 24))
         rows = [self._head(), ""]
-        rows += big_text(self._value(), wide - 2, max(high - AROUND, 7), self._block)
-        rows += ["", *self._below(wide)]
+        rows += [*self._large(wide - 1, high - AROUND), "", *self._below(wide)]
         shown = "\x1b[K\r\n".join(row[: wide - 1] for row in rows[: high - 1])
         self._write(f"\x1b[H{shown}\x1b[K\x1b[J")
 
@@ -96,6 +95,13 @@ class Screen:
         speed = f"  {listening.setting}" if listening.setting else ""
         form = f"  {listening.format.words()}" if listening.format else ""
         return f"{clean(listening.source.name)}{speed}{form}"
+
+    def _large(self, wide: int, high: int) -> list[str]:
+        """The value, with its unit where that leaves the digits as large as they can be."""
+        value, _, unit = self._value().partition(" ")
+        whole = big_text(f"{value} {unit}".rstrip(), wide, high, self._block)
+        digits = big_text(value, wide, high, self._block)
+        return whole if len(whole) == len(digits) or not unit else [*digits, unit]
 
     def _value(self) -> str:
         """What is shown large: the value, or in a word why there is none."""
@@ -117,8 +123,8 @@ class Screen:
         rate = f"{figures.rate:.1f} a second" if figures.rate else "-"
         noise = f"{figures.noise:.3g} {unit}" if figures.noise is not None else "-"
         span = f"{figures.lowest:.6g} to {figures.highest:.6g} {unit}" if figures.last else "-"
-        stable = {True: "stable", False: "moving", None: ""}[figures.last.stable] if figures.last else ""
-        rows = [f"rate {rate}   noise {noise} (one sd)   seen {span}   {stable}".rstrip()]
+        stable = {True: ", stable", False: ", moving", None: ""}[figures.last.stable] if figures.last else ""
+        rows = wrap(f"rate {rate}, noise {noise} (one sd), seen {span}{stable}", wide - 1).split("\n")
         rows.append(f"last: {record_text(figures.newest) if figures.newest else 'nothing yet'}")
         said = question.text if question and question.columns else self._talk.trouble()
         rows += wrap(said, wide - 1).split("\n") if said else [""]

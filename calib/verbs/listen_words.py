@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from calib.acquire.baud import SETTINGS
-from calib.acquire.lines import Record
+from calib.acquire.lines import Kind, Record
 from calib.acquire.listening import Listening
 from calib.acquire.port import PortFound
 from calib.acquire.stream_figures import StreamFigures, number_of
@@ -12,8 +12,6 @@ from calib.verbs.plain_text import clean, table
 
 SILENT = 10.0  # s without a byte until that is said: a board may take long to start
 STRANGE = 0.2  # share of lines that are no reading, from which on that is said
-MANY = 40  # records until shares are looked at
-RESTARTS = 3  # restarts from which on a failing supply is thought of
 
 
 def ports_text(ports: Sequence[PortFound]) -> str:
@@ -61,6 +59,8 @@ class Talk:
         self.figures = StreamFigures()
         self._listening = listening
         self._said: set[str] = set()
+        self._sharer = ""
+        self._look_again_s = 0.0
 
     def over(self, lasting: float | None) -> bool:
         """Whether the stream has ended, or has lasted as long as it should. [s]"""
@@ -79,28 +79,39 @@ class Talk:
             said.append(f"Speed: {listening.setting}.")
         if listening.format:
             said.append(f"Format: {listening.format.words()}.")
-        if listening.away:
-            said.append(f"{clean(listening.away).capitalize()}; waiting for it to come back.")
-        elif trouble := self.trouble():
+        if trouble := self.trouble():
             said.append(trouble)
         return said
 
     def trouble(self) -> str:
         """What is wrong at this moment, "" where nothing is."""
-        listening, counts = self._listening, self.figures.counts
+        listening = self._listening
+        if listening.away:
+            why = clean(listening.away)
+            return f"{why[:1].upper()}{why[1:]}; waiting for it to come back. Then take a new zero."
         last = listening.last_data_s
         if not listening.ended and listening.now() - (last or 0.0) > SILENT:
             since = f"{SILENT:.0f} s" + ("" if last is None else ", though it did before")
             return f"Nothing has come for {since}: has the board power, and does its program print?"
         if listening.search.tried:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
-        if counts["reset"] - self.figures.gaps >= RESTARTS * 5:
+        if self.figures.breaks_often:
             return "The board starts again and again: a supply that sags, or a loose cable."
         if listening.complaint:
             return f"It sends no readings, only: {clean(listening.complaint, 60)}"
-        if counts.total() >= MANY and self.figures.strange > STRANGE * counts.total():
-            return "Many lines are no readings: another program on the port, a loose wire, or another speed (--baud)."
+        if self.figures.rubbish > STRANGE:
+            return self._rubbish()
         return ""
+
+    def _rubbish(self) -> str:
+        """Why many lines are no readings; who else reads is looked up now and then."""
+        now = self._listening.now()
+        if now >= self._look_again_s:
+            self._look_again_s = now + SILENT
+            self._sharer = self._listening.source.shared_with()
+        if self._sharer:
+            return f"Many lines are torn: {clean(self._sharer)} has the port open too; close that program."
+        return "Many lines are no readings: a loose wire, noise, or another speed or format (--baud, --format)."
 
     def give_up(self, *, ended: bool = False) -> None:
         """Raise what cannot be mended by waiting.
@@ -128,7 +139,7 @@ class Talk:
     def summary(self) -> list[str]:
         """What was heard, in a line."""
         counts = self.figures.counts
-        parts = [f"{counts[kind]} {kind}" for kind in ("reading", "overload", "fault", "unknown") if counts[kind]]
-        gaps = f"{self.figures.gaps} times interrupted" if self.figures.gaps else ""
+        kinds: tuple[Kind, ...] = ("reading", "overload", "fault", "reset", "unknown")
+        parts = [f"{counts[kind]} {kind}" for kind in kinds if counts[kind]]
         rate = f"{self.figures.rate:.3g} a second" if self.figures.rate else ""
-        return [f"Heard: {', '.join(p for p in (*parts, gaps, rate) if p) or 'nothing'}."]
+        return [f"Heard: {', '.join(p for p in (*parts, rate) if p) or 'nothing'}."]

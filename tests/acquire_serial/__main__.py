@@ -1,30 +1,56 @@
-"""Speed of the line reader and a long search for bytes that crash it: `python -m tests.acquire_serial [--fuzz N]`."""
+"""Speed of the line reader, load and memory of `listen`, a long search for a crash: `python -m tests.acquire_serial`.
+
+Without an option: lines a second of every kind. `--fuzz N`: made-up streams. `--load SECONDS`: the live screen at 80
+samples a second. `--hour`: an hour at 80 a second through the whole command, as fast as it goes.
+"""
 
 import argparse
+import os
+import subprocess
+import sys
+import tempfile
 import time
+import tracemalloc
+from pathlib import Path
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from calib.acquire.line_agreement import Chosen, LineReader
+from calib.acquire.listening import Listening
+from calib.acquire.port import open_source
+from calib.acquire.stream_figures import StreamFigures
+from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import KINDS
 from tests.acquire_serial.test_lines import _PIECE, no_crash
+from tests.recording.pseudo_terminal import Terminal
 
 LINES = 20_000  # of each kind
 CHUNK = 64  # bytes at a time, as they come from a port
+RATE = 80  # samples a second
+HOUR = 3600  # s
 
 
 def main() -> None:
-    """Print lines per second of each kind, or search for a crash."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--fuzz", type=int, default=0, metavar="N", help="try N made-up streams instead")
-    examples = parser.parse_args().fuzz
-    if examples:
-        checks = [HealthCheck.too_slow]
-        search = settings(max_examples=examples, deadline=None, database=None, suppress_health_check=checks)
-        search(given(st.lists(_PIECE, max_size=8))(no_crash))()
-        print(f"no crash in {examples} streams")
-        return
+    """Run what was asked for and print its table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--fuzz", type=int, default=0, metavar="N", help="try N made-up streams")
+    parser.add_argument("--load", type=float, default=0, metavar="SECONDS", help="load of the live screen")
+    parser.add_argument("--hour", action="store_true", help="memory over an hour of samples")
+    asked = parser.parse_args()
+    if asked.fuzz:
+        search_for_a_crash(asked.fuzz)
+    elif asked.load:
+        for bytewise in (False, True):
+            measure_load(asked.load, bytewise=bytewise)
+    elif asked.hour:
+        measure_memory()
+    else:
+        measure_speed()
+
+
+def measure_speed() -> None:
+    """Lines a second of each kind, with every check on."""
     for kind in KINDS:
         data = kind.stream(LINES)
         reader = LineReader(Chosen(column=kind.column))
@@ -36,6 +62,70 @@ def main() -> None:
         )
         took = time.process_time() - begun
         print(f"{kind.name:36} {LINES / took:8.0f} lines/s  ({readings} readings)")
+
+
+def search_for_a_crash(examples: int) -> None:
+    """Streams made up of bytes, of known kinds of line and of what resembles them."""
+    checks = [HealthCheck.too_slow]
+    search = settings(max_examples=examples, deadline=None, database=None, suppress_health_check=checks)
+    search(given(st.lists(_PIECE, max_size=8))(no_crash))()
+    print(f"no crash in {examples} streams")
+
+
+def measure_load(seconds: float, *, bytewise: bool) -> None:
+    """Share of one core that `listen` takes with its screen, between two moments well after its start."""
+    with tempfile.TemporaryDirectory() as folder:
+        cable = Cable(Path(folder) / "cell")
+        terminal = Terminal(["listen", str(cable.link)], Path(folder), term="xterm-256color")
+        used: list[float] = []
+        begun = time.monotonic()
+        for i in range(int(RATE * (seconds + 5))):
+            line = KINDS[4].line(i).encode() + b"\r\n"
+            for part in [line[k : k + 1] for k in range(len(line))] if bytewise else [line]:
+                cable.send(part)
+                if bytewise:
+                    time.sleep(0.0001)  # a byte at 115200 takes 87 us
+            while terminal.read_some(0):
+                pass
+            if i in (RATE * 5, int(RATE * (seconds + 5)) - 1):
+                used.append(_cpu_s(terminal.pid))
+            time.sleep(max(0.0, begun + (i + 1) / RATE - time.monotonic()))
+        terminal.press(b"q")
+        status = terminal.wait()
+        cable.pull()
+    how = "byte by byte" if bytewise else "line by line"
+    print(f"{how}: {100 * (used[1] - used[0]) / seconds:.1f} % of a core at {RATE} a second (exit {status})")
+
+
+def _cpu_s(pid: int) -> float:
+    """Processor time of a running process. [s]"""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def measure_memory() -> None:
+    """Memory of the reader and its figures, and of the whole command, over an hour of samples at 80 a second."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "capture.txt"
+        path.write_bytes(KINDS[10].stream(RATE * HOUR))
+        with open_source(str(path), rate="fast") as source:
+            listening, figures = Listening(source), StreamFigures()
+            tracemalloc.start()
+            read = 0
+            while not listening.ended:
+                for record in listening.poll(0.0):
+                    figures.add(record)
+                    read += 1
+                    if read % (RATE * HOUR // 6) == 0:
+                        print(f"{read:8} records: {tracemalloc.get_traced_memory()[0] / 1e6:.2f} MB in use")
+            tracemalloc.stop()
+        for lines in (RATE * HOUR // 60, RATE * HOUR):
+            path.write_bytes(KINDS[10].stream(lines))
+            command = [sys.executable, "-m", "calib", "listen", str(path), "--rate", "fast", "--json"]
+            with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as program:
+                _, status, used = os.wait4(program.pid, 0)
+                program.returncode = os.waitstatus_to_exitcode(status)
+            print(f"{lines:8} lines through the command: peak {used.ru_maxrss / 1024:.1f} MB, {used.ru_utime:.1f} s")
 
 
 if __name__ == "__main__":

@@ -1,11 +1,16 @@
 """Ports, addresses and captured files as sources of bytes: a real pseudo-terminal, a real socket, a real file."""
 
+import errno
+import grp
 import socket
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from serial import SerialException
 
 from calib.acquire.baud import Setting
 from calib.acquire.lines import Record
@@ -14,6 +19,7 @@ from calib.acquire.port import Arrival, PortFound, Source, find_ports, open_sour
 from calib.errors import FileError, UsageError
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import KINDS
+from tests.acquire_serial.network_port import NetworkPort
 
 pytestmark = pytest.mark.terminal
 STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
@@ -185,6 +191,80 @@ def test_what_cannot_be_opened_is_said_in_a_sentence(name: str, said: str) -> No
         open_source(name)
 
 
+def test_a_port_one_may_not_use_names_the_group_to_join(cable: Cable, monkeypatch: pytest.MonkeyPatch) -> None:
+    target = cable.link.resolve()
+    target.chmod(0o660)
+    group = grp.getgrgid(target.stat().st_gid).gr_name
+    refused = SerialException(errno.EACCES, "could not open port")  # whoever runs the tests may be allowed everything
+
+    def refuse(*_: object) -> None:
+        raise refused
+
+    monkeypatch.setattr("calib.acquire.port._open", refuse)
+    with pytest.raises(FileError, match=rf"not allowed.*group {group}"):
+        open_source(str(cable.link))
+
+
+_HOLD = "import serial, sys; p = serial.Serial(sys.argv[1], exclusive={}, timeout=0.2); print('open', flush=True);"
+
+
+def test_a_port_another_program_holds_is_said_with_its_name(cable: Cable) -> None:
+    code = _HOLD.format("True") + "sys.stdin.read()"
+    command = [sys.executable, "-c", code, str(cable.link)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as other:
+        assert other.stdout is not None
+        other.stdout.readline()
+        with pytest.raises(FileError, match=rf"in use by .*process {other.pid}"):
+            open_source(str(cable.link))
+        other.communicate()
+
+
+def test_a_second_reader_costs_lines_but_never_the_program(cable: Cable) -> None:
+    code = _HOLD.format("None") + "\nwhile True: p.read(7)"
+    command = [sys.executable, "-c", code, str(cable.link)]
+    with open_source(str(cable.link), AT_9600) as source:
+        listening = Listening(source, setting=AT_9600)
+        cable.send(STEADY)
+        _records(listening, 0.2)
+        with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as thief:
+            assert thief.stdout is not None
+            thief.stdout.readline()
+            records: list[Record] = []
+            for _ in range(60):
+                cable.send(STEADY[:50])
+                time.sleep(0.01)
+                records += listening.poll(0.02)
+            assert str(thief.pid) in source.shared_with()
+            thief.terminate()
+        assert sum(record.kind == "reading" for record in records) < 60 * 5
+        _records(listening, 1.2)
+        cable.send(STEADY + STEADY)
+        after = _records(listening, 0.3)
+        assert not source.shared_with()
+        assert sum(record.kind == "reading" for record in after) >= 20
+
+
 def test_an_address_of_another_kind_is_wrong_usage() -> None:
     with pytest.raises(UsageError, match="socket://"):
         open_source("spy:///dev/ttyUSB0")
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")
+@pytest.mark.parametrize("sender", [Setting(9600), Setting(2400, "7E1")], ids=str)
+def test_a_speed_is_found_over_the_network_without_a_byte_written_or_the_board_restarted(sender: Setting) -> None:
+    with NetworkPort(sender, b"ST,GS,+  4.876kg\r\n") as far, open_source(far.name) as source:
+        assert source.has_baud
+        opened = len(far.control_lines)
+        assert opened
+        listening = Listening(source)
+        records: list[Record] = []
+        while listening.setting is None and source.now() < 20:
+            records += listening.poll(0.05)
+        while sum(record.kind == "reading" for record in records) < 12 and source.now() < 20:
+            records += listening.poll(0.05)
+        assert listening.setting == sender
+        assert {(r.value, r.unit, r.stable) for r in records if r.kind == "reading"} == {(4.876, "kg", True)}
+        assert len(far.settings) > 1
+        assert far.control_lines[opened:] == []  # changing the speed does not touch the lines that restart a board
+        assert all(state for _, state in far.control_lines)
+    assert far.written == b""
