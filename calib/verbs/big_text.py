@@ -47,14 +47,16 @@ def big_text(text: str, width: int, height: int, block: str = "#") -> list[str]:
         height: Rows there are.
         block: The sign a block is made of; a block is twice as wide as high, as most terminals show it square.
 
-    >>> print(chr(10).join(big_text("1.", 80, 7)))
+    >>> print(chr(10).join(row for row in big_text("7.", 80, 7)))
+    ##########
+            ##
+          ##
         ##
-      ####
         ##
-        ##
-        ##
-        ##    ##
-      ######  ##
+        ##      ##
+        ##      ##
+    >>> big_text("12.34", 10, 7)
+    ['12.34']
     """
     signs = [_ROWS[sign].split() for sign in text if sign in _ROWS]
     columns = sum(len(sign[0]) + 1 for sign in signs) - 1
