@@ -59,7 +59,11 @@ class NetworkPort:
             client, _ = self._server.accept()
         except OSError:
             return
-        client.settimeout(self._period_s)
+        with client:
+            client.settimeout(self._period_s)
+            self._talk(client)
+
+    def _talk(self, client: socket.socket) -> None:
         device: Any = self._device
         connection: Any = _Connection(client)
         manager = PortManager(device, connection)
