@@ -45,6 +45,7 @@ CODES = frozenset(
         "readings-set-aside",
         "scale-check-old",
         "scale-unchecked",
+        "rig-disagrees",
         "set",
         "shape-held",
         "sides-unequal",

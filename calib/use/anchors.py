@@ -12,7 +12,7 @@ import numpy as np
 from calib.finding import Finding
 from calib.records import Array
 from calib.units import SHOWN
-from calib.use.rig_file import RigBand
+from calib.use.rig_file import under_feet
 from calib.use.rig_sum import Pull
 from calib.use.rig_words import UNIT, Unit
 from calib.use.statics import Answer, Direction
@@ -21,7 +21,6 @@ HOLDS_SHARE = 0.5  # of what holds the anchor: caution above
 FRICTION = 0.3  # metal or rubber on a dusty floor, on the careful side
 UNEQUAL_SHARE = 0.03  # of the load: sides further apart are named
 FORE_AFT_KG = 2.0  # at the hooks: smaller pulls are not worth a sentence
-FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
 SHAFT = 0.040  # [m] thinner than this the band lies on the shaft and its knurl, not on the sleeve
 
 
@@ -116,7 +115,7 @@ def _anchor_load(answer: Answer) -> _Load:
     most = _Load(0.0, 0.0, 0.0)
     for direction in answer.ways.values():
         pairs = list(zip(answer.rig.band, direction.bands, strict=True))
-        up = _most([p.down for b, p in pairs if b.source == "below" and not _under_feet(b)])
+        up = _most([p.down for b, p in pairs if b.source == "below" and not under_feet(b)])
         fore = [(p.fore, b.anchor_height) for b, p in pairs]
         most = _Load(
             max(most.uplift, up),
@@ -124,11 +123,6 @@ def _anchor_load(answer: Answer) -> _Load:
             max(most.moment, _most([force * lever for force, lever in fore])),
         )
     return most
-
-
-def _under_feet(band: RigBand) -> bool:
-    """Then the lifter's own feet hold it, and with the bar in hand they cannot be lifted by it."""
-    return band.arrangement == "across" and band.anchor_height < FEET
 
 
 def _aside(pull: Pull) -> Array:

@@ -13,6 +13,7 @@ from calib.acquire.typed import parse_length
 from calib.errors import BandcurveError, DataError
 from calib.profile.document import Profile
 from calib.units import LENGTH
+from calib.use.rig_check import learn
 from calib.use.rig_file import Rig, check_rig
 from calib.use.statics import Answer, calculate
 
@@ -108,7 +109,7 @@ def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], 
     """Work a rig out for each lifter.
 
     Args:
-        rig: The rig; its own bottom and top are not used.
+        rig: The rig; its own bottom and top serve its check alone.
         profiles: One for each of its bands.
         lifters: The lifters.
         extrapolate: Go beyond the tested lengths.
@@ -119,13 +120,16 @@ def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], 
     Raises:
         BandcurveError: They can be used for none of them.
     """
+    learned = learn(rig, rig.check, profiles, extrapolate=extrapolate) if rig.check else None
+    rig = replace(learned.rig if learned else rig, check=None)
+    adjusted = learned.adjusted if learned else list
     found: list[Lifted] = []
     refused: list[BandcurveError] = []
     for lifter in lifters:
         own = replace(rig, bar=replace(rig.bar, bottom=lifter.bottom, top=lifter.top))
         try:
             check_rig(own)
-            found.append(Lifted(lifter, calculate(own, profiles, extrapolate=extrapolate), ""))
+            found.append(Lifted(lifter, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted), ""))
         except BandcurveError as error:
             refused.append(type(error)(error.what, where=f"{lifter.name}: {error.where}", remedy=error.remedy))
             found.append(Lifted(lifter, None, str(error)))

@@ -23,6 +23,9 @@ from calib.versioned import key_path
 FORMAT = "bandcurve-rig/1"
 CAP_BYTES = 1_000_000
 MOST_BANDS = 24
+MOST_READINGS = 24
+CheckWay = Literal["platform", "hook", "hover"]
+FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
 Arrangement = Literal["straight", "doubled", "choked", "spread", "across"]
 
 _STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
@@ -78,6 +81,22 @@ class RigBand:
 
 
 @dataclass(frozen=True)
+class Check:
+    """What a scale showed in the rig, at a few heights of the bar, held still."""
+
+    __pydantic_config__ = _STRICT
+    how: CheckWay
+    heights: Annotated[tuple[_Positive, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [m]
+    shown: Annotated[tuple[_NotNegative, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [kg]
+    alone: _NotNegative | None = None  # [kg] platform: shown by lifter, bar and plates without bands
+    band: Annotated[int, Field(ge=0, lt=MOST_BANDS)] = 0  # hook: which band hangs on it
+    hook_diameter: _NotNegative = 0.012  # [m] of the scale's hook, in place of the sleeve
+    wait_s: _Positive = 10.0
+    resolution: _NotNegative = 0.1  # [kg]
+    u_gain: Annotated[float, Field(ge=0, lt=1)] | None = None  # relative, of the scale or of the plates
+
+
+@dataclass(frozen=True)
 class Rig:
     """Everything a rig file says."""
 
@@ -85,6 +104,7 @@ class Rig:
     bar: Bar
     band: Annotated[tuple[RigBand, ...], Field(strict=False, min_length=1, max_length=MOST_BANDS)]
     anchor: Anchor = field(default_factory=Anchor)
+    check: Check | None = None
 
     @property
     def weight_kg(self) -> float:
@@ -113,8 +133,13 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         *_lengths("anchor_height", "sideways", "fore", "anchor_diameter", "sleeve_diameter", "slack_length"),
         *_lengths("pegs_apart"),
     ),
+    "check": (
+        *(Key(name) for name in ("how", "band", "wait_s", "u_gain")),
+        *_lengths("heights", "hook_diameter"),
+        *(Key(name, "mass", "kg") for name in ("shown", "alone", "resolution")),
+    ),
 }
-_TABLES = ("bar", "anchor", "band")
+_TABLES = ("bar", "anchor", "band", "check")
 _MEANT = {"latitude_deg": "-90 to 90 degrees", "altitude": "-500 to 9000 m", "temperature": "-60 to 100 C"}
 
 
@@ -260,6 +285,46 @@ def check_rig(rig: Rig) -> None:
     _check_bar(rig)
     for i, band in enumerate(rig.band):
         check_band(band, rig, f"band[{i}]")
+    if rig.check is not None:
+        _check_readings(rig.check, rig)
+
+
+def _check_readings(check: Check, rig: Rig) -> None:
+    bar = rig.bar
+    if len(check.heights) != len(check.shown):
+        raise DataError(f"{len(check.shown)} readings for {len(check.heights)} heights", where="check.shown_kg",
+                        remedy="give one for each")  # fmt: skip
+    for height in check.heights:
+        if not bar.bottom - 1e-6 <= height <= bar.top + 1e-6:
+            raise DataError(f"{height:.4g} m is not between the ends of the lift", where="check.heights_mm",
+                            remedy=f"read it from {bar.bottom:.4g} to {bar.top:.4g} m")  # fmt: skip
+    if check.how == "hook":
+        _check_hook(check, rig)
+    elif check.how == "hover" and any(band.source == "below" for band in rig.band):
+        raise DataError("a bar hovers only in bands from above", where="check.how", remedy="use a scale")
+    elif check.how == "platform":
+        _check_platform(check, rig)
+
+
+def _check_hook(check: Check, rig: Rig) -> None:
+    if check.band >= len(rig.band):
+        raise DataError(f"there is no band[{check.band}]", where="check.band", remedy="they are counted from 0")
+    if rig.band[check.band].arrangement in ("spread", "across"):
+        raise DataError("a scale cannot take the place of the bar where a band is folded over it or goes across",
+                        where="check.how", remedy="use a platform scale")  # fmt: skip
+
+
+def _check_platform(check: Check, rig: Rig) -> None:
+    if check.alone is None:
+        raise DataError("is missing", where="check.alone_kg", remedy="read lifter, bar and plates without bands")
+    if any(under_feet(band) for band in rig.band):
+        raise DataError("a band under the feet presses lifter and bar together, and the scale below shows none of it",
+                        where="check.how", remedy="hang it over a fixed bar, or check its profile")  # fmt: skip
+
+
+def under_feet(band: RigBand) -> bool:
+    """Whether a band across lies under the lifter's own feet; it then lifts nothing but the bar in the hands."""
+    return band.arrangement == "across" and band.anchor_height < FEET
 
 
 def _check_bar(rig: Rig) -> None:

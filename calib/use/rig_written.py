@@ -7,7 +7,7 @@ from typing import Any
 
 from calib.acquire.run_head import Key
 from calib.units import from_si
-from calib.use.rig_file import FORMAT, SECTIONS, Anchor, Bar, Rig, RigBand
+from calib.use.rig_file import FORMAT, SECTIONS, Anchor, Bar, Check, Rig, RigBand
 
 
 def written(rig: Rig, notes: Sequence[str] = ()) -> str:
@@ -17,11 +17,12 @@ def written(rig: Rig, notes: Sequence[str] = ()) -> str:
         rig: The rig.
         notes: Lines to put first, as remarks.
     """
-    tables: list[tuple[str, Bar | Anchor | RigBand, str]] = [
+    tables: list[tuple[str, Bar | Anchor | RigBand | Check, str]] = [
         ("[bar]", rig.bar, "bar"),
         ("[anchor]", rig.anchor, "anchor"),
     ]
     tables += [("[[band]]", band, "band") for band in rig.band]
+    tables += [("[check]", rig.check, "check")] if rig.check is not None else []
     parts = ["".join(f"# {note}\n" for note in notes) + f"format = {json.dumps(FORMAT)}\n"]
     for heading, part, name in tables:
         defaults = {f.name: f.default for f in fields(part)}
@@ -39,7 +40,7 @@ def _value(value: Any, key: Key) -> str:
     """A value as TOML; what is alike at both ends once."""
     if isinstance(value, tuple):
         ends = [_value(one, key) for one in value]
-        return ends[0] if ends[0] == ends[1] else f"[{', '.join(ends)}]"
+        return ends[0] if key.name in ("sideways", "fore") and ends[0] == ends[1] else f"[{', '.join(ends)}]"
     if isinstance(value, str | bool):
         return json.dumps(value)
     unit = key.in_file.rpartition("_")[2]

@@ -4,7 +4,7 @@ Profiles and a rig in, numbers out; words, files and figures are made elsewhere.
 shift with a key: sources with one key move together, between bands and between profiles measured with the same gear.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -59,7 +59,14 @@ class Answer:
         return {way: direction for way, direction in found.items() if direction is not None}
 
 
-def calculate(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = False, points: int = GRID) -> Answer:
+def calculate(
+    rig: Rig,
+    profiles: Sequence[Profile],
+    *,
+    extrapolate: bool = False,
+    points: int = GRID,
+    adjusted: Callable[[list[Pull]], list[Pull]] = list,
+) -> Answer:
     """Work out a rig.
 
     Args:
@@ -67,6 +74,7 @@ def calculate(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fals
         profiles: One for each band of the rig, in its order.
         extrapolate: Go beyond the tested lengths, marked by a finding.
         points: Heights from bottom to top.
+        adjusted: The bands' pulls in the light of more that is known of them.
 
     Raises:
         OutOfRangeError: A band is pulled further, or less far, than it was measured.
@@ -80,7 +88,7 @@ def calculate(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fals
             found[way] = None
             continue
         bands = [_strung(i, rig, profile, heights, way, extrapolate) for i, (_, profile) in enumerate(pairs)]
-        found[way] = _direction(rig, _pulls(bands, heights), g, u_g)
+        found[way] = _direction(rig, adjusted(_pulls(bands, heights)), g, u_g)
     return Answer(rig, heights, g, found["up"], found["down"], rig_findings(rig, profiles, heights))
 
 

@@ -13,6 +13,7 @@ from calib.verbs.app import load
 WORDS = {
     "new": "calib.verbs.rig_new",
     "show": "calib.verbs.rig_show",
+    "check": "calib.verbs.rig_check",
     "solve": "calib.verbs.rig_solve",
     "weight": "calib.verbs.rig_weight",
 }
@@ -50,6 +51,7 @@ app = typer.Typer(
 Examples:
   bandcurve rig new squat
   bandcurve rig squat.rig.toml
+  bandcurve rig check squat.rig.toml --out squat2.rig.toml
   bandcurve rig solve squat.rig.toml *.profile.json --top 120 --plates 20x4,10x2
   bandcurve rig weight squat.rig.toml
 """,

@@ -52,12 +52,12 @@ def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[
         unit: Of the weights in the cautions.
     """
     from calib.use.anchors import cautions
-    from calib.use.statics import calculate
+    from calib.use.rig_check import work_out
 
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     with named(file):
-        answer = calculate(rig, profiles, extrapolate=extrapolate)
+        answer, _ = work_out(rig, profiles, extrapolate=extrapolate)
     return replace(answer, findings=(*answer.findings, *cautions(answer, unit))), profiles
 
 
