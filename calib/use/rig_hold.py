@@ -29,15 +29,17 @@ class Hold:
 
     height: float  # [m] of the sleeve's centre, where the bands pull most
     wait_s: float
+    across: bool  # a band from sleeve to sleeve: both its ends have to be held
     sides: tuple[SidePull, ...]
 
 
-def hold_number(rig: Rig, profiles: Sequence[Profile]) -> Hold | None:
+def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = False) -> Hold | None:
     """The pull held at the far end of the lift, after a few pulls from one end to the other.
 
     Args:
         rig: The rig.
         profiles: One for each of its bands.
+        extrapolate: Go beyond the tested lengths.
 
     Returns:
         None where bands hang from above and from below: no one height pulls both out.
@@ -47,7 +49,7 @@ def hold_number(rig: Rig, profiles: Sequence[Profile]) -> Hold | None:
         return None
     wait = profiles[0].conditions.dwell_s or DWELL
     still = replace(rig, bar=replace(rig.bar, tempo_s=wait))
-    answer = calculate(still, profiles)
+    answer = calculate(still, profiles, extrapolate=extrapolate)
     at, way = (0, "down") if above == {True} else (-1, "up")
     direction, g = answer.ways[way], answer.gravity  # type: ignore[index]
     sides = tuple(
@@ -55,4 +57,4 @@ def hold_number(rig: Rig, profiles: Sequence[Profile]) -> Hold | None:
         for side in SIDES
         if (k := direction.sides[side]).value.any()
     )
-    return Hold(float(answer.heights[at]), wait, sides)
+    return Hold(float(answer.heights[at]), wait, any(b.arrangement == "across" for b in rig.band), sides)

@@ -72,7 +72,8 @@ class Sought:
     within: float  # [kg] how far off a proposal may be
     most: int = 1  # bands on a side
     each_once: bool = False  # no band has a twin on the other side
-    few: int = 5
+    few: int = 3
+    extrapolate: bool = False  # beyond the tested lengths, marked
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,20 @@ class Proposal:
         """The bands from above pull more than bar and plates weigh, somewhere."""
         return any(f.code == "bar-may-lift" for f in self.answer.findings)
 
+    @property
+    def floats(self) -> bool:
+        """The bands from below pull up more than what holds them weighs."""
+        anchor, below = self.rig.anchor, any(band.source == "below" for band in self.rig.band)
+        if anchor.bolted or anchor.holds is None or not below:
+            return False
+        most = max(float(way.load.value.max()) for way in self.answer.ways.values())
+        return most - self.rig.weight_kg > anchor.holds
+
+    @property
+    def untested(self) -> bool:
+        """A band is used at lengths where nobody measured it."""
+        return any(f.code == "outside-tested" for f in self.answer.findings)
+
 
 class Missed(NamedTuple):
     """A band in an arrangement that cannot be had, or that misses what is wanted."""
@@ -105,7 +120,7 @@ class Missed(NamedTuple):
     band: str
     arrangement: str
     why: str
-    text: str
+    text: str  # empty where it misses
     miss: float | None  # [kg]
 
 
@@ -114,7 +129,8 @@ class Solved:
     """The best few, and what is not reachable."""
 
     sought: Sought
-    proposals: tuple[Proposal, ...]  # none where nothing is near enough
+    proposals: tuple[Proposal, ...]  # the best few; none where nothing is near enough
+    more: int  # near enough too, not among the few
     nearest: Proposal
     missed: tuple[Missed, ...]
     looked_at: int  # combinations of bands, ways to hang and loads
@@ -125,7 +141,8 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     """Find the combinations that come nearest to what is wanted.
 
     Of each set of bands in each arrangement the anchor, pegs and plates that miss least; of these, within what is
-    allowed, those first whose miss and u together are smallest. Where the bar may fly up they come last.
+    allowed, those first whose miss and u together are smallest. Guesses come
+    later, then an anchor that would lift off, a bar that may fly up last.
 
     Args:
         sought: What is asked.
@@ -147,11 +164,18 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
             tell(SEARCH + (1 - SEARCH) * (n + 1) / min(len(best), SHORTLIST))
     good = sorted(
         (p for p in made if p.miss <= sought.within),
-        key=lambda p: (p.lifts, hypot(p.miss, max(float(k.u[0]) for k in p.wanted(sought.wishes)))),
+        key=lambda p: (
+            p.lifts,
+            p.floats,
+            p.untested,
+            hypot(p.miss, max(float(k.u[0]) for k in p.wanted(sought.wishes))),
+        ),
     )
     looked = len(teams) * len(sought.ways) * len(sought.loads.totals)
     missed = _missed(sought, teams, best, bad)
-    return Solved(sought, tuple(good[: sought.few]), made[0], missed, looked, table.uneven)
+    return Solved(
+        sought, tuple(good[: sought.few]), max(len(good) - sought.few, 0), made[0], missed, looked, table.uneven
+    )
 
 
 def _teams(sought: Sought) -> list[Team]:
@@ -177,7 +201,7 @@ def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int],
     bad: dict[tuple[int, int], Unusable] = {}
     for w, hanging in enumerate(ways):
         for c, candidate in enumerate(bands):
-            pull = pulls(sought.place, hanging, candidate)
+            pull = pulls(sought.place, hanging, candidate, extrapolate=sought.extrapolate)
             if isinstance(pull, Unusable):
                 bad[w, c] = pull
             else:
@@ -271,7 +295,7 @@ def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
             profiles.append(sought.candidates[c].profile)
     bar = replace(place.rig.bar, plates=float(sought.loads.totals[best.load]))
     rig = replace(place.rig, bar=bar, band=tuple(bands))
-    answer = calculate(rig, profiles)
+    answer = calculate(rig, profiles, extrapolate=sought.extrapolate)
     answer = replace(answer, findings=(*answer.findings, *cautions(answer)))
     loads: dict[Of, Known] = {of: load_of(answer, answer.ways["up"], of) for of in OFS}
     return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads)
@@ -293,8 +317,7 @@ def _missed(
         for t, team in enumerate(teams):
             near = nearest.get((t, name))
             if near is not None and near.miss > sought.within:
-                text = f"misses by {near.miss:.1f} kg"
-                found.append(Missed(_team_name(team, ids), name, "misses", text, near.miss))
+                found.append(Missed(_team_name(team, ids), name, "misses", "", near.miss))
     return tuple(found)
 
 
@@ -308,12 +331,12 @@ def _nothing(sought: Sought, bad: Mapping[tuple[int, int], Unusable], uneven: in
         return DataError("one band cannot hang on both sides",
                          remedy="give two profiles, or leave out --each-once if it has a twin")  # fmt: skip
     if not bad or uneven:
-        return DataError(
-            f"no two of these bands pull alike enough: the sides would differ by more than {UNEQUAL_SHARE:.0%} of "
-            "the load", remedy="give bands that match")  # fmt: skip
+        apart = f"the sides would differ by more than {100 * UNEQUAL_SHARE:.0f} % of the load"
+        return DataError(f"no two of these bands pull alike enough: {apart}", remedy="give bands that match")
     (w, c), least = min(bad.items(), key=lambda item: item[1].excess)
     way, band = sought.ways[w], sought.candidates[c].profile.band.id
     return DataError(
-        f"no band can be used there; the nearest, {band} {way.arrangement}, {least.text}",
-        remedy="try other anchor heights or bands, or measure them at those lengths",
+        f"no band can be used there; the nearest, {band} {way.arrangement}: {least.text}",
+        remedy="try other anchor heights or bands, measure them at those lengths"
+        + ("" if sought.extrapolate else ", or ask for marked guesses with --extrapolate"),
     )

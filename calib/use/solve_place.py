@@ -5,12 +5,13 @@ A place is a rig file taken without its bands: each side keeps where its first b
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from posixpath import normpath
 from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 
-from calib.errors import DataError
+from calib.errors import DataError, OutOfRangeError
 from calib.gravity import local_gravity
 from calib.profile.document import Profile
 from calib.records import Array
@@ -155,47 +156,58 @@ def _in_slot(slot: RigBand, hanging: Hanging, candidate: Candidate | None) -> Ri
     )
 
 
-def pulls(place: Place, hanging: Hanging, candidate: Candidate) -> Array | Unusable:
-    """What a band pulls downward going up, at each height on each side. [kg], shape (sides, heights)"""
+def pulls(place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False) -> Array | Unusable:
+    """What a band pulls downward going up, at each height on each side. [kg], shape (sides, heights)
+
+    Args:
+        place: Where.
+        hanging: How.
+        candidate: The band.
+        extrapolate: Go beyond the tested lengths.
+    """
     g, _ = local_gravity(place.rig.bar.latitude_deg, place.rig.bar.altitude)
     found: dict[RigBand, Array] = {}
     bands = [replace(band, side="left") for band in hung(place, hanging, candidate)]
     for band in bands:
         if band not in found:
-            pull = _pull(place, band, candidate.profile)
+            pull = _pull(place, band, candidate.profile, extrapolate)
             if isinstance(pull, Unusable):
                 return pull
             found[band] = pull / g
     return np.array([found[band] for band in bands])
 
 
-def _pull(place: Place, band: RigBand, profile: Profile) -> Array | Unusable:
+def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
     above = band.source == "above"
     if above and profile.branches.unloading is None:
-        return Unusable("no way back", "its way back was not measured, and from above the lift follows it", 0.0)
+        text = "its way back was not measured, and from above the lift follows it"
+        return Unusable("no way back", text, inf)
     try:
         run = run_of(band, place.rig.bar, place.heights, loop_of(profile))
     except DataError as error:
-        return Unusable("hitch", error.what, 0.0)
-    refused = _refused(run.length, profile)
+        return Unusable("hitch", error.what, inf)
+    refused = _refused(run.length, profile, extrapolate)
     if refused:
         return refused
-    tension = Curve(profile, place.rig, run.length, above, False).tension()
+    try:
+        tension = Curve(profile, place.rig, run.length, above, extrapolate).tension()
+    except OutOfRangeError as error:
+        return Unusable("too long", error.what, float(run.length.max()) - profile.branches.loading.length_m[-1])
     down: Array = (-1.0 if above else 1.0) * tension * run.down
     return down
 
 
-def _refused(length: Array, profile: Profile) -> Unusable | None:
+def _refused(length: Array, profile: Profile, extrapolate: bool) -> Unusable | None:
     """The tested lengths are kept to, as the rig itself does; a band slack all the way pulls nothing."""
     first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
     longest, pulled = float(length.max()), length[length > profile.band.rest_half_path_m]
-    if longest > last + 1e-6:
+    if longest > last + 1e-6 and not extrapolate:
         text = f"would be {longest:.2f} m long (half path), tested to {last:.2f} m"
         return Unusable("too long", text, longest - last)
     if not len(pulled):
         return Unusable("slack", "would be slack all the way", profile.band.rest_half_path_m - longest)
     shortest = float(pulled.min())
-    if shortest < first - 1e-6:
+    if shortest < first - 1e-6 and not extrapolate:
         text = f"would be {shortest:.2f} m long (half path), tested from {first:.2f} m"
         return Unusable("too short", text, first - shortest)
     return None

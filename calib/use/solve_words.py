@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from calib.records import Array
+from calib.units import INCH
 from calib.use.rig_average import OFS
 from calib.use.rig_hold import Hold
 from calib.use.rig_sum import Known
@@ -22,9 +23,9 @@ SHARE_OF: dict[Of, str] = {
 _AT = {"bottom": "at the bottom", "top": "at the top", "average": "on average"}
 _ALWAYS_SAID = (
     "bar-may-lift", "loading-order", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "over-working-stretch",
-    "sides-unequal", "band-slack", "hitch-estimated", "no-unloading",
+    "sides-unequal", "outside-tested", "band-slack", "hitch-estimated", "no-unloading",
 )  # fmt: skip
-_NAMES = 6  # of bands in one sentence about what cannot be had
+_NAMES = 4  # of bands in one sentence about what cannot be had
 
 
 def wish_text(wish: Wish, unit: Unit) -> str:
@@ -48,15 +49,19 @@ def bands_text(proposal: Proposal) -> str:
     return ", ".join(f"{side} {name}" for side, name in zip(sides, names, strict=True))
 
 
-def hung_text(proposal: Proposal) -> str:
+def hung_text(proposal: Proposal, unit: Unit) -> str:
     """How they hang, for example "choked, anchor at 100 mm, pegs 300 mm apart"."""
     first = proposal.rig.band[0]
-    heights = dict.fromkeys(f"{1e3 * band.anchor_height:.0f}" for band in proposal.rig.band)
-    parts = [first.arrangement, f"anchor at {' and '.join(heights)} mm"]
+    heights = dict.fromkeys(_length(band.anchor_height, unit) for band in proposal.rig.band)
+    parts = [first.arrangement, f"anchor at {' and '.join(heights)}"]
     if first.pegs_apart:
-        apart = f"{1e3 * first.pegs_apart:.0f} mm"
+        apart = _length(first.pegs_apart, unit)
         parts.append(f"{apart} under the feet" if first.arrangement == "across" else f"pegs {apart} apart")
     return ", ".join(parts)
+
+
+def _length(metre: float, unit: Unit) -> str:
+    return f"{metre / INCH:.1f} in" if unit == "lb" else f"{1e3 * metre:.0f} mm"
 
 
 def plates_text(plates: Sequence[float], unit: Unit) -> str:
@@ -72,7 +77,7 @@ def row(number: int, proposal: Proposal, wishes: Sequence[Wish], unit: Unit) -> 
     return (
         str(number),
         bands_text(proposal),
-        hung_text(proposal),
+        hung_text(proposal, unit),
         plates_text(proposal.plates_a_side, unit),
         *(f"{_one(proposal.loads[of].value) / scale:.1f}" for of in ("bottom", "top")),
         f"{max(_one(k.u95) for k in wanted) / scale:.1f}",
@@ -107,9 +112,10 @@ def hold_text(hold: Hold | None, unit: Unit) -> str:
         pulls.append(f"the {side.side} side {side.value / scale:.1f} {unit} ({wide})")
     if len({re.sub("left|right", "", text) for text in pulls}) == 1:
         pulls = [pulls[0].replace("the left side", "each side")] if len(pulls) > 1 else pulls
+    out = "both ends of the band" if hold.across else "the bands of one side"
     return (
-        f"Check number: with the bands of one side pulled out to {1e3 * hold.height:.0f} mm in place of the bar, after "
-        f"a few pulls through the whole lift, a scale shows after {hold.wait_s:.0f} s: {' and '.join(pulls)}."
+        f"Check number: with {out} pulled out to {_length(hold.height, unit)} in place of the bar, after a few pulls "
+        f"through the whole lift, a scale shows after {hold.wait_s:.0f} s: {' and '.join(pulls)}."
     )
 
 
@@ -123,27 +129,30 @@ def caution_texts(proposal: Proposal) -> list[tuple[str, str]]:
     return [(code, text) for text, code in found.items()]
 
 
-def missed_texts(missed: Sequence[Missed]) -> list[str]:
-    """What cannot be had, one sentence for each arrangement and reason."""
+def missed_texts(missed: Sequence[Missed], unit: Unit) -> list[str]:
+    """What cannot be had, one sentence for each reason, arrangements with the same one together."""
     kinds: dict[tuple[str, str], list[Missed]] = {}
     for one in sorted(missed, key=lambda m: m.miss or 0.0):
         kinds.setdefault((one.arrangement, one.why), []).append(one)
-    texts = []
+    alike: dict[str, list[str]] = {}
     for (arrangement, why), ones in kinds.items():
-        named = "; ".join(f"{m.band} {m.text}" for m in ones[:_NAMES])
+        named = "; ".join(
+            f"{m.band}: {m.text}" if m.miss is None else f"{m.band} by {m.miss / UNIT[unit]:.1f} {unit}"
+            for m in ones[:_NAMES]
+        )
         more = f"; and {len(ones) - _NAMES} more" if len(ones) > _NAMES else ""
-        texts.append(f"{arrangement}, {'too far off' if why == 'misses' else why}: {named}{more}")
-    return texts
+        alike.setdefault(f"({'too far off' if why == 'misses' else why}): {named}{more}", []).append(arrangement)
+    return [f"{', '.join(arrangements)} {text}" for text, arrangements in alike.items()]
 
 
 def too_far_text(solved: Solved, unit: Unit) -> str:
     """Why nothing is proposed, with the nearest that can be had."""
     near, wishes = solved.nearest, solved.sought.wishes
     wanted = " and ".join(wish_text(wish, unit) for wish in wishes)
-    plates = plates_text(near.plates_a_side, unit)
+    plates, hung = plates_text(near.plates_a_side, unit), hung_text(near, unit)
     return (
         f"{wanted} cannot be had within {solved.sought.within / UNIT[unit]:.1f} {unit}; the nearest is "
-        f"{reached_text(near, wishes, unit)}, with {bands_text(near)} {hung_text(near)} and {plates} {unit} a side"
+        f"{reached_text(near, wishes, unit)}, with {bands_text(near)} {hung} and {plates} {unit} a side"
     )
 
 
@@ -175,9 +184,10 @@ def solved_json(solved: Solved, holds: Sequence[Hold | None]) -> dict[str, Any]:
         "looked_at": solved.looked_at,
         "twins_assumed": twins_assumed(solved),
         "left_over_plates_kg": [_rounded(mass) for mass in solved.sought.loads.left_over],
+        "more_within": solved.more,
         "proposals": [_proposal_json(p, h) for p, h in zip(solved.proposals, holds, strict=True)],
         "not_reachable": [
-            {"bands": m.band, "arrangement": m.arrangement, "why": m.why, "text": m.text,
+            {"bands": m.band, "arrangement": m.arrangement, "why": m.why, "text": m.text or None,
              "miss_kg": None if m.miss is None else _rounded(m.miss)} for m in solved.missed
         ],
     }  # fmt: skip

@@ -40,12 +40,13 @@ class _Tries(NamedTuple):
     plates: "list[Plates] | None"
     most: int
     each_once: bool
+    extrapolate: bool
 
 
 def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig: its bar, anchor, and where its bands hang.")],
     profiles: Annotated[
-        list[Path] | None, typer.Argument(metavar="[PROFILE]...", help="Bands to choose from; those of FILE if none.")
+        list[Path] | None, typer.Argument(metavar="PROFILE", help="Bands to choose from; those of FILE if none.")
     ] = None,
     top: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted on the bar at the top, going up.")] = None,
     bottom: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted at the bottom.")] = None,
@@ -80,7 +81,10 @@ def command(
         bool, typer.Option("--each-once", help="No band has a twin: left and right are two of the profiles.")
     ] = False,
     within: Annotated[str | None, typer.Option(metavar="LOAD", help="How far off is near enough; 2.5 kg.")] = None,
-    few: Annotated[int, typer.Option(min=1, max=20, help="How many to show.")] = 5,
+    few: Annotated[int, typer.Option(min=1, max=20, help="How many to show.")] = 3,
+    extrapolate: Annotated[
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+    ] = False,
     out: Annotated[
         Path | None, typer.Option(metavar="RIG", help="Write the first as a new rig file, for bandcurve rig.")
     ] = None,
@@ -113,6 +117,7 @@ def command(
         plates_option(plates, shown) if plates else None,
         most,
         each_once,
+        extrapolate,
     )
     near = load_option(within, "--within", shown) if within else WITHIN
     solved = _solved(file, profiles or [], asked, tries, near, few)
@@ -172,10 +177,19 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
         ways = hangings(place, tries.arrangements, tries.heights, tries.pegs)
     except DataError as error:
         raise DataError(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
-    wishes = wishes or _loads_of(cast("Path", asked.like))
+    wishes = wishes or _loads_of(cast("Path", asked.like), tries.extrapolate)
     loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
     sought = Sought(
-        place, _candidates(file, rig, profiles), ways, loads, wishes, within, tries.most, tries.each_once, few
+        place,
+        _candidates(file, rig, profiles),
+        ways,
+        loads,
+        wishes,
+        within,
+        tries.most,
+        tries.each_once,
+        few,
+        tries.extrapolate,
     )
     progress = Progress("Trying every band")
     try:
@@ -186,13 +200,13 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
         progress.close()
 
 
-def _loads_of(file: Path) -> "list[Wish]":
+def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
     """The loads of another rig at its bottom and top, going up."""
     from calib.use.rig_average import load_of
     from calib.use.solve import Wish
     from calib.verbs.rig_files import worked_out
 
-    answer, _ = worked_out(file, extrapolate=False)
+    answer, _ = worked_out(file, extrapolate=extrapolate)
     if answer.up is None:
         raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
     return [Wish(of, float(load_of(answer, answer.up, of).value[0])) for of in ("bottom", "top")]
@@ -227,7 +241,7 @@ def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_jso
 
     if not solved.proposals:
         raise DataError(too_far_text(solved, unit), where=file.name, remedy=_other_ways(solved))
-    holds = [hold_number(p.rig, p.profiles) for p in solved.proposals]
+    holds = [hold_number(p.rig, p.profiles, extrapolate=solved.sought.extrapolate) for p in solved.proposals]
     if out is not None:
         _write(solved, file, out, unit)
     if as_json:
@@ -284,6 +298,8 @@ def _say(solved: "Solved", holds: "Sequence[Hold | None]", out: Path | None, uni
         print(wrap(text))
     print(f"\n{heading('The best')}")
     print(table(HEADERS, [row(n + 1, p, sought.wishes, unit) for n, p in enumerate(solved.proposals)]))
+    if solved.more:
+        print(wrap(f"Near enough too, shown with --few: {solved.more} more."))
     print(wrap(f'All in {unit}. "+- mean" and "+- next set": 95 % limits, the wider of what was wanted.'))
     for n, (proposal, hold) in enumerate(zip(solved.proposals, holds, strict=True)):
         print(f"\n{heading(f'Number {n + 1}')}")
@@ -293,7 +309,7 @@ def _say(solved: "Solved", holds: "Sequence[Hold | None]", out: Path | None, uni
             print(wrap(f"{sentence(text)} [{code}]", None, "  - ", "    "))
     if solved.missed or solved.uneven:
         print(f"\n{heading('Not reachable')}")
-        for text in missed_texts(solved.missed):
+        for text in missed_texts(solved.missed, unit):
             print(wrap(sentence(text), None, "  - ", "    "))
         if solved.uneven:
             print(

@@ -25,6 +25,9 @@ def command(
         str | None,
         typer.Option(metavar="LIST", help="Plates that exist, such as 20x4,10x2: tells the nearest of them."),
     ] = None,
+    extrapolate: Annotated[
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+    ] = False,
     unit: Annotated[str, typer.Option(metavar="UNIT", help="kg or lb: of words and of numbers without one.")] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
@@ -48,12 +51,12 @@ def command(
     from calib.use.rig_hold import hold_number
     from calib.verbs.rig_files import worked_out
 
-    answer, profiles = worked_out(file, extrapolate=False)
+    answer, profiles = worked_out(file, extrapolate=extrapolate)
     up = answer.up
     if up is None:
         raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
     loads = {of: load_of(answer, up, of) for of in OFS}
-    hold = hold_number(answer.rig, profiles)
+    hold = hold_number(answer.rig, profiles, extrapolate=extrapolate)
     made = loadings(owned) if owned else None
     if as_json:
         print(json.dumps(_document(answer, loads, made, hold)))

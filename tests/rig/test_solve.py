@@ -360,3 +360,19 @@ def test_plates_on_the_bar_stay_where_none_are_given() -> None:
     sought = replace(asked(Wish("top", 80.0), within=30.0), loads=as_loaded(40.0))
     found: Solved = solve(sought)
     assert {p.rig.bar.plates for p in found.proposals} == {40.0}
+
+
+def test_guesses_come_after_what_was_tested_and_an_anchor_that_lifts_off_later() -> None:
+    made = rig(*PAIR, bottom=1080, top=1500)
+    found = solve(asked(Wish("top", 80.0), made=made, pegs=(0.3,), within=40.0, few=9, extrapolate=True))
+    kinds = [(p.floats, p.untested) for p in found.proposals]
+    assert kinds == sorted(kinds)
+    assert {untested for _, untested in kinds} == {False, True}
+    assert all((p.floats, p.untested) == (False, True) for p in found.proposals if p.hanging.arrangement == "straight")
+    light = rig(*PAIR, bottom=1300, top=1600, anchor="[anchor]\nholds_kg = 15")
+    heavy = [p for p in solve(asked(Wish("top", 80.0), made=light, within=40.0, few=9)).proposals if p.floats]
+    assert heavy
+    for p in heavy:
+        up, down = (calculate(p.rig, p.profiles).ways[way].load.value for way in ("up", "down"))
+        assert max(up.max(), down.max()) - p.rig.weight_kg > 15
+        assert any("it will lift off" in f.text for f in p.answer.findings)
