@@ -72,6 +72,13 @@ def loading_order(answer: Answer) -> tuple[Step, ...]:
     return tuple(steps)
 
 
+def lifts_off(answer: Answer) -> bool:
+    """Whether the bands pull up more than what holds them weighs, as far as that is known."""
+    anchor = answer.rig.anchor
+    known = not anchor.bolted and anchor.holds is not None
+    return known and _anchor_load(answer).uplift >= (anchor.holds or 0.0) * answer.gravity
+
+
 def _hooks_index(answer: Answer) -> int:
     """Height at which bands are put on: the hooks, or where they pull most if those are not given."""
     if answer.rig.bar.hooks is not None:

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 from calib.errors import DataError
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.anchors import UNEQUAL_SHARE, cautions
+from calib.use.anchors import UNEQUAL_SHARE, cautions, lifts_off
 from calib.use.plates import Loadings
 from calib.use.rig_average import OFS, load_of, over_the_lift
 from calib.use.rig_file import Rig
 from calib.use.rig_sum import Known
+from calib.use.rig_words import Unit
 from calib.use.solve_place import Candidate, Hanging, Place, Unusable, hung, pulls
 from calib.use.statics import Answer, calculate
 
@@ -74,6 +75,7 @@ class Sought:
     each_once: bool = False  # no band has a twin on the other side
     few: int = 3
     extrapolate: bool = False  # beyond the tested lengths, marked
+    unit: Unit = "kg"  # of the weights in the cautions
 
 
 @dataclass(frozen=True)
@@ -98,15 +100,6 @@ class Proposal:
     def lifts(self) -> bool:
         """The bands from above pull more than bar and plates weigh, somewhere."""
         return any(f.code == "bar-may-lift" for f in self.answer.findings)
-
-    @property
-    def floats(self) -> bool:
-        """The bands from below pull up more than what holds them weighs."""
-        anchor, below = self.rig.anchor, any(band.source == "below" for band in self.rig.band)
-        if anchor.bolted or anchor.holds is None or not below:
-            return False
-        most = max(float(way.load.value.max()) for way in self.answer.ways.values())
-        return most - self.rig.weight_kg > anchor.holds
 
     @property
     def untested(self) -> bool:
@@ -166,7 +159,7 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
         (p for p in made if p.miss <= sought.within),
         key=lambda p: (
             p.lifts,
-            p.floats,
+            lifts_off(p.answer),
             p.untested,
             hypot(p.miss, max(float(k.u[0]) for k in p.wanted(sought.wishes))),
         ),
@@ -296,7 +289,7 @@ def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
     bar = replace(place.rig.bar, plates=float(sought.loads.totals[best.load]))
     rig = replace(place.rig, bar=bar, band=tuple(bands))
     answer = calculate(rig, profiles, extrapolate=sought.extrapolate)
-    answer = replace(answer, findings=(*answer.findings, *cautions(answer)))
+    answer = replace(answer, findings=(*answer.findings, *cautions(answer, sought.unit)))
     loads: dict[Of, Known] = {of: load_of(answer, answer.ways["up"], of) for of in OFS}
     return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads)
 

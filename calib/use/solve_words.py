@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from calib.records import Array
-from calib.units import INCH
+from calib.units import SHOWN
 from calib.use.rig_average import OFS
 from calib.use.rig_hold import Hold
 from calib.use.rig_sum import Known
@@ -50,7 +50,7 @@ def bands_text(proposal: Proposal) -> str:
 
 
 def hung_text(proposal: Proposal, unit: Unit) -> str:
-    """How they hang, for example "choked, anchor at 100 mm, pegs 300 mm apart"."""
+    """How they hang, for example "choked, anchor at 0.100 m, pegs 0.300 m apart"."""
     first = proposal.rig.band[0]
     heights = dict.fromkeys(_length(band.anchor_height, unit) for band in proposal.rig.band)
     parts = [first.arrangement, f"anchor at {' and '.join(heights)}"]
@@ -61,7 +61,8 @@ def hung_text(proposal: Proposal, unit: Unit) -> str:
 
 
 def _length(metre: float, unit: Unit) -> str:
-    return f"{metre / INCH:.1f} in" if unit == "lb" else f"{1e3 * metre:.0f} mm"
+    shown = SHOWN[unit]
+    return f"{shown.tape(metre)} {shown.length}"
 
 
 def plates_text(plates: Sequence[float], unit: Unit) -> str:

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.verbs.quantities import shown_in
+from calib.verbs.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
 
 if TYPE_CHECKING:
     from calib.use.plates import Plates
     from calib.use.rig_file import Arrangement, Rig
-    from calib.use.rig_hold import Hold
     from calib.use.rig_words import Unit
     from calib.use.solve import Of, Solved, Wish
     from calib.use.solve_place import Candidate
@@ -41,6 +42,7 @@ class _Tries(NamedTuple):
     most: int
     each_once: bool
     extrapolate: bool
+    unit: "Unit"  # of weights in sentences
 
 
 def command(
@@ -88,7 +90,7 @@ def command(
     out: Annotated[
         Path | None, typer.Option(metavar="RIG", help="Write the first as a new rig file, for bandcurve rig.")
     ] = None,
-    unit: Annotated[str, typer.Option(metavar="UNIT", help="kg or lb: of words and of numbers without one.")] = "kg",
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Find which bands, hung how, with which plates, put a wanted load on the bar.
@@ -103,9 +105,6 @@ def command(
       bandcurve rig solve squat.rig.toml B07.profile.json --top 140 --share 25% --share-of top --plates 20x6
       bandcurve rig solve here.rig.toml *.profile.json --like there.rig.toml --anchor-heights 80:580:50mm
     """
-    from calib.verbs.quantities import shown_in
-    from calib.verbs.solve_options import load_option, plates_option, several_lengths
-
     shown = cast("Unit", shown_in(unit).force)
     loads = {"bottom": bottom, "top": top, "average": average}
     wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text}
@@ -118,6 +117,7 @@ def command(
         most,
         each_once,
         extrapolate,
+        "kg" if as_json else shown,
     )
     near = load_option(within, "--within", shown) if within else WITHIN
     solved = _solved(file, profiles or [], asked, tries, near, few)
@@ -126,8 +126,6 @@ def command(
 
 def share_wish(share: str | None, of: str | None, maximum: str | None, unit: str) -> "Wish | None":
     """Read the share that is wanted, whose meaning has to be named."""
-    from calib.verbs.solve_options import load_option, share_option
-
     if share is None:
         if of or maximum:
             raise UsageError("--share-of and --maximum belong to --share", remedy="give --share, for example 25%")
@@ -161,7 +159,7 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
     from calib.use.solve import Sought, Wish, solve
     from calib.use.solve_place import hangings, place_of
     from calib.verbs.progress import Progress
-    from calib.verbs.rig_files import read_rig
+    from calib.verbs.rig_files import named, read_rig
 
     wishes = [Wish(cast("Of", of), load) for of, load in asked.loads.items()] + ([asked.share] if asked.share else [])
     if bool(wishes) == bool(asked.like):
@@ -172,11 +170,9 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
     if tries.each_once and tries.most > 1:
         raise UsageError("--each-once goes with one band a side", remedy="leave out --most, or --each-once")
     rig = read_rig(file)
-    try:
+    with named(file):
         place = place_of(rig)
         ways = hangings(place, tries.arrangements, tries.heights, tries.pegs)
-    except DataError as error:
-        raise DataError(error.what, where=f"{file.name}: {error.where}", remedy=error.remedy) from None
     wishes = wishes or _loads_of(cast("Path", asked.like), tries.extrapolate)
     loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
     sought = Sought(
@@ -190,6 +186,7 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
         tries.each_once,
         few,
         tries.extrapolate,
+        tries.unit,
     )
     progress = Progress("Trying every band")
     try:
@@ -247,7 +244,9 @@ def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_jso
     if as_json:
         print(json.dumps(solved_json(solved, holds)))
     else:
-        _say(solved, holds, out, unit)
+        from calib.verbs.solve_text import say
+
+        say(solved, holds, out, unit)
     return 0
 
 
@@ -274,69 +273,3 @@ def _write(solved: "Solved", file: Path, out: Path, unit: "Unit") -> None:
     wanted = " and ".join(wish_text(wish, unit) for wish in solved.sought.wishes)
     notes = (f"Worked out by bandcurve for {wanted}, going up.",)
     write_new(out, written(replace(rig, band=bands), notes).encode())
-
-
-def _say(solved: "Solved", holds: "Sequence[Hold | None]", out: Path | None, unit: "Unit") -> None:
-    from calib.use.rig_words import UNIT
-    from calib.use.solve_words import (
-        HEADERS,
-        caution_texts,
-        hold_text,
-        missed_texts,
-        row,
-        share_text,
-        twins_assumed,
-        wish_text,
-    )
-    from calib.verbs.plain_text import heading, sentence, table, wrap
-
-    sought, scale = solved.sought, UNIT[unit]
-    wanted = " and ".join(wish_text(wish, unit) for wish in sought.wishes)
-    print(wrap(f"Wanted: {wanted}, going up, within {sought.within / scale:.1f} {unit}."))
-    print(wrap(f"Looked at {solved.looked_at} combinations of bands, ways to hang them and plates."))
-    for text in _about_plates(solved, unit):
-        print(wrap(text))
-    print(f"\n{heading('The best')}")
-    print(table(HEADERS, [row(n + 1, p, sought.wishes, unit) for n, p in enumerate(solved.proposals)]))
-    if solved.more:
-        print(wrap(f"Near enough too, shown with --few: {solved.more} more."))
-    print(wrap(f'All in {unit}. "+- mean" and "+- next set": 95 % limits, the wider of what was wanted.'))
-    for n, (proposal, hold) in enumerate(zip(solved.proposals, holds, strict=True)):
-        print(f"\n{heading(f'Number {n + 1}')}")
-        print(wrap(share_text(proposal)))
-        print(wrap(hold_text(hold, unit)))
-        for code, text in caution_texts(proposal):
-            print(wrap(f"{sentence(text)} [{code}]", None, "  - ", "    "))
-    if solved.missed or solved.uneven:
-        print(f"\n{heading('Not reachable')}")
-        for text in missed_texts(solved.missed, unit):
-            print(wrap(sentence(text), None, "  - ", "    "))
-        if solved.uneven:
-            print(
-                wrap(
-                    f"{solved.uneven} pairs were passed over: their sides would pull too unlike.", None, "  - ", "    "
-                )
-            )
-    print()
-    if twins_assumed(solved):
-        print(wrap("Each band is taken to have an exact twin on the other side. Bands sold as equal differ by a tenth "
-                   "and more: measure both, and ask with --each-once."))  # fmt: skip
-    print(wrap("Before you use one: bandcurve rig on its file says everything about it, both ways"
-               + (f" (the first is in {out})." if out else " (--out writes the first).")))  # fmt: skip
-    print(
-        wrap("These are reminders, not a safety plan: the rules of your place and the people qualified there decide.")
-    )
-
-
-def _about_plates(solved: "Solved", unit: "Unit") -> list[str]:
-    from calib.use.rig_words import UNIT
-
-    loads, texts = solved.sought.loads, []
-    if loads.left_over:
-        odd = ", ".join(f"{mass / UNIT[unit]:.4g}" for mass in loads.left_over)
-        texts.append(f"Both sides are loaded alike, so one plate of {odd} {unit} each is left over.")
-    if len(loads.totals) == 1 and not loads.left_over:
-        texts.append(
-            f"The plates stay as in the file, {loads.totals[0] / UNIT[unit]:.1f} {unit}; --plates tries others."
-        )
-    return texts

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any, cast
 import typer
 
 from calib.errors import DataError
+from calib.verbs.quantities import shown_in
+from calib.verbs.solve_options import UNIT_HELP_ALSO, plates_option
 
 if TYPE_CHECKING:
     from calib.use.plates import Loadings
@@ -28,7 +30,7 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
-    unit: Annotated[str, typer.Option(metavar="UNIT", help="kg or lb: of words and of numbers without one.")] = "kg",
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say which straight weight, without bands, puts the same load on the bar as a rig does.
@@ -41,9 +43,6 @@ def command(
       bandcurve rig weight squat.rig.toml
       bandcurve rig weight squat.rig.toml --plates 20x6,10x2,5x2,2.5x2
     """
-    from calib.verbs.quantities import shown_in
-    from calib.verbs.solve_options import plates_option
-
     shown = cast("Unit", shown_in(unit).force)
     owned = plates_option(plates, shown) if plates else None
     from calib.use.plates import loadings
@@ -51,7 +50,7 @@ def command(
     from calib.use.rig_hold import hold_number
     from calib.verbs.rig_files import worked_out
 
-    answer, profiles = worked_out(file, extrapolate=extrapolate)
+    answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     up = answer.up
     if up is None:
         raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
@@ -111,3 +110,6 @@ def _say(
     print(wrap(hold_text(hold, unit)))
     print()
     print(findings_text(answer.findings))
+    print(
+        wrap("These are reminders, not a safety plan: the rules of your place and the people qualified there decide.")
+    )

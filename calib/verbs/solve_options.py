@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING
 
 from calib.acquire.typed import parse_mass
 from calib.errors import DataError, UsageError
-from calib.verbs.quantities import option_in_si
+from calib.verbs.quantities import UNIT_HELP, option_in_si
 
 if TYPE_CHECKING:
     from calib.use.plates import Plates
 
+UNIT_HELP_ALSO = UNIT_HELP.replace("in the words", "in the words and for numbers without a unit")
 MOST_KINDS, MOST_EACH = 16, 60
 MOST_LENGTHS = 60
 

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from calib.errors import DataError
 from calib.profile.document import Profile, parse_profile
+from calib.use.anchors import lifts_off
 from calib.use.plates import Plates, as_loaded, loadings
 from calib.use.rig_average import load_of
 from calib.use.rig_file import parse_rig
@@ -365,12 +366,18 @@ def test_plates_on_the_bar_stay_where_none_are_given() -> None:
 def test_guesses_come_after_what_was_tested_and_an_anchor_that_lifts_off_later() -> None:
     made = rig(*PAIR, bottom=1080, top=1500)
     found = solve(asked(Wish("top", 80.0), made=made, pegs=(0.3,), within=40.0, few=9, extrapolate=True))
-    kinds = [(p.floats, p.untested) for p in found.proposals]
+    kinds = [(lifts_off(p.answer), p.untested) for p in found.proposals]
     assert kinds == sorted(kinds)
     assert {untested for _, untested in kinds} == {False, True}
-    assert all((p.floats, p.untested) == (False, True) for p in found.proposals if p.hanging.arrangement == "straight")
+    assert all(
+        (lifts_off(p.answer), p.untested) == (False, True)
+        for p in found.proposals
+        if p.hanging.arrangement == "straight"
+    )
     light = rig(*PAIR, bottom=1300, top=1600, anchor="[anchor]\nholds_kg = 15")
-    heavy = [p for p in solve(asked(Wish("top", 80.0), made=light, within=40.0, few=9)).proposals if p.floats]
+    heavy = [
+        p for p in solve(asked(Wish("top", 80.0), made=light, within=40.0, few=9)).proposals if lifts_off(p.answer)
+    ]
     assert heavy
     for p in heavy:
         up, down = (calculate(p.rig, p.profiles).ways[way].load.value for way in ("up", "down"))

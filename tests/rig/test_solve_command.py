@@ -44,7 +44,7 @@ def test_a_wanted_load_is_answered_in_words(place: Path, capsys: Capture) -> Non
     assert not err
     assert out.isascii()
     assert "Wanted: 68.0 kg at the bottom and 80.0 kg at the top, going up, within 2.5 kg." in out
-    assert re.search(r"^1  THIN +straight, anchor at 100 mm ", out, re.MULTILINE)
+    assert re.search(r"^1  THIN +straight, anchor at 0.100 m ", out, re.MULTILINE)
     assert "Check number" in out
     assert "Not reachable" in out
     assert "exact twin" in out
@@ -133,7 +133,7 @@ def test_what_cannot_be_had_is_one_sentence_with_the_nearest(place: Path, capsys
     assert err.count("\n") == 1
     near = re.search(
         r"400\.0 kg at the top cannot be had within 2\.5 kg; the nearest is ([\d.]+) kg at the top, with WIDE "
-        r"straight, anchor at 100 mm and 2 x 20 \+ 10 \+ 5 \+ 2\.5 \+ 1\.25 kg a side; ask for that, or try more bands",
+        r"straight, anchor at 0\.100 m and 2 x 20 \+ 10 \+ 5 \+ 2\.5 \+ 1\.25 kg a side; ask for that, or try more",
         err,
     )
     assert near, err
@@ -233,3 +233,28 @@ def test_the_bar_of_progress_shows_after_a_second_and_wipes_itself_away(
     assert "[###############...............]  50 %" in shown
     bar.close()
     assert capsys.readouterr().err == f"\r{' ' * (len(shown) - 1)}\r"
+
+
+def test_cautions_are_in_the_unit_of_the_words_and_in_kg_in_the_document(place: Path, capsys: Capture) -> None:
+    plates = ["--plates", "45x4,25x2,10x2"]
+    asked = ["rig", "solve", "bench.rig.toml", *BANDS, "--top", "120", *plates, "--within", "20kg", "--unit", "lb"]
+    assert run(asked) == 0
+    assert re.search(r"at least \d+\.\d lb of plates", capsys.readouterr().out)
+    assert run([*asked, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    orders = [f["text"] for f in told["proposals"][0]["findings"] if f["code"] == "loading-order"]
+    assert all(re.search(r"at least \d+\.\d kg of plates", text) for text in orders)
+
+
+def test_a_lift_that_begins_slack_is_answered_where_it_is_asked_for_marked(place: Path, capsys: Capture) -> None:
+    (place / "low.rig.toml").write_text(PRESS.replace("bottom_mm = 1350", "bottom_mm = 1000"), "utf-8")
+    asked = ["rig", "solve", "low.rig.toml", *BANDS, "--top", "80", *OWNED, "--arrangements", "straight"]
+    assert run(asked) == 1
+    assert "--extrapolate" in capsys.readouterr().err
+    assert run([*asked, "--extrapolate"]) == 0
+    out = capsys.readouterr().out
+    assert "[outside-tested]" in out
+    assert "[band-slack]" in out
+    assert run(["rig", "weight", "low.rig.toml"]) == 1
+    assert run(["rig", "weight", "low.rig.toml", "--extrapolate", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["straight_weight"]["bottom"]["bar_load_kg"] == 60
