@@ -26,6 +26,7 @@ from calib.use.statics import Answer, calculate
 
 Of = Literal["bottom", "top", "average", "weight", "maximum"]
 Tell = Callable[[float], None]
+Team = tuple[tuple[int, ...], ...]  # bands by their place in the list of candidates, for each side of the place
 SHORTLIST = 40  # combinations that miss least: for these U is worked out
 MOST_TEAMS = 20_000
 SEARCH = 0.8  # of the work, roughly; the rest is U
@@ -53,12 +54,6 @@ class Wish:
             return (-self.share, most) if self.of == "weight" else (0.0, most - self.share * self.maximum)
         there = _at(pulled, self.of)
         return -self.share, abs(there) - self.share * there
-
-
-class Team(NamedTuple):
-    """Bands by their place in the list of candidates, for each side of the place."""
-
-    sides: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -134,8 +129,8 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     """Find the combinations that come nearest to what is wanted.
 
     Of each set of bands in each arrangement the anchor, pegs and plates that miss least; of these, within what is
-    allowed, those first whose miss and u together are smallest. Guesses come
-    later, then an anchor that would lift off, a bar that may fly up last.
+    allowed, those first whose miss and u together are smallest. Guesses come later, then an anchor that would lift off,
+    a bar that may fly up last.
 
     Args:
         sought: What is asked.
@@ -166,9 +161,9 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     )
     looked = len(teams) * len(sought.ways) * len(sought.loads.totals)
     missed = _missed(sought, teams, best, bad)
-    return Solved(
-        sought, tuple(good[: sought.few]), max(len(good) - sought.few, 0), made[0], missed, looked, table.uneven
-    )
+    few = tuple(good[: sought.few])
+    more = sum(one.miss <= sought.within for one in best) - len(few)
+    return Solved(sought, few, more, made[0], missed, looked, table.uneven)
 
 
 def _teams(sought: Sought) -> list[Team]:
@@ -180,9 +175,9 @@ def _teams(sought: Sought) -> list[Team]:
                         remedy="give fewer profiles, or fewer bands a side")  # fmt: skip
     if sought.each_once and slots > 1:
         pairs = combinations(range(n), 2) if sought.place.mirrored else permutations(range(n), 2)
-        return [Team(((i,), (j,))) for i, j in pairs]
+        return [((i,), (j,)) for i, j in pairs]
     sets = [chosen for k in range(1, sought.most + 1) for chosen in combinations(range(n), k)]
-    return [Team((chosen,) * slots) for chosen in sets]
+    return [(chosen,) * slots for chosen in sets]
 
 
 def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int], Unusable]]:
@@ -217,8 +212,8 @@ class _Table:
 
     def __init__(self, sought: Sought, teams: Sequence[Team], pulled: Array) -> None:
         self.sought, self.uneven = sought, 0
-        width, none = max((len(side) for team in teams for side in team.sides), default=1), len(sought.candidates)
-        padded = [[[*side, *[none] * (width - len(side))] for side in team.sides] for team in teams]
+        width, none = max((len(side) for team in teams for side in team), default=1), len(sought.candidates)
+        padded = [[[*side, *[none] * (width - len(side))] for side in team] for team in teams]
         chosen = np.array(padded, dtype=int).reshape(len(teams), len(sought.place.slots), width)
         rows = [self._row(pulled[w], chosen) for w in range(len(sought.ways))]
         self.miss, self.load = np.array([m for m, _ in rows]), np.array([at for _, at in rows])
@@ -282,7 +277,7 @@ def _at(pulled: Array, of: Of) -> Array:
 
 def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
     place, hanging, bands, profiles = sought.place, sought.ways[best.way], [], []
-    for slot, members in enumerate(team.sides):
+    for slot, members in enumerate(team):
         for c in members:
             bands.append(hung(place, hanging, sought.candidates[c])[slot])
             profiles.append(sought.candidates[c].profile)
@@ -315,7 +310,7 @@ def _missed(
 
 
 def _team_name(team: Team, ids: Sequence[str]) -> str:
-    sides = [" and ".join(ids[c] for c in side) for side in dict.fromkeys(team.sides)]
+    sides = [" and ".join(ids[c] for c in side) for side in dict.fromkeys(team)]
     return " with ".join(sides)
 
 

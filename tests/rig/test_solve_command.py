@@ -258,3 +258,12 @@ def test_a_lift_that_begins_slack_is_answered_where_it_is_asked_for_marked(place
     assert run(["rig", "weight", "low.rig.toml"]) == 1
     assert run(["rig", "weight", "low.rig.toml", "--extrapolate", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["straight_weight"]["bottom"]["bar_load_kg"] == 60
+
+
+def test_a_nearest_that_may_fly_up_is_not_named_without_saying_so(place: Path, capsys: Capture) -> None:
+    asked = ["rig", "solve", "bench.rig.toml", "WIDE.profile.json", "--bottom", "1", "--plates", "2.5x2"]
+    assert run(asked) == 1
+    near = re.search(r"the nearest is (-?[\d.]+) kg at the bottom", err := capsys.readouterr().err)
+    assert near
+    assert float(near[1]) < 0
+    assert "let go, the bar flies up" in err
