@@ -22,6 +22,7 @@ TOUCH_THE_WORLD = {
     "calib.acquire.run_file",
     "calib.acquire.port",
     "calib.acquire.stream_file",
+    "calib.profile.collection",  # the folder is the store
     "calib.strict_json",
     "calib.safe_write",
 }
@@ -161,7 +162,7 @@ def test_reading_a_profile_loads_no_numerics(arguments: list[str]) -> None:
     assert not loaded & {"numpy", "scipy", "matplotlib", "serial"}
 
 
-@pytest.mark.parametrize("kind", ["profile", "scale", "run"])
+@pytest.mark.parametrize("kind", ["profile", "scale", "run", "series"])
 def test_printing_a_schema_loads_no_scipy(kind: str) -> None:
     loaded, printed = _loaded(["schema", kind])
     assert f"urn:bandcurve:schema:{kind}:1" in printed

@@ -254,7 +254,7 @@ def _check_load(runs: Sequence[Run]) -> CheckLoadShown | None:
         if len(shown) and run.head.check_load:
             resolution = run.head.scale.resolution if run.head.scale else 0.0
             scatter = float(np.std(shown, ddof=1)) if len(shown) > 1 else 0.0
-            u = max(scatter, resolution / 12**0.5) / len(shown) ** 0.5
+            u = np.hypot(scatter / len(shown) ** 0.5, resolution / 12**0.5)  # rounding is the same each time
             return CheckLoadShown(run.head.check_load.id, float(shown.mean()), float(u))
     return None
 

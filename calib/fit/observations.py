@@ -170,9 +170,17 @@ def zero_at(run: Run, rows: Sequence[Row]) -> tuple[Array, float]:
 
 
 def check_load_shown(run: Run) -> Array:
-    """What the check load read each time, the zero taken off, shape (times,); empty where there was none. [N]"""
+    """What the check load read each time, corrected as pulls are, shape (times,); empty where there was none. [N]"""
     rows = [r for r in run.standing("check-load") if r.force is not None]
-    return np.array([r.force for r in rows], dtype=float) - zero_at(run, rows)[0]
+    shown, zero = np.array([r.force for r in rows], dtype=float), zero_at(run, rows)[0]
+    return _net(shown, zero, run.head.scale.correction if run.head.scale else None)
+
+
+def _net(shown: Array, zero: Array, fixed: Correction | None) -> Array:
+    """What a load adds to the indication with nothing on, by the check in force. [N]"""
+    if fixed is None:
+        return shown - zero
+    return np.array([fixed.force(s) - fixed.force(z) for s, z in zip(shown, zero, strict=True)])
 
 
 def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float, float]:
@@ -185,10 +193,7 @@ def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float
     shown = np.array([r.force for r in rows], dtype=float)
     scale = head.scale
     fixed = scale.correction if scale else None
-    if fixed is not None:
-        net = np.array([fixed.force(s) - fixed.force(z) for s, z in zip(shown, zero, strict=True)])
-    else:
-        net = shown - zero
+    net = _net(shown, zero, fixed)
     if head.procedure.method == "anchor-on-scale":
         net = -net
     return net + _half_weight(head)[0], scale.resolution if scale else 0.0, fixed.residual_sd if fixed else 0.0

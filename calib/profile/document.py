@@ -175,7 +175,7 @@ class Relaxation(Part):
 
 
 class CheckLoad(Part):
-    """What a known plate showed on the day: it makes a later comparison legitimate."""
+    """What a known plate read on the day, corrected as pulls are: it makes a later comparison legitimate."""
 
     id: str
     shown_N: float

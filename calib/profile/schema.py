@@ -1,4 +1,4 @@
-"""JSON Schemas (2020-12) of the files: profile, scale, and the head of a run. Generated from the types themselves."""
+"""JSON Schemas (2020-12) of the files: profile, scale, heads of a run and a series. Generated from the types."""
 
 import re
 from collections.abc import Callable
@@ -6,6 +6,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from calib.acquire.series_file import Series
 from calib.profile.document import Profile
 from calib.records import RunHead
 from calib.scale import Scale
@@ -28,6 +29,8 @@ _QUANTITY = {
     "Procedure": {"conditioned_to": "length", "temperature": "temperature", "altitude": "length"},
     "Loads": {"u_each": "mass", "hook_mass": "mass"},
     "CheckLoad": {"mass": "mass", "u_mass": "mass"},
+    "SeriesBand": dict.fromkeys(("flat_length", "u_flat_length", "thickness", "fitting_diameter"), "length"),
+    "SeriesLengths": dict.fromkeys(("link_diameter", "link_length", "u_reading", "u_common"), "length"),
 }
 _LIMITS = ("minimum", "maximum", "exclusiveMinimum", "exclusiveMaximum")
 _FIXED = {"Correction": {"residual_sd": "residual_sd_N", "max": "max_N"}}
@@ -56,7 +59,25 @@ def run_schema() -> Schema:
     return _headed(schema, "run", "bandcurve run, head")
 
 
-SCHEMAS: dict[str, Callable[[], Schema]] = {"profile": profile_schema, "scale": scale_schema, "run": run_schema}
+def series_schema() -> Schema:
+    """Schema of the head of a series of two bands."""
+    schema = TypeAdapter(Series).json_schema()
+    for name in ("SeriesBand", "SeriesLengths"):
+        _dress(schema["$defs"][name], _QUANTITY[name], {})
+    schema["$defs"].pop("SeriesReading")
+    of_head = {key: part for key, part in schema["properties"].items() if key not in ("name", "sha256", "readings")}
+    pattern = {"type": "string", "pattern": r"^bandcurve-series/1(\.[0-9]+)?$"}
+    schema["properties"] = {"format": pattern, **of_head, "extensions": {"type": "object"}}
+    schema["required"] = ["format", *schema["required"]]
+    return _headed(schema, "series", "bandcurve series, head")
+
+
+SCHEMAS: dict[str, Callable[[], Schema]] = {
+    "profile": profile_schema,
+    "scale": scale_schema,
+    "run": run_schema,
+    "series": series_schema,
+}
 
 
 def _headed(schema: Schema, kind: str, title: str) -> Schema:

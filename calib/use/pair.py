@@ -12,11 +12,13 @@ from typing import Any
 
 import numpy as np
 
+from calib.acquire.series_file import Series
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.use.matching import best_pairs
+from calib.use.series import told_by_series
 from calib.use.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
 
 LENGTHS = 11
@@ -50,19 +52,23 @@ class Pairing:
     findings: tuple[Finding, ...]
 
 
-def pair_up(profiles: Sequence[Profile], over: Over | None = None) -> Pairing:
+def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Sequence[Series] = ()) -> Pairing:
     """Choose left and right among bands.
 
     Args:
         profiles: Two or more, each of another band.
         over: Working lengths, half path; None takes all that they were tested at. [m]
+        series: Some of the bands hooked end to end: they make differences surer.
 
     Raises:
         DataError: Fewer than two, one band twice, or no length that all were tested at.
     """
     _check(profiles)
     lengths = common_lengths(profiles, over, LENGTHS)
-    curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
+    if series:
+        curves = [found[0] for found in told_by_series(profiles, series, {"loading": lengths})]
+    else:
+        curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
     limits = upper_limits(curves)
     chosen, left = best_pairs(np.rint(limits / STEP).astype(np.int64))
     pairs = tuple(_pair(curves[i], curves[j], lengths, limits[i, j]) for i, j in chosen)

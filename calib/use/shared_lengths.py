@@ -4,7 +4,7 @@ What two bands share has one key for both, so that it cancels in their differenc
 lengths may be asked for is decided here; what the difference means is the caller's business.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import log10
 from statistics import fmean
@@ -99,7 +99,7 @@ def curve_at(profile: Profile, lengths: Array, branch: BranchName = "loading", n
     sources: dict[str, Array] = {}
     for i, factor in enumerate(profile.factors):
         shift = np.interp(lengths, grid, (factor.loading_N if branch == "loading" else factor.unloading_N) or ())
-        key = factor.key or f"own:{name}:{i}"
+        key = factor.key or f"own:{name}:{i}:{factor.source}"
         sources[key] = sources.get(key, 0.0) + shift
     u = np.interp(lengths, grid, table.u_N)
     told = sum((shift**2 for shift in sources.values()), np.zeros(len(lengths)))
@@ -110,16 +110,19 @@ def curve_at(profile: Profile, lengths: Array, branch: BranchName = "loading", n
     return Curve(name, np.interp(lengths, grid, table.force_N), np.maximum(ratio, NORMAL_95), sources)
 
 
-def under_one_condition(profiles: Sequence[Profile], curves: Sequence[Curve], branch: BranchName) -> list[Curve]:
+def under_one_condition(
+    profiles: Sequence[Profile], curves: Sequence[Curve], branch: BranchName, among: Sequence[Profile] = ()
+) -> list[Curve]:
     """The curves as they would be at one temperature and after one wait, with the doubt of these corrections.
 
     Args:
         profiles: The bands.
         curves: One each, of that branch.
         branch: Pull goes down with waiting on the way out, and up on the way back.
+        among: Bands whose mean temperature and wait are taken; empty for these.
     """
-    warm = [p.conditions.temperature_C for p in profiles if p.conditions.temperature_C is not None]
-    waits = [log10(p.conditions.dwell_s) for p in profiles if p.conditions.dwell_s]
+    warm = [p.conditions.temperature_C for p in among or profiles if p.conditions.temperature_C is not None]
+    waits = [log10(p.conditions.dwell_s) for p in among or profiles if p.conditions.dwell_s]
     out = []
     for profile, curve in zip(profiles, curves, strict=True):
         out.append(_at_dwell(_at_temperature(curve, profile, warm), profile, waits, branch))
@@ -128,7 +131,7 @@ def under_one_condition(profiles: Sequence[Profile], curves: Sequence[Curve], br
 
 def _at_temperature(curve: Curve, profile: Profile, warm: Sequence[float]) -> Curve:
     coefficient, here = profile.temperature_coefficient, profile.conditions.temperature_C
-    if here is None:
+    if here is None or not warm:
         day = profile.made.measured_at
         key = f"temperature:{day}" if day else f"own:{curve.name}:temperature"
         return curve.scaled(1.0, key, coefficient.per_K * U_TEMPERATURE)
@@ -138,8 +141,36 @@ def _at_temperature(curve: Curve, profile: Profile, warm: Sequence[float]) -> Cu
 
 def _at_dwell(curve: Curve, profile: Profile, waits: Sequence[float], branch: BranchName) -> Curve:
     relaxation, wait = profile.relaxation, profile.conditions.dwell_s
-    if relaxation is None or not wait:
+    if relaxation is None or not wait or not waits:
         return curve
     decades = (fmean(waits) - log10(wait)) * (-1 if branch == "loading" else 1)
     key = f"own:{curve.name}:relaxation" if relaxation.measured else "relaxation"
     return curve.scaled(1 + relaxation.percent_per_decade / 100 * decades, key, relaxation.u / 100 * decades)
+
+
+def conditioned(curves: Sequence[Curve], effect: Mapping[str, float], seen: float, u: float) -> list[Curve]:
+    """The curves after something else was seen that the same sources move: shifted by it, and surer.
+
+    Args:
+        curves: Sharing their keys.
+        effect: What one standard deviation of each source does to the value seen.
+        seen: The value; it would be nil if all sources were.
+        u: Its own standard uncertainty, beside these sources; above nil.
+
+    The sources stay independent and as many: with b the effects and s^2 = b.b + u^2 their covariance becomes
+    1 - b b / s^2, whose symmetric root is 1 - (1 - u / s) b b / (b.b).
+    """
+    size = sum(b * b for b in effect.values())
+    if size == 0:
+        return list(curves)
+    whole = size + u * u
+    less = (1 - u / whole**0.5) / size
+    out = []
+    for curve in curves:
+        nil = np.zeros(len(curve.force))
+        along = sum((b * curve.sources.get(key, nil) for key, b in effect.items()), nil)
+        sources = dict(curve.sources)
+        for key, b in effect.items():
+            sources[key] = sources.get(key, nil) - less * b * along
+        out.append(replace(curve, force=curve.force - along * seen / whole, sources=sources))
+    return out

@@ -50,9 +50,9 @@ def points_behind(profile: Profile, path: Path) -> tuple[Point, ...] | None:
     from calib.fit.estimate import fit_runs
     from calib.scale import load_scale
 
-    found = [
-        (name, _unchanged(name, digest, path)) for name, digest in ((f.file, f.sha256) for f in profile.made.from_)
-    ]
+    beside = (".series.csv", ".profile.json")  # told the curve more, and hold no reading of it
+    files = [(f.file, f.sha256) for f in profile.made.from_ if not f.file.endswith(beside)]
+    found = [(name, _unchanged(name, digest, path)) for name, digest in files]
     if not found or any(place is None for _, place in found):
         return None
     places = [place for _, place in found if place is not None]

@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,6 +12,7 @@ from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
 from calib.verbs.plain_text import complaint
 from calib.verbs.quantities import UNIT_HELP, shown_in
+from calib.verbs.series_talk import ENDING, told_by
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -30,6 +31,13 @@ def command(
         list[str] | None,
         typer.Option("--leave-out", metavar="ROW", help="Leave a reading out: its row number, or FILE:ROW."),
     ] = None,
+    series: Annotated[
+        list[Path] | None,
+        typer.Option("--series", metavar="FILE", help="The band hooked to another; --with names that one."),
+    ] = None,
+    with_: Annotated[
+        list[Path] | None, typer.Option("--with", metavar="PROFILE", help="Profile of the other band of a series.")
+    ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
@@ -44,8 +52,10 @@ def command(
       bandcurve fit B07.run.csv --out profiles
       bandcurve fit *.run.csv --out profiles --json
       bandcurve fit B07.run.csv --leave-out 23
+      bandcurve fit B07.run.csv --series B07+REF.series.csv --with REF.profile.json
     """
     shown = shown_in(unit)
+    told = told_by(series or [], with_ or [])
     correction, extra = _correction(scale) if scale else (None, [])
     read, failed = _read(runs, scale)
     dropped = _dropped(leave_out or [], [run for _, run in read])
@@ -54,7 +64,7 @@ def command(
     for i, group in enumerate(groups):
         _progress(i, len(groups), quiet or as_json)
         try:
-            fit, profile, path = fit_and_save(group, out, correction, extra, dropped)
+            fit, profile, path = fit_and_save(group, out, correction, extra, dropped, told)
         except BandcurveError as error:
             failed.append((", ".join(str(p) for p, _ in group), str(error)))
             continue
@@ -155,6 +165,7 @@ def fit_and_save(
     correction: "Correction | None",
     extra: Sequence[tuple[str, str]],
     dropped: set[tuple[str, int]],
+    told: Callable[["Profile"], "Profile"] | None = None,
 ) -> tuple["Fit", "Profile", Path]:
     """Fit the runs of one band and write its profile.
 
@@ -164,6 +175,7 @@ def fit_and_save(
         correction: A check of the scale to use instead of what the runs say; None keeps theirs.
         extra: Further files the fit rests on, each with its hash.
         dropped: Readings to leave out, as (run name, row number).
+        told: What else is known of the band, worked into its profile; None for nothing.
 
     Returns:
         The fit, the profile, and where it was written.
@@ -176,6 +188,8 @@ def fit_and_save(
 
     fit = fit_runs([run for _, run in group], correction, dropped)
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
+    if told is not None:
+        profile = told(profile)
     _make_folder(out)
     path = _place(profile, out)
     save_profile(profile, path)
@@ -196,10 +210,11 @@ def _place(profile: "Profile", out: Path) -> Path:
 def _same_runs(path: Path, profile: "Profile") -> bool:
     from calib.profile.document import load_profile
 
+    def runs(of: "Profile") -> set[str]:
+        return {f.file for f in of.made.from_ if f.file.endswith(".csv") and not f.file.endswith(ENDING)}
+
     old = load_profile(path)
-    same_day = old.made.measured_at == profile.made.measured_at
-    runs = [{f.file for f in p.made.from_ if f.file.endswith(".csv")} for p in (old, profile)]
-    return same_day and runs[0] == runs[1]
+    return old.made.measured_at == profile.made.measured_at and runs(old) == runs(profile)
 
 
 def _print_json(saved: Sequence[tuple[Path, "Profile"]], failed: Sequence[Failure]) -> None:

@@ -7,11 +7,13 @@ import typer
 
 from calib.errors import UsageError
 
-KINDS = ("profile", "scale", "run")
+KINDS = ("profile", "scale", "run", "series")
 
 
 def command(
-    kind: Annotated[str, typer.Argument(metavar="profile|scale|run", help="Which file; of a run it is the head.")],
+    kind: Annotated[
+        str, typer.Argument(metavar="profile|scale|run|series", help="Which file; of a run or a series the head.")
+    ],
 ) -> int:
     """Print the JSON Schema (2020-12) of a file kind.
 

@@ -11,7 +11,7 @@ from calib.verbs.app import run
 from tests.profile.invented import document
 
 
-@pytest.mark.parametrize("kind", ["profile", "scale", "run"])
+@pytest.mark.parametrize("kind", ["profile", "scale", "run", "series"])
 def test_a_schema_says_what_it_is(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["schema", kind]) == 0
     printed = json.loads(capsys.readouterr().out)

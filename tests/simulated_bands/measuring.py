@@ -189,7 +189,7 @@ def _cycle(world: World, truth: TrueBand, errors: GearErrors, cycle: int, rng: n
             length = nominal * (1 + errors.tape_scale) + shift + slack
             swing = spread.swing * G_STANDARD * rng.standard_t(4) / 2**0.5
             force = pull.force(length, branch) * noise + swing
-            row = Row(0, cycle=cycle, branch=branch, length=nominal, force=_shown(world.gear, errors, force))
+            row = Row(0, cycle=cycle, branch=branch, length=nominal, force=shown(world.gear, errors, force))
         if branch == "loading":
             pull = replace(pull, top=length)
         rows.append(replace(row, cycle=cycle))
@@ -208,7 +208,7 @@ def _plan(world: World, truth: TrueBand) -> list[tuple[float, BranchName]]:
     return plan + [(float(x), "unloading") for x in down]
 
 
-def _shown(gear: Gear, errors: GearErrors, force: float) -> float:
+def shown(gear: Gear, errors: GearErrors, force: float) -> float:
     """Indication of the scale for a pull, rounded as it rounds. [N]"""
     on_scale = ANCHOR * G_STANDARD - force if gear.method == "anchor-on-scale" else force
     return _rounded(gear, on_scale * (1 + errors.gain) + errors.zero)

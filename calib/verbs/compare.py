@@ -1,0 +1,134 @@
+"""`bandcurve compare`: the same band on two days."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import UsageError
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
+from calib.verbs.series_talk import ENDING, read_series
+
+if TYPE_CHECKING:
+    from calib.use.compare import Comparison
+
+ROWS = 5  # lengths in the table
+
+
+def command(
+    old: Annotated[
+        Path, typer.Argument(metavar="OLD", help="The earlier profile of the band, or a series of it with a reference.")
+    ],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="The later one.")],
+    over: Annotated[
+        str | None,
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+    ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Say whether a band has changed between two calibrations.
+
+    The average pull on the way out over the working lengths decides: its ratio new to old with a 95 % interval.
+
+    \b
+    Examples:
+      bandcurve compare B07.profile.json B07.2027-03-05.profile.json
+      bandcurve compare B07.profile.json B07.2027-03-05.profile.json --over 1.2m..1.8m --json
+      bandcurve compare B07+REF.2026.series.csv B07+REF.2027.series.csv
+    """
+    shown = shown_in(unit)
+    wanted = range_in_si(over, "--over") if over is not None else None
+    endings = {path.name.endswith(ENDING) for path in (old, new)}
+    if True in endings:
+        if endings == {True, False}:
+            raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
+        return _by_tape(old, new, shown, as_json)
+    from calib.profile.document import load_profile
+    from calib.use.compare import compare, comparison_json
+
+    found = compare(load_profile(old), load_profile(new), wanted)
+    if as_json:
+        print(json.dumps(comparison_json(found), indent=2))
+    else:
+        _say(found, shown)
+    return 0
+
+
+def _by_tape(old: Path, new: Path, shown: Shown, as_json: bool) -> int:
+    """One band against a reference kept in a drawer, on two days, without any scale."""
+    from calib.use.series import change_of, ratio_json
+    from calib.use.shared_lengths import NORMAL_95
+    from calib.verbs.plain_text import wrap
+
+    found = change_of(read_series(old), read_series(new))
+    if as_json:
+        document = ratio_json(found)
+        document |= {"level_ratio": 1 + document.pop("relative_difference")}
+        document |= {"u_level_ratio": document.pop("u_relative_difference"), "changed": document.pop("distinguishable")}
+        print(json.dumps(document, indent=2))
+        return 0
+    percent, limit = 100 * found.relative, 100 * NORMAL_95 * found.u
+    verdict = "It has changed" if found.distinguishable else "That is no change that can be told from chance"
+    print(
+        wrap(
+            f"Band {found.bands[0]} against {found.bands[1]}, about {shown.tape(found.length)} {shown.length} "
+            f"(half-path): pulls {abs(percent):.1f} % {'more' if percent > 0 else 'less'} than before, give or take "
+            f"{limit:.1f} %. {verdict}, if {found.bands[1]} has kept as it was."
+        )
+    )
+    return 0
+
+
+def _say(found: "Comparison", shown: Shown) -> None:
+    from calib.verbs.plain_text import findings_text, table, wrap
+
+    for line in (_verdict(found, shown), _doubt(found), _rest(found)):
+        print(wrap(line))
+    print()
+    print(table(["branch", shown.length, f"new - old, {shown.force}", "+-", "E_n"], _rows(found, shown), "  "))
+    print(wrap("E_n is the difference over its 95 % limits: above 1 in size, that point by itself lies outside them."))
+    print()
+    print(findings_text(found.findings))
+
+
+def _verdict(found: "Comparison", shown: Shown) -> str:
+    percent, limit = 100 * (found.level_ratio - 1), 100 * found.k * found.u_level_ratio
+    days = "after a time not noted" if found.days is None else f"{found.days} day{'s' * (found.days != 1)} later"
+    first, last = (shown.tape(x) for x in found.over)
+    where = f"from {first} to {last} {shown.length} (half-path, way out)"
+    pulls = f"Band {found.band}, {days}: pulls {abs(percent):.1f} % {'more' if percent > 0 else 'less'} than before"
+    if found.changed:
+        return f"{pulls}, give or take {limit:.1f} %, {where}. It has changed: chance and gear do not explain it."
+    return f"{pulls}, give or take {limit:.1f} %, {where}. That is no change that can be told from chance and gear."
+
+
+def _doubt(found: "Comparison") -> str:
+    from_what = ", ".join(f"{kind} {100 * u:.1f} %" for kind, u in list(found.shares.items())[:3])
+    plate = f" Known plate {found.plate} was weighed both times and used." if found.plate else ""
+    return (
+        f"A change of {100 * found.smallest:.1f} % or more would be seen 19 times in 20. The doubt comes from "
+        f"{from_what} (each k = 1).{plate}"
+    )
+
+
+def _rest(found: "Comparison") -> str:
+    longer = found.flat_length
+    said = f"Flat length {1000 * longer.value:+.0f} mm, give or take {2000 * longer.u:.0f} mm."
+    if found.loss_ratio is not None:
+        loss = found.loss_ratio
+        said += f" Loss {100 * loss.value:+.1f} points of per cent, give or take {200 * loss.u:.1f}."
+    return said
+
+
+def _rows(found: "Comparison", shown: Shown) -> list[list[str]]:
+    rows = []
+    for branch, words in (("loading", "way out"), ("unloading", "way back")):
+        points = [p for p in found.points if p.branch == branch]
+        step = max(1, (len(points) - 1) // (ROWS - 1))
+        for p in points[::step]:
+            wide = abs(p.difference / p.e_n) if p.e_n else 0.0
+            rows.append([words, shown.tape(p.length), shown.pull(p.difference), shown.pull(wide), f"{p.e_n:.2f}"])
+    return rows

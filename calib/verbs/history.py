@@ -1,0 +1,104 @@
+"""`bandcurve history`: all calibrations of one band, and when to look again."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import DataError
+from calib.verbs.quantities import range_in_si
+
+if TYPE_CHECKING:
+    from calib.use.history import Drift, History
+
+INSPECT = (
+    "Before every use look the whole band over. A nick, a crack, a split layer, a sticky or chalky patch: throw it "
+    "away, whatever the numbers say. A curve says how a band pulls, not whether it is safe; the rules of your place "
+    "and the people qualified there come first."
+)
+
+
+def command(
+    band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
+    over: Annotated[
+        str | None,
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+    ] = None,
+    folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Say how a band has drifted since it was first measured, with time and with use.
+
+    Calibrations (ID...profile.json) and the use log (ID.uses.csv) are looked for in the folder and below.
+
+    \b
+    Examples:
+      bandcurve history B07
+      bandcurve history B07 --folder profiles --over 1.2m..1.8m --json
+    """
+    wanted = range_in_si(over, "--over") if over is not None else None
+    from calib.profile.collection import read_collection
+    from calib.use.history import history, history_json
+
+    found = read_collection(folder).band(band)
+    if not found.profiles:
+        raise DataError(f"{band} was used but never measured", where=str(folder), remedy="bandcurve record " + band)
+    if found.is_two_bands:
+        raise DataError(
+            f"{band} stands for two bands: their flat lengths differ by more than a band gets longer",
+            where=str(folder),
+            remedy="give one of them another id, or keep them in two folders",
+        )
+    made = history([p for _, p in found.profiles], found.uses, wanted)
+    if as_json:
+        print(json.dumps(history_json(made), indent=2))
+    else:
+        _say(made)
+    return 0
+
+
+def _say(made: "History") -> None:
+    from calib.use.history import RETIRE
+    from calib.use.shared_lengths import NORMAL_95
+    from calib.verbs.plain_text import table, wrap
+
+    print(f"Band {made.band}, half-path lengths {made.over[0]:.3f} to {made.over[1]:.3f} m, on the way out")
+    rows = [
+        [
+            d.on.isoformat() if d.on else "not noted",
+            f"{100 * d.level_ratio:.1f} %",
+            "first" if i == 0 else f"{100 * NORMAL_95 * d.u_level_ratio:.1f} %",
+            f"{1000 * d.flat_length:.0f}",
+            "" if d.loss_ratio is None else f"{100 * d.loss_ratio:.1f} %",
+            f"{d.reps}",
+        ]
+        for i, d in enumerate(made.days)
+    ]
+    print(table(["day", "level", "+-", "flat mm", "loss", "reps"], rows, "  "))
+    for words, drift in (("month", made.per_month), ("1000 repetitions", made.per_thousand)):
+        if drift is not None:
+            print(wrap(_drift(words, drift)))
+    print(wrap(_next(made)))
+    lost = 1 - made.days[-1].level_ratio
+    if lost > RETIRE:
+        print(
+            wrap(f"It has lost {100 * lost:.0f} % of its first level: retire it, or give it other work and a new pair.")
+        )
+    print()
+    print(wrap(INSPECT))
+
+
+def _drift(words: str, drift: "Drift") -> str:
+    from calib.use.shared_lengths import NORMAL_95
+
+    limit = NORMAL_95 * drift.u
+    sure = "" if abs(drift.value) > limit else "; that cannot be told from none"
+    return f"Level {100 * drift.value:+.2f} % for each {words}, give or take {100 * limit:.2f} %{sure}."
+
+
+def _next(made: "History") -> str:
+    logged = f"{made.reps_since} repetitions are logged since the last calibration"
+    if made.look_again is None:
+        return f"The last calibration has no day, so none can be named for the next. {logged}."
+    return f"Look again by {made.look_again} or within {made.reps_left} repetitions, whichever comes first ({logged})."

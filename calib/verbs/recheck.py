@@ -1,0 +1,112 @@
+"""`bandcurve recheck`: one known plate, one length, in a minute."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast, get_args
+
+import typer
+
+from calib.errors import DataError, UsageError
+from calib.half_path import LengthKind
+from calib.verbs.masses import mass_option
+from calib.verbs.quantities import lengths_in_si, option_in_si
+
+if TYPE_CHECKING:
+    from calib.profile.document import Profile
+    from calib.use.recheck import Hung, Recheck
+
+LOADS = ("plates", "calibrated", "weighed")
+
+
+def command(
+    band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
+    plate: Annotated[str, typer.Option(metavar="MASS", help="All that hangs, hook included, for example 10kg.")],
+    length: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="What the tape shows; asked for at a terminal.")
+    ] = None,
+    kind: Annotated[
+        str, typer.Option(metavar="KIND", help="band-inner, band-outer, centres or half-path.")
+    ] = "band-inner",
+    fittings: Annotated[
+        str | None, typer.Option(metavar="D,D", help="Their diameters in mm; default: as when it was measured.")
+    ] = None,
+    load: Annotated[
+        str, typer.Option(metavar="WHAT", help="What the mass is good for: plates, calibrated or weighed.")
+    ] = "plates",
+    temperature: Annotated[
+        float | None, typer.Option(metavar="C", help="Of the room, degrees Celsius.", min=-30, max=60)
+    ] = None,
+    folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Check a band against its latest profile: hang a known plate from it, read one length.
+
+    \b
+    Examples:
+      bandcurve recheck B07 --plate 10kg
+      bandcurve recheck B07 --plate 10kg --load weighed --length 1432mm --temperature 18 --json
+    """
+    if kind not in get_args(LengthKind):
+        raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(get_args(LengthKind))}")
+    if load not in LOADS:
+        raise UsageError(f"--load {load[:40]!r} is not known", remedy=f"use one of {', '.join(LOADS)}")
+    mass = mass_option(plate, "--plate")
+    read = option_in_si(length, "--length", "length") if length is not None else None
+    given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
+    from calib.fit.known_loads import usual
+    from calib.profile.collection import read_collection
+    from calib.use.recheck import Hung, expect, recheck, recheck_json
+
+    profile = read_collection(folder).band(band).latest
+    if profile is None:
+        raise DataError(f"{band} was never measured", where=str(folder), remedy=f"bandcurve record {band}")
+    loads = usual("plate", load)  # type: ignore[arg-type]
+    u_mass = ((loads.u_common * mass) ** 2 + loads.u_piece(mass) ** 2) ** 0.5
+    round_what = profile.gear.fitting_diameters_m if given is None else given
+    hung = Hung(mass, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
+    expect(profile, hung)
+    found = recheck(profile, hung, _asked(profile, hung) if read is None else read)
+    if as_json:
+        print(json.dumps(recheck_json(profile, found), indent=2))
+    else:
+        _say(profile, found)
+    return 0
+
+
+def _asked(profile: "Profile", hung: "Hung") -> float:
+    """The length, from whoever sits at the terminal."""
+    from calib.acquire.typed import parse_length
+    from calib.use.recheck import expect
+    from calib.verbs.prompts import EndOfInputError, ask, at_terminal, prepare, say
+
+    if not at_terminal():
+        raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
+    there = expect(profile, hung)
+    prepare()
+    say(
+        "Eyes out of the line of the band; nothing under the plate that it could hurt.",
+        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
+        f"Pull it five times to a little more than {there.length:.2f} m, then let {hung.mass:g} kg down slowly",
+        f"({hung.kind}). Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, then read the tape.",
+    )
+    try:
+        return ask("The tape shows, mm? ", lambda text: parse_length(text, "mm"))
+    except EndOfInputError:
+        raise KeyboardInterrupt from None
+
+
+def _say(profile: "Profile", found: "Recheck") -> None:
+    from calib.verbs.plain_text import wrap
+
+    there, percent = found.expected, 100 * (found.level_ratio - 1)
+    limit, more = 100 * found.k * found.u_level_ratio, "more" if percent > 0 else "less"
+    said = (
+        f"Band {profile.band.id} pulls {abs(percent):.1f} % {more} there than when it was measured "
+        f"({profile.made.measured_at or 'day not noted'}), give or take {limit:.1f} %. The tape was expected "
+        f"at {1000 * there.length:.0f} mm, give or take {1000 * there.half_width:.0f} mm."
+    )
+    seen = f"One plate shows a change of {100 * there.smallest:.1f} % or more 19 times in 20, not a smaller one."
+    again = f"Read the tape again. If it stays, measure the band in full: bandcurve record {profile.band.id}"
+    print("PASS" if found.passed else "NOT PASSED")
+    print(wrap(said))
+    print(wrap(seen if found.passed else again))

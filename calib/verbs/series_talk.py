@@ -1,0 +1,140 @@
+"""Series of two bands for the commands that take them: files read, and a new one led at the terminal, row by row."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calib.errors import DataError, FileError, UsageError
+
+if TYPE_CHECKING:
+    from calib.acquire.series_file import Series
+    from calib.profile.document import Profile
+
+ENDING = ".series.csv"
+
+
+def read_series(path: Path) -> "Series":
+    """Read one file."""
+    from calib.acquire.series_file import CAP_BYTES, parse_series
+    from calib.strict_json import read_capped
+
+    return parse_series(read_capped(path, CAP_BYTES), path.name)
+
+
+def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profile], Profile] | None":
+    """What makes a fitted profile surer by series of its band; None where there are none.
+
+    Args:
+        series: Files of series.
+        others: Profiles of the other bands in them.
+    """
+    if not series and not others:
+        return None
+    if not series or not others:
+        raise UsageError("--series and --with go together", remedy="give the series and the other band's profile")
+    from hashlib import sha256
+
+    from calib.profile.document import load_profile
+
+    read, loaded = [read_series(p) for p in series], [load_profile(p) for p in others]
+    files = [(p.name, sha256(p.read_bytes()).hexdigest()) for p in others]
+
+    def told(profile: "Profile") -> "Profile":
+        from calib.use.series_profile import surer
+
+        mine = [s for s in read if profile.band.id in s.bands]
+        if not mine:
+            raise DataError(f"none of the series is of {profile.band.id}", remedy="fit the runs of its bands only")
+        return surer(profile, [p for p in loaded if p.band.id != profile.band.id], mine, files)
+
+    return told
+
+
+def lead(path: Path) -> "Series":
+    """Ask for a series at the terminal and write it, each row as soon as it is typed.
+
+    Args:
+        path: A new file, A+B.series.csv.
+
+    Raises:
+        FileError: Nobody is there to ask.
+    """
+    from calib.acquire.series_file import CAP_BYTES, parse_series
+    from calib.safe_write import write_atomically, write_new
+    from calib.strict_json import read_capped
+    from calib.verbs.prompts import EndOfInputError, at_terminal, prepare, say
+
+    if not path.name.endswith(ENDING):
+        raise UsageError(f"--series {path.name[:60]!r} does not end in {ENDING}", remedy=f"name it A+B{ENDING}")
+    if not at_terminal():
+        raise FileError("there is no such file", where=str(path), remedy="at a terminal it is asked for, row by row")
+    prepare()
+    try:
+        head = _ask_head()
+        write_new(path, head)
+        say(
+            "Hook the bands end to end between two fixed points. Eyes out of their line; nothing behind either end.",
+            "Go to each total length from the slack side, wait ten seconds, and read where the middle of the link is.",
+        )
+        number = 0
+        while (row := _ask_row(path, number + 1)) is not None:
+            number += 1
+            write_atomically(path, read_capped(path, CAP_BYTES) + row.encode())
+    except EndOfInputError:
+        pass
+    return parse_series(read_capped(path, CAP_BYTES), path.name)
+
+
+def _ask_head() -> str:
+    from calib.identity import check_id
+    from calib.verbs.prompts import ask
+
+    lines = ['format = "bandcurve-series/1"', f"started = {datetime.now().astimezone().isoformat(timespec='seconds')}"]
+    for name, words in (("first", "first band, at the end the tape starts from"), ("second", "second band")):
+        lines += [
+            f"[{name}]",
+            f'id = "{ask(f"Name of the {words}: ", check_id)}"',
+            f"flat_length_mm = {_ask_mm('  its flat length, mm: '):g}",
+            f"thickness_mm = {_ask_mm('  its thickness, mm: '):g}",
+            f"fitting_diameter_mm = {_ask_mm('  diameter of what its outer end hangs on, mm: '):g}",
+        ]
+    lines += [
+        "[length]",
+        'kind = "band-inner"',
+        f"link_length_mm = {_ask_mm('Link between them, inner length from band to band, mm: '):g}",
+        f"link_diameter_mm = {_ask_mm('  diameter of its rod, mm: '):g}",
+    ]
+    return "".join(f"# {line}\n" for line in lines) + "row,kind,cycle,branch,total_mm,ring_mm,note\n"
+
+
+def _ask_mm(prompt: str) -> float:
+    from calib.acquire.typed import parse_length
+    from calib.verbs.prompts import ask
+
+    return 1000 * ask(prompt, lambda text: parse_length(text, "mm"))
+
+
+def _ask_row(path: Path, number: int) -> str | None:
+    """One row that can be used, None when there are no more."""
+    from calib.acquire.series_file import CAP_BYTES, parse_series
+    from calib.acquire.typed import parse_length
+    from calib.strict_json import read_capped
+    from calib.verbs.prompts import ask, say
+
+    before = read_capped(path, CAP_BYTES)
+    while True:
+        total = ask("Total from end to end, mm (Enter: done): ", lambda t: parse_length(t, "mm") if t else 0.0)
+        if total == 0 and number > 1:
+            return None
+        if total == 0:
+            say("  Take one reading at least.")
+            continue
+        ring = 0.001 * _ask_mm("  middle of the link from the first end, mm: ")
+        row = f"{number},reading,1,loading,{1000 * total:g},{1000 * ring:g},\n"
+        try:
+            parse_series(before + row.encode(), path.name)
+        except DataError as error:
+            say(f"  {error.what}; type it again.")
+            continue
+        return row
