@@ -21,6 +21,7 @@ STARTERS = {"calib", "calib.__main__"}  # they hand over to a room when asked, b
 TOUCH_THE_WORLD = {
     "calib.acquire.run_file",
     "calib.acquire.port",
+    "calib.acquire.port_trouble",
     "calib.acquire.stream_file",
     "calib.profile.collection",  # the folder is the store
     "calib.strict_json",

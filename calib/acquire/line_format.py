@@ -52,17 +52,35 @@ class LineFormat:
         return asdict(self)
 
     @classmethod
-    def of(cls, document: Mapping[str, Any]) -> "LineFormat":
-        """The inverse of `document`."""
-        shape = document.get("shape")
-        return cls(
-            tuple(shape) if shape is not None else None,
-            tuple(document["roles"]),
-            document.get("unit"),
-            document.get("label"),
-            bool(document.get("decimal_comma", False)),
-            document.get("groups"),
+    def of(cls, document: Any) -> "LineFormat":
+        """The inverse of `document`.
+
+        Raises:
+            DataError: It is no format.
+        """
+        if not isinstance(document, Mapping):
+            raise DataError("is no format of a line", remedy="take it out, and let it be found again")
+        roles: Any = document.get("roles")
+        shape, unit = document.get("shape"), document.get("unit")
+        label, groups = document.get("label"), document.get("groups")
+        right = (
+            isinstance(roles, (list, tuple))
+            and all(role in ROLES for role in roles)
+            and list(roles).count("value") == 1
+            and (shape is None or (_are_texts(shape) and len(shape) == len(roles) + 1))
+            and (unit is None or unit in UNITS.values())
+            and (label is None or isinstance(label, str))
+            and (groups is None or groups in MARKS.values())
+            and isinstance(document.get("decimal_comma", False), bool)
         )
+        if not right:
+            raise DataError("is no format of a line", remedy="take it out, and let it be found again")
+        shapes = tuple(shape) if shape is not None else None
+        return cls(shapes, tuple(roles), unit, label, document.get("decimal_comma", False), groups)
+
+
+def _are_texts(found: Any) -> bool:
+    return isinstance(found, (list, tuple)) and all(isinstance(part, str) for part in found)
 
 
 _SAID = {

@@ -10,9 +10,7 @@ Nothing is ever written to a device. Lines, formats and numbers are not known he
 Unplugging is no error: `read` gives one "gap", then None until the same device is there again, then "back".
 """
 
-import errno
 import os
-import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
@@ -22,8 +20,9 @@ from types import TracebackType
 from typing import Any, Literal, Protocol, Self
 
 from calib.acquire.baud import SETTINGS, Setting
+from calib.acquire.port_trouble import holder, is_there, refusal
 from calib.acquire.replay import Rate, timed_lines
-from calib.errors import FileError, UsageError
+from calib.errors import UsageError
 from calib.safe_write import file_error
 
 __all__ = ["Arrival", "PortFound", "Source", "find_ports", "open_source"]
@@ -134,8 +133,8 @@ def _links() -> Iterator[Path]:
 def _trouble(name: str) -> str:
     if os.name == "posix" and not os.access(name, os.R_OK | os.W_OK):
         return "no permission"
-    holder = _holder(name)
-    return f"in use by {holder}" if holder else ""
+    other = holder(name)
+    return f"in use by {other}" if other else ""
 
 
 def open_source(
@@ -163,8 +162,9 @@ def open_source(
         if not name.startswith(URLS):
             raise UsageError(f"{name[:60]!r} is no address that can be listened to", remedy=f"use {' or '.join(URLS)}")
         return SerialSource(name, setting or SETTINGS[0], clock, ports)
-    if Path(name).is_file():
-        return FileSource(Path(name), rate, clock)
+    with suppress(OSError):  # a name no file can have: the port's own refusal says so
+        if Path(name).is_file():
+            return FileSource(Path(name), rate, clock)
     return SerialSource(name, setting or SETTINGS[0], clock, ports)
 
 
@@ -190,13 +190,13 @@ class SerialSource:
         self._begun = clock()
         self._tried = -RETRY
         self._port: Any = None
-        holder = "" if "://" in name or "/pts/" in os.path.realpath(name) else _holder(name)
+        other = "" if "://" in name or "/pts/" in os.path.realpath(name) else holder(name)
         try:
             self._port = _open(name, setting)
         except _broken_port() as error:
-            raise _sentence(error, name) from error
-        if holder:
-            self.warning = f"another program ({holder}) has {name} open too; if it reads from it, lines get lost"
+            raise refusal(error, name) from error
+        if other:
+            self.warning = f"another program ({other}) has {name} open too; if it reads from it, lines get lost"
 
     def read(self, wait_s: float) -> Arrival | None:
         """The next bytes, or news of the device; None where nothing came in time."""
@@ -229,7 +229,7 @@ class SerialSource:
     def _lose(self, error: BaseException) -> Arrival:
         self._shut()
         self._tried = self._clock()
-        shared = "multiple access" in str(error) and _is_there(self.name) and _holder(self.name)
+        shared = "multiple access" in str(error) and is_there(self.name) and holder(self.name)
         why = f"another program ({shared}) reads from the port too" if shared else "the device is gone"
         return Arrival(self.now(), "gap", note=why)
 
@@ -251,7 +251,7 @@ class SerialSource:
     def _name_now(self) -> str | None:
         """The device's name at this moment; None while it is away."""
         if self._identity is None or self._identity.vid is None:
-            return self.name if _is_there(self.name) else None
+            return self.name if is_there(self.name) else None
         there = tuple(self._ports())
         same = [port for port in there if port.is_same_device(self._identity)]
         if not same and not self._identity.serial_number:  # no serial number, and in another socket than before
@@ -262,7 +262,7 @@ class SerialSource:
 
     def shared_with(self) -> str:
         """Another program that has the port open."""
-        return "" if "://" in self.name else _holder(self.name)
+        return "" if "://" in self.name else holder(self.name)
 
     def set_line(self, setting: Setting) -> None:
         """Change speed and framing; what arrived at the old ones is thrown away."""
@@ -392,65 +392,3 @@ def _set(port: Any, setting: Setting) -> None:
 
 def _frame(setting: Setting) -> dict[str, Any]:
     return {"bytesize": 7, "parity": "E"} if setting.framing == "7E1" else {"bytesize": 8, "parity": "N"}
-
-
-_NO_PORT = (errno.EISDIR, errno.ENOTTY, errno.EINVAL, errno.ENXIO)
-
-
-def _is_there(name: str) -> bool:
-    return "://" in name or Path(name).exists()
-
-
-def _sentence(error: BaseException, name: str) -> FileError:
-    """Why a port could not be opened, and what would mend it."""
-    number = getattr(error, "errno", None)
-    said = str(error)
-    if "://" in name:
-        return FileError("nobody answers at this address", where=name, remedy="check host, port and cable")
-    if "exclusively lock" in said or number == errno.EBUSY:
-        holder = _holder(name) or "another program"
-        return FileError(f"is in use by {holder}", where=name, remedy="close that program and try again")
-    if number in (errno.EACCES, errno.EPERM):
-        return FileError("you are not allowed to use this port", where=name, remedy=_permission_remedy(name))
-    if (os.name == "posix" and not _is_there(name)) or number == errno.ENOENT:
-        remedy = "plug it in; `bandcurve listen` without a name lists what is there"
-        return FileError("there is no such port or file", where=name, remedy=remedy)
-    if number in _NO_PORT or "configure port" in said:
-        remedy = "`bandcurve listen` without a name lists those there are"
-        return FileError("is no serial port", where=name, remedy=remedy)
-    return FileError(f"cannot be opened: {said[:100]}", where=name, remedy="unplug it, plug it in and try again")
-
-
-def _permission_remedy(name: str) -> str:
-    """Which group the port belongs to, and how to join it."""
-    try:
-        import grp
-        import pwd
-
-        status = Path(name).stat()
-        group = grp.getgrgid(status.st_gid)
-        user = pwd.getpwuid(os.getuid()).pw_name
-    except (ImportError, OSError, KeyError):
-        return "ask whoever looks after this computer"
-    if status.st_mode & 0o060 != 0o060 or group.gr_gid == 0:
-        return f"its group {group.gr_name} may not use it either; ask whoever looks after this computer"
-    if user in group.gr_mem:
-        return f"you are in its group {group.gr_name} already, but not since you logged in: log out and in again"
-    return (
-        f"it belongs to the group {group.gr_name}: sudo usermod -aG {group.gr_name} {user}, then log out and in again"
-    )
-
-
-def _holder(name: str) -> str:
-    """Another program of this user that has the port open: name and process number; Linux only."""
-    if not sys.platform.startswith("linux"):
-        return ""
-    target = os.path.realpath(name)
-    for folder in Path("/proc").glob("[0-9]*"):
-        if folder.name == str(os.getpid()):
-            continue
-        with suppress(OSError):
-            for descriptor in (folder / "fd").iterdir():
-                if str(descriptor.readlink()) == target:
-                    return f"{(folder / 'comm').read_text().strip()}, process {folder.name}"
-    return ""

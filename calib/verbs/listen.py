@@ -4,12 +4,14 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.units import G_STANDARD
 
 if TYPE_CHECKING:
     from calib.acquire.baud import Setting
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
     from calib.acquire.listening import Listening
     from calib.acquire.port import PortFound
     from calib.acquire.replay import Rate
+    from calib.scale import Scale
 
 WAIT = 0.1  # s of one wait for bytes
 
@@ -34,6 +37,10 @@ def command(
         str | None, typer.Option("--format", help="What a line holds: 'clock, value kg, other', or decimal-comma.")
     ] = None,
     rate: Annotated[str, typer.Option("--rate", help="Of a captured file: real, fast, or lines a second.")] = "real",
+    scale_file: Annotated[
+        Path | None, typer.Option("--scale", metavar="FILE", help="Use the format and the counts of this scale's file.")
+    ] = None,
+    keep: Annotated[bool, typer.Option("--keep", help="Store the format found in the --scale file.")] = False,
     lasting: Annotated[
         float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Stop by itself after so long.")
     ] = None,
@@ -49,28 +56,89 @@ def command(
       bandcurve listen /dev/ttyUSB0
       bandcurve listen socket://192.168.1.20:4001 --column 2
       bandcurve listen capture.txt --rate fast --json
+      bandcurve listen /dev/ttyUSB0 --scale cell-3.scale.json --keep
     """
+    from calib.acquire.line_agreement import Chosen
     from calib.acquire.listening import Listening
     from calib.acquire.port import find_ports, open_source
+    from calib.verbs.kept_line import kept_format
     from calib.verbs.prompts import say
 
     if name is None:
         _tell_ports(find_ports(), as_json=as_json)
         return 0
-    chosen = _chosen(column, line_format)
-    setting = _setting(baud)
+    chosen = chosen_of(column, line_format)
+    setting = setting_of(baud)
+    scale = _scale(scale_file, keep=keep)
+    if scale is not None and chosen == Chosen():
+        chosen = Chosen(format=kept_format(scale))
     with open_source(name, setting, rate=_rate(rate)) as source:
         if source.warning:
             say(f"Note: {source.warning}.")
         listening = Listening(source, chosen, setting)
-        if as_json or not sys.stdout.isatty():
-            return _plain(listening, _as_json if as_json else _as_text, lasting)
-        from calib.verbs.listen_screen import Screen
+        try:
+            if as_json or not sys.stdout.isatty():
+                return _plain(listening, _written(scale, as_json=as_json), lasting)
+            from calib.verbs.listen_screen import Screen
 
-        return Screen(listening).run(lasting)
+            return Screen(listening, _in_kilos(scale)).run(lasting)
+        finally:
+            if keep and scale is not None and scale_file is not None:
+                _keep(listening, scale, scale_file)
 
 
-def _chosen(column: int | None, text: str | None) -> "Chosen":
+def _scale(file: Path | None, *, keep: bool) -> "Scale | None":
+    if file is None:
+        if keep:
+            raise UsageError("--keep needs the scale's file", remedy="give --scale NAME.scale.json")
+        return None
+    from calib.scale import load_scale
+
+    return load_scale(file)
+
+
+def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
+    """Store the format that was found in the scale's file."""
+    from calib.scale import save_scale
+    from calib.verbs.kept_line import with_line
+    from calib.verbs.prompts import say
+
+    if listening.format is None:
+        return
+    save_scale(with_line(scale, listening.format, listening.setting), file)
+    say(f"Kept in {file}: {listening.format.words()}.")
+
+
+def _in_kilos(scale: "Scale | None") -> "Callable[[Record], Record]":
+    """Turns a reading in counts into kilograms where the scale's file says what a count is."""
+    counts = scale.counts if scale else None
+
+    def turned(record: "Record") -> "Record":
+        if counts is None or record.counts is None:
+            return record
+        return replace(record, value=counts.force(record.counts) / G_STANDARD, unit="kg", counts=None)
+
+    return turned
+
+
+def _written(scale: "Scale | None", *, as_json: bool) -> "Callable[[Record], str]":
+    in_kilos, counts = _in_kilos(scale), scale.counts if scale else None
+    if not as_json:
+        return lambda record: _as_text(in_kilos(record))
+
+    def written(record: "Record") -> str:
+        force = counts.force(record.counts) if counts and record.counts is not None else None
+        return _as_json(record, force)
+
+    return written
+
+
+def chosen_of(column: int | None, text: str | None) -> "Chosen":
+    """What `--column` and `--format` say.
+
+    Raises:
+        UsageError: They cannot be read, or contradict one another.
+    """
     from calib.acquire.line_agreement import Chosen, parse_format
 
     if text is None:
@@ -83,7 +151,12 @@ def _chosen(column: int | None, text: str | None) -> "Chosen":
         raise UsageError(f"--format: {error.what}", remedy=error.remedy) from None
 
 
-def _setting(text: str | None) -> "Setting | None":
+def setting_of(text: str | None) -> "Setting | None":
+    """What `--baud` says.
+
+    Raises:
+        UsageError: It is no speed.
+    """
     from calib.acquire.baud import Setting
 
     if text is None:
@@ -137,10 +210,11 @@ def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: 
     return 0
 
 
-def _as_json(record: "Record") -> str:
+def _as_json(record: "Record", force: float | None) -> str:
     found: dict[str, Any] = {"at_s": round(record.at_s, 4), "kind": record.kind}
     if record.kind == "reading":
         found |= {"counts": record.counts} if record.value is None else {"value": record.value, "unit": record.unit}
+        found |= {} if force is None else {"force_N": round(force, 6)}
         found |= {} if record.length is None else {"length": record.length}
     found |= {"stable": record.stable, "raw": record.raw}
     return json.dumps(found | ({"note": record.note} if record.note else {}))

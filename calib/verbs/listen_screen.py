@@ -26,10 +26,16 @@ _STATUS = {"overload": "OVER", "fault": "FAULT"}
 
 
 class Screen:
-    """A terminal that shows one stream."""
+    """A terminal that shows one stream.
 
-    def __init__(self, listening: Listening) -> None:
+    Args:
+        listening: The stream.
+        shown: What a record is shown as: a reading in counts as one in kilograms, where that is known.
+    """
+
+    def __init__(self, listening: Listening, shown: Callable[[Record], Record]) -> None:
         self._listening = listening
+        self._shown = shown
         self._talk = Talk(listening)
         self._places = 0
         self._dumb = os.environ.get("TERM", "dumb") == "dumb"
@@ -75,6 +81,7 @@ class Screen:
         return pressed not in ("q", "Q")
 
     def _take(self, record: Record) -> None:
+        record = self._shown(record)
         self._talk.figures.add(record)
         number = number_of(record)
         if number is not None and self._places < MOST_PLACES:

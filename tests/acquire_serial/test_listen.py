@@ -13,7 +13,7 @@ import pytest
 
 from calib.verbs.app import run
 from tests.acquire_serial.cable import Cable
-from tests.acquire_serial.kinds import KINDS, LineOfAKind
+from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
 from tests.recording.pseudo_terminal import Terminal
 
 STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
@@ -72,7 +72,7 @@ def test_a_file_without_a_reading_is_said(tmp_path: Path, capsys: pytest.Capture
 @pytest.mark.parametrize(
     "options",
     [["--baud", "fast"], ["--baud", "9600-6O2"], ["--rate", "0"], ["--format", "stones"], ["--column", "0"],
-     ["--column", "1", "--format", "value kg"], ["--for", "-1"]],
+     ["--column", "1", "--format", "value kg"], ["--for", "-1"], ["--keep"]],
 )  # fmt: skip
 def test_an_option_that_cannot_be_read_is_wrong_usage(options: list[str], tmp_path: Path) -> None:
     assert run(["listen", _capture(tmp_path, STEADY), *options]) == 2
@@ -83,6 +83,36 @@ def test_ports_are_listed_without_a_name(capsys: pytest.CaptureFixture[str]) -> 
     assert isinstance(json.loads(capsys.readouterr().out)["ports"], list)
     assert run(["listen"]) == 0
     assert capsys.readouterr().out
+
+
+def test_the_format_found_is_kept_in_the_scale_s_file_and_used_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "cell.scale.json"
+    scale = {"format": "bandcurve-scale/1", "id": "cell", "kind": "load-cell", "resolution_N": 0.05}
+    counts = {"zero_N": 1.0, "per_count_N": -0.002}
+    file.write_text(json.dumps(scale | {"counts": counts, "extensions": {"line": {"reversed": True}}}))
+    kept = ["--scale", str(file), "--rate", "fast", "--json"]
+    assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), *kept, "--column", "1", "--keep"]) == 0
+    line = json.loads(file.read_text())["extensions"]["line"]
+    assert line["said"] == "column 1 is the force, column 2 not used, in counts (the line names no unit)"
+    assert line["reversed"]
+    capsys.readouterr()
+    assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), *kept]) == 0  # nothing is asked any more
+    last = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert last["counts"] == pytest.approx(round(TWO_VALUES.value(44), 1))
+    assert last["force_N"] == pytest.approx(1.0 - 0.002 * last["counts"])
+
+
+@pytest.mark.parametrize("form", ["x", {"roles": ["value", "value"]}, {"roles": ["value"], "unit": "stone"}, {}])
+def test_a_spoilt_format_in_a_scale_s_file_is_said_with_its_place(
+    form: object, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "cell.scale.json"
+    scale = {"format": "bandcurve-scale/1", "id": "cell", "kind": "load-cell", "resolution_N": 0.05}
+    file.write_text(json.dumps(scale | {"extensions": {"line": {"format": form}}}))
+    assert run(["listen", _capture(tmp_path, STEADY), "--scale", str(file)]) == 1
+    assert "scale cell: extensions.line.format: is no format" in capsys.readouterr().err
 
 
 @pytest.mark.terminal
@@ -105,14 +135,40 @@ def test_a_closed_pipe_ends_it_quietly(cable: Cable) -> None:
 def test_the_screen_shows_the_value_and_q_ends_it(cable: Cable, tmp_path: Path) -> None:
     terminal = Terminal(["listen", str(cable.link)], tmp_path)
     try:
-        end = time.monotonic() + 20
-        while "4.87" not in terminal.all_text and time.monotonic() < end:
-            cable.send(STEADY)
-            terminal.read_some(0.1)
+        _shown(terminal, cable, "4.87", STEADY)
         terminal.press(b"q")
         assert terminal.wait() == 0
         assert "one number a line, in kg" in terminal.all_text
         assert "Heard:" in terminal.all_text
         assert cable.received() == b""
+    finally:
+        terminal.close()
+
+
+def _shown(terminal: Terminal, cable: Cable, wanted: str, data: bytes = b"") -> None:
+    """Send until something is on the screen that was not there before."""
+    begin, end = len(terminal.all_text), time.monotonic() + 20
+    while wanted not in terminal.all_text[begin:]:
+        assert time.monotonic() < end, terminal.all_text[begin:]
+        if data:
+            cable.send(data)
+        terminal.read_some(0.1)
+
+
+@pytest.mark.terminal
+def test_a_pulled_plug_and_a_board_that_starts_again_and_again_are_said(cable: Cable, tmp_path: Path) -> None:
+    terminal = Terminal(["listen", str(cable.link)], tmp_path)
+    try:
+        _shown(terminal, cable, "4.87", STEADY)
+        cable.pull()
+        _shown(terminal, cable, "GONE")
+        cable.plug()
+        _shown(terminal, cable, "4.87", STEADY)
+        for _ in range(3):
+            cable.send(BANNER + STEADY)
+            _shown(terminal, cable, "4.87")
+        terminal.press(b"q")
+        assert terminal.wait() == 0
+        assert "starts again and again" in terminal.all_text
     finally:
         terminal.close()

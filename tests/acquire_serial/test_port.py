@@ -2,6 +2,7 @@
 
 import errno
 import grp
+import random
 import socket
 import subprocess
 import sys
@@ -105,6 +106,31 @@ def test_a_restart_a_gap_and_a_new_zero_are_asked_for_and_readings_go_on(cable: 
     assert [r.kind for r in after] == ["unknown"] + 4 * ["reset"] + 11 * ["reading"]
 
 
+def test_the_plug_pulled_at_forty_random_moments_makes_no_number_nobody_sent(
+    cable: Cable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("calib.acquire.port.RETRY", 0.01)
+    chance = random.Random(4)
+    sent, got = list[float](), list[float]()
+    with open_source(str(cable.link), AT_9600) as source:
+        listening = Listening(source, setting=AT_9600)
+        for _ in range(40):
+            numbers = [chance.randint(100_000, 999_999) for _ in range(20)]
+            sent += map(float, numbers)
+            data = "".join(f"{number}\r\n" for number in numbers).encode()
+            cable.send(data[: chance.randint(0, len(data))])
+            got += [r.counts or 0.0 for r in _records(listening, chance.uniform(0.0, 0.05))]
+            cable.pull()
+            got += [r.counts for r in _records(listening, 0.03) if r.counts is not None]
+            cable.plug()
+            while listening.away:
+                listening.poll(0.01)
+    got = [number for number in got if number]
+    assert len(got) > 100
+    places = [sent.index(number) for number in got]  # none that was not sent
+    assert places == sorted(set(places))  # none twice, none out of order
+
+
 def test_nothing_is_ever_written_to_the_device(cable: Cable) -> None:
     with open_source(str(cable.link)) as source:
         listening = Listening(source)
@@ -184,6 +210,9 @@ def test_ports_that_are_there_are_listed_without_opening_any() -> None:
         (".", "no serial port"),
         ("/dev/null", "no serial port"),
         ("socket://127.0.0.1:1", "nobody answers"),
+        ("socket://127.0.0.1", "looks like socket"),
+        ("", "no such port"),
+        ("x" * 5000, "no such port|cannot be opened"),
     ],
 )
 def test_what_cannot_be_opened_is_said_in_a_sentence(name: str, said: str) -> None:
