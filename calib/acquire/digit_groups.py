@@ -48,7 +48,8 @@ def joined(line: Line, mark: Mark) -> Line:
     text = _GROUPED[mark].sub(lambda found: _without(found[0], mark), line.raw)
     if line.kind != "numbers" or text == line.raw:
         return line
-    return replace(read_text(text, framed=line.framed), raw=line.raw)
+    again = read_text(text, framed=line.framed)
+    return replace(again, raw=line.raw) if again.kind == "numbers" else line
 
 
 def _without(number: str, mark: Mark) -> str:

@@ -1,7 +1,7 @@
 """Every kind of line, whole, cut at every byte, with a banner before it and rubbish behind."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from calib.acquire.line_agreement import Chosen, LineFormat, LineReader, parse_format
@@ -196,5 +196,6 @@ def no_crash(pieces: list[bytes]) -> None:
 
 @settings(max_examples=300, deadline=None)
 @given(st.lists(_PIECE, max_size=8))
+@example([b"\x021,000A\x03"])  # joined, it holds no number
 def test_no_bytes_crash_the_reader(pieces: list[bytes]) -> None:
     no_crash(pieces)
