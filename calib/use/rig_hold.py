@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calib.profile.document import Profile
+from calib.use.rig_check import work_out
 from calib.use.rig_file import Rig
-from calib.use.statics import SIDES, calculate
+from calib.use.statics import SIDES
 
 DWELL = 10.0  # s, where the profile does not say how long was waited
 
@@ -37,7 +38,7 @@ def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fa
     """The pull held at the far end of the lift, after a few pulls from one end to the other.
 
     Args:
-        rig: The rig.
+        rig: The rig as it is written; a check of it is taken into account.
         profiles: One for each of its bands.
         extrapolate: Go beyond the tested lengths.
 
@@ -49,7 +50,7 @@ def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fa
         return None
     wait = profiles[0].conditions.dwell_s or DWELL
     still = replace(rig, bar=replace(rig.bar, tempo_s=wait))
-    answer = calculate(still, profiles, extrapolate=extrapolate)
+    answer, _ = work_out(still, profiles, extrapolate=extrapolate)
     at, way = (0, "down") if above == {True} else (-1, "up")
     direction, g = answer.ways[way], answer.gravity  # type: ignore[index]
     sides = tuple(

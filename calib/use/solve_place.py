@@ -69,6 +69,8 @@ class Unusable(NamedTuple):
 def place_of(rig: Rig) -> Place:
     """Take a rig as a place: the first band of each side says where bands hang.
 
+    A check of the rig was read with its own bands and is left out.
+
     Raises:
         DataError: Bands at the sides and in the middle, so that it is not known which to replace.
     """
@@ -78,7 +80,7 @@ def place_of(rig: Rig) -> Place:
     if "both" in first and len(first) > 1:
         raise DataError("has bands at the sides and in the middle", where="band",
                         remedy="keep those in the file whose place is to be used")  # fmt: skip
-    return Place(rig, tuple(first.values()))
+    return Place(replace(rig, check=None), tuple(first.values()))
 
 
 def hangings(

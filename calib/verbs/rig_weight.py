@@ -48,14 +48,14 @@ def command(
     from calib.use.plates import loadings
     from calib.use.rig_average import OFS, load_of
     from calib.use.rig_hold import hold_number
-    from calib.verbs.rig_files import worked_out
+    from calib.verbs.rig_files import read_rig, worked_out
 
     answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     up = answer.up
     if up is None:
         raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
     loads = {of: load_of(answer, up, of) for of in OFS}
-    hold = hold_number(answer.rig, profiles, extrapolate=extrapolate)
+    hold = hold_number(read_rig(file), profiles, extrapolate=extrapolate)
     made = loadings(owned) if owned else None
     if as_json:
         print(json.dumps(_document(answer, loads, made, hold)))

@@ -85,7 +85,8 @@ def _last_words(solved: Solved, out: Path | None) -> list[str]:
             "more: measure both, and ask with --each-once."
         )
     written = f"the first is in {out}" if out else "--out writes the first"
-    texts.append(f"Before you use one: bandcurve rig on its file says everything about it, both ways ({written}).")
+    texts.append(f"Before you use one: bandcurve rig on its file says everything about it, both ways ({written}); "
+                 "bandcurve rig check compares it with a scale.")  # fmt: skip
     texts.append(
         "These are reminders, not a safety plan: the rules of your place and the people qualified there decide."
     )

@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
+from time import process_time
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from calib.profile.document import Profile, parse_profile
 from calib.use.anchors import lifts_off
 from calib.use.plates import Plates, as_loaded, loadings
 from calib.use.rig_average import load_of
-from calib.use.rig_file import parse_rig
+from calib.use.rig_file import Check, parse_rig
 from calib.use.rig_hold import hold_number
 from calib.use.rig_written import written
 from calib.use.solve import Proposal, Solved, Sought, Wish, nearest_load, solve
@@ -383,3 +384,38 @@ def test_guesses_come_after_what_was_tested_and_an_anchor_that_lifts_off_later()
         up, down = (calculate(p.rig, p.profiles).ways[way].load.value for way in ("up", "down"))
         assert max(up.max(), down.max()) - p.rig.weight_kg > 15
         assert any("it will lift off" in f.text for f in p.answer.findings)
+
+
+def test_a_check_serves_its_own_bands_in_their_check_number_and_is_left_out_of_a_place() -> None:
+    """A platform scale shows 5 % more than the bands should pull: their check number follows it, other bands do not."""
+    made = rig(*PAIR, bottom=1300, top=1600)
+    profiles = [linear("ONE"), linear("TWO")]
+    answer = calculate(made, profiles)
+    heights = (1.3, 1.45, 1.6)
+    pull = np.interp(heights, answer.heights, answer.ways["up"].pull.value)
+    checked = replace(made, check=Check("platform", heights, tuple(100 + 1.05 * pull / 9.80665), 100.0))
+    assert place_of(checked) == place_of(made)
+    plain, learned = hold_number(made, profiles), hold_number(checked, profiles)
+    assert plain is not None
+    assert learned is not None
+    assert 1.01 < learned.sides[0].value / plain.sides[0].value < 1.05
+    assert learned.sides[0].u95 < plain.sides[0].u95
+
+
+def test_twenty_bands_in_every_arrangement_take_less_than_two_seconds_of_computing() -> None:
+    """Time of this process, as other work on the machine does not count; docs/speed.md has the time on the clock."""
+    begun = process_time()
+    found = solve(twenty_bands())
+    assert process_time() - begun < 2
+    assert found.looked_at > 200_000
+    assert {w.arrangement for w in found.sought.ways} == {"straight", "doubled", "choked", "spread"}
+
+
+def twenty_bands() -> Sought:
+    """Twenty bands, ten holes, four distances of pegs, 95 loads."""
+    heights, pegs = [0.08 + 0.05 * i for i in range(10)], (0.2, 0.3, 0.4, 0.5)
+    owned = [Plates(20, 8), Plates(10, 4), Plates(5, 4), Plates(2.5, 4), Plates(1.25, 4)]
+    made = rig(*PAIR, bottom=1000, top=1500)
+    wishes = Wish("top", 120.0), Wish("bottom", 100.0)
+    strengths = [40.0 + 9 * i for i in range(20)]
+    return asked(*wishes, made=made, candidates=bands(*strengths), heights=heights, pegs=pegs, plates=owned)
