@@ -388,7 +388,8 @@ def _fit(
     day: str,
     place: tuple[float | None, float | None],
 ) -> "ScaleCheck":
-    from calib.fit.scale_check import Weighing, added_one_by_one, check_scale
+    from calib.fit.scale_check import check_scale
+    from calib.fit.weighings import Weighing, added_one_by_one
     from calib.gravity import local_gravity
 
     totals = [float(sum(row.pieces)) for row in rows]

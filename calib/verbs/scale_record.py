@@ -1,6 +1,7 @@
 """A fitted check as the part of a scale's file that keeps it. Nothing is asked, fitted or written here."""
 
-from calib.fit.scale_check import ScaleCheck, drops
+from calib.fit.scale_check import ScaleCheck
+from calib.fit.weighings import down_less_up
 from calib.scale import CheckReading, FittedCorrection, KnownLoad
 from calib.scale import KnownLoads as LoadsDocument
 from calib.scale import ScaleCheck as CheckDocument
@@ -22,7 +23,7 @@ def check_part(
     per_kg = 1 / G_STANDARD if known.kind == "force" else 1.0  # the file keeps masses
     ids = {id_: p * per_kg for w in result.weighings for id_, p in _ids(w.pieces)}
     sizes = {id_: p for w in result.weighings for id_, p in _ids(w.pieces)}
-    gaps = list(drops(result.weighings).values())
+    gaps = list(down_less_up(result.weighings).values())
     return CheckDocument(
         id=name,
         checked_on=result.correction.checked_on,

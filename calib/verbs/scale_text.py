@@ -4,7 +4,9 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from calib.fit.known_loads import WORTH
-from calib.fit.scale_check import Z95, ScaleCheck, drops
+from calib.fit.scale_check import ScaleCheck
+from calib.fit.scale_correction import Z95
+from calib.fit.weighings import down_less_up
 from calib.scale import Scale
 from calib.units import FORCE
 
@@ -73,8 +75,8 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
     yield f"  scatter about the {line}: {check.correction.residual_sd / factor:.2g} {unit}"
     if check.repeatability is not None:
         yield f"  one load read again: {check.repeatability / factor:.2g} {unit} (standard deviation)"
-    if check.reversibility is not None:
-        gaps = drops(check.weighings)
+    if check.relative_reversibility is not None:
+        gaps = down_less_up(check.weighings)
         load = max(gaps, key=lambda k: abs(gaps[k]))
         words = "more" if gaps[load] > 0 else "less"
         same = "  on the way down it shows the same as on the way up"
@@ -83,7 +85,7 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
             if gaps[load] == 0
             else (
                 f"  on the way down it shows up to {abs(gaps[load]) / factor:.2g} {unit} {words} than on the way up, "
-                f"{100 * check.reversibility:.2g} % on average"
+                f"{100 * check.relative_reversibility:.2g} % on average"
             )
         )
     if check.zero_return is not None:
@@ -134,7 +136,7 @@ def check_document(check: ScaleCheck, name: str, file: str) -> dict[str, Any]:
             "dof": check.plain.dof,
         },
         "repeatability_N": check.repeatability,
-        "reversibility": check.reversibility,
+        "relative_reversibility": check.relative_reversibility,
         "zero_return_N": check.zero_return,
         "g_m_per_s2": None if check.loads.kind == "force" else check.g,
         "remarks": list(check.remarks),

@@ -7,7 +7,9 @@ from itertools import accumulate
 import numpy as np
 
 from calib.fit.known_loads import KnownLoads, LoadKind, usual
-from calib.fit.scale_check import Z95, ScaleCheck, Weighing, added_one_by_one, check_scale
+from calib.fit.scale_check import ScaleCheck, check_scale
+from calib.fit.scale_correction import Z95
+from calib.fit.weighings import Weighing, added_one_by_one
 from calib.records import Array, BranchName
 from calib.units import G_STANDARD as G
 
@@ -26,15 +28,17 @@ class Kind:
     series: int = 1  # times up and down
     way_down: bool = True
     bend: float = 0.0  # relative, of the gain at the top
+    off: float = 0.0  # relative, of the gain beside what is drawn
+    spread: float = 1.0  # the noise is drawn for each check, evenly in its logarithm, up to so many times less or more
     gap: float = 0.0  # relative, shown more on the way down than up, middle of the range
     least: float = 0.93  # share of intervals that must hold
     most: float = 0.98
+    assumed: bool = True  # such scales are what is assumed; others are shown, not judged
 
 
 KINDS = (
-    Kind(
-        "hook 50 g, one weighed plate up and down", (20,), "weighed", 0.05, 0.02, most=1.0
-    ),  # two levels: the prior speaks
+    # One plate leaves two degrees of freedom: the prior of the noise speaks, and it must allow for noisier scales.
+    Kind("hook 50 g, one weighed plate up and down", (20,), "weighed", 0.05, 0.02, most=1.0),
     Kind("hook 50 g, two plates as they come", (10, 10), "plates", 0.05, 0.03),
     Kind("hook 50 g, four plates as they come", (5, 5, 10, 10), "plates", 0.05, 0.03),
     Kind("hook 50 g, four calibrated plates", (10, 10, 15, 15), "calibrated", 0.05, 0.03),
@@ -50,9 +54,13 @@ KINDS = (
     Kind("exact loads, four, up only", (5, 5, 10, 10), "force", 0.01, 0.03, way_down=False),
     Kind("exact loads, eight, three times", (5,) * 8, "force", 0.01, 0.03, series=3),
     Kind("exact loads, coarse display 0.2 kg", (5, 10, 10, 15), "force", 0.2, 0.02),
-    Kind(
-        "hook 50 g, four weighed, 0.2 % up/down gap", (5, 10, 10, 15), "weighed", 0.05, 0.02, gap=0.002, most=1.0
-    ),  # the gap counts as noise
+    Kind("hook 50 g, four weighed, 0.2 % up/down gap", (5, 10, 10, 15), "weighed", 0.05, 0.02, gap=0.002),
+    Kind("platform 100 g, five weighed, 0.5 % gap", (20,) * 5, "weighed", 0.1, 0.04, gap=0.005),
+    Kind("hook 50 g, one weighed plate, noise 4 to 100 g", (20,), "weighed", 0.05, 0.02, spread=5, most=1.0),
+    Kind("hook 20 g, four weighed plates, noise 4 to 100 g", (5, 5, 10, 10), "weighed", 0.02, 0.02, spread=5),
+    Kind("hook 50 g, 3 % off, two plates as they come", (10, 10), "plates", 0.05, 0.03, off=0.03, assumed=False),
+    Kind("hook 50 g, 3 % off, four plates as they come", (5, 5, 10, 10), "plates", 0.05, 0.03, off=0.03, assumed=False),
+    Kind("hook 50 g, 3 % off, four weighed plates", (5, 10, 10, 15), "weighed", 0.05, 0.03, off=0.03),
 )
 
 
@@ -90,7 +98,8 @@ def campaign(index: int, checks: int) -> Result:
 
 def simulate(kind: Kind, rng: np.random.Generator) -> Outcome:
     """Check one scale drawn at random, and compare its correction with the truth."""
-    gain, zero = 1 + 0.01 * rng.standard_normal(), 0.1 * rng.standard_normal() * G
+    gain, zero = 1 + kind.off + 0.01 * rng.uniform(-1, 1), 0.1 * rng.standard_normal() * G
+    noise = kind.noise * kind.spread ** rng.uniform(-1, 1)
     loads = usual("set", kind.loads)
     true_steps = _true_steps(kind, loads, rng)
     totals, truth = [0.0, *accumulate(kind.steps)], np.cumsum([0.0, *true_steps])
@@ -106,7 +115,7 @@ def simulate(kind: Kind, rng: np.random.Generator) -> Outcome:
     for way in ways * kind.series:
         for total, m in up if way == "loading" else down:
             sign = -1 if way == "loading" else 1
-            raw = indication(float(m)) + sign * shape[total] + kind.noise * rng.standard_normal()
+            raw = indication(float(m)) + sign * shape[total] + noise * rng.standard_normal()
             nominal.append(total)
             shown.append(round(raw / kind.resolution) * kind.resolution * G)
             branch.append(way)

@@ -7,7 +7,8 @@ import pytest
 
 from calib.errors import DataError
 from calib.fit.known_loads import KnownLoads, usual
-from calib.fit.scale_check import ScaleCheck, Weighing, added_one_by_one, check_scale
+from calib.fit.scale_check import ScaleCheck, check_scale
+from calib.fit.weighings import Weighing, added_one_by_one
 from calib.gravity import local_gravity
 from calib.units import G_STANDARD as G
 from tests.scale_check.simulated import KINDS, campaign
@@ -23,9 +24,9 @@ def weighings() -> list[Weighing]:
     return [Weighing(p, s * G, "loading" if i < 5 else "unloading") for p, s, i in rows]
 
 
-def checked(kind: str = "weighed", g: float = G) -> ScaleCheck:
+def checked(kind: str = "weighed", g: float = G, u_gain: float | None = 0.006) -> ScaleCheck:
     loads = usual("set", "weighed" if kind == "weighed" else "plates")
-    return check_scale(weighings(), loads, 0.05 * G, "2026-03-01", g)
+    return check_scale(weighings(), loads, 0.05 * G, "2026-03-01", g, u_gain)
 
 
 def test_g_cancels_at_the_same_place() -> None:
@@ -41,14 +42,46 @@ def test_g_cancels_at_the_same_place() -> None:
 
 
 def test_common_error_of_the_set_is_one_factor_in_the_covariance() -> None:
-    with_common, without = (
-        checked("plates"),
-        check_scale(weighings(), replace(usual("set", "plates"), u_common=0.0), 0.05 * G, "2026-03-01"),
-    )
+    apart = replace(usual("set", "plates"), u_common=0.0)
+    with_common = checked("plates", u_gain=None)
+    without = check_scale(weighings(), apart, 0.05 * G, "2026-03-01", u_gain_before=None)
     factor = np.array(with_common.correction.factor_known_loads)
     assert factor == pytest.approx(usual("set", "plates").u_common * np.array(with_common.correction.coefficients))
     difference = np.array(with_common.correction.covariance) - np.array(without.correction.covariance)
     assert difference == pytest.approx(np.outer(factor, factor), abs=1e-12)
+
+
+def test_rough_plates_and_what_a_scale_never_checked_is_trusted_to_are_weighed_together() -> None:
+    """Two independent values of one gain: their variances' inverses add (JCGM 100, H.3 weighs likewise)."""
+    alone, both = checked("plates", u_gain=None), checked("plates")
+    u_alone, u_both = (c.correction.covariance[1][1] ** 0.5 / c.correction.coefficients[1] for c in (alone, both))
+    assert u_alone > 0.006
+    assert u_both == pytest.approx((u_alone**-2 + 0.006**-2) ** -0.5, rel=0.02)
+    assert 0 < both.excess(20 * G) < alone.excess(20 * G)  # drawn towards a scale that is right
+    assert both.prior_share == pytest.approx(u_alone**2 / (u_alone**2 + 0.006**2), rel=0.05)
+    assert "weighed together" in " ".join(both.remarks)
+    factor = np.array(both.correction.factor_known_loads)[1] / np.array(alone.correction.factor_known_loads)[1]
+    assert factor == pytest.approx(1 - both.prior_share, rel=0.02)  # the plates' common error counts for less, too
+
+
+def test_a_scale_far_off_is_not_drawn_to_right() -> None:
+    rows = [replace(w, shown=1.05 * w.shown) for w in weighings()]
+    alone, both = (check_scale(rows, usual("set", "weighed"), 0.05 * G, "2026-03-01", G, u) for u in (None, 0.006))
+    assert both.excess(40 * G) == pytest.approx(alone.excess(40 * G), rel=0.01)
+    assert "further off" in " ".join(both.remarks)
+    assert "further off" not in " ".join(checked().remarks)
+
+
+def test_a_gap_between_the_ways_does_not_widen_the_mean_of_both() -> None:
+    """It cancels in the mean; it stays in the scatter of a reading, which may be on either way."""
+    middle = {10.0: 0.75, 20.0: 1.0, 30.0: 0.75}
+    rows = [
+        replace(w, shown=w.shown + (-1 if w.branch == "loading" else 1) * 0.1 * G * middle.get(w.nominal, 0.0))
+        for w in weighings()
+    ]
+    u, u_gap = (check_scale(r, usual("set", "weighed"), 0.05 * G, "2026-03-01") for r in (weighings(), rows))
+    assert u_gap.u(40 * G) < 1.3 * u.u(40 * G)
+    assert u_gap.correction.residual_sd > 0.05 * G
 
 
 def test_better_loads_give_a_surer_gain() -> None:
@@ -60,10 +93,10 @@ def test_a_stack_of_pieces_is_off_together() -> None:
     loads = KnownLoads("set", "stated", 0.0, 0.01)
     exact = KnownLoads("set", "stated", 0.0, 0.0)
     one = [Weighing((), 0.0), *[Weighing((10.0,), 10 * G)] * 4, Weighing((), 0.0)]
-    u_one = check_scale(one, loads, 0.0, "2026-03-01").u(10 * G)
-    assert u_one == pytest.approx(
-        np.hypot(0.01 * 10 * G, check_scale(one, exact, 0.0, "2026-03-01").u(10 * G)), rel=0.35
+    u_one, u_exact = (
+        check_scale(one, known, 0.0, "2026-03-01", u_gain_before=None).u(10 * G) for known in (loads, exact)
     )
+    assert u_one == pytest.approx(np.hypot(0.01 * 10 * G, u_exact), rel=0.35)
     assert u_one > 0.99 * 0.01 * 10 * G
 
 
@@ -71,7 +104,7 @@ def test_reversibility_repeatability_and_zero_return() -> None:
     check = checked()
     assert check.zero_return == pytest.approx(0.05 * G)
     gaps = [0.05 / 10.075, 0.0, 0.05 / 30.225, 0.0]
-    assert check.reversibility == pytest.approx(np.mean(gaps), rel=1e-6)
+    assert check.relative_reversibility == pytest.approx(np.mean(gaps), rel=1e-6)
     assert check.repeatability is None
     twice = check_scale([*weighings(), *weighings()], usual("set", "weighed"), 0.05 * G, "2026-03-01")
     assert twice.repeatability == pytest.approx(0.0, abs=1e-9)

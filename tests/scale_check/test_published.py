@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from calib.fit.known_loads import KnownLoads, water_density
-from calib.fit.scale_check import ScaleCheck, Weighing, check_scale
+from calib.fit.scale_check import ScaleCheck, check_scale
+from calib.fit.weighings import Weighing
 from calib.verbs.app import run
 
 PONTIUS = Path(__file__).parents[1] / "data" / "pontius.csv"
