@@ -15,6 +15,7 @@ from calib.versioned import IsoDate, NotNegative, Part, Positive
 
 FORMAT = versioned.Version("bandcurve-scale", 1, 0)
 CAP_BYTES = 4_000_000
+SHOWN_UNIT = "shown_unit"  # in the free space
 U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without a check; a bound of common practice
 
 Three = Annotated[tuple[float, float, float], Field(strict=False)]
@@ -118,7 +119,9 @@ class ScaleCheck(Part):
     readings: Annotated[tuple[CheckReading, ...], Field(strict=False)]
     correction: FittedCorrection
     repeatability_N: NotNegative | None = None
-    reversibility_N: float | None = Field(None, description="Largest drop of the way down below the way up.")
+    reversibility_N: float | None = Field(
+        None, description="Largest drop of the way down below the way up; below zero where it shows more at every load."
+    )
     zero_return_N: float | None = Field(None, description="Indication with nothing on, after less before.")
     creep: Creep | None = None
 
@@ -160,6 +163,12 @@ class Scale(Part):
         if len(set(names)) != len(names):
             raise DataError("two checks have the same id", remedy="give the later one another id")
         return self
+
+    @property
+    def shown_unit(self) -> str | None:
+        """What its display shows: kg, lb or N; None where the file's free space does not say."""
+        said = self.extensions.get(SHOWN_UNIT)
+        return {"kg": "kg", "kgf": "kg", "lb": "lb", "lbf": "lb", "N": "N"}.get(said) if isinstance(said, str) else None
 
     def latest(self) -> ScaleCheck | None:
         """The newest check; of one day the last listed."""

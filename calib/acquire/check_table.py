@@ -3,14 +3,14 @@
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from math import isfinite
 from typing import Literal, NamedTuple
 
+from calib.acquire.typed import listed, parse_force, parse_mass, parse_number
 from calib.errors import DataError
 from calib.records import BranchName
-from calib.units import FORCE, MASS, to_si
+from calib.units import FORCE, MASS
 
 CAP_BYTES = 1_000_000
 MOST_ROWS = 10_000
@@ -18,7 +18,10 @@ BRANCHES: dict[str, BranchName] = {"loading": "loading", "up": "loading", "unloa
 EXAMPLE = "for example known_kg,shown_kg,branch"
 Quantity = Literal["mass", "force", "volume"]
 _KNOWN = {**MASS, "N": 1.0, "l": 1.0}
-_NUMBER = r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+LIKE = "write it like 20, or 10+10 for two pieces"
+PAIR = "for example: 20 19.85"
+LONGEST = 200  # signs
+MOST = 1e7  # kg, N or l
 
 
 @dataclass(frozen=True)
@@ -88,8 +91,13 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
 def format_check_table(rows: Sequence[CheckRow], quantity: Quantity) -> str:
     """The table of some rows, as `parse_check_table` reads it."""
     unit = {"mass": "kg", "force": "N", "volume": "l"}[quantity]
-    lines = [f"{'+'.join(map(repr, r.pieces)) or '0'},{r.shown!r},{r.branch}" for r in rows]
+    lines = [f"{'+'.join(map(_plain, r.pieces)) or '0'},{_plain(r.shown)},{r.branch}" for r in rows]
     return "\n".join([f"known_{unit},shown_N,branch", *lines, ""])
+
+
+def _plain(value: float) -> str:
+    """All digits, and no power of ten."""
+    return repr(value) if "e" not in repr(value) else f"{value:.12f}"
 
 
 def _cells(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
@@ -136,60 +144,83 @@ def _column(names: Sequence[str], quantity: str, units: dict[str, float], where:
 
 
 def _row(cells: Sequence[str], columns: _Columns, line: int, where: str) -> CheckRow:
-    known, shown = _cell(cells, columns.known), _cell(cells, columns.shown)
     branch = _cell(cells, columns.branch) if columns.branch is not None else "up"
     if branch.lower() not in BRANCHES:
         said = f"the branch {branch[:20]!r}" if branch else "an empty branch"
         raise DataError(f"{said} is neither up nor down", where=where, remedy="write up or down (loading or unloading)")
-    pieces = read_pieces(known, where)
-    factor = _KNOWN[columns.known_unit]
-    value = to_si(_number(shown, "shown", where), columns.shown_unit, "force")
-    return CheckRow(tuple(p * factor for p in pieces), value, BRANCHES[branch.lower()], line)
+    pieces = read_pieces(_cell(cells, columns.known), columns.known_unit, where)
+    shown = _read(_shown, _cell(cells, columns.shown), columns.shown_unit, ("what was shown", where))
+    return CheckRow(pieces, shown, BRANCHES[branch.lower()], line)
 
 
 def _cell(cells: Sequence[str], index: int) -> str:
     return cells[index].strip() if index < len(cells) else ""
 
 
-def read_pieces(text: str, where: str = "") -> tuple[float, ...]:
-    """Read a known load: `20`, or `10 + 10` for two pieces; 0 is nothing at all.
+def read_pieces(text: str, unit: str, where: str = "") -> tuple[float, ...]:
+    """Read a known load: `20`, or `10 + 10` for two pieces; 0 is nothing at all. [kg], [N] or [l]
 
-    >>> read_pieces("10+5")
-    (10.0, 5.0)
+    Args:
+        text: As typed or written.
+        unit: Of a number without one: of mass, N, or l for litres of water.
+        where: For an error.
+
+    >>> read_pieces("10 + 2,5", "kg"), read_pieces("0", "lb")
+    ((10.0, 2.5), ())
 
     Raises:
         DataError: It is not that.
     """
-    bare = text.replace(" ", "")
-    if len(bare) > 200 or not re.fullmatch(rf"(?:{_NUMBER})(?:\+(?:{_NUMBER}))*", bare, re.ASCII):
-        said = f"the known load {text[:30]!r} is" if bare else "the known load is missing: it is"
-        raise DataError(f"{said} not a number above zero", where=where, remedy="write it like 20, or 10+10")
-    values = [float(part) for part in bare.split("+")]
-    if not all(isfinite(v) and v <= 1e9 for v in values):
-        raise DataError("the known load is too large", where=where, remedy="mend it")
-    return tuple(v for v in values if v > 0)
+    if len(text) > LONGEST:
+        raise DataError(f"the known load {text[:12]!a}... is too long", where=where, remedy=LIKE)
+    pieces = [_read(_known, part, unit, ("the known load", where)) for part in text.split("+")]
+    if any(not 0 <= piece <= MOST for piece in pieces):
+        raise DataError(f"the known load {text[:30]!a} is below zero, or more than any scale takes", where=where)
+    return tuple(piece for piece in pieces if piece > 0)
 
 
-def _number(text: str, what: str, where: str) -> float:
-    if len(text) > 40 or not re.fullmatch(rf"[-+]?(?:{_NUMBER})(?:[eE][-+]?[0-9]{{1,2}})?", text, re.ASCII):
-        said = f"{what} {text[:30]!r} is not a number" if text else f"{what} is empty"
-        raise DataError(said, where=where, remedy="write a number with a decimal point")
-    return float(text)
+def _known(text: str, unit: str) -> float:
+    if unit == "l":
+        return parse_number(re.sub(r"\s*(l|litres?|liters?)$", "", text.strip(), flags=re.IGNORECASE))
+    return parse_force(text, unit) if unit == "N" else parse_mass(text, unit)
 
 
-def read_pair(text: str) -> tuple[tuple[float, ...], float]:
-    """Read what is typed for one load: the known load, a blank, what the scale shows. A comma is a decimal point.
+def _shown(text: str, unit: str) -> float:
+    """[N]"""
+    value = parse_force(text, unit)
+    if abs(value) > MOST:
+        raise DataError(f"{text[:30]!a} is more than any scale shows")
+    return value
 
-    >>> read_pair("10+10  20,05")
+
+def _read(read: Callable[[str, str], float], text: str, unit: str, place: tuple[str, str]) -> float:
+    """A value; an error names what it was to be, and where."""
+    try:
+        return read(text, unit)
+    except DataError as error:
+        raise DataError(f"{place[0]}: {error.what}", where=place[1], remedy=error.remedy or LIKE) from None
+
+
+def read_pair(text: str, known_unit: str, shown_unit: str) -> tuple[tuple[float, ...], float]:
+    """Read what is typed for one load: the known load, a blank, what the scale shows. [kg] or [l], and [N]
+
+    Args:
+        text: As typed.
+        known_unit: Of a known load without one: of mass, or l for litres of water.
+        shown_unit: Of a force without one.
+
+    >>> read_pair("10+10  20,05", "kg", "N")
     ((10.0, 10.0), 20.05)
 
     Raises:
         DataError: It is not that.
     """
-    known, blank, shown = re.sub(r"\s*\+\s*", "+", text.strip()).rpartition(" ")
-    if len(text) > 200 or not blank or " " in known.strip():
-        raise DataError("type the known load, a blank, and what the scale shows", remedy="for example: 20 19.85")
-    for part in (known, shown):
-        if re.search(r"(?<![0-9])[0-9]{1,3},[0-9]{3}(?![0-9])", part):
-            raise DataError(f"{part.strip()[:30]} can be read in two ways", remedy="type a point for the decimals")
-    return read_pieces(known.strip().replace(",", ".")), _number(shown.replace(",", "."), "what the scale shows,", "")
+    if len(text) > LONGEST:
+        raise DataError(f"{text[:12]!a}... is too long", remedy=PAIR)
+    units = "|".join(sorted({*FORCE, *MASS, "l", "lbs"}, key=len, reverse=True))
+    close = re.sub(rf"(?<=[0-9])\s+(?=(?:{units})(?:\s|\+|$))", "", re.sub(r"\s*\+\s*", "+", text.strip()))
+    parts = listed(close)
+    if len(parts) != 2:
+        raise DataError("type the known load, a blank, and what the scale shows", remedy=PAIR)
+    known, shown = parts
+    return read_pieces(known, known_unit), _read(_shown, shown, shown_unit, ("what the scale shows", ""))

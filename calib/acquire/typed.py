@@ -51,6 +51,8 @@ _NUMBER = r"[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+"
 _FRACTION = r"(?:([0-9]+)(?:\s+|-))?([0-9]+)\s*/\s*([0-9]+)"
 _FEET = re.compile(r"""([0-9]+)\s*(?:'|ft|feet|foot)\s*(?:-\s*)?(\S.*?)\s*(?:"|''|in|inch|inches)?""", re.IGNORECASE)
 
+_GLUE = "\0"  # stands for the blank inside one part while a list is taken apart
+
 Quantity = Literal["length", "force", "mass", "number"]
 
 
@@ -172,8 +174,8 @@ def listed(text: str) -> list[str]:
     elif "," in text and " " not in text:
         parts = text.split(",")
     else:
-        parts = re.sub(r"(?<![/0-9.,])([0-9]+)\s+(?=[0-9]+/[0-9])", r"\1+", text).split()
-    return [part.replace("+", " ") for part in parts if part]
+        parts = re.sub(r"(?<![/0-9.,])([0-9]+)\s+(?=[0-9]+/[0-9])", rf"\1{_GLUE}", text).split()
+    return [part.replace(_GLUE, " ") for part in parts if part]
 
 
 def _cleaned(text: str, quantity: Quantity) -> str:

@@ -14,6 +14,7 @@ from calib.units import FORCE, INCH, LENGTH
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, choose, say
 
+SHOWN = ("kg", "lb", "N")
 U_TAPE, U_HOLE = 0.002, 0.0005  # [m] one reading; pins in drilled holes sit to half a millimetre
 U_COMMON = 0.001  # [m] offset of a whole set-up
 FEWEST_STEPS = 20  # between nothing and the most a scale takes; fewer is a slip
@@ -75,7 +76,7 @@ def ask_gear(given: Given) -> Gear:
         scale, capacity, force_unit = None, None, _ask_unit("The plates are marked in", ("kg", "lb"))
     elif given.scale is not None:
         scale, capacity = given.scale.in_use(), given.scale.capacity_N
-        force_unit = _ask_unit("The scale shows", ("kg", "lb", "N"))
+        force_unit = given.scale.shown_unit or _ask_unit("The scale shows", SHOWN)
     else:
         scale, capacity, force_unit = _ask_scale()
     if scale is not None and scale.locks != "no":
@@ -128,7 +129,7 @@ def positive_force(unit: str) -> Callable[[str], float]:
 
 def _ask_scale() -> tuple[ScaleInUse, float, str]:
     say("", "The scale. Without a check its readings are taken as good to 1 %; 'bandcurve scale check' does better.")
-    unit = _ask_unit("It shows", ("kg", "lb", "N"))
+    unit = _ask_unit("It shows", SHOWN)
     step, capacity = _ask_step_and_capacity(unit)
     say(
         "When you stop pulling and let off a little, the number ...",

@@ -209,13 +209,14 @@ def _lengths(
 
 def _hung(band: "Band", loads: str, over: bool) -> "Plan":
     from calib.acquire.plan import Limits, plan_loads
-    from calib.verbs.masses import mass_option
+    from calib.acquire.typed import listed
+    from calib.verbs.quantities import option_in_si
 
-    parts = loads.replace(",", " ").split()
+    parts = listed(loads)
     if not parts or len(parts) > 16:
         raise UsageError(f"--loads names {len(parts)} loads", remedy="give 3 to 16, for example '2.5kg 5kg 10kg'")
     unit = _unit_of(parts[-1], "kg")
-    masses = [mass_option(part, "--loads", unit) for part in parts]
+    masses = [option_in_si(part, "--loads", "mass", unit) for part in parts]
     return plan_loads(band, masses, Limits(allow_over=over))
 
 

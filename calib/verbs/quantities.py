@@ -1,18 +1,20 @@
-"""Lengths and forces given as options: read as typed ones are, but a unit is needed and nothing is asked back."""
+"""Lengths, forces and masses given as options: read as typed ones are, but a unit is needed; nothing is asked."""
 
 import re
 from typing import Literal
 
-from calib.acquire.typed import parse_force, parse_length
+from calib.acquire.typed import parse_force, parse_length, parse_mass
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN, UNITS, Shown
 
 UNIT_HELP = "kg with metres, or lb with inches, in the words."
-_EXAMPLE = {"length": "1.6m", "force": "15kg"}
+Quantity = Literal["length", "force", "mass"]
+_EXAMPLE = {"length": "1.6m", "force": "15kg", "mass": "20kg"}
+_READ = {"length": parse_length, "force": parse_force, "mass": parse_mass}
 
 
-def option_in_si(text: str, option: str, quantity: Literal["length", "force"], unit: str | None = None) -> float:
-    """Read one option. [m] or [N]
+def option_in_si(text: str, option: str, quantity: Quantity, unit: str | None = None) -> float:
+    """Read one option. [m], [N] or [kg]
 
     Args:
         text: For example "1.6m", "63 1/4 in", "5'3", "15kg".
@@ -20,8 +22,8 @@ def option_in_si(text: str, option: str, quantity: Literal["length", "force"], u
         quantity: What it is.
         unit: What a bare number is in; None where a unit is needed.
 
-    >>> option_in_si("160cm", "--length", "length")
-    1.6
+    >>> option_in_si("160cm", "--length", "length"), option_in_si("1,5kg", "--u-each", "mass")
+    (1.6, 1.5)
 
     Raises:
         UsageError: It is not a number with a known unit, or not above zero.
@@ -33,7 +35,7 @@ def option_in_si(text: str, option: str, quantity: Literal["length", "force"], u
     if quantity == "force" and unit is None and not text.rstrip().endswith(UNITS["force"]):
         raise UsageError(f"{given} has no known unit", remedy=f"use one of {', '.join(UNITS['force'])}; {example}")
     try:
-        value = parse_length(text, unit or "m") if quantity == "length" else parse_force(text, unit or "N")
+        value = _READ[quantity](text, unit or UNITS[quantity][-1])  # a unit stands there where none was given
     except DataError as error:
         raise UsageError(f"{given}: {error.what}", remedy=example) from None
     if value <= 0:

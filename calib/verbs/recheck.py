@@ -8,7 +8,6 @@ import typer
 
 from calib.errors import DataError, UsageError
 from calib.half_path import LengthKind
-from calib.verbs.masses import mass_option
 from calib.verbs.quantities import lengths_in_si, option_in_si
 
 if TYPE_CHECKING:
@@ -50,7 +49,7 @@ def command(
         raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(get_args(LengthKind))}")
     if load not in LOADS:
         raise UsageError(f"--load {load[:40]!r} is not known", remedy=f"use one of {', '.join(LOADS)}")
-    mass = mass_option(plate, "--plate")
+    mass = option_in_si(plate, "--plate", "mass")
     read = option_in_si(length, "--length", "length") if length is not None else None
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
     from calib.fit.known_loads import usual

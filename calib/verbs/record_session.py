@@ -11,8 +11,10 @@ from types import FrameType
 
 from calib.acquire.recording import Recording
 from calib.acquire.run_file import RunWriter
+from calib.acquire.typed_entry import shown
 from calib.errors import DataError, FileError
 from calib.identity import check_id
+from calib.units import FORCE
 from calib.verbs import live
 from calib.verbs.conditioning import NOT_CONDITIONED, condition
 from calib.verbs.given import Given
@@ -158,4 +160,18 @@ def _kilos(recorder: Recorder) -> int:
     say("Fitting ...")
     from calib.verbs.fit import command as fit
 
-    return fit([recorder.path], out=folder)
+    status = fit([recorder.path], out=folder, unit="lb" if recorder.state.course.force_unit == "lb" else "kg")
+    _say_how_to_check(recorder)
+    return status
+
+
+def _say_how_to_check(recorder: Recorder) -> None:
+    """A scale never checked is mostly what limits the kilos; its check serves what was recorded already."""
+    scale, course = recorder.state.head.scale, recorder.state.course
+    if scale is None or scale.check is not None or scale.correction is not None or course.capacity is None:
+        return
+    unit, file = course.force_unit, shlex.quote(str(recorder.path.parent / f"{scale.id}.scale.json"))
+    step, most = (shown(x, unit, FORCE) for x in (scale.resolution, course.capacity))
+    say("To narrow it, check the scale with known loads, now or later:")
+    say(f"  bandcurve scale new {scale.id} --resolution {step}{unit} --capacity {most}{unit} --locks {scale.locks}")
+    say(f"  bandcurve scale check {file}", f"  bandcurve fit {shlex.quote(str(recorder.path))} --scale {file}")

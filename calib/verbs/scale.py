@@ -1,24 +1,19 @@
 """`bandcurve scale`: a scale's file, and its checks with known loads."""
 
 import json
-import sys
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import DataError, UsageError
 
 if TYPE_CHECKING:
-    from calib.acquire.check_table import CheckRow, Quantity
-    from calib.fit.known_loads import KnownLoads
     from calib.fit.scale_check import ScaleCheck
     from calib.scale import Scale
+    from calib.verbs.scale_hung import Hung
 
-UNIT = "shown_unit"  # in a scale file's free space: what its display shows
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
 app = typer.Typer(
@@ -60,17 +55,11 @@ def new(
       bandcurve scale new garage-hook
       bandcurve scale new cell-3 --kind load-cell --resolution 0.005kg --capacity 100kg --locks no
     """
-    from calib.identity import check_id
     from calib.safe_write import write_new
+    from calib.verbs.scale_new import file_of, new_scale
 
-    _one_of("--kind", kind, ("hanging-scale", "platform-scale", "load-cell"))
-    if locks is not None:
-        _one_of("--locks", locks, ("no", "peak", "steady"))
-    asked = resolution is None
-    step, unit = _resolution(resolution)
-    most = _capacity(capacity, unit, asked)
-    scale = _document(check_id(name), kind, step, most, locks or _locks(asked), unit)
-    path = (out or Path()) / f"{name}.scale.json"
+    path = file_of(name, out)
+    scale = new_scale(name, kind, resolution, capacity, locks)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_new(path, scale.to_json())
     _tell_scale(scale, path, as_json, f"  bandcurve scale check {path}")
@@ -134,137 +123,31 @@ def check(
       bandcurve scale check garage-hook.scale.json --from plates.csv --u-common 0.1% --u-each 5g
     """
     from calib.scale import load_scale, save_scale
-    from calib.units import FORCE
+    from calib.verbs.scale_hung import Draft, Stated, from_keyboard, from_table
     from calib.verbs.scale_record import check_part
 
     scale = load_scale(file)
-    day = _day(on)
-    shown_unit = unit or str(scale.extensions.get(UNIT, "kg"))
-    if shown_unit not in FORCE:
-        raise UsageError(f"--unit {shown_unit[:20]!r} is not a unit of force", remedy=f"use one of {', '.join(FORCE)}")
-    draft = None if table else _Draft.beside(file, scale.id)
-    stated = (u_common, u_each)
-    rows, known, plus = _readings(table, loads_kind, loads, stated, shown_unit, scale.locks != "no", temperature, draft)
-    result = _fit(rows, known, plus, scale, day, (latitude, altitude))
+    day, shown_unit = _day(on), _shown_unit(unit, scale)
+    stated = Stated(loads_kind, loads, u_common, u_each, temperature)
+    draft = Draft.beside(file, scale.id)
+    hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
+    result = _fit(hung, scale, day, (latitude, altitude))
     _refuse_far_off(result, any_gain, str(table or "typed"))
     name = _name(scale, day)
-    document = check_part(result, name, (latitude, altitude), temperature)
-    save_scale(scale.with_check(document), file)
-    if draft is not None:
+    save_scale(scale.with_check(check_part(result, name, (latitude, altitude), temperature)), file)
+    if table is None:
         draft.path.unlink(missing_ok=True)
     _tell_check(result, f"{scale.id}/{name}", file, shown_unit, as_json)
     return 0
 
 
-@dataclass(frozen=True)
-class _Draft:
-    """The file that holds what was typed so far."""
-
-    path: Path
-
-    @classmethod
-    def beside(cls, file: Path, name: str) -> "_Draft":
-        """One beside the scale's file that is not there yet."""
-        names = (f"{name}.check.csv", *(f"{name}.check-{i}.csv" for i in range(2, 1000)))
-        return cls(next(p for n in names if not (p := file.parent / n).exists()))
-
-    def keep(self, rows: Sequence["CheckRow"], quantity: "Quantity") -> None:
-        """Write them all; where that cannot be done say so and go on, they are still in memory."""
-        from calib.acquire.check_table import format_check_table
-        from calib.errors import FileError
-        from calib.safe_write import write_atomically
-        from calib.verbs.prompts import say
-
-        try:
-            write_atomically(self.path, format_check_table(rows, quantity))
-        except FileError as error:
-            say(f"  Not kept on disk: {error}.")
-
-
-def _one_of(option: str, value: str, allowed: tuple[str, ...]) -> None:
-    if value not in allowed:
-        raise UsageError(f"{option} {value[:40]!r} is not known", remedy=f"use one of {', '.join(allowed)}")
-
-
-def _resolution(given: str | None) -> tuple[float, str]:
-    """One step of the display [N], and the unit it was given in."""
-    from calib.verbs.prompts import ask, prepare
-    from calib.verbs.scale_questions import needed
-
-    if given is not None:
-        return _force(given, "--resolution", "0.05kg")
-    if not _somebody():
-        raise needed("one step of the display", "--resolution", "0.05kg")
-    prepare()
-
-    def read(text: str) -> tuple[float, str]:
-        return _force(text if text and not text[-1].isdigit() else f"{text}kg", "the step", "0.05")
-
-    found: tuple[float, str] = ask(
-        "One step of its display, in kg unless you say lb (0.05, or 0.1lb): ", _as_data(read)
-    )
-    return found
-
-
-def _capacity(given: str | None, unit: str, asked: bool) -> float | None:
-    from calib.verbs.prompts import ask
-
-    if given is not None:
-        return _force(given, "--capacity", "50kg")[0]
-    if not (asked and _somebody()):
-        return None
-
-    def read(text: str) -> float:
-        return _force(text if text and not text[-1].isdigit() else f"{text}{unit}", "the capacity", "50")[0]
-
-    return ask(f"The most it takes, {unit} (Enter if not known): ", _as_data(read), empty=0.0) or None
-
-
-def _locks(asked: bool) -> str:
-    from calib.verbs.prompts import choose, say
-
-    if not (asked and _somebody()):
-        return "no"
-    say("Does the number stay when the pull goes away?")
-    say("  1  no, it follows", "  2  it keeps the highest", "  3  it locks once it has been steady for a second or so")
-    return choose("Number", ("no", "peak", "steady"))
-
-
-def _somebody() -> bool:
-    return bool(sys.stdin and sys.stdin.isatty())
-
-
-def _as_data(read: Any) -> Any:
-    """What is wrong usage in an option is just a wrong answer at a prompt."""
-
-    def reading(text: str) -> Any:
-        try:
-            return read(text.replace(",", "."))
-        except UsageError as error:
-            raise DataError(error.what, remedy=error.remedy) from None
-
-    return reading
-
-
-def _force(text: str, option: str, example: str) -> tuple[float, str]:
-    """A force that wears its unit: value [N] and unit."""
+def _shown_unit(given: str | None, scale: "Scale") -> str:
     from calib.units import FORCE
-    from calib.verbs.quantities import option_in_si
 
-    value = option_in_si(text, option, "force")
-    unit = next(u for u in sorted(FORCE, key=len, reverse=True) if text.strip().endswith(u))
-    if value > 1e7:
-        raise UsageError(f"{option} {text[:40]!r} is more than any scale shows", remedy=f"for example {example}")
-    return value, unit
-
-
-def _document(name: str, kind: str, step: float, capacity: float | None, locks: str, unit: str) -> "Scale":
-    from calib.scale import Scale
-
-    if capacity is not None and capacity <= step:
-        raise DataError("the capacity is not above one step of the display", remedy="were the two swapped?")
-    fields = {"format": "bandcurve-scale/1", "id": name, "kind": kind, "resolution_N": step, "capacity_N": capacity}
-    return Scale.model_validate({**fields, "locks": locks, "extensions": {UNIT: unit}})
+    unit = given or scale.shown_unit or "kg"
+    if unit not in FORCE:
+        raise UsageError(f"--unit {unit[:20]!r} is not a unit of force", remedy=f"use one of {', '.join(FORCE)}")
+    return unit
 
 
 def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
@@ -273,7 +156,7 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
     if as_json:
         print(json.dumps({"file": str(path), "scale": json.loads(scale.to_json())}, indent=2))
         return
-    print(scale_text(scale, str(scale.extensions.get(UNIT, "kg"))))
+    print(scale_text(scale, _shown_unit(None, scale)))
     print(f"In {path}. Next:\n{step}")
 
 
@@ -286,117 +169,17 @@ def _day(given: str | None) -> str:
         raise UsageError(f"--date {given[:20]!r} is not a date", remedy="write it like 2026-03-01") from None
 
 
-def _readings(
-    table: Path | None,
-    loads_kind: str | None,
-    loads: str | None,
-    stated: tuple[str | None, str | None],
-    unit: str,
-    locks: bool,
-    temperature: float | None,
-    draft: "_Draft | None",
-) -> tuple[tuple["CheckRow", ...], "KnownLoads", bool]:
-    """The readings as masses or forces, the set of loads, and whether pieces were told apart."""
-    from calib.verbs.prompts import prepare, say
-    from calib.verbs.scale_questions import ask_loads, ask_rows, ask_water_temperature
-
-    if draft is None:
-        assert table is not None  # one of the two is there
-        rows, quantity, plus = _from_table(table)
-        known = _loads(loads_kind, loads, stated, quantity)
-        if quantity == "volume":
-            rows = _as_water(rows, 15.0 if temperature is None else temperature)
-        return rows, known, plus
-    prepare()
-    say("", "Hang known loads on the scale, up and then down. A check takes about five minutes.", "")
-    nothing_said = loads_kind is None and stated == (None, None)
-    known = ask_loads() if nothing_said and _somebody() else _loads(loads_kind, loads, stated, "mass")
-    water = known.kind == "water"
-    cold = ask_water_temperature() if water and temperature is None and _somebody() else temperature
-    say("", f"Each line is kept in {draft.path} until the check is done; after a break: --from that file.")
-    rows = ask_rows(unit, water, locks, lambda some: draft.keep(some, "volume" if water else "mass"))
-    plus = any(len(row.pieces) > 1 for row in rows)
-    return (_as_water(rows, 15.0 if cold is None else cold) if water else rows), known, plus
-
-
-def _from_table(path: Path) -> tuple[tuple["CheckRow", ...], "Quantity", bool]:
-    from calib.acquire.check_table import CAP_BYTES, parse_check_table
-    from calib.strict_json import read_capped
-
-    found = parse_check_table(read_capped(path, CAP_BYTES), path.name)
-    return found.rows, found.quantity, found.has_pieces
-
-
-def _loads(
-    kind: str | None, name: str | None, stated: tuple[str | None, str | None], quantity: "Quantity"
-) -> "KnownLoads":
-    """The set of known loads, from options."""
-    from dataclasses import replace
-
-    from calib.fit.known_loads import WORTH, usual
-    from calib.identity import check_id
-
-    by_quantity = {"force": "force", "volume": "water"}.get(quantity, "plates" if stated == (None, None) else "stated")
-    chosen = kind or by_quantity
-    _one_of("--loads-kind", chosen, tuple(WORTH))
-    if (chosen == "force") != (quantity == "force") or (quantity == "volume" and chosen != "water"):
-        raise UsageError(f"--loads-kind {chosen} does not go with the known column", remedy="leave it out")
-    known = usual(check_id(name or f"{chosen}-1"), next(kind for kind in WORTH if kind == chosen))
-    common, each = (_uncertainty(text, option) for text, option in zip(stated, ("--u-common", "--u-each"), strict=True))
-    if common is not None:
-        if common[1]:
-            raise UsageError("--u-common is relative", remedy="for example --u-common 0.1%")
-        known = replace(known, u_common=common[0])
-    if each is not None:
-        known = replace(known, u_each=each[0], u_each_mass=each[1])
-    return known
-
-
-def _uncertainty(text: str | None, option: str) -> tuple[float, float] | None:
-    """A stated uncertainty: relative part and part in kilogram."""
-    from calib.verbs.masses import mass_option
-
-    if text is None:
-        return None
-    if text.strip() in ("0", "0%", "0g"):
-        return 0.0, 0.0
-    bare = text.strip().removesuffix("%")
-    if bare == text.strip():
-        return 0.0, mass_option(text, option)
-    try:
-        value = float(bare) if bare.isascii() else -1.0
-    except ValueError:
-        value = -1.0
-    if not 0 <= value <= 50:
-        raise UsageError(f"{option} {text[:20]!r} is not a share up to 50 %", remedy=f"for example {option} 0.1%")
-    return value / 100, 0.0
-
-
-def _as_water(rows: tuple["CheckRow", ...], temperature: float) -> tuple["CheckRow", ...]:
-    from dataclasses import replace
-
-    from calib.fit.known_loads import water_mass
-
-    return tuple(replace(r, pieces=tuple(water_mass(p / 1000, temperature) for p in r.pieces)) for r in rows)
-
-
-def _fit(
-    rows: tuple["CheckRow", ...],
-    known: "KnownLoads",
-    plus: bool,
-    scale: "Scale",
-    day: str,
-    place: tuple[float | None, float | None],
-) -> "ScaleCheck":
+def _fit(hung: "Hung", scale: "Scale", day: str, place: tuple[float | None, float | None]) -> "ScaleCheck":
     from calib.fit.scale_check import check_scale
     from calib.fit.weighings import Weighing, added_one_by_one
     from calib.gravity import local_gravity
 
-    totals = [float(sum(row.pieces)) for row in rows]
-    pieces = [row.pieces for row in rows] if plus or known.kind == "force" else added_one_by_one(totals)
-    weighings = [Weighing(p, r.shown, r.branch, r.line) for p, r in zip(pieces, rows, strict=True)]
-    g = 1.0 if known.kind == "force" else local_gravity(*place)[0]
-    return check_scale(weighings, known, scale.resolution_N, day, g)
+    forces = hung.loads.kind == "force"
+    pieces = [row.pieces for row in hung.rows]
+    if not (hung.pieces_told_apart or forces):
+        pieces = added_one_by_one([sum(row) for row in pieces])
+    weighings = [Weighing(p, r.shown, r.branch, r.line) for p, r in zip(pieces, hung.rows, strict=True)]
+    return check_scale(weighings, hung.loads, scale.resolution_N, day, 1.0 if forces else local_gravity(*place)[0])
 
 
 def _refuse_far_off(result: "ScaleCheck", any_gain: bool, where: str) -> None:

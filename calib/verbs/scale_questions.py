@@ -4,11 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from calib.acquire.check_table import CheckRow, read_pair
+from calib.acquire.typed import parse_temperature
+from calib.acquire.typed_entry import clean
 from calib.errors import DataError, UsageError
 from calib.fit.known_loads import WORTH, KnownLoads, LoadKind, usual
 from calib.identity import check_id
 from calib.records import BranchName
-from calib.units import FORCE, MASS
+from calib.units import FORCE
 from calib.verbs.prompts import EndOfInputError, ask, ask_line, choose, say, sentence, yes
 
 ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
@@ -21,7 +23,7 @@ def ask_loads() -> KnownLoads:
     for number, kind in enumerate(ASKED, 1):
         say(f"  {number}  {WORTH[kind].name}")
     kind = choose("Number", ASKED)
-    say(f"  ({WORTH[kind].why})")
+    say(f"  {WORTH[kind].why}")
     name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1")
     return usual(name, kind)
 
@@ -30,10 +32,7 @@ def ask_water_temperature() -> float:
     """How cold the water is. [degree Celsius]"""
 
     def read(text: str) -> float:
-        try:
-            value = float(text.replace(",", ".").rstrip("Cc ")) if text.isascii() else float("nan")
-        except ValueError:
-            value = float("nan")
+        value = parse_temperature(text)
         if not 0 <= value <= 40:
             raise DataError("type the water's temperature in C, 0 to 40", remedy="tap water is near 15")
         return value
@@ -49,11 +48,14 @@ class Sheet:
     litres: bool
     rows: tuple[CheckRow, ...] = ()
 
+    @property
+    def known_unit(self) -> str:
+        """Of a known load that is typed without one."""
+        return "l" if self.litres else "lb" if self.unit in ("lb", "lbf") else "kg"
+
     def with_row(self, pieces: tuple[float, ...], shown: float) -> "Sheet":
         """One more; a smaller load than the one before is on the way down."""
-        factor = 1.0 if self.litres else MASS["lb" if self.unit in ("lb", "lbf") else "kg"]
-        masses = tuple(p * factor for p in pieces)
-        row = CheckRow(masses, shown * FORCE[self.unit], self._way(sum(masses)), 0)
+        row = CheckRow(pieces, shown, self._way(sum(pieces)), 0)
         return replace(self, rows=(*self.rows, row))
 
     def _way(self, total: float) -> BranchName:
@@ -84,20 +86,27 @@ def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[Chec
             text = ask_line(f"{len(sheet.rows) + 1:>3}> ").strip()
         except EndOfInputError:
             return sheet.rows
-        if not text and not _unfinished(sheet.rows):
-            return sheet.rows
+        if not text:
+            if _enough(sheet.rows, locks):
+                return sheet.rows
+            continue
         before, sheet = sheet, _taken(sheet, text)
         if sheet.rows != before.rows:
             keep(sheet.rows)
 
 
-def _unfinished(rows: Sequence[CheckRow]) -> bool:
-    """Whether it is too early to end; says so."""
+def _enough(rows: Sequence[CheckRow], locks: bool) -> bool:
+    """Whether an empty line ends the check; says what is missing."""
     loads = {sum(r.pieces) for r in rows}
     if len(loads) < 2 or len(rows) < 3:
         say("  At least nothing and one load, three lines in all, are needed; Ctrl-C gives up.")
+        return False
+    if locks or any(r.branch == "unloading" for r in rows):
         return True
-    return False
+    try:
+        return yes("  The way down is missing. End without it?", default=False)
+    except EndOfInputError:
+        return True
 
 
 def _taken(sheet: Sheet, text: str) -> Sheet:
@@ -108,7 +117,7 @@ def _taken(sheet: Sheet, text: str) -> Sheet:
     if not text:
         return sheet
     try:
-        pieces, shown = read_pair("".join(c if c.isprintable() else " " for c in text))
+        pieces, shown = read_pair(clean(text), sheet.known_unit, sheet.unit)
     except DataError as error:
         say(f"  {sentence(error)}")
         return sheet

@@ -9,20 +9,25 @@ from calib.fit.scale_correction import Z95
 from calib.fit.weighings import down_less_up
 from calib.scale import Scale
 from calib.units import FORCE
+from calib.verbs.plain_text import wrap
 
 KINDS = {"hanging-scale": "hanging scale", "platform-scale": "platform scale", "load-cell": "load cell"}
 
 
 def check_text(check: ScaleCheck, unit: str) -> str:
     """What a check found, the answer first."""
-    lines = [*_verdicts(check, unit), "", *_table(check, unit), "", *_quality(check, unit)]
-    lines += [f"  note: {remark}" for remark in check.remarks]
-    return "\n".join(lines)
+    quality = [_paragraph(line) for line in _quality(check, unit)]
+    lines = [*map(_paragraph, _verdicts(check, unit)), "", *_table(check, unit), "", *quality]
+    return "\n".join([*lines, *(_paragraph(f"note: {remark}") for remark in check.remarks)])
+
+
+def _paragraph(line: str) -> str:
+    return wrap(line.strip(), first="  ", rest="    ")
 
 
 def _verdicts(check: ScaleCheck, unit: str) -> Iterator[str]:
     for force in _places(check):
-        yield f"  {verdict(check, force, unit)}"
+        yield verdict(check, force, unit)
 
 
 def _places(check: ScaleCheck) -> Sequence[float]:
@@ -72,27 +77,27 @@ def _table(check: ScaleCheck, unit: str) -> Iterator[str]:
 def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
     factor = FORCE[unit]
     line = "curve" if check.order == 2 else "line"
-    yield f"  scatter about the {line}: {check.correction.residual_sd / factor:.2g} {unit}"
+    yield f"scatter about the {line}: {check.correction.residual_sd / factor:.2g} {unit}"
     if check.repeatability is not None:
-        yield f"  one load read again: {check.repeatability / factor:.2g} {unit} (standard deviation)"
+        yield f"one load read again: {check.repeatability / factor:.2g} {unit} (standard deviation)"
     if check.relative_reversibility is not None:
         gaps = down_less_up(check.weighings)
         load = max(gaps, key=lambda k: abs(gaps[k]))
         words = "more" if gaps[load] > 0 else "less"
-        same = "  on the way down it shows the same as on the way up"
+        same = "on the way down it shows the same as on the way up"
         yield (
             same
             if gaps[load] == 0
             else (
-                f"  on the way down it shows up to {abs(gaps[load]) / factor:.2g} {unit} {words} than on the way up, "
+                f"on the way down it shows up to {abs(gaps[load]) / factor:.2g} {unit} {words} than on the way up, "
                 f"{100 * check.relative_reversibility:.2g} % on average"
             )
         )
     if check.zero_return is not None:
-        yield f"  nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
+        yield f"nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
     loads = check.loads
-    yield f"  known loads {loads.id}: {WORTH[loads.kind].name}"
-    yield f"    all together {100 * loads.u_common:.2g} %, {_each(check, unit)} (standard uncertainties)"
+    worth = f"all together {100 * loads.u_common:.2g} %, {_each(check, unit)}"
+    yield f"known loads {loads.id}, {WORTH[loads.kind].name}: {worth} (standard uncertainties)"
 
 
 def _each(check: ScaleCheck, unit: str) -> str:

@@ -184,7 +184,7 @@ def test_water_hangs_as_mass(hook: Path, tmp_path: Path, capsys: pytest.CaptureF
 @given(st.text(max_size=80))
 def test_any_typed_line_is_a_pair_or_a_sentence(text: str) -> None:
     try:
-        pieces, shown = read_pair(text)
+        pieces, shown = read_pair(text, "kg", "kg")
     except BandcurveError as error:
         assert str(error)
     else:
