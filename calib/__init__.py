@@ -39,11 +39,14 @@ if TYPE_CHECKING:
     from calib.profile.exports import curve_csv
     from calib.profile.table import difference
     from calib.scale import Scale, load_scale, save_scale
+    from calib.use.compare import compare
+    from calib.use.pair import pair_up
     from calib.use.predict import half_path_between
 
 __all__ = [
     "Profile",
     "Scale",
+    "compare",
     "curve_csv",
     "difference",
     "fit_profile",
@@ -51,6 +54,7 @@ __all__ = [
     "half_path_between",
     "load_profile",
     "load_scale",
+    "pair_up",
     "parse_run",
     "read_run",
     "save_profile",
@@ -60,6 +64,7 @@ __all__ = [
 _HOMES = {
     "Profile": "calib.profile.document",
     "Scale": "calib.scale",
+    "compare": "calib.use.compare",
     "curve_csv": "calib.profile.exports",
     "difference": "calib.profile.table",
     "fit_profile": "calib.profile.build",
@@ -67,6 +72,7 @@ _HOMES = {
     "half_path_between": "calib.use.predict",
     "load_profile": "calib.profile.document",
     "load_scale": "calib.scale",
+    "pair_up": "calib.use.pair",
     "parse_run": "calib.acquire.run_file",
     "read_run": "calib.acquire.run_file",
     "save_profile": "calib.profile.document",

@@ -43,7 +43,12 @@ class Point:
     branch: BranchName
     difference: float  # [N] new less old
     u: float  # [N]
-    e_n: float  # difference over its 95 % expanded uncertainty, after ISO/IEC 17043
+    half_width: float  # [N] of its 95 % limits
+
+    @property
+    def e_n(self) -> float:
+        """Difference over its 95 % expanded uncertainty, after ISO/IEC 17043."""
+        return self.difference / self.half_width if self.half_width else 0.0
 
 
 @dataclass(frozen=True)
@@ -155,7 +160,7 @@ def _points(curves: Sequence[Curve], lengths: Array, branch: BranchName) -> list
     u = np.sqrt(sum(((now.sources.get(k, nil) - was.sources.get(k, nil)) ** 2 for k in keys), nil))
     off, k = now.force - was.force, np.maximum(was.ratio, now.ratio)
     return [
-        Point(float(x), branch, float(d), float(v), float(d / (wide * v)) if v else 0.0)
+        Point(float(x), branch, float(d), float(v), float(wide * v))
         for x, d, v, wide in zip(lengths, off, u, k, strict=True)
     ]
 

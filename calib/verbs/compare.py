@@ -129,6 +129,13 @@ def _rows(found: "Comparison", shown: Shown) -> list[list[str]]:
         points = [p for p in found.points if p.branch == branch]
         step = max(1, (len(points) - 1) // (ROWS - 1))
         for p in points[::step]:
-            wide = abs(p.difference / p.e_n) if p.e_n else 0.0
-            rows.append([words, shown.tape(p.length), shown.pull(p.difference), shown.pull(wide), f"{p.e_n:.2f}"])
+            rows.append(
+                [
+                    words,
+                    shown.tape(p.length),
+                    shown.pull(p.difference),
+                    shown.pull(p.half_width),
+                    f"{p.e_n + 0.0:.2f}".replace("-0.00", "0.00"),
+                ]
+            )
     return rows

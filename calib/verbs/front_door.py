@@ -70,6 +70,19 @@ def _predict() -> list[str]:
     return [_file("*.profile.json", "Which profile"), "--length", _length()]
 
 
+def _measured() -> list[str]:
+    """The newest profile of each band here and in the folders below."""
+    from calib.profile.collection import read_collection
+
+    return [str(band.profiles[-1][0]) for band in read_collection(Path()).bands if band.profiles]
+
+
+def _plate() -> str:
+    from calib.acquire.typed import parse_mass
+
+    return ask("What will hang from it, kg, hook and all? ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
+
+
 WISHES: Sequence[Wish] = (
     Wish("record", "How hard does a band pull? A first look in 3 minutes.", lambda: [_band(), "--quick"]),
     Wish("record", "The same properly: both ways, narrow limits, 15 minutes.", lambda: [_band()]),
@@ -77,6 +90,9 @@ WISHES: Sequence[Wish] = (
     Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
     Wish("predict", "What does a measured band pull at a length?", _predict),
     Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
+    Wish("pair", "Which of these bands make left and right?", _measured),
+    Wish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
+    Wish("list", "What is in this folder, and what is due?", list),
     Wish("scale", "Is my scale right?", lambda: ["--help"]),
     Wish("demo", "Show me with invented bands.", list),
 )

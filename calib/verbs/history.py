@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import DataError
-from calib.verbs.quantities import range_in_si
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.use.history import Drift, History
@@ -26,6 +27,7 @@ def command(
         typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
     ] = None,
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say how a band has drifted since it was first measured, with time and with use.
@@ -37,6 +39,7 @@ def command(
       bandcurve history B07
       bandcurve history B07 --folder profiles --over 1.2m..1.8m --json
     """
+    shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
     from calib.profile.collection import read_collection
     from calib.use.history import history, history_json
@@ -54,28 +57,29 @@ def command(
     if as_json:
         print(json.dumps(history_json(made), indent=2))
     else:
-        _say(made)
+        _say(made, shown)
     return 0
 
 
-def _say(made: "History") -> None:
+def _say(made: "History", shown: Shown) -> None:
     from calib.use.history import RETIRE
     from calib.use.shared_lengths import NORMAL_95
     from calib.verbs.plain_text import table, wrap
 
-    print(f"Band {made.band}, half-path lengths {made.over[0]:.3f} to {made.over[1]:.3f} m, on the way out")
+    first, last = (shown.tape(x) for x in made.over)
+    print(f"Band {made.band}, half-path lengths {first} to {last} {shown.length}, on the way out")
     rows = [
         [
             d.on.isoformat() if d.on else "not noted",
             f"{100 * d.level_ratio:.1f} %",
             "first" if i == 0 else f"{100 * NORMAL_95 * d.u_level_ratio:.1f} %",
-            f"{1000 * d.flat_length:.0f}",
+            shown.tape(d.flat_length),
             "" if d.loss_ratio is None else f"{100 * d.loss_ratio:.1f} %",
             f"{d.reps}",
         ]
         for i, d in enumerate(made.days)
     ]
-    print(table(["day", "level", "+-", "flat mm", "loss", "reps"], rows, "  "))
+    print(table(["day", "level", "+-", f"flat {shown.length}", "loss", "reps"], rows, "  "))
     for words, drift in (("month", made.per_month), ("1000 repetitions", made.per_thousand)):
         if drift is not None:
             print(wrap(_drift(words, drift)))

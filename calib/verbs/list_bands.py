@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.errors import BandcurveError
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.collection import BandFiles, Collection
@@ -19,6 +21,7 @@ SCALE_DAYS = 366  # between two checks of a scale, as in the fit
 
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the files are.")] = Path(),
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """List the bands and scales in a folder and the folders below, and what should be measured again.
@@ -30,6 +33,7 @@ def command(
       bandcurve list
       bandcurve list profiles --json
     """
+    shown = shown_in(unit)
     from calib.profile.collection import read_collection
 
     found = read_collection(folder)
@@ -39,7 +43,7 @@ def command(
     if as_json:
         print(json.dumps({"bands": bands, "scales": scales, "failed": list(found.failed)}, indent=2))
     else:
-        _say(found, bands, scales)
+        _say(found, bands, scales, shown)
     for sentence in found.failed:
         print(f"bandcurve: {sentence}", file=sys.stderr)
     return 1 if found.failed else 0
@@ -94,8 +98,7 @@ def _scale(scale: "Scale", today: date) -> dict[str, Any]:
     return {"id": scale.id, "kind": scale.kind, "checked_on": checked.isoformat() if checked else None, "due": due}
 
 
-def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str, Any]]) -> None:
-    from calib.units import kilos
+def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str, Any]], shown: Shown) -> None:
     from calib.verbs.plain_text import table, wrap
 
     if not bands and not scales:
@@ -107,15 +110,24 @@ def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str
                 b["id"],
                 f"{b['calibrations']}",
                 b["last"] or "-",
-                f"{1000 * b['flat_length_m']:.0f}" if b["flat_length_m"] else "-",
-                kilos(b["pull_N"], 1) if b["pull_N"] else "-",
+                shown.tape(b["flat_length_m"]) if b["flat_length_m"] else "-",
+                shown.pull(b["pull_N"], 1) if b["pull_N"] else "-",
                 f"{b['reps_since']}",
                 "now" if b["due"] else b["look_again"] or "-",
             ]
             for b in bands
         ]
-        print(table(["band", "times", "measured", "flat mm", "at 2 x", "reps since", "look again"], rows))
-        print(wrap('"At 2 x" is the pull on the way out at twice the rest length.'))
+        heads = [
+            "band",
+            "times",
+            "measured",
+            f"flat {shown.length}",
+            f"{shown.force} at 2 x",
+            "reps since",
+            "look again",
+        ]
+        print(table(heads, rows))
+        print(wrap('"At 2 x": the pull on the way out at twice the rest length.'))
     for b in bands:
         if b["two_bands"]:
             print(wrap(f"{b['id']} stands for two bands: the flat lengths are too far apart. Give one another id."))

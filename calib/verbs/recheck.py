@@ -8,7 +8,8 @@ import typer
 
 from calib.errors import DataError, UsageError
 from calib.half_path import LengthKind
-from calib.verbs.quantities import lengths_in_si, option_in_si
+from calib.units import Shown
+from calib.verbs.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -36,6 +37,7 @@ def command(
         float | None, typer.Option(metavar="C", help="Of the room, degrees Celsius.", min=-30, max=60)
     ] = None,
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Check a band against its latest profile: hang a known plate from it, read one length.
@@ -45,6 +47,7 @@ def command(
       bandcurve recheck B07 --plate 10kg
       bandcurve recheck B07 --plate 10kg --load weighed --length 1432mm --temperature 18 --json
     """
+    shown = shown_in(unit)
     if kind not in get_args(LengthKind):
         raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(get_args(LengthKind))}")
     if load not in LOADS:
@@ -64,15 +67,15 @@ def command(
     round_what = profile.gear.fitting_diameters_m if given is None else given
     hung = Hung(mass, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
     expect(profile, hung)
-    found = recheck(profile, hung, _asked(profile, hung) if read is None else read)
+    found = recheck(profile, hung, _asked(profile, hung, shown) if read is None else read)
     if as_json:
         print(json.dumps(recheck_json(profile, found), indent=2))
     else:
-        _say(profile, found)
+        _say(profile, found, shown)
     return 0
 
 
-def _asked(profile: "Profile", hung: "Hung") -> float:
+def _asked(profile: "Profile", hung: "Hung", shown: Shown) -> float:
     """The length, from whoever sits at the terminal."""
     from calib.acquire.typed import parse_length
     from calib.use.recheck import expect
@@ -82,19 +85,21 @@ def _asked(profile: "Profile", hung: "Hung") -> float:
         raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
     there = expect(profile, hung)
     prepare()
+    tape = "mm" if shown.length == "m" else shown.length
     say(
-        "Eyes out of the line of the band; nothing under the plate that it could hurt.",
+        "Eyes out of the line of the band; the plate low over the floor, and no foot under it.",
         "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
-        f"Pull it five times to a little more than {there.length:.2f} m, then let {hung.mass:g} kg down slowly",
-        f"({hung.kind}). Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, then read the tape.",
+        f"Pull it five times to a little more than {shown.tape(there.length)} {shown.length}, then let the plate",
+        f"down slowly. Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape "
+        f"({hung.kind}).",
     )
     try:
-        return ask("The tape shows, mm? ", lambda text: parse_length(text, "mm"))
+        return ask(f"The tape shows, {tape}? ", lambda text: parse_length(text, tape))
     except EndOfInputError:
         raise KeyboardInterrupt from None
 
 
-def _say(profile: "Profile", found: "Recheck") -> None:
+def _say(profile: "Profile", found: "Recheck", shown: Shown) -> None:
     from calib.verbs.plain_text import wrap
 
     there, percent = found.expected, 100 * (found.level_ratio - 1)
@@ -102,7 +107,7 @@ def _say(profile: "Profile", found: "Recheck") -> None:
     said = (
         f"Band {profile.band.id} pulls {abs(percent):.1f} % {more} there than when it was measured "
         f"({profile.made.measured_at or 'day not noted'}), give or take {limit:.1f} %. The tape was expected "
-        f"at {1000 * there.length:.0f} mm, give or take {1000 * there.half_width:.0f} mm."
+        f"at {shown.tape(there.length)} {shown.length}, give or take {shown.tape(there.half_width)} {shown.length}."
     )
     seen = f"One plate shows a change of {100 * there.smallest:.1f} % or more 19 times in 20, not a smaller one."
     again = f"Read the tape again. If it stays, measure the band in full: bandcurve record {profile.band.id}"

@@ -97,6 +97,21 @@ def test_a_warmer_day_is_taken_out() -> None:
     assert [f.code for f in found.findings] == ["different-conditions"]
 
 
+def test_a_scale_that_was_never_checked_is_off_in_the_same_way_on_both_days() -> None:
+    """Its gain cancels but for the wandering; a scale of another name does not."""
+    old, new = (_unchecked("hook", f"{day}") for day in ("2026-03-01", "2026-03-31"))
+    month = (30 / 30.4) ** 0.5 * 0.001
+    plain = compare(old, old).u_level_ratio
+    assert compare(old, new).u_level_ratio == pytest.approx((plain**2 + 0.01**2 + month**2) ** 0.5, rel=0.01)
+    assert compare(old, _unchecked("other", "2026-03-31")).u_level_ratio > 1.05 * compare(old, new).u_level_ratio
+
+
+def _unchecked(scale: str, day: str) -> Profile:
+    profile = band("B07", made={"measured_at": day}, gear={"scale": scale, "check": None})
+    gain = profile.factors[0].model_copy(update={"key": f"scale:{scale}/{day}"})
+    return profile.model_copy(update={"factors": (gain, *profile.factors[1:])})
+
+
 @pytest.mark.slow
 def test_unchanged_bands_are_seldom_flagged_and_softened_ones_nearly_always() -> None:
     """An ordinary hanging scale and a known plate; fixed seed, 24 bands, 4 sqrt(p (1 - p) / N) of room."""
