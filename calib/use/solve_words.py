@@ -12,7 +12,7 @@ from calib.use.rig_sum import Known
 from calib.use.rig_words import UNIT, Unit
 from calib.use.solve import Missed, Of, Proposal, Solved, Wish
 
-HEADERS = ("", "bands", "hung", "plates a side", "bottom", "top", "+- mean", "+- next set")
+HEADERS = ("", "bands", "arrangement", "plates a side", "bottom", "top", "+- mean", "+- next set")
 SHARE_OF: dict[Of, str] = {
     "bottom": "the load at the bottom",
     "top": "the load at the top",
@@ -78,7 +78,7 @@ def row(number: int, proposal: Proposal, wishes: Sequence[Wish], unit: Unit) -> 
     return (
         str(number),
         bands_text(proposal),
-        hung_text(proposal, unit),
+        proposal.hanging.arrangement,
         plates_text(proposal.plates_a_side, unit),
         *(f"{_one(proposal.loads[of].value) / scale:.1f}" for of in ("bottom", "top")),
         f"{max(_one(k.u95) for k in wanted) / scale:.1f}",

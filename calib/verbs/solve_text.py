@@ -8,8 +8,10 @@ from calib.use.rig_words import UNIT, Unit
 from calib.use.solve import Solved
 from calib.use.solve_words import (
     HEADERS,
+    bands_text,
     caution_texts,
     hold_text,
+    hung_text,
     missed_texts,
     row,
     share_text,
@@ -60,7 +62,7 @@ def _about_plates(solved: Solved, unit: Unit) -> list[str]:
 
 def _say_each(solved: Solved, holds: Sequence[Hold | None], unit: Unit) -> None:
     for n, (proposal, hold) in enumerate(zip(solved.proposals, holds, strict=True)):
-        print(f"\n{heading(f'Number {n + 1}')}")
+        print(f"\n{heading(f'Number {n + 1}: {bands_text(proposal)} {hung_text(proposal, unit)}')}")
         print(wrap(share_text(proposal)))
         print(wrap(hold_text(hold, unit)))
         for code, text in caution_texts(proposal):

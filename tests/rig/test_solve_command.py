@@ -44,7 +44,9 @@ def test_a_wanted_load_is_answered_in_words(place: Path, capsys: Capture) -> Non
     assert not err
     assert out.isascii()
     assert "Wanted: 68.0 kg at the bottom and 80.0 kg at the top, going up, within 2.5 kg." in out
-    assert re.search(r"^1  THIN +straight, anchor at 0.100 m ", out, re.MULTILINE)
+    assert re.search(r"^1  THIN +straight +", out, re.MULTILINE)
+    assert "Number 1: THIN straight, anchor at 0.100 m\n" in out
+    assert max(map(len, out.splitlines())) <= 80
     assert "Check number" in out
     assert "Not reachable" in out
     assert "exact twin" in out
