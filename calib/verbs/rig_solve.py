@@ -107,19 +107,19 @@ def command(
     """
     shown = cast("Unit", shown_in(unit).force)
     loads = {"bottom": bottom, "top": top, "average": average}
-    wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text}
+    wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text is not None}
     asked = _Asked(wished, share_wish(share, share_of, maximum, shown), like)
     tries = _Tries(
         _arrangements(arrangements),
-        several_lengths(anchor_heights, "--anchor-heights") if anchor_heights else (),
-        several_lengths(pegs_apart, "--pegs-apart") if pegs_apart else (),
-        plates_option(plates, shown) if plates else None,
+        several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
+        several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
+        plates_option(plates, shown) if plates is not None else None,
         most,
         each_once,
         extrapolate,
         "kg" if as_json else shown,
     )
-    near = load_option(within, "--within", shown) if within else WITHIN
+    near = load_option(within, "--within", shown) if within is not None else WITHIN
     solved = _solved(file, profiles or [], asked, tries, near, few)
     return _answer(solved, file, out, shown, as_json)
 

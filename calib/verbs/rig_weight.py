@@ -44,7 +44,7 @@ def command(
       bandcurve rig weight squat.rig.toml --plates 20x6,10x2,5x2,2.5x2
     """
     shown = cast("Unit", shown_in(unit).force)
-    owned = plates_option(plates, shown) if plates else None
+    owned = plates_option(plates, shown) if plates is not None else None
     from calib.use.plates import loadings
     from calib.use.rig_average import OFS, load_of
     from calib.use.rig_hold import hold_number

@@ -3,8 +3,8 @@
 import re
 from typing import TYPE_CHECKING
 
-from calib.acquire.typed import parse_mass
-from calib.errors import DataError, UsageError
+from calib.acquire.typed import listed
+from calib.errors import UsageError
 from calib.verbs.quantities import UNIT_HELP, option_in_si
 
 if TYPE_CHECKING:
@@ -13,16 +13,16 @@ if TYPE_CHECKING:
 UNIT_HELP_ALSO = UNIT_HELP.replace("in the words", "in the words and for numbers without a unit")
 MOST_KINDS, MOST_EACH = 16, 60
 MOST_LENGTHS = 60
+HEAVIEST = 1e4  # kg
 
 
-def load_option(text: str, option: str, unit: str, example: str = "100kg") -> float:
-    """Read a load, plates or a bar. [kg]
+def load_option(text: str, option: str, unit: str) -> float:
+    """Read a load, plates or a bar, no heavier than a rig may say. [kg]
 
     Args:
         text: For example "100", "100kg", "225lb".
         option: Its name, for the message.
         unit: What a bare number is in.
-        example: Of what can be typed, for the message.
 
     >>> load_option("100", "--top", "kg"), load_option("45lb", "--plates", "kg")
     (100.0, 20.41165665)
@@ -30,13 +30,9 @@ def load_option(text: str, option: str, unit: str, example: str = "100kg") -> fl
     Raises:
         UsageError: It is not a mass above zero.
     """
-    remedy = f"for example {option} {example}"
-    try:
-        value = parse_mass(text, unit)
-    except DataError as error:
-        raise UsageError(f"{option} {text[:40]!r}: {error.what}", remedy=remedy) from None
-    if not 0 < value < 1e4:
-        raise UsageError(f"{option} {text[:40]!r} is not between 0 and 10000 kg", remedy=remedy)
+    value = option_in_si(text, option, "mass", unit)
+    if value >= HEAVIEST:
+        raise UsageError(f"{option} {text[:40]!r} is more than any bar holds", remedy=f"for example {option} 100kg")
     return value
 
 
@@ -47,7 +43,7 @@ def plates_option(text: str, unit: str) -> "list[Plates]":
         text: Mass, x, how many: for example "20x4,10x2" or "45lbx6,2.5kgx2".
         unit: What a bare number is in.
 
-    >>> [(one.mass, one.count) for one in plates_option("20x4,2.5kg x 2", "kg")]
+    >>> [(one.mass, one.count) for one in plates_option("20x4, 2,5kg x 2", "kg")]
     [(20.0, 4), (2.5, 2)]
 
     Raises:
@@ -56,7 +52,7 @@ def plates_option(text: str, unit: str) -> "list[Plates]":
     from calib.use.plates import Plates
 
     remedy = "write the mass, x, and how many there are: --plates 20x4,10x2"
-    parts = text.split(",")
+    parts = listed(text) or [text]
     if len(parts) > MOST_KINDS:
         raise UsageError(f"--plates names {len(parts)} kinds", remedy=f"give at most {MOST_KINDS}")
     found = []
@@ -66,7 +62,7 @@ def plates_option(text: str, unit: str) -> "list[Plates]":
             raise UsageError(f"--plates {part[:40]!r} is not a mass and a number of plates", remedy=remedy)
         if not 0 < int(split[2]) <= MOST_EACH:
             raise UsageError(f"--plates {part[:40]!r} names {int(split[2])} plates", remedy=f"give 1 to {MOST_EACH}")
-        found.append(Plates(load_option(split[1], "--plates", unit, "20kgx4"), int(split[2])))
+        found.append(Plates(load_option(split[1], "--plates", unit), int(split[2])))
     return found
 
 
@@ -100,7 +96,7 @@ def several_lengths(text: str, option: str) -> tuple[float, ...]:
         raise UsageError(f"{option} {text[:40]!r} has no unit", remedy=f"for example {option} 80:580:50mm")
     unit = found[0].strip()
     if ":" not in text:
-        lengths = [option_in_si(part, option, "length", unit) for part in text.split(",")[: MOST_LENGTHS + 1]]
+        lengths = [option_in_si(part, option, "length", unit) for part in listed(text)[: MOST_LENGTHS + 1]]
     else:
         parts = text.split(":")
         if len(parts) != 3:

@@ -148,7 +148,7 @@ WRONG_USAGE = {
     r"--top 'much': .*not a": ["--top", "much"],
     r"--plates '20' is not a mass and a number": ["--top", "80", "--plates", "20"],
     r"--plates '20x0' names 0 plates": ["--top", "80", "--plates", "20x0"],
-    r"--plates '20stone': 'stone' is not a unit of mass; for example --plates 20kgx4": [
+    r"--plates '20stone': 'stone' is not a unit of mass; for example --plates 20kg": [
         "--top",
         "80",
         "--plates",
@@ -166,6 +166,12 @@ WRONG_USAGE = {
     r"--pegs-apart '1:9000:1mm' names more than": ["--top", "80", "--pegs-apart", "1:9000:1mm"],
     "--each-once goes with one band a side": ["--top", "80", "--each-once", "--most", "2"],
     r"--unit 'stone' is not known": ["--top", "80", "--unit", "stone"],
+    r"--top '1e9'": ["--top", "1e9"],
+    r"--top '20000' is more than any bar holds": ["--top", "20000"],
+    r"--plates ',' is not a mass and a number": ["--top", "80", "--plates", ","],
+    r"--plates '' is not a mass and a number": ["--top", "80", "--plates", ""],
+    r"--top ''": ["--top", ""],
+    r"--pegs-apart '' has no unit": ["--top", "80", "--pegs-apart", ""],
     r"--within .*0.*": ["--top", "80", "--within", "0"],
 }
 
