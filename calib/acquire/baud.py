@@ -155,6 +155,11 @@ class BaudSearch:
         return self.setting
 
     @property
+    def unreadable(self) -> bool:
+        """Whether the newest bytes are no text, whoever chose the setting."""
+        return judge(bytes(self._window)) == "garbage"
+
+    @property
     def exhausted(self) -> bool:
         """Whether every setting was tried twice in vain."""
         return len(self.tried) >= 2 * len(SETTINGS)

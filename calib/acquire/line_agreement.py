@@ -58,6 +58,7 @@ class LineReader:
         self._split = LineSplitter(from_start=from_start)
         self._waiting: list[tuple[float, Line]] = []
         self._header: tuple[str, ...] = ()
+        self._numbered = 0  # lines with numbers, heard without a format
         self._track = _Track()
         if self._chosen.format:
             self.format = self._chosen.format
@@ -68,7 +69,7 @@ class LineReader:
 
     def answer(self, chosen: Chosen) -> list[Record]:
         """Take what the user says about the format, and give the records that waited for it."""
-        self._chosen, self.question = chosen, None
+        self._chosen, self.question, self._numbered = chosen, None, -1
         self.format = chosen.format
         if self.format is None and not (self._waiting and self._agree()):
             return []
@@ -129,6 +130,9 @@ class LineReader:
 
     def _told(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != _LABEL]
+        if self.format is not None and self.format.unit is None:  # typed without a unit, and the line names one
+            if unit := next((record.unit for record in told if record.unit), None):
+                self.format = replace(self.format, unit=unit)
         self.broken_reads += sum(record.note == _BROKEN for record in told)
         return told
 
@@ -145,6 +149,9 @@ class LineReader:
             self._header = _header(newest.raw) or self._header
         if newest.kind != "numbers":
             return False
+        self._numbered += 1
+        if len(self._waiting) > PATIENCE and self._numbered % AGREE:
+            return False  # asked already: a look at every tenth line is soon enough
         with_numbers = [line for _, line in self._waiting if line.kind in {"numbers", "broken"}]
         groups, decimal_comma = self._groups(with_numbers), False
         if groups == "unclear":
@@ -183,9 +190,10 @@ class LineReader:
             return None
         if len(lines) >= PATIENCE:
             word = next(word for word, mark in MARKS.items() if mark == mark_in(doubtful.raw))
+            decimals = "" if "." in doubtful.raw else ", --format decimal-comma"
             self.question = Question(
                 f"{doubtful.raw.strip()[:40]!r} may hold one number in groups of three digits, or two numbers"
-                f"; give --format {word}, --format decimal-comma, or --column"
+                f"; give --format {word}{decimals}, or --column"
             )
         return "unclear"
 

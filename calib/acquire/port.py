@@ -20,7 +20,7 @@ from types import TracebackType
 from typing import Any, Literal, Protocol, Self
 
 from calib.acquire.baud import SETTINGS, Setting
-from calib.acquire.port_trouble import holder, is_there, refusal
+from calib.acquire.port_trouble import group_of, holder, is_there, refusal
 from calib.acquire.replay import Rate, timed_lines
 from calib.errors import UsageError
 from calib.safe_write import file_error
@@ -132,7 +132,7 @@ def _links() -> Iterator[Path]:
 
 def _trouble(name: str) -> str:
     if os.name == "posix" and not os.access(name, os.R_OK | os.W_OK):
-        return "no permission"
+        return f"no permission: {group_of(name)}"
     other = holder(name)
     return f"in use by {other}" if other else ""
 

@@ -39,6 +39,16 @@ def refusal(error: BaseException, name: str) -> FileError:
     return FileError(f"cannot be opened: {said[:100]}", where=name, remedy="unplug it, plug it in and try again")
 
 
+def group_of(name: str) -> str:
+    """The group a device belongs to, in words."""
+    try:
+        import grp
+
+        return f"group {grp.getgrgid(Path(name).stat().st_gid).gr_name}"
+    except (ImportError, OSError, KeyError):
+        return "no group known"
+
+
 def _permission_remedy(name: str) -> str:
     """Which group the port belongs to, and how to join it."""
     try:
@@ -54,9 +64,8 @@ def _permission_remedy(name: str) -> str:
         return f"its group {group.gr_name} may not use it either; ask whoever looks after this computer"
     if user in group.gr_mem:
         return f"you are in its group {group.gr_name} already, but not since you logged in: log out and in again"
-    return (
-        f"it belongs to the group {group.gr_name}: sudo usermod -aG {group.gr_name} {user}, then log out and in again"
-    )
+    join = f"sudo usermod -aG {group.gr_name} {user}"
+    return f"it belongs to the group {group.gr_name}: {join}, then log out and in again"
 
 
 def holder(name: str) -> str:

@@ -24,7 +24,7 @@ def ports_text(ports: Sequence[PortFound]) -> str:
     rows = [
         (
             port.name,
-            port.description or "-",
+            _says_it_is(port),
             f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None and port.pid is not None else "-",
             port.serial_number or "-",
             port.trouble or "free",
@@ -35,6 +35,11 @@ def ports_text(ports: Sequence[PortFound]) -> str:
     said += [f"Always the same device: {port.lasting_name}" for port in ports if port.lasting_name]
     likely = next((port for port in ports if port.vid is not None), ports[0])
     return "\n".join([*said, "Next:", f"  bandcurve listen {likely.name}"])
+
+
+def _says_it_is(port: PortFound) -> str:
+    maker = port.manufacturer if port.manufacturer and port.manufacturer not in port.description else ""
+    return ", ".join(part for part in (port.description, maker) if part) or "-"
 
 
 def record_text(record: Record) -> str:
@@ -77,7 +82,7 @@ class Talk:
         said = []
         if listening.setting:
             said.append(f"Speed: {listening.setting}.")
-        if listening.format:
+        if listening.format and self.figures.last:
             said.append(f"Format: {listening.format.words()}.")
         if trouble := self.trouble():
             said.append(trouble)
@@ -95,6 +100,8 @@ class Talk:
             return f"Nothing has come for {since}: has the board power, and does its program print?"
         if listening.search.tried:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
+        if self.figures.last is None and listening.setting and listening.search.unreadable:
+            return f"What comes at {listening.setting} is no text: leave --baud out, and the speed is looked for."
         if self.figures.breaks_often:
             return "The board starts again and again: a supply that sags, or a loose cable."
         if listening.complaint:

@@ -116,6 +116,9 @@ def test_two_moving_columns_are_asked_about_and_the_answer_is_taken() -> None:
     assert reader.question is not None
     assert reader.question.columns == (1, 2)
     assert {record.kind for record in records} == {"unknown"}
+    reader = LineReader()
+    reader.feed(two.stream(), 0.0)
+    assert len(_readings(reader.answer(Chosen(column=1)))) == SAMPLES
     records, reader = _read(two.stream(), column=2)
     assert len(_readings(records)) == SAMPLES
     assert reader.question is None
@@ -133,6 +136,13 @@ def test_a_bare_number_with_a_comma_is_asked_about() -> None:
     assert reader.question is not None
     reader = LineReader(Chosen(format=parse_format("decimal-comma kg")))
     assert reader.feed(lines, 0.0)[0].value == pytest.approx(4.10)
+
+
+def test_a_format_typed_without_a_unit_takes_that_of_the_line() -> None:
+    reader = LineReader(Chosen(format=parse_format("value")))
+    assert reader.feed(b"4.87 kg\r\n", 0.0)[0].unit == "kg"
+    assert reader.format is not None
+    assert reader.format.words() == "one number a line, in kg"
 
 
 def test_full_scale_codes_are_overloads_and_a_single_read_that_ends_in_ones_is_broken() -> None:

@@ -11,9 +11,14 @@ from pathlib import Path
 
 import pytest
 
+from calib.acquire.baud import Setting
+from calib.acquire.listening import Listening
+from calib.acquire.port import PortFound, open_source
 from calib.verbs.app import run
+from calib.verbs.listen_words import Talk, ports_text
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
+from tests.acquire_serial.uart import on_the_wire
 from tests.recording.pseudo_terminal import Terminal
 
 STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
@@ -113,6 +118,30 @@ def test_a_spoilt_format_in_a_scale_s_file_is_said_with_its_place(
     file.write_text(json.dumps(scale | {"extensions": {"line": {"format": form}}}))
     assert run(["listen", _capture(tmp_path, STEADY), "--scale", str(file)]) == 1
     assert "scale cell: extensions.line.format: is no format" in capsys.readouterr().err
+
+
+def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
+    garbage = on_the_wire(KINDS[3].stream(200), Setting(9600), Setting(38400))
+    (tmp_path / "cell").write_bytes(garbage)
+    with open_source(str(tmp_path / "cell"), rate="fast") as source:
+        source.has_baud = True  # played as if from a port
+        listening = Listening(source, setting=Setting(38400))
+        talk = Talk(listening)
+        while not listening.ended:
+            for record in listening.poll(0.0):
+                talk.figures.add(record)
+    assert talk.trouble() == "What comes at 38400 8N1 is no text: leave --baud out, and the speed is looked for."
+
+
+def test_ports_are_listed_with_all_that_is_known() -> None:
+    plain = PortFound("/dev/ttyS0")
+    board = PortFound("/dev/ttyUSB0", "USB Serial", 0x1234, 0x00AB, "A7", "1-2", "Invented Works", "/dev/by-id/a7")
+    refused = PortFound("/dev/ttyUSB1", vid=1, pid=2, trouble="no permission: group dialout")
+    text = ports_text((plain, board, refused))
+    for wanted in ("USB Serial, Invented Works", "1234:00ab", "A7", "/dev/by-id/a7", "no permission: group dialout"):
+        assert wanted in text
+    assert text.endswith("Next:\n  bandcurve listen /dev/ttyUSB0")
+    assert "data, not only power" in ports_text(())
 
 
 @pytest.mark.terminal
