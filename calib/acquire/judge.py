@@ -275,6 +275,9 @@ class Judge:
         force = row.force or 0.0
         earlier = [r.force for r in self.run.standing("zero") if r.force is not None]
         largest = max([abs(r.force or 0.0) for r in self.run.readings], default=0.0)
+        if not self._can_show(force):
+            most = self._force(self.course.capacity or 0.0)
+            return f"{self._force(force)} is more than this scale can show ({most}): the decimal point, or a length?"
         if self.method == "anchor-on-scale" and force <= 0:
             return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
         if not earlier and self._set_to_zero and force != 0:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import log
 
 from calib.acquire.plan import Holes
 from calib.acquire.typed import listed, parse_force, parse_length
@@ -226,5 +227,7 @@ def typed_in(text: str, unit: str, usual: tuple[float, float]) -> str:
         usual: Smallest and largest of what it usually is. [m]
     """
     number = parse_length(text, unit) / LENGTH[unit]
-    other = next((u for u in LENGTH if u != unit and usual[0] <= number * LENGTH[u] <= usual[1]), None)
-    return f". Typed in {other}?" if other else ""
+    middle = (usual[0] * usual[1]) ** 0.5
+    others = [u for u in LENGTH if u != unit and usual[0] <= number * LENGTH[u] <= usual[1]]
+    likely = sorted(others, key=lambda u: abs(log(number * LENGTH[u] / middle)))
+    return f". Typed in {likely[0]}?" if likely else ""

@@ -18,13 +18,13 @@ PATIENCE = 60.0  # s; a prompt that takes longer is a hang
 class Terminal:
     """One run of `bandcurve` in a terminal of its own."""
 
-    def __init__(self, arguments: Sequence[str], folder: Path, term: str = "dumb") -> None:
+    def __init__(self, arguments: Sequence[str], folder: Path, term: str = "dumb", columns: int = 200) -> None:
         pid, fd = pty.fork()
         if pid == 0:
             os.chdir(folder)
             for ignored_in_background in (signal.SIGINT, signal.SIGHUP):
                 signal.signal(ignored_in_background, signal.SIG_DFL)
-            plain = {"TERM": term, "COLUMNS": "200", "INPUTRC": os.devnull, "PYTHONPATH": str(ROOT)}
+            plain = {"TERM": term, "COLUMNS": str(columns), "INPUTRC": os.devnull, "PYTHONPATH": str(ROOT)}
             environment = {**os.environ, **plain}
             os.execve(sys.executable, [sys.executable, "-m", "calib", *arguments], environment)
         self.pid, self.fd = pid, fd

@@ -284,6 +284,20 @@ def test_a_menu_digit_is_no_zero_and_a_zero_just_set_is_questioned() -> None:
     assert len(typed(state, "1", "keep").state.rows) == 1
 
 
+def test_a_weight_on_the_platform_beyond_what_the_scale_shows_is_questioned() -> None:
+    step = typed(begun("anchor-on-scale"), "1000")
+    assert step.written == ()
+    assert "more than this scale can show (100 kg)" in step.say[0]
+
+
+def test_enter_alone_is_no_closing_zero() -> None:
+    state = walked(begun())
+    closing = replace(state, rows=state.rows[:-2])
+    step = typed(closing, "")
+    assert step.written == ()
+    assert "even if it is 0" in step.say[0]
+
+
 def test_way_back_false_asks_no_way_back() -> None:
     assert all(s.branch != "unloading" for s in begun(way_back=False).slots)
 

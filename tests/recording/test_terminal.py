@@ -5,6 +5,7 @@ A share of the campaign of `python -m tests.recording`, which drives 200 recordi
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import time
@@ -86,9 +87,10 @@ def test_every_question_takes_rubbish(tmp_path: Path) -> None:
     assert len(read_run(tmp_path / "B07.run.csv").readings) == 3
 
 
-def test_one_enter_beside_the_digits_for_each_reading(tmp_path: Path) -> None:
-    """Eight lengths, two cycles: thirty readings, thirty lines."""
-    terminal = Terminal(["record", "B1", "--no-countdown", "--no-fit", "--method", "scale-in-line"], tmp_path)
+@pytest.mark.parametrize("waits", [["--no-countdown"], ["--move-time", "0.02", "--dwell", "0.03"]])
+def test_one_enter_beside_the_digits_for_each_reading(waits: list[str], tmp_path: Path) -> None:
+    """Eight lengths, two cycles: thirty readings, thirty lines; the countdown needs no key."""
+    terminal = Terminal(["record", "B1", "--no-fit", "--method", "scale-in-line", *waits], tmp_path)
     user = User(3, tmp_path)
     user.way, user.unit, user.locks, lines = 1, "kg", 1, 0
     try:
@@ -100,11 +102,23 @@ def test_one_enter_beside_the_digits_for_each_reading(tmp_path: Path) -> None:
                 lines += name == "reading"
             else:
                 terminal.send("" if name == "lengths" else user.setup_answer(name))
+                if terminal_rests(terminal):
+                    terminal.press(b" ")
         assert terminal.wait() == 0
     finally:
         terminal.close()
     assert lines == 30
     assert len(read_run(tmp_path / "B1.run.csv").readings) == 30
+
+
+def terminal_rests(terminal: Terminal) -> bool:
+    """Whether the pause after the conditioning pulls begins, which a key ends."""
+    end = time.monotonic() + 0.3
+    while "Enter goes on at once" not in terminal.text and time.monotonic() < end:
+        terminal.read_some(0.05)
+        if any(pattern.search(terminal.text) for pattern in PROMPTS):
+            return False
+    return "Enter goes on at once" in terminal.text
 
 
 def test_the_countdown_rings_and_is_cut_short_by_a_digit(tmp_path: Path) -> None:
@@ -157,6 +171,54 @@ def test_a_full_disk_is_said_and_another_folder_taken(tmp_path: Path) -> None:
     assert b"Not on disk" in done.stderr
     assert len(read_run(other / "B07.run.csv").readings) == 3
     assert len(read_run(tmp_path / "B07.run.csv").readings) == 1
+
+
+def test_a_folder_that_is_gone_is_said_and_nothing_is_lost(tmp_path: Path) -> None:
+    terminal = Terminal(["record", "B1", "--quick", "--no-fit", "--no-countdown", "--out", "day"], tmp_path)
+    reading = re.compile(r"  shows, kg: $")
+    try:
+        for line in QUICK.split("\n")[:-1]:
+            terminal.until(PROMPTS)
+            terminal.send(line)
+        assert terminal.until([reading]) == 0
+        shutil.rmtree(tmp_path / "day")
+        terminal.send("4.5")
+        assert terminal.until([re.compile(r"tries the old place again\): $")]) == 0
+        assert "moved or deleted" in terminal.text
+        assert "Nothing is lost" in terminal.text
+        terminal.send("kept")
+        assert terminal.until([re.compile(r"Make it\? \[y/N\]: $")]) == 0
+        terminal.send("y")
+        for value in ("10.2", "17.4"):
+            assert terminal.until([reading]) == 0
+            terminal.send(value)
+        assert terminal.wait() == 0
+    finally:
+        terminal.close()
+    rows = read_run(tmp_path / "kept" / "B1.run.csv").readings
+    assert [round((r.force or 0.0) / 9.80665, 3) for r in rows] == [4.5, 10.2, 17.4]
+
+
+def test_an_error_is_broken_at_the_width_of_the_terminal_and_one_line_in_a_pipe(tmp_path: Path) -> None:
+    arguments = ["scale", "new", "hook", "--resolution", "0.05kg", "--locks", "now and then, when it is cold"]
+    terminal = Terminal(arguments, tmp_path, columns=50)
+    try:
+        assert terminal.wait() == 2
+    finally:
+        terminal.close()
+    lines = terminal.all_text.strip().splitlines()
+    assert len(lines) > 1
+    assert max(map(len, lines)) <= 50
+    piped_lines = subprocess.run(
+        [sys.executable, "-m", "calib", *arguments],
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        check=False,
+    ).stderr
+    assert piped_lines.count("\n") == 1
+    assert " ".join(piped_lines.split()) == " ".join(terminal.all_text.split())
 
 
 def test_a_folder_that_cannot_be_written_is_said_before_anybody_pulls(tmp_path: Path) -> None:

@@ -1,0 +1,225 @@
+"""The talk before and after the readings, in one process: what is asked when, and what the head then holds."""
+
+import io
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from calib.acquire.run_file import read_run
+from calib.records import Run
+from calib.verbs.app import run
+from calib.verbs.prompts import broken
+from calib.verbs.setup_talk import CAUTIONS
+
+Record = Callable[..., tuple[int, str, Run | None]]
+SCALE = ["kg", "0.05", "50", "1"]
+TAPE = ["mm", "1", "12"]
+LENGTHS = "1150 1400 1800"
+PULLS = ["4.5", "10.2", "17.4"]
+BACK = ["9.4", "4.2"]
+DONE = ["", "1000"]  # conditioned, flat length after
+
+
+@pytest.fixture
+def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Record:
+    """Record with some lines typed: exit status, what was said, and the run."""
+    monkeypatch.chdir(tmp_path)
+
+    def recorded(options: Sequence[str], lines: Sequence[str | bytes]) -> tuple[int, str, Run | None]:
+        data = b"".join((line if isinstance(line, bytes) else line.encode()) + b"\n" for line in lines)
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(data)))
+        status = run(["record", "B1", "--no-fit", "--cycles", "1", *options])
+        file = tmp_path / "B1.run.csv"
+        return status, capsys.readouterr().err, read_run(file) if file.exists() else None
+
+    return recorded
+
+
+def in_line(upright: Sequence[str] = ("1",), weight: Sequence[str] = ()) -> list[str]:
+    """Answers for a scale in line up to the plan's end, three lengths."""
+    return ["", "1", *SCALE, *TAPE, "1000", "", LENGTHS, "", upright[0], "21", *upright[1:], *weight]
+
+
+HUNG = ["", "2", "kg", "mm", "1", "12", "1000", "", "2.5 5 10", "0.2", "21"]
+
+
+def test_the_head_is_on_disk_before_anybody_pulls(record: Record) -> None:
+    status, said, found = record([], in_line())
+    assert status == 1
+    assert "Condition the band" in said
+    assert found is not None
+    assert found.rows == ()
+    assert found.head.procedure.conditioning_pulls is None
+    status, said, found = record(["--resume", "B1.run.csv"], DONE)
+    assert "Condition the band: pull it out to 1820 mm" in said
+    assert "Which way?" not in said
+    assert found is not None
+    assert found.head.procedure.conditioning_pulls == 5
+
+
+@pytest.mark.parametrize(
+    ("upright", "weight", "mass"),
+    [
+        (["1"], [], None),
+        (["2", "1"], [], None),
+        (["2", "2"], ["310"], 0.31),
+        (["3", "3"], ["0,31 kg"], 0.31),
+        (["2", "3"], [""], None),
+    ],
+)
+def test_the_bands_mass_is_asked_where_its_weight_counts(
+    upright: list[str], weight: list[str], mass: float | None, record: Record
+) -> None:
+    """Level, or zeroed with both ends hooked, the weight is not part of the reading."""
+    _, said, found = record([], [*in_line(upright, weight), *DONE])
+    assert ("The band's own mass" in said) == bool(weight)
+    assert "Latitude" not in said
+    assert found is not None
+    assert found.head.band.mass == mass
+    assert found.head.procedure.conditioning_pulls == 5  # all lines were answers to what they were meant for
+
+
+@pytest.mark.parametrize(("typed", "latitude"), [("52", 52.0), ("34 S", -34.0), ("", None)])
+def test_hung_plates_ask_for_mass_and_latitude(typed: str, latitude: float | None, record: Record) -> None:
+    _, said, found = record([], [*HUNG, "310 g", typed, *DONE])
+    assert "Latitude of the place" in said
+    assert found is not None
+    assert found.head.band.mass == 0.31
+    assert found.head.procedure.latitude_deg == latitude
+    assert found.head.loads is not None
+    assert found.head.loads.hook_mass == 0.2
+
+
+def test_the_closing_zero_needs_a_number_and_is_not_zeroed_away(record: Record) -> None:
+    status, said, found = record([], [*in_line(), *DONE, "", *PULLS, *BACK, "", "0.15", "1001"])
+    assert status == 0, said
+    assert "Do not zero the scale" in said
+    assert "even if it is 0" in said
+    assert found is not None
+    assert [round((r.force or 0.0) / 9.80665, 2) for r in found.rows if r.kind == "zero"] == [0.0, 0.15]
+
+
+def test_a_form_is_typed_in_without_cautions_pulls_or_clock(record: Record) -> None:
+    lines = ["1", *SCALE, *TAPE, "1000", "", LENGTHS, "", "1", "", "3", "2026-03-01", "0.05"]
+    status, said, found = record(["--from-form"], [*lines, *PULLS, "skip", "4.2", "", "skip", "1001"])
+    assert status == 0, said
+    for words in (CAUTIONS[1], "Condition the band", "rest", "Hold 10 s", " set 1150", "bell"):
+        assert words not in said
+    assert "at 1150 mm" in said
+    assert "From the form: cycle 1, back, up the next column." in said
+    assert found is not None
+    assert found.head.started is not None
+    assert found.head.started.date() == date(2026, 3, 1)
+    assert found.head.procedure.conditioning_pulls == 3
+    assert {row.at_s for row in found.rows} == {None}
+    assert [row.kind for row in found.rows] == ["zero", *["reading"] * 3, "gap", "reading", "gap", "flat"]
+
+
+def test_a_scales_file_answers_for_its_unit(record: Record, tmp_path: Path) -> None:
+    assert run(["scale", "new", "hook", "--resolution", "0.1lb", "--capacity", "110lb"]) == 0
+    lines = ["", *TAPE, "1000", "", LENGTHS, "", "1", "", *DONE]
+    _, said, found = record(["--scale", "hook.scale.json", "--method", "scale-in-line"], lines)
+    assert "It shows, lb" in said
+    assert found is not None
+    assert found.head.scale is not None
+    assert found.head.scale.id == "hook"
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [("0.05", "were the two swapped"), ("60", "do not go together")],
+)
+def test_step_and_capacity_that_do_not_go_together_are_both_asked_again(line: str, words: str, record: Record) -> None:
+    _, said, found = record([], ["", "1", "kg", "50", line, *SCALE[1:], *in_line()[6:], *DONE])
+    assert words in said
+    assert found is not None
+    assert found.head.scale is not None
+    assert found.head.scale.resolution == pytest.approx(0.05 * 9.80665)
+
+
+@pytest.mark.parametrize(
+    ("at", "wrong", "words"),
+    [
+        (8, "1.2", "Typed in cm?"),
+        (9, "40.5", "Typed in in?"),
+        (9, "9000", "5 m can be measured"),
+        (10, "3 0.45", "Typed in cm?"),
+        (11, "115 140 180", "another unit?"),
+        (11, "1150 1400 11800", "than a band should be asked to bear"),
+        (12, "500", "more than the scale takes (50 kg)"),
+        (14, "70", "or 68 F"),
+    ],
+)
+def test_a_length_or_force_in_the_wrong_unit_is_named_and_asked_again(
+    at: int, wrong: str, words: str, record: Record
+) -> None:
+    answers = in_line()
+    _, said, found = record([], [*answers[:at], wrong, *answers[at:], *DONE])
+    assert words in " ".join(said.split())
+    assert found is not None
+    assert found.head.band.flat_length == 1.0
+    assert found.head.procedure.temperature == 21.0
+
+
+def test_a_flat_length_few_bands_have_is_asked_about(record: Record) -> None:
+    answers = in_line()
+    _, said, found = record([], [*answers[:9], "102.9", "n", *answers[9:], *DONE])
+    assert "Few bands are 102.9 mm long. Typed in cm? Is it right?" in said
+    assert found is not None
+    assert found.head.band.flat_length == 1.0
+
+
+RUBBISH: tuple[bytes, ...] = (
+    b"\xff\xfe\x00",
+    b"9" * 100_000,
+    "\u0663\u0664\u0665".encode(),
+    b"\x1b[2J\x07",
+    b"1,2,3,,",
+    b"1e5",
+    b"12..5",
+    b"--",
+    b"nan",
+)
+WAYS = {
+    "scale in line": (in_line(["2", "3"], ["310"]), ["0", *PULLS, *BACK, "0.05", "1001"], {0, 17}),
+    "rack holes": (
+        ["", "1", *SCALE, "holes", "50", "4", "25 25", "1000", "30 4.5", "26 30 38", "10", "1", "21"],
+        ["0", "10", "5.0", "9.8", "16.4", "9.0", "4.6", "0.05", "10.05", "1001"],
+        {0, 16},
+    ),
+    "hung plates": ([*HUNG, "310", "52"], ["1080", "1180", "1400", "1190", "1085", "1001"], {0, 13}),
+    "anchor": (
+        ["", "3", "kg", "0.1", "150", "1", *TAPE, "1000", "", LENGTHS, "10", "21"],
+        ["80", "90", "75.5", "69.8", "62.6", "70.2", "75.7", "80", "90", "1001"],
+        {0, 14},
+    ),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_question_of_every_way_takes_rubbish(way: str, record: Record) -> None:
+    """Three kinds of rubbish before each right answer; the file is as if nothing but the answers had been typed."""
+    setup, values, takes_anything = WAYS[way]
+    lines: list[str | bytes] = []
+    for i, line in enumerate([*setup, *DONE, *values]):
+        lines += [] if i in takes_anything else [RUBBISH[(3 * i + k) % len(RUBBISH)] for k in range(3)]
+        lines.append(line)
+    status, said, found = record([], lines)
+    assert status == 0, said[-1500:]
+    assert "\x1b" not in said
+    assert max(map(len, said.splitlines())) <= 130
+    assert found is not None
+    measured = [row for row in found.rows if row.kind in ("reading", "zero", "check-load", "flat")]
+    assert len(measured) == len(values), said[-1500:]
+    assert not any(row.note for row in measured if row.kind == "reading")
+
+
+def test_talk_is_broken_at_the_width_of_the_terminal(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
+    _, said, _ = record([], [*in_line(), *DONE, "0", *PULLS, "79", *BACK])
+    prompts = said.splitlines()
+    assert max(len(line) for line in prompts if "bandcurve record" not in line) <= 50
+    assert "  bandcurve record --resume B1.run.csv" in prompts
+    assert broken("  bandcurve record --resume " + "'a folder' " * 9).count("\n") == 0  # a command is copied whole
