@@ -162,7 +162,7 @@ class Recorder:
             alone = f"{course.force_unit} (Enter alone: skip): "
             plate = f"({self._mass(head.check_load.mass)})"
             if head.procedure.method == "anchor-on-scale":
-                return f"Band slack, the known plate {plate} put beside the weight. It shows, {alone}"
+                return f"The known plate {plate} beside the weight. It shows, {alone}"
             return f"The known plate alone {plate}. It shows, {alone}"
         if slot.kind == "flat":
             return f"Flat length at the end, {course.length_unit} (Enter alone: skip): "
