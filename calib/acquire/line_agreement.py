@@ -130,9 +130,9 @@ class LineReader:
 
     def _told(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != _LABEL]
-        if self.format is not None and self.format.unit is None:  # typed without a unit, and the line names one
-            if unit := next((record.unit for record in told if record.unit), None):
-                self.format = replace(self.format, unit=unit)
+        unit = next((record.unit for record in told if record.unit), None)
+        if unit and self.format is not None and self.format.unit is None:  # typed without one
+            self.format = replace(self.format, unit=unit)
         self.broken_reads += sum(record.note == _BROKEN for record in told)
         return told
 
