@@ -8,6 +8,7 @@ import numpy as np
 
 from calib.use.matching import best_pairs
 from tests.pairing.boxes import Outcome, try_box
+from tests.pairing.ends import summary, try_ends
 from tests.pairs.brute_force import any_costs, best_of_all, worst_and_sum
 from tests.simulated_bands.worlds import BY_NAME
 
@@ -19,7 +20,12 @@ def main() -> int:
     """Run it as asked on the command line."""
     parser = argparse.ArgumentParser(prog="python -m tests.pairing", description=__doc__)
     parser.add_argument("--boxes", type=int, default=10, help="boxes of twelve bands, for each kind")
-    boxes = parser.parse_args().boxes
+    parser.add_argument("--ends", type=int, default=0, help="only this: bands hooked end to end with a reference")
+    wanted = parser.parse_args()
+    if wanted.ends:
+        print(summary([told for n in range(wanted.ends) if (told := try_ends(n))]))
+        return 0
+    boxes = wanted.boxes
     rng = np.random.default_rng(1)
     cases = [any_costs(rng) for _ in range(500)]
     wrong = sum(worst_and_sum(c, best_pairs(c)[0]) != best_of_all(c) for c in cases)

@@ -53,7 +53,7 @@ def measured_box(world: World, number: int, bands: int, spread: float = 1.0) -> 
     first, gear = draw_band(world, rng), draw_errors(world.gear, rng, shared_perfect=False)
     truths, profiles = {}, []
     for i in range(bands):
-        truth = _sibling(first, rng, spread)
+        truth = sibling(first, rng, spread)
         own = draw_errors(world.gear, rng, shared_perfect=True)
         errors = replace(own, gain=gear.gain, tape_scale=gear.tape_scale)
         run = record(world, truth, errors, f"B{i + 1:02d}", rng)
@@ -62,7 +62,8 @@ def measured_box(world: World, number: int, bands: int, spread: float = 1.0) -> 
     return Box(profiles, truths)
 
 
-def _sibling(first: TrueBand, rng: np.random.Generator, spread: float) -> TrueBand:
+def sibling(first: TrueBand, rng: np.random.Generator, spread: float) -> TrueBand:
+    """A band of the same nominal size: another level, flat length and, a little, shape."""
     level, tilt = 1 + spread * LEVELS * rng.standard_normal(), spread * SHAPES * rng.standard_normal()
     top = first.top / first.rest
     rest = first.rest * (1 + spread * LENGTHS_SD * rng.standard_normal())

@@ -2,7 +2,6 @@
 
 import json
 import re
-from math import log
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +14,11 @@ from calib.use.pair import pair_up
 from calib.use.series import U_LAW, _log_pull, change_of, ratio_of
 from calib.use.series_profile import surer
 from calib.verbs.app import run
-from tests.pairing.boxes import measured_box
-from tests.pairs.hooked import LINK, exact, head, of_rows, simulated
+from tests.pairing.ends import try_ends
+from tests.pairs.hooked import LINK, exact, head, of_rows
 from tests.pairs.made import band
 from tests.recording.pseudo_terminal import Terminal
 from tests.references.published import columns
-from tests.simulated_bands.worlds import BY_NAME
 
 Capture = pytest.CaptureFixture[str]
 A, B = band("B1"), band("B2", 1.02)
@@ -87,25 +85,14 @@ def test_a_profile_with_a_series_is_one_that_can_be_read_and_is_surer() -> None:
 
 
 @pytest.mark.slow
-def test_intervals_of_tape_alone_and_of_told_pairs_hold_the_truth() -> None:
-    """20 simulated pairs of nominally equal bands, fixed seed; 4 sqrt(p (1 - p) / N) of room."""
-    world, by_tape, told, sharper = BY_NAME["hook"], [], [], []
-    for number in range(20):
-        box = measured_box(world, number, 2)
-        a, b = (box.truths[name] for name in ("B01", "B02"))
-        flat = tuple(p.band.flat_length_m for p in box.profiles)
-        series = simulated((a, b), (flat[0], flat[1]), np.random.default_rng(number))
-        found = ratio_of(series)
-        true = float(a.loading(np.array(found.length)) / b.loading(np.array(found.length)))
-        by_tape.append(abs(log(true) - log(1 + found.relative)) < 1.96 * found.u)
-        plain, sure = pair_up(box.profiles).pairs[0], pair_up(box.profiles, series=[series]).pairs[0]
-        at = np.linspace(*pair_up(box.profiles).over, 101)
-        told.append(np.abs(a.loading(at) - b.loading(at)).max() <= sure.upper95)
-        sharper.append(sure.u / plain.u)
-    room = 4 * (0.95 * 0.05 / 20) ** 0.5
-    assert np.mean(by_tape) > 0.95 - room
-    assert np.mean(told) > 0.95 - room
-    assert np.mean(sharper) < 0.95
+def test_intervals_by_tape_of_pairs_and_of_told_profiles_hold_the_truth() -> None:
+    """20 simulated bands end to end with a reference, fixed seed; 4 sqrt(p (1 - p) / N) of room."""
+    found = [told for number in range(20) if (told := try_ends(number))]
+    room = 4 * (0.95 * 0.05 / len(found)) ** 0.5
+    assert np.mean([t.by_tape for t in found]) > 0.95 - room
+    assert np.mean([t.pair_held for t in found]) > 0.95 - room
+    assert np.mean([t.told for t in found]) > 0.95 - room
+    assert np.mean([t.sharper for t in found]) < 0.9
 
 
 @pytest.mark.parametrize("name", ["treloar1944_ut", "james1975_ut", "jones1975_ut", "kawabata1981_ut"])
