@@ -28,6 +28,7 @@ FORMAT = "bandcurve-series/1"
 CAP_BYTES = 1_000_000
 MOST_READINGS = 200
 COLUMNS = ("row", "kind", "cycle", "branch", "total", "ring", "note")
+_HEAD = ("first", "second", "length", "started", "temperature_C")
 _STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
 _LENGTHS = (
     *("flat_length", "u_flat_length", "thickness", "fitting_diameter"),
@@ -124,7 +125,7 @@ def parse_series(data: bytes, name: str) -> Series:
         raise DataError("has no table", where=name, remedy="write total_mm,ring_mm and a row for each reading")
     readings = _readings(table, name)
     out = Series(
-        **{f: getattr(series, f) for f in ("first", "second", "length", "started", "temperature_C")},
+        **{f: getattr(series, f) for f in _HEAD},
         name=name,
         sha256=sha256(data).hexdigest(),
         readings=readings,
@@ -143,9 +144,13 @@ def _head(text: str, name: str) -> Series:
     document.pop("extensions", None)
     made: dict[str, Any] = {}
     for key, value in document.items():
-        made[key] = _in_si(value, key, name) if key in ("first", "second", "length") else value
-    if newer:
-        made = {key: value for key, value in made.items() if key in Series.__dataclass_fields__}
+        made[key] = _in_si(value, key, name) if key in _HEAD[:3] else value
+    unknown = [key for key in made if key not in _HEAD]
+    if unknown and not newer:
+        near = get_close_matches(unknown[0], _HEAD, n=1)
+        remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
+        raise DataError(f"unknown field {unknown[0][:60]!r}", where=name, remedy=remedy)
+    made = {key: value for key, value in made.items() if key in _HEAD}
     try:
         series = _adapter().validate_json(json.dumps(made, default=str))
     except ValidationError as error:
