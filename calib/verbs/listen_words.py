@@ -11,6 +11,7 @@ from calib.errors import DataError
 from calib.verbs.plain_text import clean, table
 
 SILENT = 10.0  # s without a byte until that is said: a board may take long to start
+MISFITS = 20  # lines, and no reading, until a format that was given is doubted
 STRANGE = 0.2  # share of lines that are no reading, from which on that is said
 
 
@@ -102,6 +103,8 @@ class Talk:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
         if self.figures.last is None and listening.setting and listening.search.unreadable:
             return f"What comes at {listening.setting} is no text: leave --baud out, and the speed is looked for."
+        if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
+            return f"No line fits the format given ({listening.format.words()}): leave it out, and it is looked for."
         if self.figures.breaks_often:
             return "The board starts again and again: a supply that sags, or a loose cable."
         if listening.complaint:

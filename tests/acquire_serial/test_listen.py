@@ -133,6 +133,12 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
     assert talk.trouble() == "What comes at 38400 8N1 is no text: leave --baud out, and the speed is looked for."
 
 
+def test_a_format_that_no_line_fits_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = _capture(tmp_path, TWO_VALUES.stream())
+    assert run(["listen", file, "--rate", "fast", "--format", "clock, value kg, other"]) == 1
+    assert "No line fits the format given" in capsys.readouterr().err
+
+
 def test_ports_are_listed_with_all_that_is_known() -> None:
     plain = PortFound("/dev/ttyS0")
     board = PortFound("/dev/ttyUSB0", "USB Serial", 0x1234, 0x00AB, "A7", "1-2", "Invented Works", "/dev/by-id/a7")
