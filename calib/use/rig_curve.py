@@ -19,7 +19,8 @@ from calib.use.rig_geometry import Loop
 
 U_TEMPERATURE = 5.8  # K where either temperature is unknown: within 10 K, rectangular. An assumption
 RELAXATION = 2.0, 2.0  # % per decade of time and its u, where the profile does not say
-TOE = 0.15  # relative u between the slack band and the first tested length, where a straight line stands
+TOE = 0.6  # u between the slack band and the first tested length, where a straight line stands: TOE part (1 - part) of
+# the first tested pull. In the middle 30 %: room for a curled start and for a stiff one. An assumption
 GAP = 0.1  # of the pull, between the branches where the way back was not measured. An assumption
 TURNING = 0.2  # of the tested stretch above rest: over which a band crosses from one branch to the other
 
@@ -201,17 +202,22 @@ def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Ar
         raise DataError(f"the {name} branch was not measured", where=profile.band.id, remedy="measure the way back")
     rest = profile.band.rest_half_path_m
     first = branch.length_m[0]
-    begin, part = ([rest, (rest + first) / 2], [0.0, 0.5]) if rest < first else ([], [])
+    part = [0.0, 0.25, 0.5, 0.75] if rest < first else []
+    begin = [rest + p * (first - rest) for p in part]
     own = profile.band.id
     rows = [(f"{f.key}" if f.key else f"own:{own}:{n}", getattr(f, f"{name}_N")) for n, f in enumerate(profile.factors)]
     rows.append((f"own:{own}:rest", getattr(profile.rest_N, name)))
+    toe = np.array([TOE * p * (1 - p) * branch.force_N[0] for p in part] + [0.0] * len(branch.length_m))
     u, u95 = np.array(branch.u_N), np.array(branch.u95_N)
     ratio = np.divide(u95, u, out=np.full_like(u, 2.0), where=u > 0)
     return (
         np.array([*begin, *branch.length_m]),
         np.array([*(p * branch.force_N[0] for p in part), *branch.force_N]),
         np.array([*ratio[: len(begin)], *ratio]),
-        tuple(Source(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
+        (
+            *(Source(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
+            Source(f"own:{own}:toe", toe),
+        ),
     )
 
 
@@ -220,8 +226,8 @@ def _longer(
 ) -> tuple[Array, Array, Array, tuple[Source, ...]]:
     """Go beyond the top along the curve's own continuation; what the exponent adds to u is a source of its own."""
     length, force, ratio, factors = arrays
-    last, span = float(length[-1]), float(length[-1] - length[0])
-    more = np.linspace(last, max(farthest, last) + 0.01 * span, 9)[1:] if farthest > last + 1e-6 else np.array([])
+    last = float(length[-1])
+    more = np.linspace(last, farthest, 9)[1:] if farthest > last + 1e-6 else np.array([])
     loading = profile.branches.loading
     try:
         beyond = [continued(loading, float(x), profile.band.rest_half_path_m) for x in more]
@@ -231,7 +237,6 @@ def _longer(
     grown = [Source(s.key, np.append(s.shift, s.shift[-1] * scale)) for s in factors]
     told = sum((s.shift[-len(more) :] ** 2 for s in grown), np.zeros(len(more))) if len(more) else np.array([])
     extra = np.sqrt(np.maximum(np.array([e.u**2 for e in beyond]) - told, 0.0))
-    unsure = np.append(np.where(length < loading.length_m[0], TOE * force, 0.0), extra)
-    grown.append(Source(f"own:{profile.band.id}:untested", unsure))
+    grown.append(Source(f"own:{profile.band.id}:untested", np.append(0 * length, extra)))
     return (np.append(length, more), np.append(force, force[-1] * scale), np.append(ratio, ratio[-1] + 0 * more),
             tuple(grown))  # fmt: skip

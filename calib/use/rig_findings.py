@@ -53,13 +53,12 @@ def _length_findings(band: RigBand, rig: Rig, profile: Profile, heights: Array, 
     if len(slack):
         text = f"{where} is slack and pulls nothing with the bar at {slack.min():.2f} to {slack.max():.2f} m"
         found.append(Finding("band-slack", text))
-    out = length[((length < tested[0] - 1e-6) & (length > loop.rest)) | (length > tested[-1] + 1e-6)]
-    if len(out):
-        text = (
-            f"{where} is used at half-path lengths from {out.min():.3f} to {out.max():.3f} m, where nobody measured it "
-            f"({tested[0]:.3f} to {tested[-1]:.3f} m)"
-        )
-        found.append(Finding("outside-tested", text))
+    if ((length < tested[0] - 1e-6) & (length > loop.rest)).any():
+        text = f"{where} pulls at half-path lengths below {tested[0]:.3f} m, the shortest that was measured"
+        found.append(Finding("outside-tested", f"{text}: between none there and that pull, and U is wide for it"))
+    if length.max() > tested[-1] + 1e-6:
+        text = f"{where} is pulled to a half-path length of {length.max():.3f} m and was measured to {tested[-1]:.3f} m"
+        found.append(Finding("outside-tested", f"{text}: beyond that it is a guess"))
     stretch = float(length.max()) / loop.rest
     if stretch > WORKING_STRETCH:
         text = f"{where} is stretched to {stretch:.2f} times its rest length; above {WORKING_STRETCH} asks for caution"
