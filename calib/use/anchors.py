@@ -90,7 +90,7 @@ def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
     direction, found = hardest(answer), []
     for i, (band, pull) in enumerate(zip(answer.rig.band, direction.bands, strict=True)):
         low, high = (abs(float(pull.down[at])) / answer.gravity for at in (0, -1))
-        side = "both sides" if band.side == "both" else f"the {band.side} side"
+        side = "the bar" if band.side == "both" else f"the {band.side} side"
         change = "loses" if band.source == "below" else "gains"
         text = f"if band[{i}] lets go, {side} {change} {said(low)} at once at the bottom and {said(high)} at the top"
         found.append(Finding("band-lets-go", text))

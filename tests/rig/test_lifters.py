@@ -84,7 +84,7 @@ def test_the_table_has_one_line_a_lifter(unit: str, press: str, capsys: Capture)
     (line,) = [line for line in said.splitlines() if line.startswith("Ana")]
     assert ("1.250 m" if unit == "kg" else "49.21 in") in line
     assert "Far: " in said
-    assert "Low: band[0] B07 is slack" in said
+    assert "Low: band[0] B07, band[1] B07: slack" in said
 
 
 def test_nobody_fits_or_the_file_is_missing(press: str, capsys: Capture) -> None:
