@@ -13,7 +13,7 @@ from calib.acquire.typed import parse_length
 from calib.errors import BandcurveError, DataError
 from calib.profile.document import Profile
 from calib.units import LENGTH
-from calib.use.rig_check import learn
+from calib.use.rig_check import Learned, disagreement, learn
 from calib.use.rig_file import Rig, check_rig
 from calib.use.statics import Answer, calculate
 
@@ -120,19 +120,28 @@ def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], 
     Raises:
         BandcurveError: They can be used for none of them.
     """
-    learned = learn(rig, rig.check, profiles, extrapolate=extrapolate) if rig.check else None
-    rig = replace(learned.rig if learned else rig, check=None)
-    adjusted = learned.adjusted if learned else list
+    learned = learn(rig, rig.check, profiles) if rig.check else None
+    told = learned if learned is not None and learned.agrees else None
+    rig = replace(told.rig if told else rig, check=None)
+    adjusted = told.adjusted if told else list
     found: list[Lifted] = []
     refused: list[BandcurveError] = []
     for lifter in lifters:
         own = replace(rig, bar=replace(rig.bar, bottom=lifter.bottom, top=lifter.top))
         try:
             check_rig(own)
-            found.append(Lifted(lifter, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted), ""))
+            found.append(
+                Lifted(lifter, _with(learned, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted)), "")
+            )
         except BandcurveError as error:
             refused.append(type(error)(error.what, where=f"{lifter.name}: {error.where}", remedy=error.remedy))
             found.append(Lifted(lifter, None, str(error)))
     if len(refused) == len(lifters):
         raise refused[0]
     return found
+
+
+def _with(learned: Learned | None, answer: Answer) -> Answer:
+    if learned is None or learned.agrees:
+        return answer
+    return replace(answer, findings=(disagreement(learned), *answer.findings))

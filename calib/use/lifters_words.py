@@ -39,7 +39,7 @@ def _three(answer: Answer, way: Way, scale: float) -> list[str]:
 def doubts(lifted: Lifted) -> list[str]:
     """Why a lifter cannot be told, or where a band is slack or untested for this one."""
     told = lifted.answer.findings if lifted.answer else ()
-    own = [f.text for f in told if f.code in ("band-slack", "outside-tested", "over-working-stretch")]
+    own = [f.text for f in told if f.code in ("rig-disagrees", "band-slack", "outside-tested", "over-working-stretch")]
     return [f"{lifted.lifter.name}: {text}" for text in ([lifted.error] if lifted.error else own)]
 
 

@@ -72,13 +72,18 @@ class Learned:
 
 
 def work_out(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool) -> tuple[Answer, Learned | None]:
-    """Work a rig out, in the light of its check if it has one."""
+    """Work a rig out, in the light of its check if it has one.
+
+    A check that does not agree teaches nothing. What is refused is what the rig as written is refused; where the check
+    moves it a little further, that is marked.
+    """
+    alone = calculate(rig, profiles, extrapolate=extrapolate)
     if rig.check is None:
-        return calculate(rig, profiles, extrapolate=extrapolate), None
-    learned = learn(rig, rig.check, profiles, extrapolate=extrapolate)
-    answer = calculate(learned.rig, profiles, extrapolate=extrapolate, adjusted=learned.adjusted)
-    found = () if learned.agrees else (disagreement(learned),)
-    return replace(answer, findings=(*found, *answer.findings)), learned
+        return alone, None
+    learned = learn(rig, rig.check, profiles)
+    if not learned.agrees:
+        return replace(alone, findings=(disagreement(learned), *alone.findings)), learned
+    return calculate(learned.rig, profiles, extrapolate=True, adjusted=learned.adjusted), learned
 
 
 def disagreement(learned: Learned) -> Finding:
@@ -86,17 +91,16 @@ def disagreement(learned: Learned) -> Finding:
     worst = int(np.argmax(abs(learned.shown - learned.expected) / np.hypot(learned.u_shown, learned.u_expected)))
     apart = (learned.shown[worst] - learned.expected[worst]) / G_STANDARD
     text = f"what was read in the rig and what was worked out do not agree (by {apart:+.1f} kg at worst)"
-    return Finding("rig-disagrees", f"{text}; the numbers follow the reading all the same")
+    return Finding("rig-disagrees", f"{text}; until the reason is found the numbers are those without the check")
 
 
-def learn(rig: Rig, check: Check, profiles: Sequence[Profile], *, extrapolate: bool = False) -> Learned:
+def learn(rig: Rig, check: Check, profiles: Sequence[Profile]) -> Learned:
     """Compare a rig with readings taken in it.
 
     Args:
         rig: The rig.
         check: What was read.
         profiles: One for each of its bands.
-        extrapolate: Go beyond the tested lengths.
 
     Raises:
         DataError: The check does not suit the rig.
@@ -107,9 +111,11 @@ def learn(rig: Rig, check: Check, profiles: Sequence[Profile], *, extrapolate: b
     shown = _shown(rig, check)
     first: _Step | None = None
     for _ in range(ROUNDS):
-        looked = _look(rig, check, slack, profiles, per, extrapolate)
+        looked = _look(rig, check, slack, profiles, per)
         step = _condition(looked, shown, {f"hitch:{i}": (slack[i] - one.length) / one.u for i, one in hitches.items()})
         first = first or step
+        if first.misfit > _limit(len(shown)):
+            break
         moved = {i: _within(one, one.length + one.u * step.of(f"hitch:{i}")) for i, one in hitches.items()}
         settled = all(abs(moved[i] - slack[i]) < SETTLED for i in moved)
         slack = moved
@@ -173,15 +179,14 @@ class _Look:
 
 
 def _look(
-    rig: Rig, check: Check, slack: Mapping[int, float], profiles: Sequence[Profile], per: Mapping[str, float],
-    extrapolate: bool,
-) -> _Look:  # fmt: skip
+    rig: Rig, check: Check, slack: Mapping[int, float], profiles: Sequence[Profile], per: Mapping[str, float]
+) -> _Look:
     rig = _with_slack(rig, slack)
     rig = replace(rig, bar=replace(rig.bar, tempo_s=check.wait_s))
     if check.how == "hook":
         bands = [_on_hook(b, check) if i == check.band else b for i, b in enumerate(rig.band)]
         rig = replace(rig, band=tuple(bands))
-    answer = calculate(rig, profiles, extrapolate=extrapolate)
+    answer = calculate(rig, profiles, extrapolate=True)
     way: Way = "down" if all(band.source == "above" for band in rig.band) else "up"
     if way not in answer.ways:
         raise DataError("the way back of a band from above was not measured, so no check can be worked out",
@@ -252,9 +257,13 @@ class _Step:
     design: Array
 
     def of(self, key: str) -> float:
-        return float(self.mean[self.keys.index(key)])
+        """Where a key now is, in its u before; one that no reading knows of stays."""
+        return float(self.mean[self.keys.index(key)]) if key in self.keys else 0.0
 
     def u(self, key: str) -> float:
+        """Its u, in its u before."""
+        if key not in self.keys:
+            return 1.0
         at = self.keys.index(key)
         return float(np.sqrt(max(self.covariance[at, at], 0.0)))
 

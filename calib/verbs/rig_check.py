@@ -209,13 +209,14 @@ def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit
     print(f"Pull of the bands in {unit}, as worked out and as shown ({check.how}):")
     print(table(HEADERS, check_rows(learned, check, unit)))
     print(wrap(verdict(learned)))
-    print("\nWhat the readings say:")
+    print()
+    if not learned.agrees:
+        print(findings_text([f for f in after.findings if f.code == "rig-disagrees"]))
+        return
+    print("What the readings say:")
     for line in lessons(learned, before, unit):
         print(wrap(line, None, "  - ", "    "))
     print()
     print(table(LOAD_HEADERS, load_rows(before, after, unit)))
     if len(check.heights) < ENOUGH:
         print(wrap("Slack length, grip and level are told apart by reading low, middle and high: three heights."))
-    if not learned.agrees:
-        print()
-        print(findings_text([f for f in after.findings if f.code == "rig-disagrees"]))

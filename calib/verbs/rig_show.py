@@ -91,6 +91,8 @@ def _lifters(text: str) -> "tuple[Lifter, ...]":
     from calib.safe_write import file_error
     from calib.use.lifters import CAP_BYTES, parse_list, parse_table
 
+    if not text.strip():
+        raise UsageError("--lifters is empty", remedy='write "Ana 92cm 138cm, ..." or name a table')
     path = Path(text)
     if " " in text.strip() and path.suffix != ".csv":
         return parse_list(text)
