@@ -1,5 +1,6 @@
 """Bare `bandcurve` at a terminal: asks what somebody wants to know and starts the right command."""
 
+import shlex
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -7,7 +8,7 @@ from typing import NamedTuple
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.verbs.overview import COMMANDS
-from calib.verbs.prompts import EndOfInputError, ask, choose, prepare, say
+from calib.verbs.prompts import EndOfInputError, ask, choose, prepare, say, typed_path
 
 
 class Wish(NamedTuple):
@@ -36,7 +37,7 @@ def open_door() -> int:
     except (EndOfInputError, KeyboardInterrupt):
         say("")
         return 130
-    say(f"That is: bandcurve {' '.join(arguments)}", "")
+    say(f"That is: bandcurve {shlex.join(arguments)}", "")
     return run(arguments)
 
 
@@ -52,12 +53,19 @@ def _file(pattern: str, words: str) -> str:
     def read(text: str) -> str:
         if text.isascii() and text.isdecimal() and 0 < int(text) <= len(found):
             return found[int(text) - 1]
-        if text and Path(text).expanduser().is_file():
-            return str(Path(text).expanduser())
+        if text and typed_path(text).is_file():
+            return str(typed_path(text))
         raise DataError(f"there is no file {text[:60]!r}" if text else "name a file")
 
     number = " (its number or name)" if found else ""
     return ask(f"{words}{number}: ", read)
+
+
+def _known_or_new(pattern: str, words: str, work: str) -> list[str]:
+    """Work on a file of this folder; where there is none, make one."""
+    if any(Path().glob(pattern)):
+        return [work, _file(pattern, words)]
+    return ["new", ask("What do you call it (letters, digits, . _ -)? ", check_id)]
 
 
 def _length() -> str:
@@ -93,6 +101,7 @@ WISHES: Sequence[Wish] = (
     Wish("pair", "Which of these bands make left and right?", _measured),
     Wish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
     Wish("list", "What is in this folder, and what is due?", list),
-    Wish("scale", "Is my scale right?", lambda: ["--help"]),
+    Wish("scale", "Is my scale right?", lambda: _known_or_new("*.scale.json", "Which scale", "check")),
+    Wish("rig", "What do bands put on my bar?", lambda: _known_or_new("*.rig.toml", "Which rig", "show")),
     Wish("demo", "Show me with invented bands.", list),
 )

@@ -6,6 +6,7 @@ What an answer means is the caller's business: it passes a function that reads t
 import re
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TypeVar
 
 from calib.acquire.typed_entry import clean
@@ -147,6 +148,20 @@ def sentence(error: DataError) -> str:
     """An error as a sentence of its own."""
     text = str(error)
     return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".", "!")) else ".")
+
+
+def typed_path(text: str) -> Path:
+    """A file or folder as typed, there or not.
+
+    Raises:
+        DataError: No file can be called that.
+    """
+    try:
+        path = Path(text).expanduser()
+        path.exists()
+    except (OSError, RuntimeError, ValueError) as error:  # too long, or ~ of a user who is not there
+        raise DataError(f"{text[:40]!a} can be no file or folder", remedy="type another name") from error
+    return path
 
 
 def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:

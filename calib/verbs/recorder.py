@@ -17,7 +17,7 @@ from calib.records import Row
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.verbs import live
-from calib.verbs.prompts import ask_line, say, yes
+from calib.verbs.prompts import ask_line, say, typed_path, yes
 
 
 @dataclass(frozen=True)
@@ -224,10 +224,10 @@ class Recorder:
             if text[:1].isdecimal():
                 say("  That looks like a reading; first the recording needs a place. Type a folder.")
                 continue
-            folder = Path(text).expanduser() if text else self.path.parent
-            if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Make it?", default=False):
-                continue
             try:
+                folder = typed_path(text) if text else self.path.parent
+                if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Make it?", default=False):
+                    continue
                 path = free_name(folder, self.state.head.band.id)
                 self.writer = write_whole(path, self.state)
             except (BandcurveError, OSError, ValueError) as error:
