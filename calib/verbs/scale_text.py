@@ -141,6 +141,7 @@ def check_document(check: ScaleCheck, name: str, file: str) -> dict[str, Any]:
             "dof": check.plain.dof,
         },
         "repeatability_N": check.repeatability,
+        "prior_share": check.prior_share,
         "relative_reversibility": check.relative_reversibility,
         "zero_return_N": check.zero_return,
         "g_m_per_s2": None if check.loads.kind == "force" else check.g,
