@@ -11,7 +11,6 @@ from dataclasses import replace
 from datetime import datetime
 from difflib import get_close_matches
 from functools import cache
-from math import isfinite
 from typing import Any, NamedTuple
 
 import tomli_w
@@ -25,6 +24,7 @@ from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
 MAJOR, MINOR = 1, 0
+LARGEST = 1e300  # of any number; a larger one overflows when it is converted
 FORMAT = f"bandcurve-run/{MAJOR}"
 
 
@@ -115,7 +115,7 @@ def parse_head(text: str, name: str) -> RunHead:
     place = _Place(name, text)
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # broken TOML, or a number of thousands of digits
         raise _broken(error, name) from None
     except RecursionError:
         raise DataError("the head is nested too deep", where=name, remedy="is it the right file?") from None
@@ -143,7 +143,7 @@ def parse_head(text: str, name: str) -> RunHead:
     return replace(head, extensions=extensions)
 
 
-def _broken(error: tomllib.TOMLDecodeError, name: str) -> DataError:
+def _broken(error: ValueError, name: str) -> DataError:
     message = str(error)
     found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
     where = f"{name}:{found[1]}" if found and found[1] else name
@@ -175,10 +175,12 @@ def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _Place) -> None
     elif isinstance(value, list):
         for inner in value:
             _refuse_not_finite(inner, path, place)
-    elif isinstance(value, float) and not isfinite(value):
+    elif isinstance(value, int | float) and not abs(value) < LARGEST:
         where = place.at(".".join(path[:-1]), path[-1])
         raise DataError(
-            f"{path[-1]} is {value}, not a finite number", where=where, remedy="write a number, or leave it out"
+            f"{path[-1]} is {str(value)[:20]}, not a finite number",
+            where=where,
+            remedy="write a number, or leave it out",
         )
 
 

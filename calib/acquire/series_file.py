@@ -138,7 +138,7 @@ def parse_series(data: bytes, name: str) -> Series:
 def _head(text: str, name: str) -> Series:
     try:
         document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of 5000 digits is a plain ValueError
         raise DataError(f"the head is not TOML ({str(error)[:80]})", where=name, remedy="mend that line") from None
     newer = _is_newer_minor(document.pop("format", None), name)
     document.pop("extensions", None)
@@ -190,8 +190,10 @@ def _in_si(part: Any, section: str, name: str) -> Any:
     for key, value in part.items():
         bare, _, unit = key.rpartition("_")
         if bare in _LENGTHS and unit in UNITS["length"]:
-            known = isinstance(value, int | float) and not isinstance(value, bool)
-            out[bare] = to_si(value, unit, "length") if known else value
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if number and abs(value) > 1e9:
+                raise DataError(f"{key} is more than any length", where=f"{name}: {section}", remedy="mend the value")
+            out[bare] = to_si(value, unit, "length") if number else value
         elif key in ("id", "kind"):
             out[key] = value
         else:
@@ -222,7 +224,7 @@ def _readings(table: list[tuple[int, str]], name: str) -> tuple[SeriesReading, .
         if len(cells) > len(names):
             raise DataError("has more cells than columns", where=where, remedy="quote notes, write numbers with a dot")
         values = {key: cells[i].strip() if i < len(cells) else "" for key, (i, _) in columns.items()}
-        number = int(values["row"]) if values.get("row", "").isdecimal() else count
+        number = _whole(values.get("row", ""), count)
         if values.get("kind") == "strike":
             struck = STRIKES.match(values.get("note", ""))
             if struck is None or int(struck[1]) not in found:
@@ -235,6 +237,10 @@ def _readings(table: list[tuple[int, str]], name: str) -> tuple[SeriesReading, .
     return tuple(found.values())
 
 
+def _whole(text: str, otherwise: int) -> int:
+    return int(text) if re.fullmatch("[0-9]{1,9}", text) else otherwise
+
+
 def _reading(values: dict[str, str], units: dict[str, str], number: int, where: str) -> SeriesReading:
     if values.get("kind") not in (None, "", "reading"):
         raise DataError(f"the kind {values['kind'][:20]!r} is not known", where=where, remedy="use reading or strike")
@@ -245,7 +251,7 @@ def _reading(values: dict[str, str], units: dict[str, str], number: int, where: 
         if not NUMBER.fullmatch(values[key]):
             raise DataError(f"{key} {values[key][:20]!r} is not a number", where=where, remedy="write it with a dot")
     total, ring = (to_si(float(values[key]), units[key], "length") for key in ("total", "ring"))
-    cycle = int(values["cycle"]) if values.get("cycle", "").isdecimal() else 1
+    cycle = _whole(values.get("cycle", ""), 1)
     return SeriesReading(number, total, ring, cycle, branch)  # type: ignore[arg-type]
 
 

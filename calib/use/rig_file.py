@@ -10,12 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
-from math import isfinite
 from typing import Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 
-from calib.acquire.run_head import Key
+from calib.acquire.run_head import LARGEST, Key
 from calib.errors import DataError
 from calib.units import UNITS, to_si
 from calib.versioned import key_path
@@ -159,7 +158,7 @@ def parse_rig(data: bytes, name: str) -> Rig:
         document = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except UnicodeDecodeError:
         raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # broken TOML, or a number of thousands of digits
         raise DataError(f"is not TOML ({str(error)[:90]})", where=name, remedy="mend that line") from None
     except RecursionError:
         raise DataError("is nested too deep", where=name, remedy="is it the right file?") from None
@@ -250,8 +249,10 @@ def _converted(value: Any, unit: str, quantity: str | None, where: str) -> Any:
         return [_converted(one, unit, quantity, where) for one in value]
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
-    if not isfinite(value):
-        raise DataError(f"is {value}, not a finite number", where=where, remedy="write a number, or leave it out")
+    if not abs(value) < LARGEST:
+        raise DataError(
+            f"is {str(value)[:20]}, not a finite number", where=where, remedy="write a number, or leave it out"
+        )
     return to_si(value, unit, quantity) if quantity else value
 
 

@@ -1,21 +1,28 @@
-"""Broken series and logs are one sentence, never a traceback: good files with pieces cut, doubled, or made of anything."""
+"""Broken series and logs are one sentence, never a traceback: good files with pieces cut, doubled or made up."""
 
 from contextlib import suppress
+from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calib.acquire.run_file import parse_run
 from calib.acquire.series_file import parse_series
-from calib.errors import BandcurveError
+from calib.errors import BandcurveError, DataError
 from calib.profile.uses import new_log, parse_uses
+from calib.use.rig_file import parse_rig
 from calib.use.series import ratio_of
 from tests.pairs.hooked import head
 
+ROOT = Path(__file__).parents[2]
 SERIES = (head("B1", "B2") + "1,1,3300,1650\n2,1,3500,1752\n").encode()
 LOG = (new_log("B07") + '2026-04-01T18:00:00+00:00,2026-04-01,60,"squats"\n').encode()
 PIECES = st.one_of(
     st.binary(max_size=12),
-    st.sampled_from([b"nan", b"1e999", b"-0", b"[first]", b'"', b",,,,", b"\n# ", b"9" * 400, b"=", b"[[second]]"]),
+    st.sampled_from(
+        [b"nan", b"1e999", b"-0", b"[first]", b'"', b",,,,", b"\n# ", b"9" * 400, b"9" * 5000, b"=", b"[[second]]"]
+    ),
 )
 
 
@@ -39,3 +46,18 @@ def test_a_broken_series_is_one_sentence(data: st.DataObject) -> None:
 def test_a_broken_log_is_one_sentence(data: st.DataObject) -> None:
     with suppress(BandcurveError):
         parse_uses(mutilated(LOG, data), "x.uses.csv")
+
+
+@pytest.mark.parametrize("digits", [400, 5000])
+def test_a_number_with_very_many_digits_is_one_sentence(digits: int) -> None:
+    number = "9" * digits
+    run = (ROOT / "sample_runs" / "KNEE.run.csv").read_text("utf-8").replace("1031.0", number, 1)
+    for read in (
+        lambda: parse_run(run.encode(), "x"),
+        lambda: parse_rig(f'format = "bandcurve-rig/1"\n[bar]\nmass_kg = {number}\n'.encode(), "x"),
+        lambda: parse_series((head("B1", "B2").replace("1029.00", number, 1) + "1,1,3300,1650\n").encode(), "x"),
+        lambda: parse_uses((new_log("B07") + f"2026-04-01T18:00:00,2026-04-01,{number},\n").encode(), "x"),
+    ):
+        with pytest.raises(DataError) as caught:
+            read()
+        assert len(str(caught.value)) < 300
