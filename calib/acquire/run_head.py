@@ -24,7 +24,7 @@ from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
 MAJOR, MINOR = 1, 0
-LARGEST = 1e300  # of any number; a larger one overflows when it is converted
+LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
 FORMAT = f"bandcurve-run/{MAJOR}"
 
 
