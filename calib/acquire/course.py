@@ -3,18 +3,21 @@
 The place in a recording follows from its rows alone, so a file that was cut off can be resumed. Nothing is asked here.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from calib.acquire.plan import Geometry, Holes, geometry_of, section_stiffness
+from calib.errors import DataError
 from calib.records import BranchName, Row, RowKind, RunHead
+from calib.units import FORCE, LENGTH, MASS
 
 BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
 SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
 LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
 PLANNED = "plan from here [m]"  # beginning of the note of a gap row that replaces the plan; the lengths follow
 KEPT = "kept when questioned"  # note of a row that was insisted on
+MOST_SETTINGS, MOST_SETTING = 1000, 1e4  # how many, and how large [m] or [kg]
 UNDONE = "undone"  # reason of a strike row written by undo
 
 
@@ -55,24 +58,54 @@ def extensions_of(course: Course) -> dict[str, Any]:
 
 
 def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
-    """The course kept in a head; where there is none, the settings seen in the readings so far."""
+    """The course kept in a head; where there is none, the settings seen in the readings so far.
+
+    Raises:
+        DataError: What the head keeps is no course; somebody wrote it by hand.
+    """
     kept = head.extensions
-    pitch = kept.get("hole_pitch_m")
-    settings = _replanned(rows) or kept.get("settings")
-    settings = settings or sorted({_setting(r, head) for r in rows if r.kind == "reading"} - {None})
+    settings = _replanned(rows) or _settings(kept)
+    settings = settings or sorted(x for x in {_setting(r, head) for r in rows if r.kind == "reading"} if x)
     locks = head.scale.locks if head.scale else "no"
+    pitch = _number(kept, "hole_pitch_m", 0.0, 1.0)
+    forces = MASS if head.procedure.method == "hung-weight" else FORCE
     return Course(
-        settings=tuple(float(x) for x in settings),
-        cycles=int(kept.get("cycles", 2)),
+        settings=tuple(settings),
+        cycles=int(_number(kept, "cycles", 2, 100)),
         way_back=bool(kept.get("way_back", locks == "no")),
         dwell_s=head.procedure.dwell_s if head.procedure.dwell_s is not None else 10.0,
-        length_unit=str(kept.get("length_unit", "mm")),
-        force_unit=str(kept.get("force_unit", "kg")),
+        length_unit=_unit(kept, "length_unit", "mm", LENGTH),
+        force_unit=_unit(kept, "force_unit", "kg", forces),
         closing=bool(kept.get("closing", True)),
-        capacity=float(kept["capacity_N"]) if "capacity_N" in kept else None,
-        holes=Holes(float(pitch), int(kept.get("first_hole", 0))) if pitch else None,
+        capacity=_number(kept, "capacity_N", 0.0, 1e7) or None,
+        holes=Holes(pitch, int(_number(kept, "first_hole", 0, 9999))) if pitch else None,
         on_paper=bool(kept.get("on_paper", False)),
     )
+
+
+def _settings(kept: Mapping[str, Any]) -> list[float]:
+    found = kept.get("settings", [])
+    if not isinstance(found, list) or len(found) > MOST_SETTINGS:
+        raise _no_course("settings", found)
+    return [_number({"settings": x}, "settings", 0, MOST_SETTING) for x in found]
+
+
+def _number(kept: Mapping[str, Any], key: str, default: float, most: float) -> float:
+    value = kept.get(key, default)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= most:
+        raise _no_course(key, value)
+    return float(value)
+
+
+def _unit(kept: Mapping[str, Any], key: str, default: str, units: Mapping[str, float]) -> str:
+    value = kept.get(key, default)
+    if not isinstance(value, str) or value not in units:
+        raise _no_course(key, value)
+    return value
+
+
+def _no_course(key: str, value: object) -> DataError:
+    return DataError(f"{key} = {str(value)[:30]} is nothing a recording sets out to do", remedy="begin a new run")
 
 
 def _replanned(rows: Sequence[Row]) -> list[float]:
@@ -84,9 +117,10 @@ def _replanned(rows: Sequence[Row]) -> list[float]:
     if not plans:
         return []
     try:
-        return [float(part) for part in plans[max(plans)].removeprefix(f"{PLANNED}: ").split()]
+        found = [float(part) for part in plans[max(plans)].removeprefix(f"{PLANNED}: ").split()]
     except ValueError:
         return []  # somebody wrote that note by hand
+    return found if all(0 < x <= MOST_SETTING for x in found) else []
 
 
 def _target(strike: Row) -> int:

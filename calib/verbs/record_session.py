@@ -71,7 +71,11 @@ def resumed(path: Path, pace: Pace) -> Recorder:
     """A recording taken up where its file ends."""
     writer, run = RunWriter.resume(path)
     state = Recording.of(run)
-    if not state.course.settings:
+    try:
+        settings = state.course.settings
+    except DataError as error:
+        raise error.at(str(path)) from error
+    if not settings:
         raise DataError("holds no plan and no reading to go on from", where=str(path), remedy="begin a new one")
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     now = pace.clock()

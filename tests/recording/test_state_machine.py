@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from calib.acquire.course import Course, extensions_of
 from calib.acquire.recording import Recording, Step, take
 from calib.acquire.run_file import columns_for, format_head, format_row, parse_run
+from calib.errors import DataError
 from calib.records import Band, CheckLoad, LengthSetup, Loads, Method, Procedure, RunHead, ScaleInUse
 from calib.units import G_STANDARD as KG
 
@@ -296,6 +297,27 @@ def test_enter_alone_is_no_closing_zero() -> None:
     step = typed(closing, "")
     assert step.written == ()
     assert "even if it is 0" in step.say[0]
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("settings", "x"),
+        ("settings", [1.2, "x"]),
+        ("settings", [1.2, -3.0]),
+        ("cycles", "many"),
+        ("cycles", 100_000_000),
+        ("length_unit", 5),
+        ("force_unit", "stone"),
+        ("capacity_N", True),
+        ("hole_pitch_m", "a"),
+    ],
+)
+def test_a_course_written_by_hand_that_is_none_is_one_sentence(key: str, value: object) -> None:
+    state = begun()
+    state = replace(state, head=replace(state.head, extensions={**state.head.extensions, key: value}))
+    with pytest.raises(DataError, match=key):
+        _ = state.course
 
 
 def test_way_back_false_asks_no_way_back() -> None:
