@@ -25,6 +25,8 @@ LABELS = {
     "flat length": "B",
     "size of the scatter": "A",
     "readings that drift together": "A",
+    "noise of its own readings": "A",
+    "borrowed shape": "A",
 }
 
 
@@ -44,12 +46,24 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     whole = (total - unknown - drift) / sum(parts.values())  # makes good the nodes passed over
     parts = {name: variance * whole for name, variance in parts.items()}
     parts |= {"size of the scatter": unknown, "readings that drift together": drift}
-    lines = [
-        BudgetLine(name, _type(name, model.gains.size), _three(force * np.sqrt(v)), _three(v / total))
+    return lines(parts, total, force, model.gains.size)
+
+
+def lines(parts: dict[str, Array], total: Array, force: Array, cycles: int) -> tuple[BudgetLine, ...]:
+    """Budget lines of relative variances at low, middle and top, the largest share first.
+
+    Args:
+        parts: Variances by source, each of shape (3,).
+        total: Their sum, shape (3,).
+        force: Force at the three places, shape (3,). [N]
+        cycles: How many were seen.
+    """
+    found = [
+        BudgetLine(name, _type(name, cycles), _three(force * np.sqrt(v)), _three(v / total))
         for name, v in parts.items()
         if (v > 1e-12 * total).any()
     ]
-    return tuple(sorted(lines, key=lambda line: -max(line.share)))
+    return tuple(sorted(found, key=lambda line: -max(line.share)))
 
 
 def _type(name: str, cycles: int) -> Literal["A", "B"]:

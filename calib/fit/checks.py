@@ -191,12 +191,17 @@ def _flat_lengths(bands: Sequence[Band]) -> Iterator[Finding]:
         )
 
 
-def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Iterator[Finding]:
-    """Doubts about which lengths, branches and cycles there are."""
-    stretch = seen.length / seen.rest
+def findings_of_aside(set_aside: int, slack: float) -> Iterator[Finding]:
+    """Doubt about readings of a band that was all but slack."""
     if set_aside:
         text = f"{_readings(set_aside)} below {slack} times the flat length not used: all but slack"
         yield Finding("readings-set-aside", text)
+
+
+def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Iterator[Finding]:
+    """Doubts about which lengths, branches and cycles there are."""
+    stretch = seen.length / seen.rest
+    yield from findings_of_aside(set_aside, slack)
     lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
     if len(lengths) < FEW_LENGTHS:
         yield Finding("few-lengths", f"only {len(lengths)} lengths on the way out: eight say much more about the curve")

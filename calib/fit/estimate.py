@@ -8,6 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.acquire.run_checks import check_correction, check_fittable
 from calib.errors import DataError
@@ -191,7 +192,7 @@ def fit_runs(
         raise DataError(
             "too many pulls are zero or negative", where=runs[0].name, remedy="do the zero rows belong to this run?"
         )
-    points = _points(solved, runs)
+    points = points_of(solved.seen, solved.curve, solved.off, solved.slip < slips.TOLD, runs)
     by_row = {(runs[i].name, row.number): row for members in solved.seen.rows for i, row in members}
     return Fit(
         runs=tuple(runs),
@@ -199,8 +200,8 @@ def fit_runs(
         curve=tables,
         repeatability=_repeatability(solved.posterior),
         hysteresis=budget.hysteresis(solved.curve, checks.set_of(runs)),
-        relaxation=_relaxation(runs),
-        check_load=_check_load(runs),
+        relaxation=relaxation_of(runs),
+        check_load=check_load_of(runs),
         coefficients=_coefficients(solved),
         budget=budget.budget(solved.model, solved.posterior, solved.curve),
         points=points,
@@ -213,9 +214,18 @@ def fit_runs(
     )
 
 
-def _points(solved: Solved, runs: Sequence[Run]) -> tuple[Point, ...]:
-    """Every observation beside the curve; of a group its first row stands for all."""
-    seen, curve = solved.seen, solved.curve
+def points_of(
+    seen: Observations, curve: FittedCurve, off: Array, used: NDArray[np.bool_], runs: Sequence[Run]
+) -> tuple[Point, ...]:
+    """Every observation beside the curve; of a group its first row stands for all.
+
+    Args:
+        seen: The observations, n of them.
+        curve: Fitted to them.
+        off: Studentised deviations, shape (n,).
+        used: Whether each is believed, shape (n,).
+        runs: Where they came from.
+    """
     fitted = np.where(seen.unloading, curve.force(seen.length, True), curve.force(seen.length, False))
     return tuple(
         Point(
@@ -227,8 +237,8 @@ def _points(solved: Solved, runs: Sequence[Run]) -> tuple[Point, ...]:
             length=float(seen.length[i]),
             force=float(seen.pull[i]),
             curve=float(fitted[i]),
-            studentised=float(solved.off[i]),
-            used=bool(solved.slip[i] < slips.TOLD),
+            studentised=float(off[i]),
+            used=bool(used[i]),
         )
         for i, members in enumerate(seen.rows)
     )
@@ -239,7 +249,7 @@ def _repeatability(posterior: Posterior) -> Repeatability:
     return Repeatability(spread["cycle_gain"], spread["hook_shift"], BETWEEN_DAY, between_day_assumed=True)
 
 
-def _relaxation(runs: Sequence[Run]) -> Relaxation:
+def relaxation_of(runs: Sequence[Run]) -> Relaxation:
     """Mean of what held points showed, with its standard error; the stated default where none did."""
     seen = [r.relax_percent_per_decade for run in runs for r in run.readings if r.relax_percent_per_decade is not None]
     if not seen:
@@ -248,7 +258,8 @@ def _relaxation(runs: Sequence[Run]) -> Relaxation:
     return Relaxation(float(np.mean(seen)), u, measured=True)
 
 
-def _check_load(runs: Sequence[Run]) -> CheckLoadShown | None:
+def check_load_of(runs: Sequence[Run]) -> CheckLoadShown | None:
+    """What the check load read in the last run that had one; None where none had."""
     for run in reversed(runs):
         shown = check_load_shown(run)
         if len(shown) and run.head.check_load:

@@ -33,6 +33,12 @@ class Basis:
     tested: StretchRange
     has_loop: bool
     creep: float = 1.0  # the way back starts this much further out (of length beyond rest): creep under a held load
+    turned: float | None = None  # [m] turning point of this band's loop; None = the top of the tested range
+
+    @property
+    def turning_point(self) -> float:
+        """Where both branches of the curve meet. [m]"""
+        return self.tested.top * self.rest if self.turned is None else self.turned
 
     @property
     def toe(self) -> NDArray[np.int64]:
@@ -81,7 +87,7 @@ class Basis:
         """Columns and their slopes at some places."""
         length = self.closing(length, unloading)
         if top is None:
-            top = np.full(len(length), self.tested.top * self.rest)
+            top = np.full(len(length), self.turning_point)
         ahead, behind = self.columns(length + STEP, unloading, top), self.columns(length - STEP, unloading, top)
         return LogForce(self, length, self.columns(length, unloading, top), (ahead - behind) / (2 * STEP))
 
@@ -89,7 +95,7 @@ class Basis:
         """Ln F and its derivative by the coefficients, at lengths of one branch; no slopes."""
         n = len(length)
         length = self.closing(length, np.full(n, unloading))
-        columns = self.columns(length, np.full(n, unloading), np.full(n, self.tested.top * self.rest))
+        columns = self.columns(length, np.full(n, unloading), np.full(n, self.turning_point))
         eta, _, gradient = LogForce(self, length, columns, np.zeros((n, self.size))).evaluate(beta)
         return eta, gradient
 
@@ -207,7 +213,7 @@ def _as_columns(vectors: list[Array]) -> list[Array]:
 
 def cycle_tops(seen: Observations, basis: Basis) -> Array:
     """Turning point of each reading's cycle: its largest loading length; the calibration's where it has none. [m]"""
-    top = np.full(len(seen), basis.tested.top * basis.rest)
+    top = np.full(len(seen), basis.turning_point)
     for label in np.unique(seen.cycle):
         here = seen.cycle == label
         loading = here & ~seen.unloading

@@ -118,6 +118,14 @@ def observe(runs: Sequence[Run]) -> Observations:
     return parts[0] if len(parts) == 1 else _join(parts, runs)
 
 
+def without_readings(run: Run) -> Observations:
+    """A band that was only taped: its rest length, and nothing else."""
+    head, none = run.head, np.zeros(0)
+    rest = rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands)
+    empty = none.astype(np.int64), none.astype(bool)
+    return Observations(*empty, none, none, none, none, none, (), (), rest, _u_rest(head))
+
+
 def _observe_one(index: int, run: Run) -> Observations:
     head, rows = run.head, run.readings
     if not rows:

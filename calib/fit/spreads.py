@@ -4,8 +4,9 @@ Plugging in the best spreads would claim too much (with two cycles, 95 % interva
 around the mode carries their uncertainty into the curve. How readings are modelled is not known here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from scipy.optimize import fmin_l_bfgs_b
@@ -100,18 +101,46 @@ def mode(model: MixedModel, start: Array) -> Array:
 
 def integrate(model: MixedModel, centre: Array) -> Posterior:
     """Posterior over the spreads by importance-weighted fixed nodes about the mode."""
-    k = len(centre)
-    root = _root_of_inverse_hessian(model, centre)
-    unit = _fixed_nodes(k)
+
+    def at(theta: Array) -> tuple[float, Solution]:
+        solution = model.solve(theta)
+        return minus_log_posterior(model, theta, solution), solution
+
+    root = root_of_inverse_hessian(lambda theta: value_and_gradient(model, theta)[1], centre)
+    found = weighted_nodes(at, centre, root)
+    shifts = np.array([s.shift for s in found.solved])
+    return Posterior(found.weights, found.nodes, shifts, found.solved, log_unit(model) + found.log_integral)
+
+
+S = TypeVar("S")
+
+
+@dataclass(frozen=True)
+class WeightedNodes(Generic[S]):
+    """A density over some spreads as weighted points, with the problem solved at each."""
+
+    weights: Array  # (k,)
+    nodes: Array  # (k, spreads)
+    solved: tuple[S, ...]
+    log_integral: float  # of the density, up to a constant of the number of spreads
+
+
+def weighted_nodes(at: Callable[[Array], tuple[float, S]], centre: Array, root: Array) -> WeightedNodes[S]:
+    """Fixed nodes about a mode, weighted by importance; centred anew once where few of them carry the weight.
+
+    Args:
+        at: Minus the log density at some spreads, and the problem solved there.
+        centre: The mode, shape (spreads,).
+        root: A root of the inverse curvature there, shape (spreads, spreads).
+    """
+    unit = _fixed_nodes(len(centre))
     for _ in range(2):
         nodes = centre + INFLATE * unit @ root.T
-        solutions = tuple(model.solve(t) for t in nodes)
-        log_weight = 0.5 * (unit**2).sum(axis=1) - [
-            minus_log_posterior(model, t, s) for t, s in zip(nodes, solutions, strict=True)
-        ]
+        minus_log, solved = zip(*(at(theta) for theta in nodes), strict=True)
+        log_weight = 0.5 * (unit**2).sum(axis=1) - np.array(minus_log)
         weights = np.exp(log_weight - log_weight.max())
-        volume = np.linalg.slogdet(root)[1] + k * np.log(INFLATE)
-        evidence = log_unit(model) + log_weight.max() + np.log(weights.mean()) + volume
+        volume = np.linalg.slogdet(root)[1] + len(centre) * np.log(INFLATE)
+        log_integral = log_weight.max() + np.log(weights.mean()) + volume
         weights /= weights.sum()
         if 1 / (weights**2).sum() > FEW_NODES:
             break
@@ -119,7 +148,7 @@ def integrate(model: MixedModel, centre: Array) -> Posterior:
         centre = softer @ nodes
         spread = ((nodes - centre).T * softer) @ (nodes - centre)
         root = np.linalg.cholesky(spread + 0.02 * root @ root.T)
-    return Posterior(weights, nodes, np.array([s.shift for s in solutions]), solutions, float(evidence))
+    return WeightedNodes(weights, nodes, solved, float(log_integral))
 
 
 def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
@@ -137,13 +166,10 @@ def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
     )
 
 
-def _root_of_inverse_hessian(model: MixedModel, centre: Array) -> Array:
+def root_of_inverse_hessian(gradient: Callable[[Array], Array], centre: Array) -> Array:
+    """A root of the inverse second derivatives, by central differences of the gradient; no flatter than `FLATTEST`."""
     step = 0.05
-    rows = []
-    for axis in step * np.eye(len(centre)):
-        ahead, behind = value_and_gradient(model, centre + axis)[1], value_and_gradient(model, centre - axis)[1]
-        rows.append((ahead - behind) / (2 * step))
-    hessian = np.array(rows)
+    hessian = np.array([gradient(centre + a) - gradient(centre - a) for a in step * np.eye(len(centre))]) / (2 * step)
     values, vectors = np.linalg.eigh(0.5 * (hessian + hessian.T))
     return np.asarray(vectors / np.sqrt(np.maximum(values, FLATTEST)))
 

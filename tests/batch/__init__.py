@@ -1,0 +1,1 @@
+"""Simulated batches of bands, scored against the truth."""
