@@ -113,24 +113,16 @@ def check_forces(run: Run) -> None:
             )
 
 
-def check_fittable(run: Run) -> None:
-    """Refuse a run no curve can be fitted to, with the reason.
+def check_pulls(run: Run) -> None:
+    """Refuse readings that say nothing of a pull, however few they are.
 
     Raises:
-        DataError: No readings, all struck out, none with a force, all at one length, all negative, or a loading
-            branch along which the force falls.
+        DataError: None has a force, an anchor was weighed without a zero, or all are negative.
     """
     readings = run.readings
-    if not readings:
-        raise DataError(_nothing_left(run), where=run.name, remedy="record at least one cycle that counts")
     if all(row.force is None and row.mass is None for row in readings):
         raise DataError(
             "holds counts and no force", where=run.name, remedy="give the scale's counts line, then import again"
-        )
-    length = readings[0].length or 0.0
-    if all(abs((row.length or 0.0) - length) < SAME_LENGTH for row in readings):
-        raise DataError(
-            f"all readings are at one length, {length:.4g} m", where=run.name, remedy="measure at three lengths or more"
         )
     if run.head.procedure.method == "anchor-on-scale" and not any(r.force is not None for r in run.standing("zero")):
         raise DataError(
@@ -141,6 +133,25 @@ def check_fittable(run: Run) -> None:
     pull = pull_of(run)
     if all(pull(row) < 0 for row in readings):
         raise DataError("all forces are negative", where=run.name, remedy=_reversed(run))
+
+
+def check_fittable(run: Run) -> None:
+    """Refuse a run no curve can be fitted to, with the reason.
+
+    Raises:
+        DataError: No readings, all struck out, none with a force, all at one length, all negative, or a loading
+            branch along which the force falls.
+    """
+    readings = run.readings
+    if not readings:
+        raise DataError(_nothing_left(run), where=run.name, remedy="record at least one cycle that counts")
+    length = readings[0].length or 0.0
+    if all(abs((row.length or 0.0) - length) < SAME_LENGTH for row in readings):
+        raise DataError(
+            f"all readings are at one length, {length:.4g} m", where=run.name, remedy="measure at three lengths or more"
+        )
+    check_pulls(run)
+    pull = pull_of(run)
     if run.head.procedure.method != "hung-weight":
         _refuse_all_one(run, [row.force for row in readings])
     for cycle, rows in _loading(run):

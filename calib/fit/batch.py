@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import fmin_l_bfgs_b
 
+from calib.acquire.run_checks import check_pulls
 from calib.errors import DataError
 from calib.fit import batch_model, outliers
 from calib.fit.batch_model import Joint, Layout, Member, Rows
@@ -67,6 +68,8 @@ class BandReadings:
 def band_readings(runs: Sequence[Run]) -> BandReadings:
     """A band's runs, joined; a run without readings tells of flat length and mass."""
     with_some = [run for run in runs if run.readings]
+    for run in with_some:
+        check_pulls(run)
     seen = observe(with_some) if with_some else without_readings(runs[0])
     stretched = seen.length >= SLACK * seen.rest
     seen = seen if stretched.all() else seen.where(stretched)

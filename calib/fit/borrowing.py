@@ -88,7 +88,7 @@ def fit_in_batch(taught: Taught, band: BandReadings) -> Fit:
 def _place(taught: Taught, band: BandReadings) -> _Place:
     """Where the band stands in what was taught; one that was not learnt from is added, the shape as taught."""
     for i, known in enumerate(taught.bands):
-        if known is band:
+        if known.id == band.id:
             return _Place(taught.settled, i, taught.nodes.weights, taught.nodes.solved)
     settled = added(taught, band)
     joints = [
@@ -97,6 +97,13 @@ def _place(taught: Taught, band: BandReadings) -> _Place:
     log_weight = np.log(np.maximum(taught.nodes.weights, 1e-300)) - [j.minus_log for j in joints]
     weights = np.exp(log_weight - log_weight.max())
     return _Place(settled, 0, weights / weights.sum(), tuple(joints))
+
+
+def odd_in(taught: Taught, band: BandReadings) -> Finding | None:
+    """What there is to say of a band whose shape is not the batch's; None where it is."""
+    index = next((i for i, known in enumerate(taught.bands) if known.id == band.id), None)
+    settled = added(taught, band) if index is None else taught.settled
+    return odd_finding(taught, band, settled, index or 0) if settled.members[index or 0].odd else None
 
 
 def added(taught: Taught, band: BandReadings) -> Settled:
@@ -217,7 +224,7 @@ def _budget(place: _Place, curve: FittedCurve) -> tuple[BudgetLine, ...]:
         if weight >= budget.NEGLIGIBLE:
             for name, variance in _parts(place, joint, gradient).items():
                 parts[name] = parts.get(name, 0.0) + weight * variance
-    parts["borrowed shape"] = np.maximum(total - sum(parts.values()), 0.0)
+    parts["borrowed from the batch"] = np.maximum(total - sum(parts.values()), 0.0)
     return budget.lines(parts, total, force, cycles=len(place.member.model.gains))
 
 

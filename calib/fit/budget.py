@@ -26,7 +26,7 @@ LABELS = {
     "size of the scatter": "A",
     "readings that drift together": "A",
     "noise of its own readings": "A",
-    "borrowed shape": "A",
+    "borrowed from the batch": "A",
 }
 
 

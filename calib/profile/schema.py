@@ -1,4 +1,4 @@
-"""JSON Schemas (2020-12) of the files: profile, scale, heads of a run and a series. Generated from the types."""
+"""JSON Schemas (2020-12) of the files: profile, batch, scale, heads of a run and a series. Generated from the types."""
 
 import re
 from collections.abc import Callable
@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.acquire.series_file import Series
+from calib.profile.batch_document import Batch
 from calib.profile.document import Profile
 from calib.records import RunHead
 from calib.scale import Scale
@@ -72,11 +73,17 @@ def series_schema() -> Schema:
     return _headed(schema, "series", "bandcurve series, head")
 
 
+def batch_schema() -> Schema:
+    """Schema of the record of a batch."""
+    return _headed(Batch.model_json_schema(by_alias=True), "batch", "bandcurve batch")
+
+
 SCHEMAS: dict[str, Callable[[], Schema]] = {
     "profile": profile_schema,
     "scale": scale_schema,
     "run": run_schema,
     "series": series_schema,
+    "batch": batch_schema,
 }
 
 

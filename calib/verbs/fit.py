@@ -119,7 +119,8 @@ def _refuse_other_scale(path: Path, run: "Run") -> None:
         )
 
 
-def _make_folder(out: Path) -> None:
+def make_folder(out: Path) -> None:
+    """Make the folder results go to, where it is not there yet."""
     from calib.safe_write import file_error
 
     try:
@@ -190,13 +191,13 @@ def fit_and_save(
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
     if told is not None:
         profile = told(profile)
-    _make_folder(out)
-    path = _place(profile, out)
+    make_folder(out)
+    path = place_of(profile, out)
     save_profile(profile, path)
     return fit, profile, path
 
 
-def _place(profile: "Profile", out: Path) -> Path:
+def place_of(profile: "Profile", out: Path) -> Path:
     """Where to write: over a profile of the same runs, else beside it with the date in the name."""
     name, day = profile.band.id, profile.made.measured_at
     candidates = [f"{name}.profile.json", f"{name}.{day}.profile.json" if day else f"{name}.2.profile.json"]

@@ -20,6 +20,7 @@ COMMANDS: dict[str, Entry] = {
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
     "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
     "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),
+    "batch": Entry("calib.verbs.batch", "Measure a box of bands together: a few in full, the others quickly."),
     "pair": Entry("calib.verbs.pair", "Make left and right pairs that pull as nearly alike as can be."),
     "compare": Entry("calib.verbs.compare", "Say whether a band has changed between two calibrations."),
     "recheck": Entry("calib.verbs.recheck", "Check a band in a minute with one known plate at one length."),
