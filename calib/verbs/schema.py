@@ -7,12 +7,12 @@ import typer
 
 from calib.errors import UsageError
 
-KINDS = ("profile", "batch", "scale", "run", "series")
+KINDS = ("profile", "scale", "run", "series", "batch")
 
 
 def command(
     kind: Annotated[
-        str, typer.Argument(metavar="profile|batch|scale|run|series", help="Which file; of a run or a series the head.")
+        str, typer.Argument(metavar="profile|scale|run|series|batch", help="Which file; of a run or a series the head.")
     ],
 ) -> int:
     """Print the JSON Schema (2020-12) of a file kind.
