@@ -1,0 +1,59 @@
+"""The campaign behind docs/held_points.md: `python -m tests.held_points [COUNT]` prints its tables."""
+
+import sys
+
+from tests.held_points.scenes import Kind
+from tests.held_points.scoring import Score, false_captures, holds
+
+HAND = {"grip": "hand", "force": (15.0, 400.0), "hold_s": 14.0}
+KINDS: dict[str, Kind] = {
+    "strap, 10/s": Kind(),
+    "strap, 11.3/s": Kind(rate=11.3),
+    "strap, 80/s": Kind(rate=80.0),
+    "strap, 10/s, 4-8 % a decade": Kind(relaxing=(4.0, 8.0)),
+    "strap, 10/s, a knock": Kind(knock=True, hold_s=25.0),
+    "strap, 10/s, pauses under way": Kind(pauses=True),
+    "strap, 10/s, 5 % too far and back": Kind(overshoot=True),
+    "strap, 80/s, one sample in 100 wild": Kind(rate=80.0, spikes=True),
+    "hand, 10/s": Kind(**HAND),  # type: ignore[arg-type]
+    "hand, 11.3/s": Kind(rate=11.3, **HAND),  # type: ignore[arg-type]
+    "hand, 80/s": Kind(rate=80.0, **HAND),  # type: ignore[arg-type]
+    "hand, 80/s, pauses under way": Kind(rate=80.0, pauses=True, **HAND),  # type: ignore[arg-type]
+}
+SPEEDS = (0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)  # [N/s]
+
+
+def main(count: int) -> None:
+    """Print the tables."""
+    print(
+        "| stretch | held | missed | too early | rms % | 95 % below | worst % | 95 % intervals hold | u % | stop, s |"
+    )
+    print("|---|---|---|---|---|---|---|---|---|---|")
+    for seed, (name, kind) in enumerate(KINDS.items()):
+        print(_row(name, holds(kind, count, 100 + seed)), flush=True)
+    print("\n| ramps of 5-20 N/s that do not stop | ramps | with a capture |\n|---|---|---|")
+    for seed, (name, kind) in enumerate(KINDS.items()):
+        if name in ("strap, 10/s", "strap, 11.3/s", "strap, 80/s", "hand, 10/s", "hand, 11.3/s", "hand, 80/s"):
+            ramps = Kind(kind.grip, kind.rate, kind.force, (5.0, 20.0))
+            print(f"| {name} | {count} | {false_captures(ramps, count, 200 + seed)} |", flush=True)
+    print("\n| ramp, N/s | strap: with a capture | hand: with a capture |\n|---|---|---|")
+    few = max(20, count // 5)
+    for speed in SPEEDS:
+        seen = [
+            false_captures(Kind(grip, 10.0, (15.0, top), (speed, speed * 1.0001)), few, 300)
+            for grip, top in (("strap", 700.0), ("hand", 400.0))
+        ]
+        print(f"| {speed:g} | {seen[0]} of {few} | {seen[1]} of {few} |", flush=True)
+
+
+def _row(name: str, s: Score) -> str:
+    held = s.count - s.missed
+    return (
+        f"| {name} | {held} of {s.count} | {100 * s.missed / s.count:.1f} % | {s.false} | {s.rms_percent:.3f} "
+        f"| {s.p95_percent:.3f} | {s.worst_percent:.2f} | {100 * s.covered / held:.1f} % | {s.u_percent:.3f} "
+        f"| {s.stop_s[0]:+.1f} to {s.stop_s[1]:+.1f} |"
+    )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500)

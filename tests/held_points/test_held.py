@@ -1,0 +1,146 @@
+"""What the watch promises: when it takes a point, how right it is, what it never takes (docs/held_points.md)."""
+
+from dataclasses import replace
+from math import sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calib.acquire.held import Event, HeldPoint, HoldRules, HoldWatch
+from tests.held_points.scenes import Kind, stretch
+from tests.held_points.scoring import false_captures, holds, watched
+
+HAND = Kind("hand", 10.0, (15.0, 400.0), hold_s=14.0)
+
+
+def _line(watch: HoldWatch, begin: float, end: float, force: float, rate: float = 20.0) -> list[Event]:
+    out: list[Event] = []
+    for t in np.arange(begin, end, 1 / rate):
+        out += watch.feed(float(t), force)
+    return out
+
+
+def _kinds(events: list[Event]) -> list[str]:
+    return [e.kind for e in events]
+
+
+@pytest.mark.parametrize("rate", [10.0, 11.3, 80.0])
+def test_with_a_strap_points_are_within_three_per_mille_of_the_scripted_force(rate: float) -> None:
+    score = holds(Kind(rate=rate), 25, seed=1)
+    assert score.missed == 0
+    assert score.false == 0
+    assert score.worst_percent < 0.3
+    assert score.covered >= 25 * (0.90 - 4 * sqrt(0.9 * 0.1 / 25))
+
+
+@pytest.mark.parametrize("rate", [10.0, 80.0])
+def test_by_hand_the_mean_is_taken_in_spite_of_the_sway(rate: float) -> None:
+    score = holds(replace(HAND, rate=rate), 40, seed=2)
+    assert score.missed <= 3  # 2 % and four standard deviations of that
+    assert score.rms_percent < 1.0
+    assert score.covered >= 40 * (0.90 - 4 * sqrt(0.9 * 0.1 / 40))
+
+
+@pytest.mark.parametrize("kind", [Kind(), Kind(rate=80.0), HAND], ids=["strap", "strap 80", "hand"])
+def test_a_ramp_of_5_to_20_newton_a_second_is_never_taken_for_a_hold(kind: Kind) -> None:
+    assert false_captures(replace(kind, speed=(5.0, 20.0)), 15, seed=3) == 0
+
+
+def test_relaxation_is_measured_where_the_length_is_fixed() -> None:
+    score = holds(Kind(force=(100.0, 700.0)), 20, seed=4)
+    assert score.slope_error < 0.2  # per cent a decade
+
+
+def test_a_hold_is_taken_once_and_the_next_after_a_move() -> None:
+    watch = HoldWatch(HoldRules.strap(t_ref=4.0), way=1)
+    events = _line(watch, 0, 30, 50.0) + _line(watch, 30, 60, 80.0)
+    assert _kinds(events) == ["stopped", "held", "moved", "stopped", "held"]
+    forces = [e.point.force for e in events if e.point]
+    assert forces == pytest.approx([50.0, 80.0])
+
+
+def test_again_takes_the_same_hold_once_more() -> None:
+    watch = HoldWatch(HoldRules.strap(t_ref=4.0))
+    _line(watch, 0, 20, 50.0)
+    watch.again()
+    assert _kinds(_line(watch, 20, 40, 50.0)) == ["stopped", "held"]
+
+
+def test_missing_samples_are_a_gap_and_the_dwell_begins_anew() -> None:
+    watch = HoldWatch(HoldRules.strap(t_ref=4.0))
+    assert _kinds(_line(watch, 0, 5, 50.0)) == ["stopped"]
+    events = _line(watch, 8, 16, 50.0)
+    assert _kinds(events) == ["gap", "stopped", "held"]
+    assert events[-1].point is not None
+    assert events[-1].point.stopped_s == pytest.approx(8.0, abs=0.6)
+
+
+def test_a_clock_that_runs_back_is_a_gap() -> None:
+    watch = HoldWatch(HoldRules.strap())
+    _line(watch, 10, 12, 50.0)
+    assert _kinds(watch.feed(3.0, 50.0)) == ["gap"]
+
+
+def test_a_key_starts_the_dwell_and_takes_even_a_slow_pull() -> None:
+    slow = 0.05  # of the force a second: far more than rubber relaxes
+    watch = HoldWatch(HoldRules.strap(t_ref=4.0), way=1)
+    assert not any(e.point for t in np.arange(0, 20, 0.05) for e in watch.feed(float(t), 100 * (1 + slow * t)))
+    watch.set_now(20.0)
+    points = [e.point for t in np.arange(20, 27, 0.05) for e in watch.feed(float(t), 100 * (1 + slow * t)) if e.point]
+    assert len(points) == 1
+    assert points[0].stopped_s == 20.0
+    assert points[0].force == pytest.approx(100 * (1 + slow * 24), rel=0.02)
+
+
+def test_a_hanging_weight_that_swings_is_taken() -> None:
+    watch = HoldWatch(HoldRules.weight())
+    swing = [98.1 * (1 + 0.003 * np.sin(2 * np.pi * 1.1 * t)) for t in np.arange(0, 12, 0.1)]
+    points = [
+        e.point for t, f in zip(np.arange(0, 12, 0.1), swing, strict=True) for e in watch.feed(float(t), f) if e.point
+    ]
+    assert len(points) == 1
+    assert points[0].force == pytest.approx(98.1, rel=1e-3)
+
+
+def test_the_uncertainty_of_a_point_is_never_below_rounding_sensor_and_zero() -> None:
+    point = HeldPoint(0.0, 10.0, 100.0, 0.0, 100, 0.0)
+    assert point.total_u(0.1, 0.03, 0.04) == pytest.approx(sqrt(0.01 / 12 + 0.03**2 + 0.04**2))
+    assert point.dwell_s == 10.0
+
+
+@pytest.mark.parametrize("newton", [21_000.0, -21_000.0, 0.10197])
+def test_the_unit_and_sign_of_the_line_make_no_difference(newton: float) -> None:
+    scene = stretch(np.random.default_rng(5), Kind(), (60.0, 140.0))
+    plain = [e for e in watched(scene, "strap") if e.point]
+    turned = [e for e in watched(scene, "strap", newton=newton, zero=8_000.0 * newton) if e.point]
+    assert len(plain) == len(turned) == 1
+    assert plain[0].point and turned[0].point
+    assert (turned[0].point.force - 8_000.0 * newton) / newton == pytest.approx(plain[0].point.force, rel=1e-6)
+    assert turned[0].point.percent_per_decade == pytest.approx(plain[0].point.percent_per_decade, rel=1e-3)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.floats(-5, 5), st.floats(-1e7, 1e7)) | st.tuples(st.floats(0.01, 0.2), st.floats(49, 51)),
+        max_size=400,
+    )
+)
+def test_no_row_of_samples_makes_it_stumble(steps: list[tuple[float, float]]) -> None:
+    watches = [HoldWatch(HoldRules.strap(2.0)), HoldWatch(HoldRules.hand(2.0)), HoldWatch(HoldRules.weight(2.0))]
+    t = 0.0
+    for step, force in steps:
+        t += step
+        for watch in watches:
+            for event in watch.feed(t, force):
+                assert event.point is None or np.isfinite(event.point.force + event.point.u)
+
+
+def test_what_it_keeps_does_not_grow() -> None:
+    watch = HoldWatch(HoldRules.strap(t_ref=4.0))
+    _line(watch, 0, 100, 50.0, rate=80.0)
+    kept = len(watch._blocks)
+    _line(watch, 100, 400, 50.0, rate=80.0)
+    assert len(watch._blocks) == kept
