@@ -13,6 +13,7 @@ from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import FORCE, LENGTH, MASS
 
 BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
+ZERO_LOST = "zero lost"  # beginning of the note of a gap row: zeros before it say nothing of readings after it
 SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
 LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
 PLANNED = "plan from here [m]"  # beginning of the note of a gap row that replaces the plan; the lengths follow

@@ -8,9 +8,9 @@ hand sways too much for that, and there the mean about t_ref is taken. Forces ar
 """
 
 from collections import deque
-from collections.abc import Iterable
-from dataclasses import dataclass
-from math import hypot, log, sqrt
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from math import hypot, isfinite, log, sqrt
 from statistics import median
 from typing import Literal
 
@@ -23,6 +23,8 @@ GRIPS: tuple[Grip, ...] = ("strap", "hand")
 
 BLOCK_S = 0.25  # samples are averaged over this before anything is judged
 LOOK = 8  # blocks that must stand still before a dwell begins
+CAME = 0.15  # share of the force from which on a change is a motion from a side, not relaxing or setting it finely
+FINE_S = 0.1  # the stop is found to this
 LOST_S = 1.5  # no sample for so long is a gap
 BEFORE: dict[Grip, int] = {"strap": 6, "hand": 12, "weight": 6}  # blocks of the motion that the stop is found from
 MANY = 6  # samples in a block whose median is nearly as good as their mean, and takes no notice of wild ones
@@ -89,8 +91,10 @@ class HeldPoint:
     u: float  # of the mean or the fit by itself; 1.96 of it hold 95 %
     n: int
     sd: float  # of blocks of a quarter of a second about the fit
+    per_s: float = 0.0  # how fast it changes with time
     percent_per_decade: float | None = None  # change with a decade of time; falling is negative
     u_percent: float | None = None
+    keyed: bool = False  # the stop was said by key
 
     @property
     def dwell_s(self) -> float:
@@ -123,7 +127,8 @@ class _Block:
 class HoldWatch:
     """Watches a stream of force for holds; what it keeps does not grow.
 
-    A hold that was taken is not taken again: the force has to move off first, or `again` has to be called.
+    A hold that was taken is not taken again: the force has to move off first, or `again` has to be called. `came` is
+    the way of the last motion that was more than relaxing: 1 up, -1 down, 0 none was seen.
     """
 
     def __init__(self, rules: HoldRules, zero: float = 0.0, way: int = 0) -> None:
@@ -140,6 +145,7 @@ class HoldWatch:
         self._raw: deque[float] = deque(maxlen=3)
         self._open: list[tuple[float, float]] = []
         self._last: float | None = None
+        self.came, self._far = 0, 0.0
         self.again()
 
     def again(self) -> None:
@@ -149,6 +155,11 @@ class HoldWatch:
         self._open = []
         self._taken: float | None = None
         self._look()
+
+    def leave(self, force: float) -> None:
+        """Say that a hold at this force was taken: the force has to move off first."""
+        self.again()
+        self._taken = force
 
     def _look(self) -> None:
         self._stop: float | None = None
@@ -190,7 +201,10 @@ class HoldWatch:
         force = median(forces) if n >= MANY else sum(forces) / n
         block = _Block(sum(t for t, _ in self._open) / n, force, n)
         self._open = []
+        if not self._blocks:
+            self.came, self._far = 0, block.force
         self._blocks.append(block)
+        self._follow(block.force)
         if self._taken is not None:
             return self._leaving(block, self._taken)
         if self._stop is None:
@@ -235,8 +249,11 @@ class HoldWatch:
         stop = guess if self._keyed else self._find_stop(guess)
         if at_s - stop < rules.window[1] * rules.t_ref:
             return [] if since < rules.patience * rules.t_ref else self._moved(at_s)
-        point, trend = self._evaluate(stop)
-        if not self._keyed and not self._stands(trend, point.force):
+        window = self._window(stop)
+        if len(window) < BATCHES:  # a line too slow for so short a dwell
+            return self._moved(at_s)
+        point = replace(self._evaluate(stop, window), keyed=self._keyed)
+        if not self._keyed and not self._stands(point.per_s, point.force):
             return [] if since < rules.patience * rules.t_ref else self._moved(at_s)
         self._look()
         self._taken = block.force
@@ -256,16 +273,29 @@ class HoldWatch:
         way = np.sign(level - f[first : last + 1].mean())
         begin = first + int(np.argmin(way * f[first : last + 1]))  # an earlier hold is left out
         t, f = t[begin:], f[begin:]
-        tries = np.arange(t[0] + BLOCK_S, 0.5 * (guess + t[-1]), 0.1)
-        if not len(tries) or abs(level - f[0]) < max(self.rules.floor, 2 * sd):
+        latest = 0.5 * (guess + float(t[-1]))
+        if t[0] + BLOCK_S >= latest or abs(level - f[0]) < max(self.rules.floor, 2 * sd):
             return guess  # no motion was seen: the line began, or came back, while the length was held
-        return float(tries[int(np.argmin([_kink_rest(t, f, at, self.rules.grip) for at in tries]))])
 
-    def _evaluate(self, stop: float) -> tuple[HeldPoint, float]:
-        """The point, and how fast the force changes along time. [force/s]"""
+        def best(tries: Array) -> float:
+            return float(tries[int(np.argmin([_kink_rest(t, f, at, self.rules.grip) for at in tries]))])
+
+        near = best(np.arange(t[0] + BLOCK_S, latest, 4 * FINE_S))
+        return best(np.arange(max(near - 3 * FINE_S, t[0] + FINE_S), min(near + 4 * FINE_S, latest), FINE_S))
+
+    def _follow(self, force: float) -> None:
+        """Keep the way of the last motion that was more than relaxing."""
+        if self.came and self.came * (force - self._far) >= 0:
+            self._far = force
+        elif abs(force - self._far) > self._allow(self._far if self.came else force, CAME):
+            self.came, self._far = (1 if force > self._far else -1), force
+
+    def _window(self, stop: float) -> list[_Block]:
+        begin, end = (stop + share * self.rules.t_ref for share in self.rules.window)
+        return [b for b in self._blocks if begin <= b.t <= end]
+
+    def _evaluate(self, stop: float, window: Sequence[_Block]) -> HeldPoint:
         rules = self.rules
-        begin, end = (stop + share * rules.t_ref for share in rules.window)
-        window = [b for b in self._blocks if begin <= b.t <= end]
         t, f = _arrays(window)
         n, at = sum(b.n for b in window), stop + rules.t_ref
         if rules.grip == "strap":
@@ -275,14 +305,14 @@ class HoldWatch:
             u_b = u_mean * sqrt(len(x) / float(np.sum((x - x.mean()) ** 2)))
             share = 100 / ((a - self.zero) or 1e-12)
             u = hypot(u_mean, b / log(10) * U_STOP["strap"] / rules.t_ref)
-            point = HeldPoint(stop, at, a, u, n, float(rest.std()), b * share, u_b * abs(share))
-            return point, b / log(10) / rules.t_ref
+            per_s = b / log(10) / rules.t_ref
+            return HeldPoint(stop, at, a, u, n, float(rest.std()), per_s, b * share, u_b * abs(share))
         mean = float(f.mean())
         size = abs(mean - self.zero)
         seen = (SWAY_DOF * (rules.sway * size) ** 2 + (BATCHES - 1) * _batch_u(f) ** 2) / (SWAY_DOF + BATCHES - 1)
         u = hypot(T_95[SWAY_DOF + BATCHES - 1] / Z_95 * sqrt(seen), self._u_stop(size))
         trend = _line(*_arrays(b for b in self._blocks if b.t - stop >= 0.25 * rules.t_ref))[1]
-        return HeldPoint(stop, at, mean, u, n, float(f.std())), trend
+        return HeldPoint(stop, at, mean, u, n, float(f.std()), trend)
 
     def _u_stop(self, size: float) -> float:
         """What rubber of 2 % a decade changes in the time by which the stop may be wrong; weights do not relax."""
@@ -296,7 +326,8 @@ class HoldWatch:
             relaxing, going_on = self._allow(force, 0.10), self._allow(force, 0.015)
             along = decade * self.way if self.way else 0.0
             return abs(decade) <= relaxing and along <= going_on and abs(trend) <= rules.steady
-        return abs(trend) <= min(max(0.4 * rules.steady, 0.006 * size), rules.steady)
+        least = 0.4 * rules.steady if isfinite(rules.steady) else 0.0
+        return abs(trend) <= min(max(least, rules.floor / rules.t_ref, 0.006 * size), rules.steady)
 
 
 def _arrays(blocks: Iterable[_Block]) -> tuple[Array, Array]:

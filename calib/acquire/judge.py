@@ -56,7 +56,17 @@ class Judge:
             return None if row.mass is None else (row.mass + (loads.hook_mass if loads else 0.0)) * G_STANDARD
         if row.force is None:
             return None
-        return self.zero - row.force if self.method == "anchor-on-scale" else row.force - self.zero
+        zero = self._zero_at(row)
+        return zero - row.force if self.method == "anchor-on-scale" else row.force - zero
+
+    def _zero_at(self, row: Row) -> float:
+        """The zero a reading is to be seen from: a later one says nothing of it where the zero was lost between. [N]"""
+        lost = [r.number for r in self.run.rows if r.kind == "gap" and r.note.startswith(courses.ZERO_LOST)]
+        until = min((n for n in lost if n > row.number), default=None)
+        if until is None:
+            return self.zero
+        zeros = [r.force for r in self.run.standing("zero") if r.force is not None and r.number < until]
+        return zeros[-1] if zeros else 0.0
 
     @cached_property
     def known(self) -> tuple[Known, ...]:
@@ -134,7 +144,20 @@ class Judge:
             return own
         if self.method == "hung-weight":
             return self._hung_doubt(row, typed)
-        return self._force_doubt(row, typed)
+        return self._force_doubt(row, typed) if row.n is None else self._cell_doubt(row)
+
+    def _cell_doubt(self, row: Row) -> str | None:
+        """A load cell makes no slips of the pen; a strap slips, and a length is set one place off."""
+        length, pull = row.length or 0.0, self.pull(row) or 0.0
+        expectation = self.expected(row, length)
+        says = f"{self._force(pull)} at {self._length(length)}"
+        if not any(k.branch == "loading" for k in self.known) and (expectation is None or expectation.fits(pull)):
+            return self._first_doubt(says, length, pull, None)
+        if expectation is None or expectation.fits(pull):
+            return None
+        place = self._one_place_off(row, pull)
+        likely = f"Looks like {place}." if place else "Is it the right length, and did everything hold?"
+        return f"{says}? Expected {self._about(expectation.force)}. {likely}"
 
     def _force_doubt(self, row: Row, typed: Typed) -> str | None:
         force, length = row.force or 0.0, row.length or 0.0
@@ -142,7 +165,7 @@ class Judge:
 
         def fits(value: float) -> bool:
             shown_force = value * FORCE[self.course.force_unit]
-            pull = self.pull(Row(0, force=shown_force))
+            pull = self.pull(Row(row.number, force=shown_force))
             if pull is None or not self._can_show(shown_force):
                 return False
             if expectation is None:  # the first reading of all: any pull that the rest of the plan can follow
@@ -280,6 +303,8 @@ class Judge:
             return f"{self._force(force)} is more than this scale can show ({most}): the decimal point, or a length?"
         if self.method == "anchor-on-scale" and force <= 0:
             return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
+        if row.n is not None and not earlier:
+            return None  # a load cell's zero is whatever it is
         if not earlier and self._set_to_zero and force != 0:
             resolution = self.run.head.scale.resolution if self.run.head.scale else 0.0
             if abs(force) > max(ZEROED_STEPS * resolution, ZEROED_TOLERANCE * (self.course.capacity or 0.0)):

@@ -129,6 +129,24 @@ def take(state: Recording, line: str, at_s: float | None, dwell_s: float | None 
     return _judged(replace(state, pending=None), row, typed)
 
 
+def take_row(state: Recording, row: Row, text: str) -> Step:
+    """Take a row that was measured, not typed: judged like a typed one.
+
+    Args:
+        state: The recording so far.
+        row: Complete, for what comes next; without a force, in bare counts, it is taken as it is.
+        text: Its force in the user's unit.
+    """
+    if row.force is None:
+        return Step(_with(replace(state, pending=None), (row,)), (row,))
+    return _judged(replace(state, pending=None), row, Typed(text, row.force))
+
+
+def take_beside(state: Recording, row: Row) -> Step:
+    """Take a row that fills no slot: a gap, or a zero in between."""
+    return Step(_with(state, (row,)), (row,))
+
+
 def _tenths(seconds: float | None) -> float | None:
     return None if seconds is None else round(seconds, 1)
 

@@ -25,16 +25,20 @@ _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)  # line ends as
 COLUMNS = ("row", "kind", "cycle", "branch", "length_mm", "force_kgf", "at_s", "dwell_s", "note")
 
 
-def columns_for(length_unit: str = "mm", force_unit: str = "kgf", mass_unit: str | None = None) -> tuple[str, ...]:
+def columns_for(
+    length_unit: str = "mm", force_unit: str = "kgf", mass_unit: str | None = None, *, cell: bool = False
+) -> tuple[str, ...]:
     """Names of the columns of a run in the user's units.
 
     Args:
         length_unit: Of the tape.
         force_unit: Of the scale.
         mass_unit: Of hung weights, where weights were hung.
+        cell: Whether a load cell on a line is read: counts, samples, their scatter and relaxation are then kept too.
     """
     value = f"mass_{mass_unit}" if mass_unit else f"force_{force_unit}"
-    return ("row", "kind", "cycle", "branch", f"length_{length_unit}", value, "at_s", "dwell_s", "note")
+    measured = ("counts", "n", f"sd_{force_unit}", "relax_percent_per_decade") if cell else ()
+    return ("row", "kind", "cycle", "branch", f"length_{length_unit}", value, "at_s", "dwell_s", *measured, "note")
 
 
 def read_run(path: Path | str) -> Run:

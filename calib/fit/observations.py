@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.acquire.course import ZERO_LOST
 from calib.errors import DataError
 from calib.gravity import local_gravity
 from calib.half_path import (
@@ -162,19 +163,31 @@ def _u_rest(head: RunHead) -> float:
 
 
 def zero_at(run: Run, rows: Sequence[Row]) -> tuple[Array, float]:
-    """Indication with nothing pulling, interpolated between the zero rows, and its drift over the run. [N]
+    """Indication with nothing pulling, interpolated between the zero rows, and its largest drift. [N]
 
-    By the clock where every row has one, else by the order of rows.
+    By the clock where every row has one, else by the order of rows. Where the zero was lost on the way (a board that
+    started again), zeros before say nothing of readings after, and the other way round.
     """
-    zeros = [r for r in run.standing("zero") if r.force is not None]
-    if not zeros:
-        return np.zeros(len(rows)), 0.0
+    lost = [r.number for r in run.rows if r.kind == "gap" and r.note.startswith(ZERO_LOST)]
+    zero, drifts = np.zeros(len(rows)), [0.0]
+    stretches = np.searchsorted(lost, [r.number for r in rows])
+    for k in range(len(lost) + 1):
+        zeros = [r for r in run.standing("zero") if r.force is not None and np.searchsorted(lost, r.number) == k]
+        here = np.flatnonzero(stretches == k)
+        if zeros:
+            drifts.append((zeros[-1].force or 0.0) - (zeros[0].force or 0.0))
+            zero[here] = _between_zeros(zeros, [rows[int(i)] for i in here])
+    return zero, max(drifts, key=abs)
+
+
+def _between_zeros(zeros: Sequence[Row], rows: Sequence[Row]) -> Array:
     timed = all(r.at_s is not None for r in (*zeros, *rows))
     when = np.array([r.at_s if timed else r.number for r in zeros], dtype=float)
     at = np.array([r.at_s if timed else r.number for r in rows], dtype=float)
     shown = np.array([r.force for r in zeros], dtype=float)
     order = np.argsort(when, kind="stable")
-    return np.interp(at, when[order], shown[order]), float(shown[order][-1] - shown[order][0])
+    out: Array = np.interp(at, when[order], shown[order])
+    return out
 
 
 def check_load_shown(run: Run) -> Array:

@@ -77,7 +77,7 @@ def ask_gear(given: Given) -> Gear:
         scale, capacity, force_unit = None, None, _ask_unit("The plates are marked in", ("kg", "lb"))
     elif given.scale is not None:
         scale, capacity = given.scale.in_use(), given.scale.capacity_N
-        force_unit = given.scale.shown_unit or _ask_unit("The scale shows", SHOWN)
+        force_unit = given.force_unit or given.scale.shown_unit or _ask_unit("The scale shows", SHOWN)
     else:
         scale, capacity, force_unit = _ask_scale()
     if scale is not None and scale.locks != "no":

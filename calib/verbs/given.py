@@ -33,6 +33,10 @@ class Given:
     dwell_s: float | None = None
     form: bool = False  # typed in from paper: done already, so no cautions, no conditioning
     over_stretch: bool = False
+    force_unit: str | None = None  # of the line of a load cell
+    cell: dict[str, str | bool] | None = (
+        None  # what a run keeps of a load cell on a line; None where readings are typed
+    )
 
 
 def check_options(given: Given) -> None:

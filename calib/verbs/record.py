@@ -5,6 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.errors import UsageError
+
 if TYPE_CHECKING:
     from calib.scale import Scale
 
@@ -56,6 +58,22 @@ def command(
     over_stretch: Annotated[
         bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
     ] = False,
+    port: Annotated[
+        str | None, typer.Option("--port", metavar="PORT", help="A load cell on a serial line takes the readings.")
+    ] = None,
+    hand: Annotated[
+        bool, typer.Option("--hand", help="With --port: the length is held by hand, not by strap or pins.")
+    ] = False,
+    turned: Annotated[
+        bool, typer.Option("--reversed", help="With --port: the cell's numbers fall as it is pulled.")
+    ] = False,
+    baud: Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")] = None,
+    column: Annotated[
+        int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
+    ] = None,
+    line_format: Annotated[
+        str | None, typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.")
+    ] = None,
     no_countdown: Annotated[bool, typer.Option("--no-countdown", hidden=True)] = False,
     no_fit: Annotated[bool, typer.Option("--no-fit", help="Record only; fit later.")] = False,
 ) -> int:
@@ -68,6 +86,7 @@ def command(
       bandcurve record B07 --quick
       bandcurve record B07 --scale hook.scale.json
       bandcurve record B07 --method hung-weight --loads '5 10 20 30 40'
+      bandcurve record B07 --port /dev/ttyUSB0 --scale cell.scale.json
       bandcurve record --resume B07.run.csv
     """
     from calib.verbs.given import Given, check_options, way
@@ -78,7 +97,7 @@ def command(
 
     prepare()
     pace = Pace(can_wait() and not (no_countdown or from_form), move_time)
-    if resume is not None:
+    if resume is not None and port is None:
         return session(lambda: resumed(resume, pace), fit=not no_fit)
     given = Given(
         band=band or "",
@@ -97,7 +116,22 @@ def command(
         over_stretch=over_stretch,
     )
     check_options(given)
+    if port is not None:
+        from calib.verbs.cell_line import Wanted
+        from calib.verbs.listen import chosen_of, setting_of
+        from calib.verbs.port_record import record_at_port
+
+        chosen = chosen_of(column, line_format)
+        wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format, turned)
+        return record_at_port(given, wanted, "hand" if hand else "strap", out, resume, pace, fit=not no_fit)
+    _only_with_port({"--hand": hand, "--reversed": turned, "--baud": baud, "--column": column, "--format": line_format})
     return session(lambda: begun(given, out, pace), fit=not no_fit)
+
+
+def _only_with_port(options: dict[str, object]) -> None:
+    for option, value in options.items():
+        if value:
+            raise UsageError(f"{option} needs --port", remedy="name the load cell's port, or leave it out")
 
 
 def _scale(path: Path | None) -> "Scale | None":

@@ -50,20 +50,22 @@ def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
         return _kilos(recorder) if fit else 0
 
 
-def begun(given: Given, out: Path, pace: Pace) -> Recorder:
+def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
     """A new recording, its head on disk.
 
     Args:
         given: What the options said.
         out: Folder for the run.
         pace: How fast it goes.
+        options: To be given again when it is taken up.
     """
     band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
     _check_place(out)
     state = Recording(set_up(replace(given, band=band)))
     path = free_name(out, band)
-    recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock())
-    say("", f"Everything goes to {path}, row by row. Stop any time; go on with:", f"  {_resume_command(path)}")
+    recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock(), resume_options=options)
+    say("", f"Everything goes to {path}, row by row. Stop any time; go on with:")
+    say(f"  {_resume_command(path, options)}")
     return recorder
 
 
@@ -112,8 +114,8 @@ def _check_place(out: Path) -> None:
         raise FileError("may not be written to", where=str(out), remedy=remedy)
 
 
-def _resume_command(path: Path) -> str:
-    return f"bandcurve record --resume {shlex.quote(str(path))}"
+def _resume_command(path: Path, options: str) -> str:
+    return f"bandcurve record --resume {shlex.quote(str(path))}{options}"
 
 
 def _say_where(recorder: Recorder | None) -> None:
@@ -127,7 +129,7 @@ def _say_where(recorder: Recorder | None) -> None:
     else:
         safe = "1 reading is" if count == 1 else f"{count} readings are"
     say("", f"Stopped. {safe} safe in {recorder.path}. Go on with:")
-    say(f"  {_resume_command(recorder.path)}")
+    say(f"  {_resume_command(recorder.path, recorder.resume_options)}")
 
 
 def _only_closing_left(recorder: Recorder) -> bool:

@@ -40,6 +40,7 @@ class Recorder:
     started: float  # by the clock of the pace
     last_index: int = -1
     explained: bool = False
+    resume_options: str = ""  # to be given again when the recording is taken up
 
     def record(self) -> None:
         """Ask until everything is measured.
@@ -51,16 +52,16 @@ class Recorder:
         while (slot := self.state.slot) is not None:
             fresh = self.state.index != self.last_index
             if fresh:
-                self._announce(slot)
+                self.announce(slot)
                 wait_for = self._full_wait()
                 self.last_index = self.state.index
             line, held = self._line(slot, wait_for if fresh or wait_for.move_s == 0 else None)
             if not line.strip():
                 line = self._empty_means(slot)
             rows_before = len(self.state.rows)
-            step = take(self.state, line, self._now(), held)
+            step = take(self.state, line, self.now(), held)
             self.state = step.state
-            self._keep(step.written)
+            self.keep(step.written)
             say(*(f"  {text}" for text in step.say))
             say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.note))
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
@@ -79,7 +80,7 @@ class Recorder:
             say(f"  Not on disk: {error}.")
             self._elsewhere()
 
-    def _now(self) -> float | None:
+    def now(self) -> float | None:
         """Time since the start; a form does not say when a reading was taken. [s]"""
         if self.state.course.on_paper:
             return None
@@ -98,7 +99,7 @@ class Recorder:
         waited = live.countdown(wait)
         return ask_line(prompt, waited.begun), waited.held_s
 
-    def _announce(self, slot: Slot) -> None:
+    def announce(self, slot: Slot) -> None:
         """Say what comes next."""
         state, course = self.state, self.state.course
         first_of_sweep = slot.kind == "reading" and (
@@ -204,7 +205,7 @@ class Recorder:
             return "0" if self._zero_by_enter(slot) else ""
         return "skip"
 
-    def _keep(self, rows: Sequence[Row]) -> None:
+    def keep(self, rows: Sequence[Row]) -> None:
         """Have rows on disk, here or in another place."""
         done = 0
         while done < len(rows):
@@ -263,7 +264,8 @@ def head_text(state: Recording) -> str:
 def _columns(state: Recording) -> Sequence[str]:
     course = state.course
     in_file = {"kg": "kgf", "lb": "lbf"}.get(course.force_unit, course.force_unit)
-    return columns_for(course.length_unit, in_file, course.force_unit if state.hung else None)
+    mass_unit = course.force_unit if state.hung else None
+    return columns_for(course.length_unit, in_file, mass_unit, cell="cell" in state.head.extensions)
 
 
 def free_name(folder: Path, band: str) -> Path:

@@ -49,6 +49,8 @@ def set_up(given: Given) -> RunHead:
         procedure = replace(procedure, conditioning_pulls=ask_pulls())
     started = ask_day() if given.form else datetime.now(UTC).replace(microsecond=0)
     extensions = extensions_of(_course(given, gear, plan.lengths, procedure.dwell_s or 0.0)) | {"quick": given.quick}
+    if given.cell is not None:
+        extensions["cell"] = given.cell
     if not given.form:
         extensions[NOT_CONDITIONED] = True
     return RunHead(band, gear.setup, scale, procedure, loads, check_load, started, extensions)

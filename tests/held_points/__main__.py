@@ -25,19 +25,30 @@ SPEEDS = (0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)  # [N/s]
 
 def main(count: int) -> None:
     """Print the tables."""
+    _holds(count)
+    _ramps(count)
+    _slow_ramps(max(20, count // 5))
+
+
+def _holds(count: int) -> None:
     print(
         "| stretch | held | missed | too early | rms % | 95 % below | worst % | 95 % intervals hold | u % | stop, s |"
     )
     print("|---|---|---|---|---|---|---|---|---|---|")
     for seed, (name, kind) in enumerate(KINDS.items()):
         print(_row(name, holds(kind, count, 100 + seed)), flush=True)
+
+
+def _ramps(count: int) -> None:
     print("\n| ramps of 5-20 N/s that do not stop | ramps | with a capture |\n|---|---|---|")
     for seed, (name, kind) in enumerate(KINDS.items()):
         if name in ("strap, 10/s", "strap, 11.3/s", "strap, 80/s", "hand, 10/s", "hand, 11.3/s", "hand, 80/s"):
             ramps = Kind(kind.grip, kind.rate, kind.force, (5.0, 20.0))
             print(f"| {name} | {count} | {false_captures(ramps, count, 200 + seed)} |", flush=True)
+
+
+def _slow_ramps(few: int) -> None:
     print("\n| ramp, N/s | strap: with a capture | hand: with a capture |\n|---|---|---|")
-    few = max(20, count // 5)
     for speed in SPEEDS:
         seen = [
             false_captures(Kind(grip, 10.0, (15.0, top), (speed, speed * 1.0001)), few, 300)

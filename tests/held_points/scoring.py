@@ -77,14 +77,15 @@ def holds(kind: Kind, count: int, seed: int) -> Score:
     )
 
 
-def false_captures(kind: Kind, count: int, seed: int) -> int:
-    """Captures on ramps that have not ended, and on what stood before them left out; how many ramps had one."""
+def false_captures(kind: Kind, count: int, seed: int, longest_s: float = 120.0) -> int:
+    """How many ramps that have not ended had a capture; what stood before them is left out."""
     rng = np.random.default_rng(seed)
     kind = replace(kind, hold_s=0.5)
     found = 0
     for _ in range(count):
         end = rng.uniform(100, kind.force[1])
         sign = 1 if rng.random() < 0.6 else -1
-        scene = stretch(rng, kind, (end - sign * rng.uniform(60, 0.9 * end), end))
+        height = min(rng.uniform(60, 0.9 * end), longest_s * kind.speed[0])
+        scene = stretch(rng, kind, (end - sign * height, end))
         found += any(e.kind == "held" for e in watched(scene, kind.grip, begin_s=3.5))
     return found

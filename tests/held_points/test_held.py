@@ -138,6 +138,14 @@ def test_no_row_of_samples_makes_it_stumble(steps: list[tuple[float, float]]) ->
                 assert event.point is None or np.isfinite(event.point.force + event.point.u)
 
 
+@pytest.mark.parametrize("rate", [0.8, 1.0, 2.0, 4.0])
+def test_a_slow_line_gives_a_point_or_none_and_never_rubbish(rate: float) -> None:
+    for rules in (HoldRules.strap(2.0), HoldRules.hand(2.0), HoldRules.strap(10.0)):
+        points = [e.point for e in _line(HoldWatch(rules), 0, 60, 50.0, rate=rate) if e.point]
+        assert all(p.force == pytest.approx(50.0) and np.isfinite(p.u) for p in points)
+        assert points or rules.t_ref < 10
+
+
 def test_what_it_keeps_does_not_grow() -> None:
     watch = HoldWatch(HoldRules.strap(t_ref=4.0))
     _line(watch, 0, 100, 50.0, rate=80.0)

@@ -1,0 +1,237 @@
+"""`bandcurve record --port`: the plan captured by itself at a load cell; what to do next is shown, a bell says taken.
+
+When a point is there is decided in `calib.acquire.held`, what follows from it in `calib.acquire.hands_free`.
+"""
+
+import time
+from collections.abc import Callable
+from contextlib import AbstractContextManager, ExitStack
+from dataclasses import dataclass, field, replace
+from math import hypot, sqrt
+from pathlib import Path
+
+from calib.acquire.hands_free import HELP, Act, HandsFree
+from calib.acquire.held import Grip
+from calib.acquire.lines import Record
+from calib.acquire.stream_file import StreamWriter, stream_path
+from calib.errors import DataError, FileError, UsageError
+from calib.records import RunHead
+from calib.scale import U_CELL_UNCHECKED, Scale
+from calib.verbs import live
+from calib.verbs.cell_line import CellLine, Wanted, open_line
+from calib.verbs.gear_talk import positive_force
+from calib.verbs.given import Given
+from calib.verbs.prompts import ask, at_terminal, say, say_prompt
+from calib.verbs.record_session import begun, resumed, session
+from calib.verbs.recorder import Pace, Recorder
+
+WAIT = 0.1  # s of one wait for bytes
+REDRAW = 0.2  # s
+HAND_S = 6.0  # the mean of 4 to 8 s
+WIDTH = 76
+Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
+
+
+def record_at_port(
+    given: Given, wanted: Wanted, grip: Grip, out: Path, resume: Path | None, pace: Pace, *, fit: bool
+) -> int:
+    """Record a band at a load cell, from the first question to its curve.
+
+    Args:
+        given: What the options said.
+        wanted: The line.
+        grip: What fixes the length.
+        out: Folder for the run.
+        resume: A run to go on with.
+        pace: Its clock.
+        fit: Whether to fit in the end.
+
+    Returns:
+        Exit status.
+    """
+    if given.method == "hung-weight":
+        raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
+    if not at_terminal():
+        raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
+    with ExitStack() as closing:
+        line = open_line(wanted, given.scale)
+        closing.callback(line.listening.source.close)
+        scale = given.scale or _scale_of(line, resume)
+        options = f" --port {wanted.port}" + (" --hand" if grip == "hand" else "")
+
+        def begin() -> Recorder:
+            if resume is not None:
+                recorder = resumed(resume, pace)
+                recorder.resume_options = options
+            else:
+                recorder = begun(_with_line(given, line, scale, grip), out, pace, options)
+            return PortRecorder.of(recorder, line, grip, u_sensor_of(recorder.state.head, scale))
+
+        return session(begin, fit=fit and not line.meter.in_counts)
+
+
+def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
+    """A scale that has no file: what the line tells, and how much it takes."""
+    if resume is not None:
+        return None
+    unit = "lb" if line.unit in ("lb", "lbf", "oz") else "N" if line.unit in ("N", "kN") else "kg"
+    if line.meter.in_counts:
+        say("  No scale file says what a count is: recorded in counts, and fitted after a check of the cell.")
+    say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check --port' does better.")
+    capacity = ask(f"Most the cell takes, {unit}: ", positive_force(unit))
+    step = 0.0 if line.meter.in_counts else line.meter.step
+    fields = {"format": "bandcurve-scale/1", "id": "load-cell", "kind": "load-cell", "resolution_N": step}
+    return Scale.model_validate({**fields, "capacity_N": capacity})
+
+
+def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip) -> Given:
+    unit = (scale.shown_unit if scale else None) or "kg"
+    if line.unit in ("lb", "lbf", "oz", "N", "kN"):
+        unit = "N" if line.unit in ("N", "kN") else "lb"
+    form = line.listening.format
+    cell: dict[str, str | bool] = {"grip": grip, "line": form.words() if form else "", "unit": line.unit or "counts"}
+    if line.meter.reversed:
+        cell["reversed"] = True
+    dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
+    if dwell is not None and dwell < 2:
+        raise UsageError(f"--dwell {dwell:g} is too short to see that it stands", remedy="use 2 or more; 10 is usual")
+    return replace(
+        given, method=given.method or "scale-in-line", scale=scale, force_unit=unit, cell=cell, dwell_s=dwell
+    )
+
+
+def u_sensor_of(head: RunHead, scale: Scale | None) -> Callable[[float], float]:
+    """Standard uncertainty of a pull from the sensor: of its check, or of a cell never checked."""
+    used = head.scale
+    if used is not None and used.correction is not None:
+        covariance = used.correction.covariance
+
+        def checked(pull: float) -> float:
+            row = (0.0, pull, pull * pull)
+            return sqrt(max(sum(row[i] * covariance[i][j] * row[j] for i in range(3) for j in range(3)), 0.0))
+
+        return checked
+    gain = 0.006 if used is None or used.u_gain is None else used.u_gain
+    zero = U_CELL_UNCHECKED * (scale.capacity_N or 0.0) if scale else 0.0
+    return lambda pull: hypot(gain * pull, zero)
+
+
+@dataclass
+class PortRecorder(Recorder):
+    """A recording at a load cell."""
+
+    line: CellLine = field(kw_only=True)
+    grip: Grip = field(kw_only=True)
+    u_sensor: Callable[[float], float] = field(kw_only=True)
+    keys: Keys = field(kw_only=True, default=live.keys)
+    drawn_s: float = -1.0
+
+    @classmethod
+    def of(cls, base: Recorder, line: CellLine, grip: Grip, u_sensor: Callable[[float], float]) -> "PortRecorder":
+        """The same recording, at a load cell."""
+        return cls(
+            base.state,
+            base.writer,
+            base.path,
+            base.pace,
+            base.started,
+            resume_options=base.resume_options,
+            line=line,
+            grip=grip,
+            u_sensor=u_sensor,
+        )
+
+    def record(self) -> None:
+        """Capture until everything is measured; the flat length at the end is typed.
+
+        Raises:
+            EndOfInputError: The terminal is gone; everything accepted is on disk.
+        """
+        self.line.skip()
+        offset = (self.now() or 0.0) - self.line.listening.now()
+        work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor)
+        say("", *HELP)
+        self.explained = True
+        with StreamWriter(stream_path(self.path), self.line.unit) as stream:
+            wanted = ""
+            while work.want not in ("", "flat"):
+                if wanted != self._place(work):
+                    wanted = self._place(work)
+                    self._say_next(work)
+                act = self._until_something(work, stream, offset)
+                self.state = work.state
+                self._show("")
+                self.keep(act.rows)
+                say(*act.say)
+                say_prompt(live.BELL * act.ring)
+            if self.line.listening.ended and work.want:
+                raise DataError("the line ended before the recording", where=self.line.listening.source.name)
+        super().record()
+        if self.line.meter.in_counts:
+            say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
+            say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
+            say(f"  bandcurve scale check CELL.scale.json --port {self.line.listening.source.name}")
+            say(f"  bandcurve fit {self.path} --scale CELL.scale.json")
+
+    def _place(self, work: HandsFree) -> str:
+        return f"{work.want} {work.state.index}"
+
+    def _say_next(self, work: HandsFree) -> None:
+        slot = work.state.slot
+        self.state = work.state
+        if work.want == "zero":
+            say("", *work.zero_words())
+        elif work.want == "check-load" and self.state.head.check_load is not None:
+            say("", f"Hang the known plate alone ({work.words_of_load()}); it is recognised.")
+        elif slot is not None:
+            self.announce(slot)
+            self.last_index = self.state.index
+
+    def _until_something(self, work: HandsFree, stream: StreamWriter, offset: float) -> Act:
+        """Go along with the line until there is something to write, say or ring."""
+        listening = self.line.listening
+        with self.keys() as key:
+            while True:
+                act = Act()
+                for record in listening.poll(WAIT):
+                    self._stream(stream, record.at_s + offset, record)
+                    act = act.then(work.feed(record, record.at_s + offset))
+                pressed = key(0.0)
+                if pressed:
+                    act = act.then(work.key(pressed, listening.now() + offset))
+                if act != Act() or listening.ended:
+                    return act
+                self._draw(work, offset)
+
+    def _stream(self, stream: StreamWriter, at_s: float, record: Record) -> None:
+        """Keep a line of the stream; where the disk refuses, the points go on without it."""
+        try:
+            stream.append(at_s, record)
+        except FileError as error:
+            say(f"  The stream is not kept any more: {error}.")
+            stream.close()
+
+    def _draw(self, work: HandsFree, offset: float) -> None:
+        now = time.monotonic()
+        if now - self.drawn_s < REDRAW:
+            return
+        self.drawn_s = now
+        if self.line.listening.away:
+            self._show("  the device is gone; plug it in again")
+            return
+        if work.pull is not None:
+            value = work.words(work.pull)
+        else:
+            value = "-" if work.value is None else work.words(work.value)
+        ready = work.ready_s
+        left = None if ready is None else max(0.0, ready - self.line.listening.now() - offset)
+        if work.waits_for_key:
+            doing = "Enter takes it as the zero"
+        elif work.state.pending is not None:
+            doing = "k keeps it, r takes it again"
+        else:
+            doing = "moving" if left is None else f"hold still: {left:3.0f} s"
+        self._show(f"  {value:>14}   {doing}")
+
+    def _show(self, text: str) -> None:
+        say_prompt(f"\r{text:<{WIDTH}}\r{text}")
