@@ -126,6 +126,10 @@ class Bench:
             return b"%d,%d,ok\r\n" % (round(1000 * (self.t - self._started_s)), counts)
         return b"%.3f kg\r\n" % (felt / G_STANDARD)
 
+    def shared_with(self) -> str:
+        """Nobody else."""
+        return ""
+
     def now(self) -> float:
         """Time of the bench. [s]"""
         return self.t
