@@ -13,7 +13,7 @@ from calib.fit.mixed import MixedModel, Solution
 from calib.fit.spreads import Posterior
 from calib.records import Array, BudgetLine, Hysteresis
 
-NEGLIGIBLE = 5e-3  # weight of a node that cannot change the second digit of a share
+NEGLIGIBLE = 0.1  # of the largest weight: what such a node could change is made good by scaling
 
 LABELS = {
     "repeatability": "A",
@@ -36,7 +36,7 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     force, gradient = curve.rows(np.array([low, 0.5 * (low + top), top]), False)
     parts: dict[str, Array] = {}
     for weight, solution in zip(posterior.weights, posterior.solutions, strict=True):
-        if weight < NEGLIGIBLE:
+        if weight < NEGLIGIBLE * posterior.weights.max():
             continue
         for name, variance in _parts(model, solution, gradient).items():
             parts[name] = parts.get(name, 0.0) + weight * variance
