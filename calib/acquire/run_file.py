@@ -142,19 +142,20 @@ def _head_length(lines: Sequence[str]) -> int:
 
 def _head_text(lines: Sequence[str]) -> str:
     """The head's TOML, one line for each line of the file, with what a spreadsheet did to it undone."""
-    first = next((line.rstrip() for line in lines if line.strip()), "")
+    first = next((line.rstrip(" ") for line in lines if line.strip()), "")
     touched = first.startswith('"') or first.endswith((",", ";", "\t"))
     separator = first[-1] if first.endswith((",", ";", "\t")) else ","
     return "\n".join(_bare(_untouched(line, separator) if touched else line) for line in lines)
 
 
 def _untouched(line: str, separator: str) -> str:
+    """Cells put together again by the commas they were taken apart at."""
     cells = split_line(line, separator)
     if cells is None:
         return line
     while cells and not cells[-1].strip():
         cells.pop()
-    return separator.join(cells)
+    return ",".join(cells)
 
 
 def _bare(line: str) -> str:

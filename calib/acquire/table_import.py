@@ -155,6 +155,8 @@ def read_table(data: bytes, name: str) -> RawTable:
         DataError: It is empty, binary, or has no header with a length and a force column.
     """
     lines = _text(data, name).replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if lines[0].lstrip('"# ').startswith("format ="):
+        raise DataError("is a run already", where=name, remedy=f"fit it: bandcurve fit {name}")
     kept = [
         (i, line) for i, line in enumerate(lines, 1) if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")
     ]

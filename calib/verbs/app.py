@@ -6,14 +6,17 @@ A command's module is imported when it is chosen, so that `--help` stays fast. E
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from inspect import signature
+from pathlib import Path
 from typing import Any
 
 import typer
 from typer.core import TyperGroup
 
 from calib.errors import BandcurveError, UsageError
+from calib.safe_write import file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.plain_text import complaint
 
@@ -100,6 +103,21 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some signs
+    try:
+        status = _answered(arguments)
+        if sys.stdout:
+            sys.stdout.flush()
+        return status
+    except OSError as error:
+        with suppress(OSError, ValueError):  # or leaving would try again, and complain
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if not isinstance(error, BrokenPipeError):  # whoever closed the pipe has read enough
+            where = Path(error.filename or "standard output")
+            print(complaint(str(file_error(error, where, "used"))), file=sys.stderr)
+        return 1
+
+
+def _answered(arguments: Sequence[str]) -> int:
     try:
         status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=True)
     except SystemExit as leaving:

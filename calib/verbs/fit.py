@@ -86,6 +86,9 @@ def _read(paths: Sequence[Path], scale: Path | None = None) -> tuple[list[tuple[
     for path in paths:
         try:
             run = read_run(path)
+            twin = next((other for other, before in read if before.sha256 == run.sha256), None)
+            if twin is not None:
+                raise DataError(f"holds the same readings as {twin}", where=str(path), remedy="give each run once")
             if scale is not None:
                 _refuse_other_scale(scale, run)
             read.append((path, run))
@@ -141,7 +144,7 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
             raise UsageError(f"--leave-out {given}: not a row number", remedy="give ROW or FILE:ROW, for example 23")
         if len(matching) != 1:
             example = f", for example {runs[0].name}:{number}" if runs else ""
-            raise UsageError(f"--leave-out {given}: which run?", remedy=f"name it{example}")
+            raise UsageError(f"--leave-out {given}: several runs or none have it", remedy=f"name one{example}")
         if int(number) not in {row.number for row in matching[0].readings}:
             raise UsageError(f"--leave-out {given}: {matching[0].name} has no such reading")
         out.add((matching[0].name, int(number)))

@@ -237,8 +237,10 @@ def _refuse_existing(target: Path) -> None:
 
 
 _ASK_KIND = """Between which points was the tape read?
-  band-outer  outer faces of the band      band-inner  where band and fittings touch
-  centres     centres of the fittings      half-path   converted already, or a single strand
+  band-outer  outer faces of the band
+  band-inner  where band and fittings touch
+  centres     centres of the fittings
+  half-path   converted already, or a single strand
 The tape was laid along: """
 
 

@@ -117,9 +117,14 @@ def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:
 
 
 def sentence(text: str) -> str:
-    """Other people's text with a capital letter at the start and a full stop at the end."""
+    """Other people's text with a capital letter at the start and a full stop at the end; a file keeps its name.
+
+    >>> sentence("the scale drifted"), sentence("b07.run.csv:12: row 3 stands alone")
+    ('The scale drifted.', 'b07.run.csv:12: row 3 stands alone.')
+    """
     said = clean(text)
-    return said[:1].upper() + said[1:] + ("" if said.endswith((".", "!", "?")) else ".")
+    begin = said[:1].upper() if said.split(" ", 1)[0].rstrip(",;").isalpha() else said[:1]
+    return begin + said[1:] + ("" if said.endswith((".", "!", "?")) else ".")
 
 
 def complaint(sentence: str) -> str:

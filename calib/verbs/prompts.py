@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from calib.acquire.typed_entry import clean
 from calib.errors import DataError
+from calib.verbs import plain_text
 from calib.verbs.plain_text import columns, wrap
 
 T = TypeVar("T")
@@ -78,7 +79,7 @@ def ask_line(prompt: str, begun: str = "") -> str:
     """
     if sys.stdin is None:
         raise EndOfInputError
-    above, _, prompt = broken(prompt, ROOM).rpartition("\n")
+    above, _, prompt = "\n".join(broken(line, ROOM) for line in prompt.split("\n")).rpartition("\n")
     if above:
         say(*above.split("\n"))
     try:
@@ -146,8 +147,7 @@ def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None) -> T:
 
 def sentence(error: DataError) -> str:
     """An error as a sentence of its own."""
-    text = str(error)
-    return text[:1].upper() + text[1:] + ("" if text.endswith(("?", ".", "!")) else ".")
+    return plain_text.sentence(str(error))
 
 
 def typed_path(text: str) -> Path:

@@ -29,11 +29,11 @@ def option_in_si(text: str, option: str, quantity: Quantity, unit: str | None = 
         UsageError: It is not a number with a known unit, or not above zero.
     """
     example = f"for example {option} {_EXAMPLE[quantity]}"
+    if unit and quantity == "length":
+        example = f"a bare number is in {unit}"
     given = f"{option} {text[:40]!r}"
     if unit is None and re.fullmatch(r"[-+0-9.,/\s]*", text):
         raise UsageError(f"{given} is not a number with a unit", remedy=example)
-    if quantity == "force" and unit is None and not text.rstrip().endswith(UNITS["force"]):
-        raise UsageError(f"{given} has no known unit", remedy=f"use one of {', '.join(UNITS['force'])}; {example}")
     try:
         value = _READ[quantity](text, unit or UNITS[quantity][-1])  # a unit stands there where none was given
     except DataError as error:

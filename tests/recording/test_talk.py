@@ -10,7 +10,7 @@ import pytest
 from calib.acquire.run_file import read_run
 from calib.records import Run
 from calib.verbs.app import run
-from calib.verbs.prompts import broken
+from calib.verbs.prompts import ask_line, broken
 from calib.verbs.setup_talk import CAUTIONS
 
 Record = Callable[..., tuple[int, str, Run | None]]
@@ -223,3 +223,15 @@ def test_talk_is_broken_at_the_width_of_the_terminal(record: Record, monkeypatch
     assert max(len(line) for line in prompts if "bandcurve record" not in line) <= 50
     assert "  bandcurve record --resume B1.run.csv" in prompts
     assert broken("  bandcurve record --resume " + "'a folder' " * 9).count("\n") == 0  # a command is copied whole
+
+
+def test_a_question_of_several_lines_keeps_them(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each line is broken for itself: a short list of answers does not run together."""
+    monkeypatch.setenv("COLUMNS", "50")
+    monkeypatch.setattr("sys.stdin", io.StringIO("two\n"))
+    asked = "Which of these was it, if you remember it at all?\n  one  the first\n  two  the second\nIt was: "
+    assert ask_line(asked) == "two\n"
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[-3:] == ["  one  the first", "  two  the second", "It was: "]

@@ -193,3 +193,80 @@ def test_a_file_of_another_kind_is_named_with_what_to_do(tmp_path: Path, capsys:
     assert "a profile is fitted already: bandcurve show KNEE.profile.json" in capsys.readouterr().err
     assert run(["scale", "show", str(samples / "KNEE.profile.json")]) == 1
     assert "it is a profile, and a scale is needed here" in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("command", [["schema", "profile"], ["predict", "KNEE.profile.json", "--length", "1.6m"]])
+def test_a_full_disk_behind_standard_output_is_one_sentence(command: list[str]) -> None:
+    """Long output fails while it is written, short output when it is flushed at the end."""
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "calib", *command],
+            cwd=ROOT / "sample_runs",
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert "standard output: cannot be used: the disk is full" in done.stderr
+
+
+def test_the_same_readings_given_twice_count_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Joined with itself a run would look twice as sure, and a slip in it would have a witness."""
+    (tmp_path / "copy.run.csv").write_text(KNEE)
+    (tmp_path / "KNEE.run.csv").write_text(KNEE)
+    given = [str(tmp_path / name) for name in ("KNEE.run.csv", "copy.run.csv")]
+    assert run(["fit", *given, "--out", str(tmp_path)]) == 1
+    heard = capsys.readouterr()
+    assert "copy.run.csv: holds the same readings as" in heard.err
+    assert "44 readings in 3 cycles" in heard.out
+
+
+def test_a_run_is_not_imported_as_a_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its zeros and strikes would be lost without a word."""
+    path = tmp_path / "B.run.csv"
+    path.write_text(KNEE)
+    assert run(["import", str(path), "--id", "B"]) == 1
+    assert "is a run already; fit it: bandcurve fit B.run.csv" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_a_run_saved_again_with_other_separators_is_read(separator: str, tmp_path: Path) -> None:
+    """Commas inside the head were taken for separators, so a spreadsheet writes them as its own."""
+    text = "".join(
+        separator.join(f'"{c}"' if '"' in c else c for c in (c.replace('"', '""') for c in line.split(",")))
+        + separator * (8 - line.count(","))
+        + "\n"
+        for line in KNEE.splitlines()
+        if not line.startswith("2,check-load")
+    )
+    assert fitted(text, tmp_path)[0] == 0
+
+
+def test_a_finding_that_begins_with_a_file_keeps_its_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "knee.run.csv"
+    path.write_text(KNEE)
+    assert run(["fit", str(path), "--out", str(tmp_path)]) == 0
+    assert "- knee.run.csv:59: row 20" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--force", "45 stone"], "'stone' is not a unit of force; for example --force 15kg"),
+        (["--between", "1.5m", "--kind", "centres", "--fittings", "a"], "'a' is not a number; a bare number is in mm"),
+    ],
+)
+def test_an_option_that_cannot_be_read_says_what_would(
+    options: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["predict", str(ROOT / "sample_runs" / "KNEE.profile.json"), *options]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_pounds_are_read_as_people_write_them(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["predict", str(ROOT / "sample_runs" / "KNEE.profile.json"), "--force", "45 lbs"]) == 0
+    assert "20.41 kg" in capsys.readouterr().out
