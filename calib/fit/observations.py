@@ -27,6 +27,7 @@ U_GAIN_UNCHECKED = 0.006  # a bound of +-1 % as a rectangular distribution, 1 % 
 STABILITY_PER_ROOT_MONTH = 0.001  # relative gain, random walk since the check (an assumption)
 U_COMMON_LEAST = 0.001  # [m] thinning of the stretched band round its fittings
 DAYS_PER_MONTH = 30.4
+SAME_PLACE = 0.002  # [m] lengths that round to the same multiple of it
 RUBBER_DENSITY = 950.0  # [kg/m3] natural rubber, order of magnitude; only for the weight of an unweighed band
 RUBBER_MODULUS = 0.4e6  # [Pa] shear modulus, order of magnitude; likewise
 
@@ -69,7 +70,7 @@ class Observations:
     unloading: NDArray[np.bool_]
     length: Array  # [m] half-path
     pull: Array  # [N]
-    resolution: Array  # [N]
+    resolution: Array  # [N] of the scale; as good as, where repeats are rounded alike
     u_force: Array  # [N] further independent error of one reading
     u_length: Array  # [m] of one reading
     sources: tuple[Source, ...]
@@ -116,7 +117,21 @@ def observe(runs: Sequence[Run]) -> Observations:
         DataError: A run in counts, or flat lengths that contradict one another.
     """
     parts = [_observe_one(i, run) for i, run in enumerate(runs)]
-    return parts[0] if len(parts) == 1 else _join(parts, runs)
+    seen = parts[0] if len(parts) == 1 else _join(parts, runs)
+    return replace(seen, resolution=seen.resolution * np.sqrt(_rounded_alike(seen)))
+
+
+def _rounded_alike(seen: Observations) -> NDArray[np.int64]:
+    """In how many cycles the scale showed the very same at the same place, shape (n,), this one included.
+
+    Where a band repeats better than a coarse scale's steps, every cycle is rounded the same way, and the mean of m
+    cycles is off by as much as one: as if each were rounded with m times the variance.
+    """
+    shown = np.array([members[0][1].force or 0.0 for members in seen.rows])
+    place = np.column_stack([seen.unloading, np.round(seen.length / SAME_PLACE), shown])
+    by_cycle, one = np.unique(np.column_stack([place, seen.cycle]), axis=0, return_inverse=True)
+    _, alike, cycles = np.unique(by_cycle[:, :3], axis=0, return_inverse=True, return_counts=True)
+    return np.asarray(cycles[alike.ravel()][one.ravel()])
 
 
 def without_readings(run: Run) -> Observations:
