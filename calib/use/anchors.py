@@ -13,7 +13,7 @@ from calib.finding import Finding
 from calib.records import Array
 from calib.units import SHOWN
 from calib.use.rig_file import under_feet
-from calib.use.rig_sum import Pull
+from calib.use.rig_sum import Part, Pull, add
 from calib.use.rig_words import UNIT, Unit
 from calib.use.statics import Answer, Direction
 
@@ -28,7 +28,7 @@ class Step(NamedTuple):
     """One band put on, in the order it goes on; it comes off the other way round."""
 
     band: int
-    least_plates_kg: float  # on the bar before it goes on
+    least_plates_kg: float  # on the bar before it goes on, so that it stays down on the hooks and all along the lift
     net_kg: float  # on the hooks after it; below zero the bar flies up
 
 
@@ -61,15 +61,31 @@ class _Weights(NamedTuple):
 
 
 def loading_order(answer: Answer) -> tuple[Step, ...]:
-    """Bands from above, the weakest first, with the least plates before each goes on."""
-    bar, direction = answer.rig.bar, hardest(answer)
-    at = _hooks_index(answer)
+    """Bands from above, the weakest first, with the least plates before each goes on.
+
+    What one set may pull is allowed for, and bands from below are not counted on.
+    """
+    direction, at = _where_put_on(answer)
     above = [i for i, band in enumerate(answer.rig.band) if band.source == "above"]
+    above.sort(key=lambda i: abs(float(direction.bands[i].down[at])))
     steps, total = [], 0.0
-    for i in sorted(above, key=lambda i: abs(float(direction.bands[i].down[at]))):
+    for n, i in enumerate(above):
         total += abs(float(direction.bands[i].down[at])) / answer.gravity
-        steps.append(Step(i, max(total - bar.mass, 0.0), answer.rig.weight_kg - total))
+        most = max(_most_up(answer, d, above[: n + 1]) for d in _everywhere(answer))
+        steps.append(Step(i, max(most - answer.rig.bar.mass, 0.0), answer.rig.weight_kg - total))
     return tuple(steps)
+
+
+def _most_up(answer: Answer, direction: Direction, bands: Sequence[int]) -> float:
+    """The most that some of the bands may lift in one set. [kg]"""
+    parts = [Part(direction.bands[i], -1.0 / answer.gravity) for i in bands]
+    lift = add(parts, len(direction.load.value))
+    return float((lift.value + lift.next_u95).max())
+
+
+def _everywhere(answer: Answer) -> list[Direction]:
+    """Both ways of the lift, and the hooks where they are given."""
+    return [*answer.ways.values(), *([answer.hooks] if answer.hooks is not None else [])]
 
 
 def lifts_off(answer: Answer) -> bool:
@@ -79,11 +95,12 @@ def lifts_off(answer: Answer) -> bool:
     return known and _anchor_load(answer).uplift >= (anchor.holds or 0.0) * answer.gravity
 
 
-def _hooks_index(answer: Answer) -> int:
-    """Height at which bands are put on: the hooks, or where they pull most if those are not given."""
-    if answer.rig.bar.hooks is not None:
-        return int(abs(answer.heights - answer.rig.bar.hooks).argmin())
-    return int(abs(hardest(answer).pull.value).argmax())
+def _where_put_on(answer: Answer) -> tuple[Direction, int]:
+    """Where bands are put on: on the hooks, or where they pull most if those are not given."""
+    if answer.hooks is not None:
+        return answer.hooks, 0
+    direction = hardest(answer)
+    return direction, int(abs(direction.pull.value).argmax())
 
 
 def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
@@ -98,16 +115,19 @@ def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
 
 
 def _lift_off(answer: Answer, said: _Weights) -> list[Finding]:
-    low = min(float(d.load.value.min()) for d in answer.ways.values())
+    order = loading_order(answer)
+    if not order:
+        return []
     found: list[Finding] = []
+    low = min(float((d.load.value - d.load.next_u95).min()) for d in _everywhere(answer))
     if low < 0:
-        text = f"the bands from above pull {said(-low)} more than bar and plates weigh: let go, the bar flies up"
+        text = f"the bands from above may pull {said(-low)} more than bar and plates weigh: let go, the bar flies up"
         found.append(Finding("bar-may-lift", text))
-    for step in loading_order(answer):
-        text = (
-            f"before band[{step.band}] goes on, and until it is off, at least {said(step.least_plates_kg)} of plates "
-        )
-        found.append(Finding("loading-order", text + f"on the bar; {said(step.net_kg)} is then left on the hooks"))
+    for step in order:
+        least = f"at least {said(step.least_plates_kg)} of" if step.least_plates_kg > 0 else "no"
+        text = f"before band[{step.band}] goes on, and until it is off, {least} plates are needed on the bar to keep "
+        text += f"it down on its hooks and along the lift; {said(step.net_kg)} is then left on the hooks"
+        found.append(Finding("loading-order", text))
     return found
 
 
@@ -169,11 +189,11 @@ def _anchor(answer: Answer, said: _Weights) -> list[Finding]:
 
 
 def _fore_aft(answer: Answer, said: _Weights) -> list[Finding]:
-    at = _hooks_index(answer) if answer.rig.bar.hooks is not None else 0
-    pull = max(abs(float(sum(p.fore[at] for p in d.bands))) for d in answer.ways.values()) / answer.gravity
+    directions = [answer.hooks] if answer.hooks is not None else list(answer.ways.values())
+    pull = max(abs(float(sum(p.fore[0] for p in d.bands))) for d in directions) / answer.gravity
     if pull < FORE_AFT_KG:
         return []
-    where = "at the hooks" if answer.rig.bar.hooks is not None else "at the bottom"
+    where = "at the hooks" if answer.hooks is not None else "at the bottom"
     return [
         Finding("fore-aft-pull", f"{where} the bands pull the bar {said(pull)} fore or aft, out of its hooks or hands")
     ]

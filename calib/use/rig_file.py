@@ -43,11 +43,11 @@ class Bar:
     top: _Positive  # [m]
     plates: _NotNegative = 0.0  # [kg]
     hooks: _Positive | None = None  # [m] height of the sleeve's centre on the hooks
-    tempo_s: _Positive = 1.0  # one way
+    tempo_s: Annotated[float, Field(ge=0.1, lt=1e4)] = 1.0  # one way
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     altitude: Annotated[float, Field(ge=-500, lt=9000)] | None = None  # [m]
     temperature: Annotated[float, Field(gt=-60, lt=100)] | None = None  # [degree C]
-    u_reading: _NotNegative = 0.005  # [m] of each height and offset, k = 1; an assumption where not given
+    u_reading: Annotated[float, Field(ge=0, lt=1)] = 0.005  # [m] of heights and offsets, k = 1; assumed if not given
 
 
 @dataclass(frozen=True)
@@ -194,7 +194,7 @@ def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any
                 continue
             near = get_close_matches(table, _TABLES, n=1)
             remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-            raise DataError(f"unknown field {table[:60]!r}", where=name, remedy=remedy)
+            raise DataError(f"unknown field {table[:60]!r}", where=f"{name}: {table[:60]}", remedy=remedy)
         parts = value if table == "band" else [value]
         if not isinstance(parts, list) or not all(isinstance(part, dict) for part in parts):
             heading = "[[band]]" if table == "band" else f"[{table}]"
@@ -218,9 +218,20 @@ def _part_in_si(part: Mapping[str, Any], table: str, where: str, newer: bool) ->
             raise DataError(f"{known.name} is given twice, in two units", where=f"{where}.{key}",
                             remedy="keep one of them")  # fmt: skip
         converted = _converted(value, unit, known.quantity, f"{where}.{key}")
-        ends = known.name in ("sideways", "fore") and not isinstance(converted, list)
-        out[known.name] = [converted, converted] if ends else converted
+        if known.name in ("sideways", "fore"):
+            converted = _at_both_ends(converted, f"{where}.{key}")
+        out[known.name] = converted
     return out
+
+
+def _at_both_ends(value: Any, where: str) -> list[Any]:
+    if not isinstance(value, list):
+        return [value, value]
+    if len(value) != 2:
+        raise DataError(
+            f"has {len(value)} values", where=where, remedy="give one, or two: at the bottom and at the top"
+        )
+    return value
 
 
 def _known(key: str, table: str) -> tuple[Key, str] | None:
@@ -277,6 +288,9 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     unit = {"length": " m", "mass": " kg", "temperature": " C"}.get(known.quantity or "", "") if known else ""
     value = json.dumps(first["input"], default=str)
     words = first["msg"].replace("Input should", "should")
+    if first["type"] in ("too_short", "too_long"):
+        words = words.replace("Tuple ", "").replace(" after validation", "")
+        raise DataError(words, where=where, remedy="mend the list")
     meant = f"; it should be {_MEANT[known.name]}" if known and known.name in _MEANT else ""
     raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="mend the value")
 
@@ -357,6 +371,14 @@ def check_band(band: RigBand, rig: Rig, path: str) -> None:
             f"the anchor at {band.anchor_height:.4g} m is not clear {end}, so the bar would run into it",
             where=f"{path}.anchor_height_mm",
             remedy=f"measure it again, or is the band from {'above' if band.source == 'below' else 'below'}?",
+        )
+    if bar.hooks is not None and (
+        band.anchor_height + radii > bar.hooks if band.source == "below" else band.anchor_height - radii < bar.hooks
+    ):
+        raise DataError(
+            f"the hooks at {bar.hooks:.4g} m are not clear of {path}'s anchor at {band.anchor_height:.4g} m",
+            where="bar.hooks_mm",
+            remedy="measure both again, each to its centre above the floor",
         )
     _check_fields(band, path)
     anchor = rig.anchor

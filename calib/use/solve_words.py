@@ -150,7 +150,7 @@ def too_far_text(solved: Solved, unit: Unit) -> str:
     """Why nothing is proposed, with the nearest that can be had."""
     near, wishes = solved.nearest, solved.sought.wishes
     wanted = " and ".join(wish_text(wish, unit) for wish in wishes)
-    risk = " (there the bands pull more than bar and plates weigh: let go, the bar flies up)" if near.lifts else ""
+    risk = " (there the bands may pull more than bar and plates weigh: let go, the bar flies up)" if near.lifts else ""
     plates, hung = plates_text(near.plates_a_side, unit), hung_text(near, unit)
     return (
         f"{wanted} cannot be had within {solved.sought.within / UNIT[unit]:.1f} {unit}; the nearest is "

@@ -50,6 +50,7 @@ class Answer:
     gravity: float  # [m/s2]
     up: Direction | None  # None where a band's way back was needed and not measured
     down: Direction | None
+    hooks: Direction | None  # the bar on its hooks, at that one height; None where they are not given
     findings: tuple[Finding, ...]
 
     @property
@@ -81,15 +82,25 @@ def calculate(
     """
     heights = np.linspace(rig.bar.bottom, rig.bar.top, points)
     g, u_g = local_gravity(rig.bar.latitude_deg, rig.bar.altitude)
+    pairs = list(zip(rig.band, profiles, strict=True))
+
+    def worked_out(at: Array, way: Way, guess: bool) -> Direction:
+        bands = [_strung(i, rig, profile, at, way, guess) for i, profile in enumerate(profiles)]
+        return _direction(rig, adjusted(_pulls(bands, at)), g, u_g)
+
     found: dict[Way, Direction | None] = {}
     for way in WAYS:
-        pairs = list(zip(rig.band, profiles, strict=True))
-        if any(_needs_return(band, way) and profile.branches.unloading is None for band, profile in pairs):
-            found[way] = None
-            continue
-        bands = [_strung(i, rig, profile, heights, way, extrapolate) for i, (_, profile) in enumerate(pairs)]
-        found[way] = _direction(rig, adjusted(_pulls(bands, heights)), g, u_g)
-    return Answer(rig, heights, g, found["up"], found["down"], rig_findings(rig, profiles, heights))
+        unknown = any(_needs_return(band, way) and profile.branches.unloading is None for band, profile in pairs)
+        found[way] = None if unknown else worked_out(heights, way, extrapolate)
+    hooks, findings = None, rig_findings(rig, profiles, heights)
+    if rig.bar.hooks is not None:  # often outside the lift, so what is not tested there is guessed, not refused
+        out: Way = "down" if any(band.source == "above" for band in rig.band) else "up"
+        try:
+            hooks = worked_out(np.array([rig.bar.hooks]), out, True)
+        except OutOfRangeError:
+            text = "with the bar on its hooks a band is stretched too far to tell; what is said is for the lift alone"
+            findings = (*findings, Finding("outside-tested", text))
+    return Answer(rig, heights, g, found["up"], found["down"], hooks, findings)
 
 
 def _needs_return(band: RigBand, way: Way) -> bool:

@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +11,9 @@ import pytest
 
 from calib.profile.document import Profile, parse_profile, save_profile
 from calib.units import POUND
-from calib.use.anchors import loading_order
+from calib.use.anchors import cautions, loading_order
 from calib.use.rig_figures import rig_figure
-from calib.use.statics import calculate
+from calib.use.statics import Answer, calculate
 from calib.verbs.app import run
 from tests.profile.invented import document
 from tests.rig.made import band_text, linear, rig, rig_text
@@ -109,9 +110,51 @@ def test_a_light_bar_under_strong_bands_from_above_is_said_to_fly_up() -> None:
     assert answer.up.load.value[0] < 0
     first, second = loading_order(answer)
     pull = abs(answer.up.bands[0].down[0]) / answer.gravity
-    assert first.least_plates_kg == pytest.approx(pull - 20, rel=1e-6)
-    assert second.least_plates_kg == pytest.approx(2 * pull - 20, rel=1e-6)
+    more = answer.up.sides["left"].next_u95[0] / answer.gravity
+    assert first.least_plates_kg == pytest.approx(pull + more - 20, rel=1e-6)
+    assert second.least_plates_kg == pytest.approx(2 * pull + answer.up.load.next_u95[0] - 20, rel=1e-6)
     assert second.net_kg == pytest.approx(answer.up.load.value[0], rel=1e-6)
+
+
+def _benched(plates: float = 0.0, **keys: Any) -> Answer:
+    bands = [band_text("straight", 2300, side, source="above") for side in ("left", "right")]
+    made = rig(*bands, bottom=750, top=1100, bar="".join(f"{key} = {value}\n" for key, value in keys.items()))
+    return calculate(replace(made, bar=replace(made.bar, plates=plates)), [linear()] * 2)
+
+
+def test_the_least_plates_keep_the_bar_down_along_the_lift_and_not_only_on_high_hooks() -> None:
+    """At the hooks the bands hardly pull, at the bottom more than the bare bar weighs: 19.3 kg by hand, and limits.
+
+    L = 1.55 + pi 0.0545 / 2 = 1.63561 m, two bands of 200 N/m: 254.2 N or 25.92 kg, 5.92 more than the bar.
+    """
+    bare = _benched(hooks_mm=1200)
+    assert [f.code for f in cautions(bare)].count("bar-may-lift") == 1
+    first, second = loading_order(bare)
+    assert second.net_kg > 0
+    assert first.least_plates_kg < second.least_plates_kg
+    assert 5.92 < second.least_plates_kg < 5.92 + 3
+    for more, lifts in ((-0.01, True), (0.01, False)):
+        codes = [f.code for f in cautions(_benched(second.least_plates_kg + more, hooks_mm=1200))]
+        assert ("bar-may-lift" in codes) == lifts
+    enough = [f.text for f in cautions(_benched(30, hooks_mm=1200)) if f.code == "loading-order"]
+    assert "no plates are needed" in enough[0]
+
+
+def test_hooks_below_the_lift_are_where_bands_from_above_pull_most() -> None:
+    """0.1 m lower than the bottom: two bands of 200 N/m pull 40 N or 4.08 kg more."""
+    lower, level = _benched(30, hooks_mm=650), _benched(30, hooks_mm=750)
+    for one, other in zip(loading_order(lower), loading_order(level), strict=True):
+        assert one.least_plates_kg >= other.least_plates_kg
+    last, at_bottom = loading_order(lower)[-1], loading_order(level)[-1]
+    assert at_bottom.net_kg - last.net_kg == pytest.approx(40 / lower.gravity, rel=1e-6)
+    assert last.least_plates_kg - at_bottom.least_plates_kg > 4
+
+
+def test_hooks_too_far_to_tell_are_said_and_do_not_refuse_the_lift() -> None:
+    made = rig(band_text(side="left"), band_text(side="right"), bottom=1350, top=1900, bar="hooks_mm = 8000")
+    answer = calculate(made, [invented()] * 2)
+    assert answer.hooks is None
+    assert any("on its hooks a band is stretched too far" in f.text for f in answer.findings)
 
 
 def test_an_anchor_too_light_is_named_with_its_numbers(place: Path, capsys: Capture) -> None:
@@ -183,6 +226,14 @@ BAD = {
     "bandcurve-rig/1": ("bandcurve-rig/2", r"format: is of version 2, newer"),
     "top_mm = 1900": ("top_mm = 2900", r"band\[0\]: with the bar at .*tested from 1\.130 to 2\.100 m"),
     "[bar]": ("[bar", r"is not TOML"),
+    "tempo_s = 10": ("tempo_s = 1e-300", r"bar\.tempo_s: should be greater than or equal to 0\.1"),
+    "temperature_C = 21": ("u_reading_mm = 2000", r"bar\.u_reading_mm: should be less than 1, not 2\.0 m"),
+    "latitude_deg = 45": ("hooks_mm = 120", r"bar\.hooks_mm: the hooks at 0\.12 m are not clear of band\[0\]'s anchor"),
+    "sleeve_diameter_mm = 50\n": (
+        "sleeve_diameter_mm = 50\nfore_mm = [1, 2, 3]\n",
+        r"band\[0\]\.fore_mm: has 3 values; give one, or two: at the bottom and at the top",
+    ),
+    "altitude_m = 0": ("altitude_m = 0\n[ancor]", r"ancor: unknown field 'ancor'; did you mean 'anchor'"),
 }
 
 
@@ -227,3 +278,11 @@ def test_a_file_alone_is_short_for_show_and_a_word_that_is_none_is_wrong_usage(p
     assert run(["rig", "--json", path]) == 0
     assert capsys.readouterr().out == short
     assert run(["rig", "shwo"]) == 2
+
+
+def test_more_bands_than_a_rig_holds_and_none_are_said_in_plain_words(place: Path, capsys: Capture) -> None:
+    head = PRESS.partition("[[band]]")[0]
+    assert run(["rig", written(place, f"band = []\n{head}")]) == 1
+    assert "press.rig.toml: band: should have at least 1 item, not 0; mend the list" in capsys.readouterr().err
+    assert run(["rig", written(place, head + 25 * band_text())]) == 1
+    assert "press.rig.toml: band: should have at most 24 items, not 25; mend the list" in capsys.readouterr().err
