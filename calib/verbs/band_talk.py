@@ -11,6 +11,7 @@ from calib.verbs.gear_talk import U_TAPE, Gear, typed_in
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, say, yes
 
+FAR_FROM_OTHERS = 0.08  # relative; nominally equal bands span 3.5-5.2 %
 USUAL_FLAT = (0.25, 2.5)  # [m] flat length that is not asked about
 
 
@@ -73,6 +74,16 @@ def flat_after(gear: Gear, before: float) -> float:
         flat = _ask_flat(gear, "Flat length now, Enter if unchanged", before)
         question = f"It was {gear.words(before)} before. Is {gear.words(flat)} right?"
         if abs(flat / before - 1) <= 0.05 or yes(question):
+            return flat
+
+
+def flat_of_one(gear: Gear, nominal: float) -> float:
+    """The flat length of one band of a batch; one far from that of the others is asked about."""
+    while True:
+        flat = _ask_flat(gear, "Flat length, end to end, lying flat")
+        if abs(flat / nominal - 1) <= FAR_FROM_OTHERS or yes(
+            f"  The batch was said to be {gear.words(nominal)} long. Is {gear.words(flat)} right?", default=False
+        ):
             return flat
 
 

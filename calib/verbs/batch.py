@@ -8,6 +8,8 @@ from typer.core import TyperGroup
 from calib.verbs.app import load
 
 WORDS = {
+    "new": "calib.verbs.batch_new",
+    "record": "calib.verbs.batch_record",
     "fit": "calib.verbs.batch_fit",
 }
 
@@ -34,6 +36,8 @@ app = typer.Typer(
 
 \b
 Examples:
+  bandcurve batch new box --count 12 --flat 1029mm
+  bandcurve batch record box
   bandcurve batch fit box
 """,
 )

@@ -54,7 +54,7 @@ def command(
     """
     shown = shown_in(unit)
     paths, folder = _paths(sources, out)
-    groups, failed = _by_band(paths)
+    groups, waiting, failed = _by_band(paths)
     with _pool(len(groups), jobs) as each:
         fitted = _fit_all(groups, folder, failed, each)
     batch = _record(fitted, failed, folder)
@@ -64,6 +64,8 @@ def command(
         print(to_json(batch), end="")
     elif fitted.done:
         _say(batch, folder, shown)
+    if waiting and not as_json:
+        print(f"Not measured yet: {', '.join(waiting)}.")
     for _, sentence in failed:
         print(complaint(sentence), file=sys.stderr)
     return 1 if failed else 0
@@ -92,18 +94,25 @@ Group = tuple[Path, ...]  # the runs of one band
 Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]  # work and items to results in order
 
 
-def _by_band(paths: Sequence[Path]) -> tuple[list[Group], list[Failure]]:
-    """Runs of each band; what cannot be read is noted and passed over. Nothing of a run is kept but its band."""
+def _by_band(paths: Sequence[Path]) -> tuple[list[Group], list[str], list[Failure]]:
+    """Runs of each band, bands nobody had in hand yet, and what cannot be read; of a run only its band is kept."""
+    from calib.acquire.batch_plan import UNTAPED
     from calib.acquire.run_file import read_run
 
     bands: dict[str, list[Path]] = {}
     failed: list[Failure] = []
+    waiting: list[str] = []
     for path in _told("reading", len(paths), paths):
         try:
-            bands.setdefault(read_run(path).head.band.id, []).append(path)
+            head = read_run(path).head
         except BandcurveError as error:
             failed.append((str(path), str(error)))
-    return [tuple(group) for group in bands.values()], failed
+            continue
+        if head.extensions.get(UNTAPED):
+            waiting.append(head.band.id)
+        else:
+            bands.setdefault(head.band.id, []).append(path)
+    return [tuple(group) for group in bands.values()], waiting, failed
 
 
 @contextmanager

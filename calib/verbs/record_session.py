@@ -34,7 +34,7 @@ def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
         Exit status.
     """
     recorder: Recorder | None = None
-    with _hanging_up():
+    with hanging_up():
         try:
             recorder = begin()
             _conditioned(recorder)
@@ -60,7 +60,7 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
         options: To be given again when it is taken up.
     """
     band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
-    _check_place(out)
+    check_place(out)
     state = Recording(set_up(replace(given, band=band)))
     path = free_name(out, band)
     recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock(), resume_options=options)
@@ -102,7 +102,7 @@ def _say_rest(seconds: float, why: str) -> None:
     say(f"Now {why}, {seconds:g} s or more.")
 
 
-def _check_place(out: Path) -> None:
+def check_place(out: Path) -> None:
     """Say at once that nothing can be written there, before anybody pulls a band."""
     remedy = "name another folder with --out"
     try:
@@ -138,7 +138,7 @@ def _only_closing_left(recorder: Recorder) -> bool:
 
 
 @contextmanager
-def _hanging_up() -> Iterator[None]:
+def hanging_up() -> Iterator[None]:
     """A lost terminal ends the questions like the end of input does."""
 
     def gone(number: int, frame: FrameType | None) -> None:

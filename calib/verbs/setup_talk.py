@@ -33,8 +33,22 @@ def set_up(given: Given) -> RunHead:
         given: Answers known already.
     """
     if not given.form:
-        say(*CAUTIONS)
-        ask_line("Enter when all of this is so: ")
+        be_careful()
+    return describe(given)
+
+
+def be_careful() -> None:
+    """The cautions before anybody pulls a band."""
+    say(*CAUTIONS)
+    ask_line("Enter when all of this is so: ")
+
+
+def describe(given: Given) -> RunHead:
+    """Gear, band, plan and procedure; no band needs to be at hand.
+
+    Args:
+        given: Answers known already.
+    """
     gear = ask_gear(given)
     band = ask_band(given, gear)
     plan, loads = ask_plan(given, gear, band)

@@ -1,0 +1,210 @@
+"""`bandcurve batch record`: walks through the bands of a batch folder, in any order, as often as it takes."""
+
+import shlex
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import BandcurveError, DataError
+
+if TYPE_CHECKING:
+    from calib.acquire.batch_plan import BandToMeasure
+    from calib.records import RunHead
+    from calib.verbs.recorder import Pace
+
+STOP = frozenset({"stop", "q", "quit", "exit"})
+PULLS, PULLS_OF_FEW = 5, 3  # conditioning
+REST_S = 60.0  # after the conditioning of a band that is measured in full
+
+
+def command(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Made by: bandcurve batch new.")],
+    move_time: Annotated[
+        float, typer.Option("--move-time", metavar="S", help="Seconds to set the next length.", min=0, max=600)
+    ] = 10.0,
+    no_countdown: Annotated[bool, typer.Option("--no-countdown", hidden=True)] = False,
+) -> int:
+    """Measure the bands of a batch, one after the other.
+
+    Enter alone takes the next band; an id or its number another one. Stop when you like (Ctrl-C) and come back with
+    the same command: what was accepted is in the files already.
+
+    \b
+    Example:
+      bandcurve batch record box
+    """
+    from calib.verbs.live import can_wait
+    from calib.verbs.prompts import EndOfInputError, prepare, say
+    from calib.verbs.record_session import hanging_up
+    from calib.verbs.recorder import Pace
+    from calib.verbs.setup_talk import be_careful
+
+    prepare()
+    pace = Pace(can_wait() and not no_countdown, move_time)
+    bands = _bands(folder)
+    again = f"  bandcurve batch record {shlex.quote(str(folder))}"
+    with hanging_up():
+        try:
+            if any(b.state != "done" for b in bands):
+                be_careful()
+            while (name := _which(bands := _bands(folder))) is not None:
+                _measure(folder, name, bands, pace)
+        except KeyboardInterrupt:
+            say("", "Stopped; every accepted reading is in its file. Go on with:", again)
+            return 130
+        except EndOfInputError:
+            say("", "No more input; every accepted reading is in its file. Go on with:", again)
+            return 1
+    return _end(_bands(folder), folder, again)
+
+
+def _bands(folder: Path) -> "list[BandToMeasure]":
+    """The bands of a folder, by their runs; a file that cannot be read is said, and passed over."""
+    from calib.acquire.batch_plan import BandToMeasure
+    from calib.acquire.run_file import read_run
+    from calib.verbs.prompts import say
+
+    if not folder.is_dir():
+        raise DataError("is no folder", where=str(folder), remedy="make one with: bandcurve batch new")
+    found: list[BandToMeasure] = []
+    for path in sorted(folder.glob("*.run.csv")):
+        try:
+            run = read_run(path)
+        except BandcurveError as error:
+            say(f"  Passed over: {error}")
+            continue
+        if run.head.extensions.get("settings"):
+            found.append(BandToMeasure(replace(run, name=path.name)))
+    if not found:
+        raise DataError("holds no band to measure", where=str(folder), remedy="make one with: bandcurve batch new")
+    return found
+
+
+def _which(bands: "Sequence[BandToMeasure]") -> str | None:
+    """Ask for the band that comes next; None to stop."""
+    from calib.acquire.batch_plan import find, next_band, seconds_left
+    from calib.verbs.prompts import ask, say
+
+    upcoming = next_band(bands)
+    done = sum(b.state == "done" for b in bands)
+    if upcoming is None:
+        return None
+    say("", f"{done} of {len(bands)} bands done; about {minutes(seconds_left(bands))} left.")
+
+    def read(text: str) -> str:
+        word, _, rest = text.partition(" ")
+        if word.lower() in STOP:
+            return ""
+        if word.lower() in {"list", "help", "?"}:
+            say(*(f"  {b.id}  {'in full' if b.full else 'three lengths'}, {_words(b)}" for b in bands))
+            raise DataError("type an id, a number, Enter for the next, or stop")
+        chosen = find(bands, word)
+        if chosen.state == "done":
+            raise DataError(f"{chosen.id} is measured", remedy=f"again in full: bandcurve record {chosen.id}")
+        if rest and rest.lower() != "full":
+            raise DataError(f"{rest[:20]!a} is not known", remedy=f"type {chosen.id}, or: {chosen.id} full")
+        return f"{chosen.id} {rest}".strip()
+
+    kind = "in full" if upcoming.full else "three lengths"
+    return ask(f"Next band [{upcoming.id}, {kind}]: ", read, empty=upcoming.id) or None
+
+
+def _words(band: "BandToMeasure") -> str:
+    return f"{band.state}, {len(band.run.readings)} of {band.wanted} readings"
+
+
+def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: "Pace") -> None:
+    """One band, from the tape to the last reading."""
+    from calib.acquire.batch_plan import UNTAPED, in_full
+    from calib.acquire.course import course_of
+    from calib.acquire.recording import Recording
+    from calib.acquire.run_file import RunWriter
+    from calib.verbs.recorder import Recorder
+
+    name, _, how = chosen.partition(" ")
+    band = next(b for b in bands if b.id == name)
+    path = folder / band.run.name
+    writer, run = RunWriter.resume(path)
+    state = Recording.of(run)
+    last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
+    recorder = Recorder(state, writer, path, pace, pace.clock() - last)
+    if run.head.extensions.get(UNTAPED):
+        head = run.head
+        if how and not band.full:
+            like = next((b for b in bands if b.full), None)
+            head = head if like is None else in_full(head, course_of(like.run.head, ()))
+        recorder.begin_again(replace(state, head=_in_hand(head, pace)))
+    recorder.record()
+    recorder.writer.close()
+
+
+def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
+    """Conditioned, taped and weighed: the head of a band as it stays."""
+    from calib.acquire.batch_plan import UNTAPED
+    from calib.acquire.course import course_of
+    from calib.acquire.typed_entry import shown
+    from calib.units import FORCE, G_STANDARD
+    from calib.verbs import live
+    from calib.verbs.band_talk import ask_mass, flat_of_one
+    from calib.verbs.conditioning import NOT_CONDITIONED
+    from calib.verbs.gear_talk import Gear, Units
+    from calib.verbs.prompts import ask_line, say
+
+    course = course_of(head, ())
+    gear = Gear(
+        head.procedure.method,
+        head.scale,
+        course.capacity,
+        head.length,
+        course.holes,
+        Units(course.length_unit, course.force_unit),
+    )
+    pulls, hung = (PULLS if course.way_back else PULLS_OF_FEW), gear.method == "hung-weight"
+    longest = course.settings[-1]
+    to = longest if hung else longest + (0.0 if course.holes else 4 * gear.step)
+    place = f"{shown(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}" if hung else gear.words(to)
+    place = f"hole {course.holes.number(to)}" if course.holes and not hung else place
+    say("", f"Band {head.band.id}. {'Hang' if hung else 'Pull it out to'} {place} {pulls} times, gently.")
+    ask_line("Enter when done: ")
+    if course.way_back and pace.counts_down:
+        live.rest(REST_S, "let the band rest")
+    nominal = head.band.flat_length
+    flat = flat_of_one(gear, nominal)
+    mass = ask_mass()
+    procedure = replace(head.procedure, conditioning_pulls=pulls)
+    if not hung:
+        procedure = replace(procedure, conditioned_to=round(to, 6))
+    extensions = {k: v for k, v in head.extensions.items() if k not in (UNTAPED, NOT_CONDITIONED)}
+    return replace(
+        head,
+        band=replace(head.band, flat_length=flat, mass=mass),
+        procedure=procedure,
+        started=datetime.now(UTC).replace(microsecond=0),
+        extensions=extensions,
+    )
+
+
+def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:
+    from calib.verbs.prompts import say
+
+    left = [b.id for b in bands if b.state != "done"]
+    if left:
+        say("", f"{len(left)} of {len(bands)} bands are still to do. Go on with:", again)
+    else:
+        say("", f"All {len(bands)} bands are measured. Their curves:")
+    say(f"  bandcurve batch fit {shlex.quote(str(folder))}")
+    return 0
+
+
+def minutes(seconds: float) -> str:
+    """A stretch of time in words.
+
+    >>> minutes(90), minutes(5400)
+    ('2 min', '1 h 30 min')
+    """
+    whole = max(1, round(seconds / 60))
+    return f"{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{whole} min"
