@@ -19,7 +19,7 @@ from calib.fit.curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.elastic import StretchRange
 from calib.fit.grouping import shorten
 from calib.fit.mixed import Basis, MixedModel
-from calib.fit.observations import Observations, check_load_shown, observe, with_check
+from calib.fit.observations import Observations, check_load_shown, observe, with_check, with_rounding
 from calib.fit.spreads import Posterior
 from calib.fit.tables import tabulate
 from calib.records import (
@@ -70,6 +70,8 @@ def solve(seen: Observations, name: str) -> Solved:
     aside = int((~stretched).sum())
     whole = seen.where(stretched) if aside else seen
     seen = shorten(whole)
+    if seen is whole:  # in a group it is the scatter that spreads the rounding
+        seen = with_rounding(seen)
     lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
     if len(lengths) < LEAST_LENGTHS:
         raise DataError(

@@ -117,7 +117,11 @@ def observe(runs: Sequence[Run]) -> Observations:
         DataError: A run in counts, or flat lengths that contradict one another.
     """
     parts = [_observe_one(i, run) for i, run in enumerate(runs)]
-    seen = parts[0] if len(parts) == 1 else _join(parts, runs)
+    return parts[0] if len(parts) == 1 else _join(parts, runs)
+
+
+def with_rounding(seen: Observations) -> Observations:
+    """The same with the resolution as good as it is where repeats are rounded alike."""
     return replace(seen, resolution=seen.resolution * np.sqrt(_rounded_alike(seen)))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calib.fit.estimate import fit_runs
-from calib.fit.observations import observe
+from calib.fit.observations import observe, with_rounding
 from calib.records import Fit
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import SCALE, readings, run
@@ -37,13 +37,13 @@ def test_rounding_that_repeats_is_not_averaged_away() -> None:
 def test_readings_that_differ_are_rounded_each_for_itself() -> None:
     """Scatter of a fine scale's many steps: as good as its steps say."""
     rows = readings(3, noise=0.003)
-    assert observe([run(rows)]).resolution == pytest.approx(np.full(len(rows), SCALE.resolution))
+    assert with_rounding(observe([run(rows)])).resolution == pytest.approx(np.full(len(rows), SCALE.resolution))
 
 
 def test_only_the_same_branch_place_and_indication_count_as_alike() -> None:
     """Eight lengths up and seven back, three cycles; one of the third cycle differs by a step."""
     rows = readings(3, shown=lambda newton: round(newton / STEP) * STEP)
     rows[30] = replace(rows[30], force=(rows[30].force or 0.0) + STEP)
-    alike = (observe([run(rows)]).resolution / SCALE.resolution) ** 2
+    alike = (with_rounding(observe([run(rows)])).resolution / SCALE.resolution) ** 2
     assert alike[[0, 15, 30]] == pytest.approx([2, 2, 1])
     assert np.delete(alike, [0, 15, 30]) == pytest.approx(np.full(42, 3.0))
