@@ -286,8 +286,10 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     if first["type"] == "missing":
         raise DataError("is missing", where=where, remedy="add it")
     unit = {"length": " m", "mass": " kg", "temperature": " C"}.get(known.quantity or "", "") if known else ""
+    if isinstance(first["input"], bool) or not isinstance(first["input"], int | float):
+        unit = ""
     value = json.dumps(first["input"], default=str)
-    words = first["msg"].replace("Input should", "should")
+    words = re.sub(r"( than| to) ([\d.]+)$", rf"\1 \2{unit}", first["msg"].replace("Input should", "should"))
     if first["type"] in ("too_short", "too_long"):
         words = words.replace("Tuple ", "").replace(" after validation", "")
         raise DataError(words, where=where, remedy="mend the list")

@@ -219,6 +219,7 @@ BAD = {
     'side = "left"': ('side = "middle"', r"band\[0\]\.side: should be 'left', 'right' or 'both'"),
     'arrangement = "straight"': ('arrangement = "spread"', r"band\[0\]\.pegs_apart_mm: .*two pegs"),
     "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: is nan"),
+    "bottom_mm = 1350\n": ('bottom_mm = "1350"\n', r'bar\.bottom_mm: should be a valid number, not "1350";'),
     'profile = "B.profile.json"': (
         'profile = "C.profile.json"',
         r"band\[0\]\.profile, .*C\.profile\.json: .*no such file",
@@ -227,7 +228,7 @@ BAD = {
     "top_mm = 1900": ("top_mm = 2900", r"band\[0\]: with the bar at .*tested from 1\.130 to 2\.100 m"),
     "[bar]": ("[bar", r"is not TOML"),
     "tempo_s = 10": ("tempo_s = 1e-300", r"bar\.tempo_s: should be greater than or equal to 0\.1"),
-    "temperature_C = 21": ("u_reading_mm = 2000", r"bar\.u_reading_mm: should be less than 1, not 2\.0 m"),
+    "temperature_C = 21": ("u_reading_mm = 2000", r"bar\.u_reading_mm: should be less than 1 m, not 2\.0 m"),
     "latitude_deg = 45": ("hooks_mm = 120", r"bar\.hooks_mm: the hooks at 0\.12 m are not clear of band\[0\]'s anchor"),
     "sleeve_diameter_mm = 50\n": (
         "sleeve_diameter_mm = 50\nfore_mm = [1, 2, 3]\n",
