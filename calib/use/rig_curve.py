@@ -67,6 +67,7 @@ class Curve:
         over = TURNING * (self.loading.tested[1] - profile.band.rest_half_path_m)
         self.share = loading_share(lengths, self.ends, self.loading.tested, over, shortening)
         self.factor = 1.0 + self._relaxed + self._warmer
+        self._one_grid = np.array_equal(self.loading.length, self.unloading.length)
 
     @property
     def _relaxed(self) -> float:
@@ -79,17 +80,25 @@ class Curve:
         tested, here = self.profile.conditions.temperature_C, self.rig.bar.temperature
         return 0.0 if tested is None or here is None else self.profile.temperature_coefficient.per_K * (here - tested)
 
-    def pull(self, length: Array, share: Array) -> Array:
+    def _between(self, length: Array, share: Array | float, up: Array, back: Array) -> Array:
+        """Between two columns, one of each branch; for many draws in one state one look-up in place of two."""
+        if isinstance(share, float) and self._one_grid:
+            return np.interp(length, self.loading.length, back + share * (up - back))
+        a, b = np.interp(length, self.loading.length, up), np.interp(length, self.unloading.length, back)
+        found: Array = b + share * (a - b)
+        return found
+
+    def pull(self, length: Array, share: Array | float) -> Array:
         """Pull of both legs with the band at other lengths, the state between its branches held. [N]
 
         Args:
             length: Half path; beyond the table its last straight piece goes on. [m]
             share: How far towards the loading branch.
         """
-        up, back = (np.interp(length, t.length, t.force) for t in (self.loading, self.unloading))
+        between = self._between(length, share, self.loading.force, self.unloading.force)
         x, f = self.loading.length, self.loading.force
         beyond = np.maximum(length - x[-1], 0.0) * (f[-1] - f[-2]) / (x[-1] - x[-2])
-        found: Array = np.maximum(back + share * (up - back) + beyond, 0.0) * self.factor
+        found: Array = np.maximum(between + beyond, 0.0) * self.factor
         return found
 
     def tension(self) -> Array:
@@ -104,7 +113,7 @@ class Curve:
         )
         return found
 
-    def sources(self, length: Array, share: Array) -> list[Source]:
+    def sources(self, length: Array, share: Array | float) -> list[Source]:
         """What moves the pull of both legs at other lengths, the state between its branches held.
 
         Args:
@@ -115,9 +124,7 @@ class Curve:
         pulls = np.where(tension > 0, self.factor, 0.0)
         own: list[Source] = []
         for up, back in zip(self.loading.factors, self.unloading.factors, strict=True):
-            a = np.interp(length, self.loading.length, up.shift)
-            b = np.interp(length, self.unloading.length, back.shift)
-            own.append(Source(up.key, pulls * (b + share * (a - b))))
+            own.append(Source(up.key, pulls * self._between(length, share, up.shift, back.shift)))
         own.append(Source(f"inside:{self.profile.band.id}", pulls * self._inside * self._gap(length) / 12**0.5))
         return own + self._conditions(tension)
 

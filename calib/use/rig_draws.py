@@ -3,7 +3,7 @@
 After JCGM 101. Everything with one key is drawn once and moves all its bands together.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from statistics import NormalDist
@@ -36,7 +36,7 @@ class Strung:
         return self.curve.pull(run.length, self.curve.share) * run.down
 
 
-def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Iterable[int]) -> list[dict[int, Array]]:
+def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Sequence[int]) -> list[dict[int, Array]]:
     """Draws of each band's pull downward at some of the heights. [N]
 
     Args:
@@ -45,17 +45,19 @@ def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Iterable[int]) -
         where: Which of them.
     """
     found: list[dict[int, Array]] = [{} for _ in bands]
+    if not where:
+        return found
+    named = [s.curve.sources(s.run.length[:1], s.curve.share[:1]) for s in bands]  # the keys are alike at all heights
+    keys = sorted({key for s in bands for key in s.offs} | {source.key for own in named for source in own})
+    normal = dict(zip(keys, _draws(len(keys))[0], strict=True))
     for at in where:
-        named = [s.curve.sources(s.run.length[at : at + 1], s.curve.share[at : at + 1]) for s in bands]
-        keys = sorted({key for s in bands for key in s.offs} | {source.key for own in named for source in own})
-        normal = dict(zip(keys, _draws(len(keys))[0], strict=True))
         for strung, into in zip(bands, found, strict=True):
             into[at] = _drawn(strung, heights[at : at + 1], at, normal)
     return found
 
 
 def _drawn(strung: Strung, height: Array, at: int, normal: Mapping[str, Array]) -> Array:
-    share = np.full(DRAWS, strung.curve.share[at])
+    share = float(strung.curve.share[at])
     off = Off(grip=0.0 if strung.band.arrangement == "choked" else _draws(1)[1])
     for key, one in strung.offs.items():
         off = replace(off, **{name: value * normal[key] for name, value in vars(one).items() if value})

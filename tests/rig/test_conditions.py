@@ -5,8 +5,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calib.profile.document import Profile
+from calib.use.rig_curve import Curve
 from calib.use.rig_findings import rig_findings
 from calib.use.statics import Answer, calculate
 from tests.rig.made import REST, band_text, linear, rig
@@ -81,6 +84,19 @@ def test_between_slack_and_the_first_tested_length_a_guess_is_marked_and_wide() 
     texts = [f.text for f in rig_findings(made, [profile], load.heights) if f.code == "outside-tested"]
     assert len(texts) == 1
     assert "1.130 m, the shortest that was measured" in texts[0]
+
+
+@given(st.floats(0, 1), st.lists(st.floats(0.9, 3.5), min_size=1, max_size=20))
+def test_one_state_for_many_lengths_pulls_as_a_state_for_each(share: float, lengths: list[float]) -> None:
+    """Draws are looked up between the branches at once; one by one on each branch must give the same."""
+    made = rig(band_text(anchor_mm=100), bottom=1300, top=1500)
+    curve = Curve(linear(lost=0.2), made, np.array([1.3, 1.5]), True, False)
+    x = np.array(lengths)
+    each = np.full_like(x, share)
+    assert curve.pull(x, share) == pytest.approx(curve.pull(x, each))
+    for one, other in zip(curve.sources(x, share), curve.sources(x, each), strict=True):
+        assert one.key == other.key
+        assert one.shift == pytest.approx(other.shift)
 
 
 def test_without_a_way_back_the_loop_is_assumed_and_a_measured_one_is_used() -> None:
