@@ -17,6 +17,8 @@ from calib.use.statics import Answer, calculate
 from calib.verbs.app import run
 from tests.profile.invented import document
 from tests.rig.made import band_text, linear, rig, rig_text
+from tests.rig.speed import LIFTS as LIFTS_TIMED
+from tests.rig.speed import rig_ms
 
 Capture = pytest.CaptureFixture[str]
 
@@ -287,3 +289,9 @@ def test_more_bands_than_a_rig_holds_and_none_are_said_in_plain_words(place: Pat
     assert "press.rig.toml: band: should have at least 1 item, not 0; mend the list" in capsys.readouterr().err
     assert run(["rig", written(place, head + 25 * band_text())]) == 1
     assert "press.rig.toml: band: should have at most 24 items, not 25; mend the list" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("lift", LIFTS_TIMED)
+def test_one_rig_takes_less_than_50_ms_of_computing(lift: tuple[str, float, float]) -> None:
+    """Time of this process, as other work on the machine does not count; docs/speed.md has the figures."""
+    assert rig_ms(*lift, count=2) < 50
