@@ -13,8 +13,10 @@ from calib.acquire.typed import parse_length
 from calib.errors import BandcurveError, DataError
 from calib.profile.document import Profile
 from calib.units import LENGTH
+from calib.use.anchors import cautions
 from calib.use.rig_check import Learned, disagreement, learn
 from calib.use.rig_file import Rig, check_rig
+from calib.use.rig_words import Unit
 from calib.use.statics import Answer, calculate
 
 CAP_BYTES = 100_000
@@ -105,7 +107,9 @@ def _some(found: list[Lifter], where: str) -> tuple[Lifter, ...]:
     return tuple(found)
 
 
-def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], *, extrapolate: bool) -> list[Lifted]:
+def under_rig(
+    rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], *, extrapolate: bool, unit: Unit = "kg"
+) -> list[Lifted]:
     """Work a rig out for each lifter.
 
     Args:
@@ -113,9 +117,10 @@ def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], 
         profiles: One for each of its bands.
         lifters: The lifters.
         extrapolate: Go beyond the tested lengths.
+        unit: Of the weights in the cautions.
 
     Returns:
-        One for each; where a lifter's heights cannot be used, the reason.
+        One for each, its cautions among the findings; where a lifter's heights cannot be used, the reason.
 
     Raises:
         BandcurveError: They can be used for none of them.
@@ -130,9 +135,9 @@ def under_rig(rig: Rig, profiles: Sequence[Profile], lifters: Sequence[Lifter], 
         own = replace(rig, bar=replace(rig.bar, bottom=lifter.bottom, top=lifter.top))
         try:
             check_rig(own)
-            found.append(
-                Lifted(lifter, _with(learned, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted)), "")
-            )
+            answer = _with(learned, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted))
+            answer = replace(answer, findings=(*answer.findings, *cautions(answer, unit)))
+            found.append(Lifted(lifter, answer, ""))
         except BandcurveError as error:
             refused.append(type(error)(error.what, where=f"{lifter.name}: {error.where}", remedy=error.remedy))
             found.append(Lifted(lifter, None, str(error)))

@@ -11,6 +11,8 @@ from calib.use.statics import WAYS, Answer, Way
 HEADERS = ("lifter", "bottom", "top", "up: bottom", "middle", "top", "down: bottom", "middle", "top", "+- mean",
            "+- next set")  # fmt: skip
 
+_OWN = "bar-may-lift", "rig-disagrees", "band-slack", "outside-tested", "over-working-stretch"
+
 
 def lifters_rows(all_lifted: Sequence[Lifted], unit: Unit) -> list[tuple[str, ...]]:
     """One line a lifter: loads at bottom, middle and top, both ways, and the widest limits along the lift."""
@@ -37,9 +39,9 @@ def _three(answer: Answer, way: Way, scale: float) -> list[str]:
 
 
 def doubts(lifted: Lifted) -> list[str]:
-    """Why a lifter cannot be told, or where a band is slack or untested for this one."""
+    """Why a lifter cannot be told, or where a band is slack or untested, or the bar may fly up, for this one."""
     told = lifted.answer.findings if lifted.answer else ()
-    own = [f.text for f in told if f.code in ("rig-disagrees", "band-slack", "outside-tested", "over-working-stretch")]
+    own = [f.text for f in told if f.code in _OWN]
     return [f"{lifted.lifter.name}: {text}" for text in ([lifted.error] if lifted.error else own)]
 
 

@@ -75,7 +75,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     with named(file):
-        found = under_rig(rig, profiles, people, extrapolate=extrapolate)
+        found = under_rig(rig, profiles, people, extrapolate=extrapolate, unit="kg" if as_json else unit)
     if as_json:
         print(json.dumps(lifters_json(found)))
         return

@@ -1,6 +1,7 @@
 """One rig for several lifters: a line or a table in, one table out; who does not fit is named, the rest are told."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from calib.errors import DataError
 from calib.profile.document import save_profile
 from calib.use.lifters import Lifter, parse_list, parse_table
 from calib.verbs.app import run
+from tests.rig.made import band_text, rig_text
 from tests.rig.test_command import PRESS, Capture, invented, written
 
 PEOPLE = [("Ana", 1.25, 1.75), ("Bo B.", 1.4, 1.9)]
@@ -85,6 +87,20 @@ def test_the_table_has_one_line_a_lifter(unit: str, press: str, capsys: Capture)
     assert ("1.250 m" if unit == "kg" else "49.21 in") in line
     assert "Far: " in said
     assert "Low: band[0] B07, band[1] B07: slack" in said
+
+
+def test_a_lifter_low_enough_for_the_bar_to_fly_up_is_named(press: str, capsys: Capture) -> None:
+    """Bands from above pull more the lower the bar goes: the same rig is safe for one and not for the other."""
+    above = [band_text("straight", 2600, side, source="above") for side in ("left", "right")]
+    path = Path(press).with_name("above.rig.toml")
+    path.write_text(rig_text(*above, bottom=1300, top=1400).replace("plates_kg = 40", "plates_kg = 5"))
+    assert run(["rig", str(path), "--lifters", "Tall 1.35m 1.45m, Low 1.0m 1.4m", "--unit", "lb"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"Low: the bands from above may pull \d+\.\d lb more than bar and plates weigh", said)
+    assert "Tall: the bands" not in said
+    assert run(["rig", str(path), "--lifters", "Low 1.0m 1.4m", "--json"]) == 0
+    (low,) = json.loads(capsys.readouterr().out)["lifters"]
+    assert {"bar-may-lift", "loading-order", "band-lets-go"} <= {f["code"] for f in low["answer"]["findings"]}
 
 
 def test_nobody_fits_or_the_file_is_missing(press: str, capsys: Capture) -> None:
