@@ -27,6 +27,7 @@ CURLED = 0.1  # in ln F between the first two lengths
 SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1 % by chance
 SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
 GROSS = 0.08  # of the pull: less is no slip of a digit worth the name, but a scale that swung or stuck
+HOOKED_APART = 0.015  # [m] between cycles: hooking a loop anew moves it by millimetres
 DRIFT_SHARE = 0.003  # of the largest pull
 _BRANCHES = {"loading": "way out", "unloading": "way back"}
 
@@ -246,8 +247,24 @@ def findings_of_fit(
         yield Finding(
             "not-repeatable", f"readings repeat only to {100 * repeat:.1f} %: look for slips and a sticking scale"
         )
+    yield from _cycles_apart(model, posterior)
     yield from _curled(seen, curve)
     yield from _softening(model, posterior)
+
+
+def _cycles_apart(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:
+    """A whole cycle far from another: nothing rubber does, and no single reading stands alone."""
+    gains, shifts = (1 + posterior.weights @ posterior.shifts[:, model.gains]), model.shifts
+    apart = gains.max() / max(gains.min(), 0.1) - 1
+    shifted = float(np.ptp(posterior.weights @ posterior.shifts[:, shifts]))
+    if apart > GROSS:
+        text = (
+            f"one cycle pulls {100 * apart:.0f} % more than another: was it read in another unit, or the band doubled?"
+        )
+        yield Finding("not-repeatable", text)
+    if shifted > HOOKED_APART:
+        text = f"one cycle lies {1000 * shifted:.0f} mm from another: was its length read between other points?"
+        yield Finding("not-repeatable", text)
 
 
 def findings_of_drift(drift: Drift | None) -> Iterator[Finding]:

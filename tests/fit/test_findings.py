@@ -127,3 +127,24 @@ def test_every_doubt_of_the_fitter_is_raised_here_or_beside_the_curve_it_concern
     sources = "".join(path.read_text("utf-8") for path in FITTER.glob("*.py"))
     of_a_batch = {"outlying-band", "shape-borrowed"}
     assert set(CAUSES) | beside | of_a_batch == {code for code in CODES if f'"{code}"' in sources}
+
+
+@pytest.mark.parametrize("cycles", [2, 3])
+@pytest.mark.parametrize(
+    ("times", "longer", "said"),
+    [
+        (2.2046, 0.0, "was it read in another unit"),
+        (1.12, 0.0, "% more than another"),
+        (1.0, 0.03, "mm from another: was its length read between other points"),
+        (1.03, 0.008, ""),
+    ],
+)
+def test_a_cycle_far_from_the_others_is_doubted(cycles: int, times: float, longer: float, said: str) -> None:
+    """No single reading stands alone then, and nothing else would tell: the curve lies between the cycles."""
+    rows = [
+        replace(r, force=(r.force or 0.0) * times, length=(r.length or 0.0) + longer) if r.cycle == 2 else r
+        for r in readings(cycles, noise=0.003)
+    ]
+    texts = [f.text for f in fit_runs([run(rows)]).findings if f.code == "not-repeatable"]
+    assert len(texts) == bool(said)
+    assert said in "".join(texts)
