@@ -228,9 +228,7 @@ def _at_both_ends(value: Any, where: str) -> list[Any]:
     if not isinstance(value, list):
         return [value, value]
     if len(value) != 2:
-        raise DataError(
-            f"has {len(value)} values", where=where, remedy="give one, or two: at the bottom and at the top"
-        )
+        raise DataError(f"has {len(value)} values", where=where, remedy="give one, or two: for the bottom, for the top")
     return value
 
 
@@ -261,9 +259,8 @@ def _converted(value: Any, unit: str, quantity: str | None, where: str) -> Any:
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
     if not abs(value) < LARGEST:
-        raise DataError(
-            f"is {str(value)[:20]}, not a finite number", where=where, remedy="write a number, or leave it out"
-        )
+        raise DataError(f"is {str(value)[:20]}, not a finite number", where=where,
+                        remedy="write a number, or leave it out")  # fmt: skip
     return to_si(value, unit, quantity) if quantity else value
 
 
@@ -347,11 +344,9 @@ def under_feet(band: RigBand) -> bool:
 def _check_bar(rig: Rig) -> None:
     bar = rig.bar
     if bar.top <= bar.bottom:
-        raise DataError(
-            f"the top at {bar.top:.4g} m is not above the bottom at {bar.bottom:.4g} m",
-            where="bar.top_mm",
-            remedy="give the heights of the sleeve's centre above the floor; were they swapped?",
-        )
+        text = f"the top at {bar.top:.4g} m is not above the bottom at {bar.bottom:.4g} m"
+        remedy = "give the heights of the sleeve's centre above the floor; were they swapped?"
+        raise DataError(text, where="bar.top_mm", remedy=remedy)
 
 
 def check_band(band: RigBand, rig: Rig, path: str) -> None:
@@ -377,11 +372,8 @@ def check_band(band: RigBand, rig: Rig, path: str) -> None:
     if bar.hooks is not None and (
         band.anchor_height + radii > bar.hooks if band.source == "below" else band.anchor_height - radii < bar.hooks
     ):
-        raise DataError(
-            f"the hooks at {bar.hooks:.4g} m are not clear of {path}'s anchor at {band.anchor_height:.4g} m",
-            where="bar.hooks_mm",
-            remedy="measure both again, each to its centre above the floor",
-        )
+        text = f"the hooks at {bar.hooks:.4g} m are not clear of {path}'s anchor at {band.anchor_height:.4g} m"
+        raise DataError(text, where="bar.hooks_mm", remedy="measure both again, each to its centre above the floor")
     _check_fields(band, path)
     anchor = rig.anchor
     if anchor.height is not None and band.source == "above" and band.anchor_height > anchor.height + 1e-9:

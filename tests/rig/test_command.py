@@ -234,7 +234,7 @@ BAD = {
     "latitude_deg = 45": ("hooks_mm = 120", r"bar\.hooks_mm: the hooks at 0\.12 m are not clear of band\[0\]'s anchor"),
     "sleeve_diameter_mm = 50\n": (
         "sleeve_diameter_mm = 50\nfore_mm = [1, 2, 3]\n",
-        r"band\[0\]\.fore_mm: has 3 values; give one, or two: at the bottom and at the top",
+        r"band\[0\]\.fore_mm: has 3 values; give one, or two: for the bottom, for the top",
     ),
     "altitude_m = 0": ("altitude_m = 0\n[ancor]", r"ancor: unknown field 'ancor'; did you mean 'anchor'"),
 }
