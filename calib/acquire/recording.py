@@ -17,9 +17,11 @@ from calib.errors import DataError
 from calib.records import Row, Run, RunHead
 from calib.units import FORCE, INCH, LENGTH
 
+HELP_OWN_LENGTH = "  16.35 @ 1290    the reading, taken at a length of your own"
+HELP_OWN_LOAD = "  1290 @ 12.5     the reading, taken with a load of your own"
 HELP = (
     "Type what is asked and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
-    "  16.35 @ 1290    the reading, taken at a length of your own",
+    HELP_OWN_LENGTH,
     "  undo            strike the last entry and ask again",
     "  skip            leave this one out",
     "  note TEXT       write a remark into the file",
@@ -283,7 +285,8 @@ def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row
 
 
 def _help(state: Recording, rest: str, at_s: float | None) -> Step:
-    return Step(state, say=HELP)
+    own = HELP_OWN_LOAD if state.hung else HELP_OWN_LENGTH
+    return Step(state, say=tuple(own if line == HELP_OWN_LENGTH else line for line in HELP))
 
 
 def _undo(state: Recording, rest: str, at_s: float | None) -> Step:

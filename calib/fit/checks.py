@@ -204,8 +204,10 @@ def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Ite
     stretch = seen.length / seen.rest
     yield from findings_of_aside(set_aside, slack)
     lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
-    if len(lengths) < FEW_LENGTHS:
-        yield Finding("few-lengths", f"only {len(lengths)} lengths on the way out: eight say much more about the curve")
+    pulls = np.unique(np.round(seen.pull[~seen.unloading], 1))  # under hung loads it is the lengths that scatter
+    places = min(len(lengths), len(pulls))
+    if places < FEW_LENGTHS:
+        yield Finding("few-lengths", f"only {places} lengths on the way out: eight say much more about the curve")
     if (lengths / seen.rest < LOW_STRETCH).sum() < 2:
         yield Finding(
             "few-low-stretch",

@@ -36,7 +36,7 @@ WORTH: dict[LoadKind, Worth] = {
         0.01 * _BOUND,
         0.02 * _BOUND,
         0.0,
-        "casting is taken as good to 2 % a plate and 1 % for the whole lot, where nothing better is stated; "
+        "plates as cast are taken as good to 2 % a plate and 1 % for the whole lot, where nothing better is stated; "
         "old plates can be worse (common practice, no source)",
     ),
     "calibrated": Worth(

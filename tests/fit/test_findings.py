@@ -118,6 +118,15 @@ def test_a_doubt_is_raised_where_there_is_cause_and_says_what_was_seen(code: str
     assert words in said[0]
 
 
+def test_five_loads_hung_twice_are_five_lengths_though_the_tape_reads_a_little_differently() -> None:
+    hung = hung_weights()
+    loads = {r.length: r.mass for r in hung.rows if r.length in LENGTHS[:5]}
+    kept = [replace(r, mass=loads[r.length]) for r in hung.rows if r.length in loads]
+    again = [replace(r, length=(r.length or 0.0) + 0.002 * ((r.cycle or 1) - 1)) for r in kept]
+    said = {f.code: f.text for f in fit_runs([replace(hung, rows=tuple(again))]).findings}
+    assert "only 5 lengths" in said["few-lengths"]
+
+
 def test_a_careful_run_raises_no_doubt() -> None:
     assert [f.code for f in fit_runs([run(readings(3, noise=0.002))]).findings] == []
 

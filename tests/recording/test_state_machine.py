@@ -185,6 +185,11 @@ def test_hung_weights_read_lengths_and_know_inches_from_millimetres() -> None:
     assert "in instead of mm" in wrong.say[0]
 
 
+def test_help_says_for_hung_weights_what_stands_behind_the_at_sign() -> None:
+    assert "1290 @ 12.5     the reading, taken with a load" in "".join(typed(begun("hung-weight"), "help").say)
+    assert "16.35 @ 1290    the reading, taken at a length" in "".join(typed(begun(), "help").say)
+
+
 def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
     state = typed(begun("anchor-on-scale"), "80", f"{80 - shown(1.1):.2f}").state
     assert len(state.run.readings) == 1
