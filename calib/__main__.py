@@ -1,6 +1,7 @@
 """Start the command line: `bandcurve` and `python -m calib`."""
 
 import sys
+from contextlib import suppress
 
 
 def main() -> None:
@@ -13,8 +14,10 @@ def main() -> None:
 
     text = quick_answer(sys.argv[1:])
     if text is not None:
-        sys.stdout.write(text)
-        return
+        with suppress(OSError):  # a full disk or a closed pipe: the slow way says so
+            sys.stdout.write(text)
+            sys.stdout.flush()
+            return
     from calib.verbs.app import run
 
     sys.exit(run(sys.argv[1:]))

@@ -196,7 +196,9 @@ def test_a_file_of_another_kind_is_named_with_what_to_do(tmp_path: Path, capsys:
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
-@pytest.mark.parametrize("command", [["schema", "profile"], ["predict", "KNEE.profile.json", "--length", "1.6m"]])
+@pytest.mark.parametrize(
+    "command", [["--help"], ["--version"], ["schema", "profile"], ["predict", "KNEE.profile.json", "--length", "1.6m"]]
+)
 def test_a_full_disk_behind_standard_output_is_one_sentence(command: list[str]) -> None:
     """Long output fails while it is written, short output when it is flushed at the end."""
     with Path("/dev/full").open("w") as full:
