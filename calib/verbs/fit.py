@@ -114,6 +114,8 @@ def _refuse_other_scale(path: Path, run: "Run") -> None:
     from calib.scale import load_scale
 
     used, checked = run.head.scale, load_scale(path).id
+    if run.head.procedure.method == "hung-weight":
+        raise DataError("hangs known weights and used no scale", where=run.name, remedy="fit it without --scale")
     if used is not None and used.id != checked:
         raise DataError(
             f"was read on the scale {used.id!r}, but the check is of {checked!r}",
@@ -254,5 +256,6 @@ def _next_steps(profile: "Profile", path: Path, shown: Shown) -> Iterator[str]:
     middle = 0.5 * (profile.branches.loading.length_m[0] + profile.branches.loading.length_m[-1])
     length = f"{middle:.2f}m" if shown.length == "m" else f"{middle / shown.metre:.0f}in"
     yield f"Written to {path}. Next:"
-    yield f"  bandcurve show {path} --figure {path.name.removesuffix('.profile.json')}.png"
-    yield f"  bandcurve predict {path} --length {length}"
+    unit = "" if shown.force == "kg" else f" --unit {shown.force}"
+    yield f"  bandcurve show {path} --figure {path.name.removesuffix('.profile.json')}.png{unit}"
+    yield f"  bandcurve predict {path} --length {length}{unit}"

@@ -116,7 +116,7 @@ def command(
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(in_force, in_force)
     with RunWriter.create(target, head, columns_for(in_length, shown_force, in_force if hung else None)) as writer:
         writer.extend(rows)
-    print(f"Written to {target}. Next:\n  bandcurve fit {target}")
+    print(f"Written to {target}. Next:\n  bandcurve fit {target}{' --unit lb' if in_force in ('lb', 'lbf') else ''}")
 
 
 def _refuse_missing(names: list[str]) -> None:

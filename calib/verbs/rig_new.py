@@ -48,7 +48,7 @@ def command(
     if as_json:
         print(json.dumps({"file": str(path)}))
     else:
-        print(f"Written: {path}\nNext:\n  bandcurve rig {path}")
+        print(f"Written: {path}\nNext:\n  bandcurve rig {path}    (in lb: add --unit lb)")
     return 0
 
 

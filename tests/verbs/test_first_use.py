@@ -129,3 +129,20 @@ def test_kilos_or_pounds_as_the_reader_likes(capsys: pytest.CaptureFixture[str])
     assert shown[1] == pytest.approx(shown[0] / 0.45359237, abs=0.02)
     assert run(["show", knee, "--unit", "stone"]) == 2
     assert "use kg or lb" in capsys.readouterr().err
+
+
+def test_hung_weights_take_no_check_of_a_scale(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    scale = tmp_path / "other.scale.json"
+    assert run(["scale", "new", "other", "--resolution", "0.05kg", "--capacity", "50kg", "--out", str(tmp_path)]) == 0
+    plates = tmp_path / "plates.csv"
+    plates.write_text("known_kg,shown_kg,branch\n0,0,up\n10,10.1,up\n20,20.15,up\n10,10.1,down\n0,0,down\n", "utf-8")
+    assert run(["scale", "check", str(scale), "--from", str(plates), "--loads-kind", "weighed"]) == 0
+    capsys.readouterr()
+    assert run(["fit", str(SAMPLES / "THIN.run.csv"), "--scale", str(scale), "--out", str(tmp_path)]) == 1
+    assert "used no scale; fit it without --scale" in capsys.readouterr().err
+
+
+def test_what_to_do_next_keeps_the_unit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["fit", str(SAMPLES / "THIN.run.csv"), "--unit", "lb", "--out", str(tmp_path)]) == 0
+    said = capsys.readouterr().out.split("Next:")[1]
+    assert said.count("--unit lb") == 2
