@@ -15,6 +15,7 @@ from calib.versioned import IsoDate, NotNegative, Part, Positive
 
 FORMAT = versioned.Version("bandcurve-scale", 1, 0)
 CAP_BYTES = 4_000_000
+UNNAMED_CELL = "load-cell"  # id in a run recorded at a line without a scale's file
 SHOWN_UNIT = "shown_unit"  # in the free space
 U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without a check; a bound of common practice
 

@@ -3,7 +3,7 @@
 The zero is taken off, a check's correction applied, the band's own weight allowed for. No curve is known here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -107,6 +107,21 @@ def with_check(run: Run, correction: Correction) -> Run:
     return replace(run, head=replace(run.head, scale=checked))
 
 
+def with_newton(run: Run, line: Callable[[float], float], step: float) -> Run:
+    """A run in counts with their force, by what a scale's file says of a count; rows that have a force keep it.
+
+    Args:
+        run: As recorded.
+        line: Newton for a number of counts.
+        step: One count. [N]
+    """
+    rows = tuple(replace(r, force=line(r.counts)) if r.force is None and r.counts is not None else r for r in run.rows)
+    scale = run.head.scale
+    if scale is None or rows == run.rows:
+        return run
+    return replace(run, rows=rows, head=replace(run.head, scale=replace(scale, resolution=step)))
+
+
 def observe(runs: Sequence[Run]) -> Observations:
     """Readings of one band's runs, joined.
 
@@ -154,7 +169,7 @@ def _observe_one(index: int, run: Run) -> Observations:
         raise DataError(
             "the readings are counts and nothing says what a count is",
             where=run.name,
-            remedy="check the scale with known loads first: bandcurve scale check",
+            remedy="check the cell, bandcurve scale check CELL.scale.json --port PORT, then fit with --scale that file",
         )
     offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     length = np.array([r.length for r in rows], dtype=float) + offset

@@ -5,6 +5,8 @@ What a number means comes from the scale's file or from the line; nothing is gue
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from types import TracebackType
+from typing import Self
 
 from calib.acquire.baud import Setting
 from calib.acquire.line_agreement import Chosen
@@ -47,6 +49,12 @@ class CellLine:
     unit: str | None  # of the line; None is counts
     rate: float  # readings a second
 
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.listening.source.close()
+
     def skip(self) -> None:
         """Throw away what came while something else was done."""
         while self.listening.poll(0.0):
@@ -66,7 +74,7 @@ def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
 def open_line(
     wanted: Wanted, scale: Scale | None, opened: Callable[[str, Setting | None], Source] = open_source
 ) -> CellLine:
-    """Open a line and listen until it is understood; the caller closes `listening.source`.
+    """Open a line and listen until it is understood; a context manager that closes it.
 
     Args:
         wanted: Where, and what the user has said of it.

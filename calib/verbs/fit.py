@@ -91,6 +91,7 @@ def _read(paths: Sequence[Path], scale: Path | None = None) -> tuple[list[tuple[
                 raise DataError(f"holds the same readings as {twin}", where=str(path), remedy="give each run once")
             if scale is not None:
                 _refuse_other_scale(scale, run)
+                run = _in_newton(run, scale)
             read.append((path, run))
         except BandcurveError as error:
             failed.append((str(path), str(error)))
@@ -109,14 +110,23 @@ def _correction(path: Path) -> tuple["Correction", list[tuple[str, str]]]:
     return check, [(path.name, sha256(path.read_bytes()).hexdigest())]
 
 
+def _in_newton(run: "Run", path: Path) -> "Run":
+    """A run in counts, with what the scale's file says of a count."""
+    from calib.fit.observations import with_newton
+    from calib.scale import load_scale
+
+    counts = load_scale(path).counts
+    return run if counts is None else with_newton(run, counts.force, abs(counts.per_count_N))
+
+
 def _refuse_other_scale(path: Path, run: "Run") -> None:
     """A check says nothing of another scale than the one it was made on."""
-    from calib.scale import load_scale
+    from calib.scale import UNNAMED_CELL, load_scale
 
     used, checked = run.head.scale, load_scale(path).id
     if run.head.procedure.method == "hung-weight":
         raise DataError("hangs known weights and used no scale", where=run.name, remedy="fit it without --scale")
-    if used is not None and used.id != checked:
+    if used is not None and used.id not in (checked, UNNAMED_CELL):
         raise DataError(
             f"was read on the scale {used.id!r}, but the check is of {checked!r}",
             where=run.name,

@@ -5,7 +5,7 @@ When a point is there is decided in `calib.acquire.held`, what follows from it i
 
 import time
 from collections.abc import Callable
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 from pathlib import Path
@@ -16,7 +16,7 @@ from calib.acquire.lines import Record
 from calib.acquire.stream_file import StreamWriter, stream_path
 from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
-from calib.scale import U_CELL_UNCHECKED, Scale
+from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
 from calib.verbs import live
 from calib.verbs.cell_line import CellLine, Wanted, open_line
 from calib.verbs.gear_talk import positive_force
@@ -53,9 +53,7 @@ def record_at_port(
         raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
     if not at_terminal():
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
-    with ExitStack() as closing:
-        line = open_line(wanted, given.scale)
-        closing.callback(line.listening.source.close)
+    with open_line(wanted, given.scale) as line:
         scale = given.scale or _scale_of(line, resume)
         options = f" --port {wanted.port}" + (" --hand" if grip == "hand" else "")
 
@@ -80,7 +78,7 @@ def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check --port' does better.")
     capacity = ask(f"Most the cell takes, {unit}: ", positive_force(unit))
     step = 0.0 if line.meter.in_counts else line.meter.step
-    fields = {"format": "bandcurve-scale/1", "id": "load-cell", "kind": "load-cell", "resolution_N": step}
+    fields = {"format": "bandcurve-scale/1", "id": UNNAMED_CELL, "kind": "load-cell", "resolution_N": step}
     return Scale.model_validate({**fields, "capacity_N": capacity})
 
 

@@ -12,7 +12,8 @@ from calib.errors import DataError, UsageError
 if TYPE_CHECKING:
     from calib.fit.scale_check import ScaleCheck
     from calib.scale import Scale
-    from calib.verbs.scale_hung import Hung
+    from calib.verbs.port_check import Checked
+    from calib.verbs.scale_hung import Draft, Hung, Stated
 
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
@@ -112,6 +113,19 @@ def check(
     any_gain: Annotated[
         bool, typer.Option("--any-gain", help="Take it even where the scale shows far more or less than the loads.")
     ] = False,
+    port: Annotated[
+        str | None, typer.Option("--port", metavar="PORT", help="A load cell's line: hang a load, it takes the value.")
+    ] = None,
+    turned: Annotated[
+        bool, typer.Option("--reversed", help="With --port: keep the sign of a cell that is the other way round.")
+    ] = False,
+    baud: Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")] = None,
+    column: Annotated[
+        int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
+    ] = None,
+    line_format: Annotated[
+        str | None, typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.")
+    ] = None,
     as_json: JsonOption = False,
 ) -> int:
     """Check a scale with known loads, up and down, and keep the correction in its file.
@@ -121,6 +135,7 @@ def check(
       bandcurve scale check garage-hook.scale.json
       bandcurve scale check garage-hook.scale.json --from plates.csv --loads-kind plates --loads plates-1
       bandcurve scale check garage-hook.scale.json --from plates.csv --u-common 0.1% --u-each 5g
+      bandcurve scale check cell.scale.json --port /dev/ttyUSB0
     """
     from calib.scale import load_scale, save_scale
     from calib.verbs.scale_hung import Draft, Stated, from_keyboard, from_table
@@ -130,15 +145,48 @@ def check(
     day, shown_unit = _day(on), _shown_unit(unit, scale)
     stated = Stated(loads_kind, loads, u_common, u_each, temperature)
     draft = Draft.beside(file, scale.id)
-    hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
+    creep = None
+    if port is not None:
+        if table is not None:
+            raise UsageError("--from and --port are two ways to one check", remedy="leave one out")
+        checked = _at_line(scale, port, (baud, column, line_format), stated, draft, (latitude, altitude), turned)
+        hung, scale, creep = checked.hung, checked.scale, checked.creep
+    else:
+        hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
     result = _fit(hung, scale, day, (latitude, altitude))
-    _refuse_far_off(result, any_gain, str(table or "typed"))
+    _refuse_far_off(result, any_gain, str(table or port or "typed"))
     name = _name(scale, day)
-    save_scale(scale.with_check(check_part(result, name, (latitude, altitude), temperature)), file)
+    save_scale(scale.with_check(check_part(result, name, (latitude, altitude), temperature, creep)), file)
     if table is None:
         draft.path.unlink(missing_ok=True)
     _tell_check(result, f"{scale.id}/{name}", file, shown_unit, as_json)
     return 0
+
+
+def _at_line(
+    scale: "Scale",
+    port: str,
+    line: tuple[str | None, int | None, str | None],
+    stated: "Stated",
+    draft: "Draft",
+    place: tuple[float | None, float | None],
+    turned: bool,
+) -> "Checked":
+    """The loads, hung one after the other at a load cell's line."""
+    from calib.gravity import local_gravity
+    from calib.verbs.cell_line import Wanted, open_line
+    from calib.verbs.listen import chosen_of, setting_of
+    from calib.verbs.port_check import check_at_line
+    from calib.verbs.prompts import prepare
+    from calib.verbs.scale_hung import loads_of
+
+    prepare()
+    baud, column, line_format = line
+    chosen = chosen_of(column, line_format)
+    wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format)
+    with open_line(wanted, scale) as opened:
+        loads = loads_of(stated)
+        return check_at_line(opened, scale, loads, draft, local_gravity(*place)[0], may_turn=turned)
 
 
 def _shown_unit(given: str | None, scale: "Scale") -> str:

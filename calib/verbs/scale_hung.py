@@ -68,8 +68,7 @@ def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hu
     """
     prepare()
     say("", "Hang known loads on the scale, up and then down. A check takes about five minutes.", "")
-    silent = (stated.kind, stated.u_common, stated.u_each) == (None, None, None)
-    loads = ask_loads() if silent and at_terminal() else _loads(stated, "mass")
+    loads = loads_of(stated)
     water, cold = loads.kind == "water", stated.water_C
     if water and cold is None and at_terminal():
         cold = ask_water_temperature()
@@ -77,6 +76,12 @@ def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hu
     rows = ask_rows(unit, water, scale.locks != "no", lambda some: draft.keep(some, "volume" if water else "mass"))
     plus = any(len(row.pieces) > 1 for row in rows)
     return Hung(_as_water(rows, cold) if water else rows, loads, plus)
+
+
+def loads_of(stated: Stated) -> KnownLoads:
+    """The set of known loads: from options, or asked for where they are silent."""
+    silent = (stated.kind, stated.u_common, stated.u_each) == (None, None, None)
+    return ask_loads() if silent and at_terminal() else _loads(stated, "mass")
 
 
 @dataclass(frozen=True)

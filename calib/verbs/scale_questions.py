@@ -87,7 +87,7 @@ def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[Chec
         except EndOfInputError:
             return sheet.rows
         if not text:
-            if _enough(sheet.rows, locks):
+            if enough(sheet.rows, locks):
                 return sheet.rows
             continue
         before, sheet = sheet, _taken(sheet, text)
@@ -95,7 +95,7 @@ def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[Chec
             keep(sheet.rows)
 
 
-def _enough(rows: Sequence[CheckRow], locks: bool) -> bool:
+def enough(rows: Sequence[CheckRow], locks: bool) -> bool:
     """Whether an empty line ends the check; says what is missing."""
     loads = {sum(r.pieces) for r in rows}
     if len(loads) < 2 or len(rows) < 3:

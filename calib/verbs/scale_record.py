@@ -2,14 +2,18 @@
 
 from calib.fit.scale_check import ScaleCheck
 from calib.fit.weighings import down_less_up
-from calib.scale import CheckReading, FittedCorrection, KnownLoad
+from calib.scale import CheckReading, Creep, FittedCorrection, KnownLoad
 from calib.scale import KnownLoads as LoadsDocument
 from calib.scale import ScaleCheck as CheckDocument
 from calib.units import G_STANDARD
 
 
 def check_part(
-    result: ScaleCheck, name: str, place: tuple[float | None, float | None], temperature: float | None
+    result: ScaleCheck,
+    name: str,
+    place: tuple[float | None, float | None],
+    temperature: float | None,
+    creep: Creep | None = None,
 ) -> CheckDocument:
     """The check as the scale's file keeps it.
 
@@ -18,6 +22,7 @@ def check_part(
         name: Its name, usually the day.
         place: Latitude [degree] and altitude [m], None where not known.
         temperature: [degree Celsius]
+        creep: What a load's value did in minutes, where it was watched.
     """
     known = result.loads
     per_kg = 1 / G_STANDARD if known.kind == "force" else 1.0  # the file keeps masses
@@ -50,6 +55,7 @@ def check_part(
         repeatability_N=result.repeatability,
         reversibility_N=max((-gap for gap in gaps), default=None),
         zero_return_N=result.zero_return,
+        creep=creep,
     )
 
 

@@ -1,0 +1,266 @@
+"""`bandcurve scale check --port`: a known load is hung and named, its held value taken; counts become force by it.
+
+When a value is held is decided in `calib.acquire.held`; the correction is fitted elsewhere, from what comes out here.
+"""
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from calib.acquire.check_table import read_pieces
+from calib.acquire.hands_free import LOAD_S
+from calib.acquire.held import HeldPoint, HoldRules, HoldWatch
+from calib.acquire.meter import Meter
+from calib.acquire.typed_entry import clean
+from calib.errors import DataError
+from calib.fit.known_loads import KnownLoads
+from calib.scale import CountsLine, Creep, Scale
+from calib.units import FORCE
+from calib.verbs import live
+from calib.verbs.cell_line import REVERSED, CellLine
+from calib.verbs.kept_line import LINE, with_line
+from calib.verbs.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
+from calib.verbs.scale_hung import Draft, Hung
+from calib.verbs.scale_questions import Sheet, enough
+
+WAIT = 0.1  # s of one wait for bytes
+REDRAW = 0.2  # s
+CREEP_S, MEAN_S = 300.0, 10.0  # OIML R 76 looks at creep over half an hour; five minutes are a reading's order here
+OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are another cell's
+WIDTH = 60
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a check at a line gave, before it is fitted."""
+
+    hung: Hung
+    scale: Scale  # with what the line is and what a count is
+    creep: Creep | None
+    noise: float  # [N] of a quarter of a second
+
+
+@dataclass
+class _Taken:
+    """Loads and held values so far."""
+
+    sheet: Sheet
+    points: list[HeldPoint] = field(default_factory=list)
+    creep: tuple[float, float] | None = None  # value when it began, and its change
+
+    @property
+    def zero(self) -> float:
+        """What is shown with nothing on; the first value where nothing was read yet."""
+        alone = [p.force for p, r in zip(self.points, self.sheet.rows, strict=True) if not r.pieces]
+        return alone[0] if alone else 0.0
+
+
+def check_at_line(
+    line: CellLine, scale: Scale, loads: KnownLoads, draft: Draft, g: float, *, may_turn: bool = False
+) -> Checked:
+    """Have known loads hung one after the other, and take each value by itself.
+
+    Args:
+        line: Open and understood.
+        scale: As its file stands.
+        loads: The set of known loads.
+        draft: Keeps what was taken so far, where the line has a unit.
+        g: Of the place. [m/s2]
+        may_turn: Keep the sign of a cell that is the other way round without asking.
+
+    Raises:
+        DataError: The cell is the other way round and that is not wanted, or it is another cell than the file's.
+    """
+    unit = scale.shown_unit or "kg"
+    say("", "Type what hangs and press Enter; at the bell its value is taken. Nothing first: 0.")
+    say("One load after the other up, then down again to 0; Enter alone ends.")
+    say("'undo' takes the last back; 'creep' watches what hangs for five minutes.")
+    taken = _Taken(Sheet(unit, litres=False))
+    while True:
+        try:
+            text = clean(ask_line(f"{len(taken.points) + 1:>3}> now hangs, {taken.sheet.known_unit}: "))
+        except EndOfInputError:
+            break
+        if not text and enough(taken.sheet.rows, locks=False):
+            break
+        if text:
+            _one(line, taken, text.lower())
+            if not line.meter.in_counts:  # a table of counts would be read as newton later
+                draft.keep(taken.sheet.rows, "mass")
+    return _checked(line, scale, loads, taken, g, may_turn=may_turn)
+
+
+def _one(line: CellLine, taken: _Taken, text: str) -> None:
+    """One answer."""
+    if text == "undo":
+        say("  Taken back." if taken.points else "  Nothing to take back.")
+        taken.points = taken.points[:-1]
+        taken.sheet = replace(taken.sheet, rows=taken.sheet.rows[:-1])
+        return
+    if text == "creep":
+        _watch_creep(line, taken)
+        return
+    try:
+        pieces = read_pieces(text.replace(",", "."), taken.sheet.known_unit)
+    except DataError as error:
+        say(f"  {sentence(error)}")
+        return
+    point = _held(line, taken.zero)
+    if point is None:
+        say("  Once more, please: what hangs?")
+        return
+    say_prompt(live.BELL)
+    say(f"  {words(point.force - taken.zero if taken.points else point.force, line.meter, taken.sheet.unit)}")
+    taken.sheet = taken.sheet.with_row(pieces, point.force)
+    taken.points.append(point)
+
+
+def words(value: float, meter: Meter, unit: str) -> str:
+    """A value of the line in words."""
+    return f"{value:.0f} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
+
+
+def _held(line: CellLine, zero: float) -> HeldPoint | None:
+    """Wait until it stands, and take it; None where the line broke off."""
+    meter = line.meter
+    watch = HoldWatch(HoldRules.weight(LOAD_S, meter.floor, meter.newton), zero)
+    found: list[HeldPoint] = []
+
+    def see(at_s: float, value: float) -> bool:
+        found.extend(e.point for e in watch.feed(at_s, value) if e.point)
+        return bool(found)
+
+    return found[0] if _follow(line, see) else None
+
+
+def _follow(line: CellLine, see: Callable[[float, float], bool]) -> bool:
+    """Show the line's values until one is the last wanted; False where the line broke off."""
+    line.skip()
+    drawn = 0.0
+    said = ""
+    while not line.listening.ended:
+        for record in line.listening.poll(WAIT):
+            value = line.meter.value(record)
+            if value is not None and see(record.at_s, value):
+                _show("")
+                return True
+            if record.kind == "reset":
+                _show("")
+                say(f"  {record.note or 'the board started again'}: begin again with nothing on it.")
+                return False
+            if record.kind in ("overload", "fault") and record.kind != said:
+                said = record.kind
+                say(f"  {record.kind}: {record.note or record.raw.strip()[:40]}")
+            if value is not None and time.monotonic() - drawn > REDRAW:
+                drawn = time.monotonic()
+                _show(f"  {words(value, line.meter, 'kg')}   wait for the bell")
+    raise DataError("the line ended", where=line.listening.source.name, remedy="is it a captured file?")
+
+
+def _show(text: str) -> None:
+    say_prompt(f"\r{text:<{WIDTH}}\r{text}")
+
+
+def _watch_creep(line: CellLine, taken: _Taken) -> None:
+    """How a load's value changes in five minutes."""
+    if not taken.points or not taken.sheet.rows[-1].pieces:
+        say("  Hang a load first, the largest is best.")
+        return
+    say("  Leave it hanging, five minutes; the bell says when.")
+    seen: list[tuple[float, float]] = []
+
+    def see(at_s: float, value: float) -> bool:
+        if not seen or at_s - seen[0][0] <= MEAN_S or at_s - seen[0][0] >= CREEP_S - MEAN_S:
+            seen.append((at_s, value))
+        return at_s - seen[0][0] >= CREEP_S
+
+    if not _follow(line, see):
+        return
+    say_prompt(live.BELL)
+    middle = seen[0][0] + CREEP_S / 2
+    first = float(np.mean([v for t, v in seen if t < middle]))
+    last = float(np.mean([v for t, v in seen if t >= middle]))
+    taken.creep = (first, last - first)
+    say(f"  It changed by {words(last - first, line.meter, taken.sheet.unit)}.")
+
+
+def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: float, *, may_turn: bool) -> Checked:
+    """Values as force, with what the file keeps of the line."""
+    if len({sum(r.pieces) for r in taken.sheet.rows}) < 2:
+        raise DataError("a check needs nothing and one known load at least", remedy="hang them one after the other")
+    known = np.array([sum(r.pieces) for r in taken.sheet.rows]) * g
+    values = np.array([p.force for p in taken.points])
+    slope = float(np.polyfit(values, known, 1)[0]) if np.ptp(values) else 0.0
+    if slope == 0.0:
+        raise DataError("the line says the same with and without load", remedy="is the right column taken (--column)?")
+    turned = slope < 0
+    if turned:
+        _turn(line, may_turn=may_turn)
+    counts, factor = scale.counts, -1.0 if turned and not line.meter.in_counts else 1.0
+    if line.meter.in_counts:
+        counts = _counts_line(line.meter, values, known)
+        shown = [counts.force(line.meter.counts(v) or 0.0) for v in values]
+        per = abs(counts.per_count_N)
+    else:
+        shown, per = [factor * float(v) for v in values], 1.0
+        _refuse_other_cell(scale, slope * factor)
+    rows = tuple(replace(r, shown=s) for r, s in zip(taken.sheet.rows, shown, strict=True))
+    step = per * line.meter.step if counts else scale.resolution_N
+    creep = None
+    if taken.creep is not None:
+        at = max(abs(taken.creep[0] - taken.zero) * per, 1e-6)
+        sign = -1.0 if turned else 1.0
+        creep = Creep(at_N=at, after_s=CREEP_S, change_N=sign * taken.creep[1] * per)
+    told = any(len(r.pieces) > 1 for r in rows)
+    noise = float(np.median([p.sd for p in taken.points])) * per
+    say(f"  Noise of a quarter of a second: {noise / FORCE['kg'] * 1000:.2g} g.")
+    kept = _keep_line(
+        replace_counts(scale, counts, step), line, turned=turned != line.meter.reversed and counts is None
+    )
+    return Checked(Hung(rows, loads, told), kept, creep, noise)
+
+
+def _turn(line: CellLine, *, may_turn: bool) -> None:
+    what = "the numbers fall as the load grows: the cell is the other way round"
+    say("", f"  {what[:1].upper()}{what[1:]}.")
+    if may_turn:
+        return
+    try:
+        if yes("  Keep that sign in the scale's file?", default=False):
+            return
+    except EndOfInputError:
+        pass
+    raise DataError(what, where=line.listening.source.name, remedy="turn it round, or give --reversed to keep the sign")
+
+
+def _counts_line(meter: Meter, values: np.ndarray, known: np.ndarray) -> CountsLine:
+    """Newton of a count, so that nothing hanging is near zero."""
+    counts = np.array([meter.counts(float(v)) or 0.0 for v in values])
+    per, zero = np.polyfit(counts, known, 1)
+    return CountsLine(zero_N=float(f"{zero:.7g}"), per_count_N=float(f"{per:.7g}"))
+
+
+def _refuse_other_cell(scale: Scale, slope: float) -> None:
+    if scale.counts is not None and abs(slope - 1) > OTHER_CELL:
+        raise DataError(
+            f"the file's newton for a count makes {1 / slope:.3g} times the known loads: another cell or converter?",
+            where=f"scale {scale.id}",
+            remedy="make a file of its own for it: bandcurve scale new NAME --kind load-cell",
+        )
+
+
+def replace_counts(scale: Scale, counts: CountsLine | None, step: float) -> Scale:
+    """The scale with what a count is; its step is then that of the line."""
+    return Scale.model_validate({**dict(scale), "counts": counts, "resolution_N": step})
+
+
+def _keep_line(scale: Scale, line: CellLine, *, turned: bool) -> Scale:
+    """The scale with the line's format, speed and way round in its free space."""
+    form = line.listening.format
+    if form is not None:
+        scale = with_line(scale, form, line.listening.setting)
+    kept = scale.extensions.get(LINE)
+    document = {**(kept if isinstance(kept, dict) else {}), REVERSED: turned}
+    return Scale.model_validate({**dict(scale), "extensions": {**scale.extensions, LINE: document}})

@@ -1,0 +1,126 @@
+"""A check of a load cell by its line: loads are hung and named, values taken; counts become force, signs are said."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from calib.errors import DataError
+from calib.fit.known_loads import usual
+from calib.scale import Scale, load_scale, save_scale
+from calib.units import G_STANDARD
+from calib.verbs import port_check
+from calib.verbs.cell_line import Wanted, open_line
+from calib.verbs.fit import command as fit
+from calib.verbs.port_check import Checked, check_at_line
+from calib.verbs.prompts import EndOfInputError
+from calib.verbs.scale import _fit
+from calib.verbs.scale_hung import Draft
+from calib.verbs.scale_record import check_part
+from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, head_for, recorder_at
+from tests.port_recording.trials import type_flat
+
+UP_AND_DOWN = ("0", "10", "20", "10", "0", "")
+
+
+def _cell(**fields: object) -> Scale:
+    plain = {"format": "bandcurve-scale/1", "id": "cell", "kind": "load-cell", "resolution_N": 0.05}
+    return Scale.model_validate({**plain, "capacity_N": 1000.0, **fields})
+
+
+def _checked(
+    bench: Bench,
+    folder: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    typed: tuple[str, ...] = UP_AND_DOWN,
+    scale: Scale | None = None,
+    *,
+    may_turn: bool = False,
+) -> Checked:
+    bench = replace(bench, relaxing=0.0)
+    answers: Iterator[str] = iter(typed)
+
+    def ask(prompt: str, begun: str = "") -> str:
+        text = next(answers, None)
+        if text is None:
+            raise EndOfInputError
+        if text.isdigit():
+            bench.go_to(float(text) * G_STANDARD)
+            bench.t += 60.0  # the load swings to rest, and is named then
+        return text
+
+    monkeypatch.setattr(port_check, "ask_line", ask)
+    scale = scale or _cell()
+    with open_line(Wanted("bench"), scale, opened=lambda name, setting: bench) as line:
+        draft = Draft(folder / "cell.check.csv")
+        return check_at_line(line, scale, usual("plates-1", "weighed"), draft, G_STANDARD, may_turn=may_turn)
+
+
+def test_counts_become_newton_and_the_line_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch)
+    counts = checked.scale.counts
+    assert counts is not None
+    assert counts.per_count_N == pytest.approx(1 / COUNTS_PER_NEWTON, rel=1e-4)
+    assert counts.force(ZERO_COUNTS) == pytest.approx(0.0, abs=0.02)
+    assert [r.branch for r in checked.hung.rows] == ["loading", "loading", "loading", "unloading", "unloading"]
+    assert checked.scale.resolution_N == pytest.approx(1 / COUNTS_PER_NEWTON, rel=1e-3)
+    assert checked.scale.extensions["line"]["format"]["roles"][:2] == ("clock", "value")
+    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
+    assert result.zero_return == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_second_check_keeps_what_a_count_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = _checked(Bench(unit="counts"), tmp_path, monkeypatch).scale
+    again = _checked(Bench(unit="counts", seed=2), tmp_path, monkeypatch, scale=first)
+    assert again.scale.counts == first.counts
+    other = first.model_copy(update={"counts": first.counts.model_copy(update={"per_count_N": 0.002})})  # type: ignore[union-attr]
+    with pytest.raises(DataError, match="another cell"):
+        _checked(Bench(unit="counts"), tmp_path, monkeypatch, scale=other)
+
+
+@pytest.mark.parametrize("unit", ["counts", "kg"])
+def test_a_cell_the_other_way_round_is_said_and_its_sign_kept_only_when_told(
+    unit: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pytest.raises(DataError, match="--reversed"):
+        monkeypatch.setattr(port_check, "yes", lambda prompt, default=True: False)
+        _checked(Bench(unit=unit, turned=True), tmp_path, monkeypatch)
+    checked = _checked(Bench(unit=unit, turned=True), tmp_path, monkeypatch, may_turn=True)
+    shown = [r.shown for r in checked.hung.rows]
+    assert shown == pytest.approx([0, 10 * G_STANDARD, 20 * G_STANDARD, 10 * G_STANDARD, 0], abs=0.1)
+    with open_line(Wanted("bench"), checked.scale, opened=lambda n, s: Bench(unit=unit, turned=True)) as line:
+        assert line.meter.reversed is (unit == "kg")
+        assert (line.meter.per_count or 0.0) < 0 or unit == "kg"
+
+
+def test_creep_is_watched_when_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    bench = Bench(drift_n_per_s=0.001)
+    checked = _checked(bench, tmp_path, monkeypatch, ("0", "20", "creep", "0", ""))
+    assert checked.creep is not None
+    assert checked.creep.after_s == 300.0
+    assert checked.creep.at_N == pytest.approx(20 * G_STANDARD, rel=0.01)
+    assert checked.creep.change_N == pytest.approx(0.29, abs=0.02)
+
+
+def test_too_few_loads_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(DataError, match="one known load at least"):
+        _checked(Bench(), tmp_path, monkeypatch, ("0", "0", "0", ""))
+
+
+def test_counts_recorded_before_the_check_are_fitted_with_its_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    type_flat(monkeypatch)
+    recorder, _ = recorder_at(Bench(unit="counts"), tmp_path, head_for(counts=True, cycles=2))
+    recorder.record()
+    assert fit([recorder.path], out=tmp_path) == 1
+    assert "scale check CELL.scale.json --port" in capsys.readouterr().err
+    checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch)
+    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    path = tmp_path / "cell.scale.json"
+    save_scale(checked.scale.with_check(check_part(result, "2026-03-01", (None, None), None)), path)
+    assert load_scale(path).counts == checked.scale.counts
+    assert fit([recorder.path], out=tmp_path, scale=path) == 0
+    assert "kg" in capsys.readouterr().out
