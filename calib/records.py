@@ -169,7 +169,7 @@ class Row:
     note: str = ""
     n: int | None = None  # samples behind a load cell's value
     sd: float | None = None  # [N] their standard deviation
-    relax_percent_per_decade: float | None = None
+    relax_percent_per_decade: float | None = None  # loss of force with a decade of time; on the way back it is negative
     line: int = 0  # line in the file, 0 where there is none
 
 

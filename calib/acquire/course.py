@@ -12,6 +12,7 @@ from calib.errors import DataError
 from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import FORCE, LENGTH, MASS
 
+SWEEP_LENGTHS = 24
 BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
 ZERO_LOST = "zero lost"  # beginning of the note of a gap row: zeros before it say nothing of readings after it
 SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
@@ -36,6 +37,12 @@ class Course:
     capacity: float | None = None  # [N]
     holes: Holes | None = None
     on_paper: bool = False  # measured already, and typed in from a form
+
+
+def many_lengths(settings: Sequence[float]) -> tuple[float, ...]:
+    """What a continuous sweep is read at: lengths close together over the span of a plan. [m]"""
+    low, high = min(settings), max(settings)
+    return tuple(round(low + (high - low) * i / (SWEEP_LENGTHS - 1), 4) for i in range(SWEEP_LENGTHS))
 
 
 def extensions_of(course: Course) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from calib.acquire.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.lines import Record
 from calib.acquire.meter import Meter
 from calib.acquire.recording import Recording, Step, take, take_beside, take_row
+from calib.acquire.sweep import SweepPoint
 from calib.acquire.typed_entry import shown
 from calib.records import Row
 from calib.units import FORCE, G_STANDARD, LENGTH
@@ -53,7 +54,15 @@ class HandsFree:
     the end; `value` the newest one.
     """
 
-    def __init__(self, state: Recording, meter: Meter, grip: Grip, u_sensor: Callable[[float], float]) -> None:
+    def __init__(
+        self,
+        state: Recording,
+        meter: Meter,
+        grip: Grip,
+        u_sensor: Callable[[float], float],
+        *,
+        same_line: bool = False,
+    ) -> None:
         """Begin, or go on where the rows end; then the zero is taken anew first.
 
         Args:
@@ -61,11 +70,12 @@ class HandsFree:
             meter: What the numbers of the line mean.
             grip: What fixes the length.
             u_sensor: Standard uncertainty of a pull from the sensor. [unit of the value]
+            same_line: The line was not interrupted since the last row, so the zero still holds.
         """
         self.state, self.meter, self.grip, self.u_sensor = state, meter, grip, u_sensor
         self.value: float | None = None
         self._zero, self._u_zero = self._last_zero(), 0.0
-        self._lost = bool(state.rows) and state.slot is not None
+        self._lost = bool(state.rows) and state.slot is not None and not same_line
         self._armed = False
         self._said = ""
         self._next()
@@ -78,9 +88,19 @@ class HandsFree:
         return self.state.slot.kind if self.state.slot else ""
 
     @property
+    def zero(self) -> float:
+        """What is shown with nothing pulling, as far as it is known. [unit of the value]"""
+        return self._zero or 0.0
+
+    @property
+    def sign(self) -> float:
+        """A pull takes weight off an anchor's scale."""
+        return -1.0 if self.state.head.procedure.method == "anchor-on-scale" else 1.0
+
+    @property
     def pull(self) -> float | None:
         """The newest value less the zero, None before there is one. [unit of the value]"""
-        return None if self.value is None or self._zero is None else self._sign * (self.value - self._zero)
+        return None if self.value is None or self._zero is None else self.sign * (self.value - self._zero)
 
     @property
     def ready_s(self) -> float | None:
@@ -242,7 +262,7 @@ class HandsFree:
         u = point.total_u(self.meter.step, self.u_sensor(net), self._u_zero)
         relaxing = ""
         if row.relax_percent_per_decade is not None:
-            relaxing = f", {row.relax_percent_per_decade:+.1f} % in ten times the time"
+            relaxing = f", {-row.relax_percent_per_decade:+.1f} % in ten times the time"
         at = self._place(slot.setting or 0.0)
         held = f"{point.dwell_s:.0f} s after the stop"
         return self._stepped(step, 1, (f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}.",))
@@ -271,11 +291,26 @@ class HandsFree:
     def _top(self) -> float:
         return max((r.length or 0.0 for r in self.state.run.readings if r.branch == "loading"), default=0.0)
 
+    def swept(self, point: SweepPoint) -> Row:
+        """A point of a sweep as the next row."""
+        return Row(
+            self.state.next_number,
+            cycle=point.cycle,
+            branch=point.branch,
+            length=point.length,
+            force=None if self.meter.in_counts else point.force,
+            counts=self.meter.counts(point.force),
+            at_s=round(point.at_s, 1),
+            dwell_s=0.0,
+            n=point.n,
+            sd=None if self.meter.in_counts else point.sd,
+        )
+
     def _row(self, point: HeldPoint, kind: str) -> Row:
         known = not self.meter.in_counts
         relax = None
         if point.percent_per_decade is not None and (point.u_percent or 0.0) < SURE_PERCENT:
-            relax = round(point.percent_per_decade, 2)
+            relax = round(-point.percent_per_decade, 2)
         return Row(
             self.state.next_number,
             "zero" if kind == "zero" else "check-load" if kind == "check-load" else "reading",
@@ -308,7 +343,7 @@ class HandsFree:
         if self.want == "reading" and slot is not None:
             t_ref = self.state.course.dwell_s
             made = HoldRules.strap if self.grip == "strap" else HoldRules.hand
-            way = int(self._sign) * (1 if slot.branch == "loading" else -1)
+            way = int(self.sign) * (1 if slot.branch == "loading" else -1)
             self.watch = HoldWatch(made(t_ref, floor, newton), self._zero or 0.0, way)
         else:
             t_ref = ZERO_S if self.want == "zero" else LOAD_S
@@ -325,13 +360,8 @@ class HandsFree:
             return None if last.counts is None else (-last.counts if self.meter.reversed else last.counts)
         return last.force
 
-    @property
-    def _sign(self) -> float:
-        """A pull takes weight off an anchor's scale."""
-        return -1.0 if self.state.head.procedure.method == "anchor-on-scale" else 1.0
-
     def _net(self, value: float) -> float:
-        sign = self._sign if self.want == "reading" else 1.0
+        sign = self.sign if self.want == "reading" else 1.0
         return sign * (value - (self._zero or 0.0))
 
     @property

@@ -252,8 +252,16 @@ def _repeatability(posterior: Posterior) -> Repeatability:
 
 
 def relaxation_of(runs: Sequence[Run]) -> Relaxation:
-    """Mean of what held points showed, with its standard error; the stated default where none did."""
-    seen = [r.relax_percent_per_decade for run in runs for r in run.readings if r.relax_percent_per_decade is not None]
+    """Mean of what held points showed, with its standard error; the stated default where none did.
+
+    On the way back the pull recovers by about as much as it falls on the way out.
+    """
+    seen = [
+        r.relax_percent_per_decade * (-1 if r.branch == "unloading" else 1)
+        for run in runs
+        for r in run.readings
+        if r.relax_percent_per_decade is not None
+    ]
     if not seen:
         return RELAXATION
     u = float(np.std(seen, ddof=1) / len(seen) ** 0.5) if len(seen) > 1 else 1.0

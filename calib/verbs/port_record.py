@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from calib.acquire.hands_free import HELP, Act, HandsFree
 from calib.acquire.held import Grip
@@ -25,6 +26,9 @@ from calib.verbs.prompts import ask, at_terminal, say, say_prompt
 from calib.verbs.record_session import begun, resumed, session
 from calib.verbs.recorder import Pace, Recorder
 
+if TYPE_CHECKING:
+    from calib.verbs.port_sweep import Sweep
+
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 HAND_S = 6.0  # the mean of 4 to 8 s
@@ -33,7 +37,15 @@ Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
 
 def record_at_port(
-    given: Given, wanted: Wanted, grip: Grip, out: Path, resume: Path | None, pace: Pace, *, fit: bool
+    given: Given,
+    wanted: Wanted,
+    grip: Grip,
+    out: Path,
+    resume: Path | None,
+    pace: Pace,
+    *,
+    sweep: "Sweep | None" = None,
+    fit: bool,
 ) -> int:
     """Record a band at a load cell, from the first question to its curve.
 
@@ -44,6 +56,7 @@ def record_at_port(
         out: Folder for the run.
         resume: A run to go on with.
         pace: Its clock.
+        sweep: For a continuous stretch instead of holds.
         fit: Whether to fit in the end.
 
     Returns:
@@ -62,8 +75,13 @@ def record_at_port(
                 recorder = resumed(resume, pace)
                 recorder.resume_options = options
             else:
-                recorder = begun(_with_line(given, line, scale, grip), out, pace, options)
-            return PortRecorder.of(recorder, line, grip, u_sensor_of(recorder.state.head, scale))
+                recorder = begun(_with_line(given, line, scale, grip, sweep), out, pace, options)
+            made = PortRecorder.of(recorder, line, grip, u_sensor_of(recorder.state.head, scale))
+            if sweep is None:
+                return made
+            from calib.verbs.port_sweep import SweepRecorder
+
+            return SweepRecorder.swept(made, sweep)
 
         return session(begin, fit=fit and not line.meter.in_counts)
 
@@ -82,7 +100,7 @@ def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     return Scale.model_validate({**fields, "capacity_N": capacity})
 
 
-def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip) -> Given:
+def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, sweep: "Sweep | None") -> Given:
     unit = (scale.shown_unit if scale else None) or "kg"
     if line.unit in ("lb", "lbf", "oz", "N", "kN"):
         unit = "N" if line.unit in ("N", "kN") else "lb"
@@ -91,7 +109,9 @@ def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip) ->
     if line.meter.reversed:
         cell["reversed"] = True
     dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
-    if dwell is not None and dwell < 2:
+    if sweep is not None:
+        cell["sweep"], dwell = True, 0.0
+    elif dwell is not None and dwell < 2:
         raise UsageError(f"--dwell {dwell:g} is too short to see that it stands", remedy="use 2 or more; 10 is usual")
     return replace(
         given, method=given.method or "scale-in-line", scale=scale, force_unit=unit, cell=cell, dwell_s=dwell
@@ -145,25 +165,42 @@ class PortRecorder(Recorder):
         Raises:
             EndOfInputError: The terminal is gone; everything accepted is on disk.
         """
-        self.line.skip()
-        offset = (self.now() or 0.0) - self.line.listening.now()
-        work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor)
+        offset = self.begin_line()
         say("", *HELP)
-        self.explained = True
         with StreamWriter(stream_path(self.path), self.line.unit) as stream:
-            wanted = ""
-            while work.want not in ("", "flat"):
-                if wanted != self._place(work):
-                    wanted = self._place(work)
-                    self._say_next(work)
-                act = self._until_something(work, stream, offset)
-                self.state = work.state
-                self._show("")
-                self.keep(act.rows)
-                say(*act.say)
-                say_prompt(live.BELL * act.ring)
-            if self.line.listening.ended and work.want:
+            self.capture(HandsFree(self.state, self.line.meter, self.grip, self.u_sensor), stream, offset)
+        self.finish()
+
+    def begin_line(self) -> float:
+        """Start at the newest line; gives the run's time less the line's. [s]"""
+        self.explained = True
+        self.line.skip()
+        return (self.now() or 0.0) - self.line.listening.now()
+
+    def capture(
+        self, work: HandsFree, stream: StreamWriter, offset: float, until: tuple[str, ...] = ("", "flat")
+    ) -> None:
+        """Go on until one of these is wanted next; every row is on disk before the next line is read.
+
+        Raises:
+            DataError: The line ended.
+        """
+        wanted = ""
+        while work.want not in until:
+            if wanted != self._place(work):
+                wanted = self._place(work)
+                self._say_next(work)
+            act = self._until_something(work, stream, offset)
+            self.state = work.state
+            self.show("")
+            self.keep(act.rows)
+            say(*act.say)
+            say_prompt(live.BELL * act.ring)
+            if self.line.listening.ended:
                 raise DataError("the line ended before the recording", where=self.line.listening.source.name)
+
+    def finish(self) -> None:
+        """What is typed at the end, and what to do with counts."""
         super().record()
         if self.line.meter.in_counts:
             say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
@@ -192,7 +229,7 @@ class PortRecorder(Recorder):
             while True:
                 act = Act()
                 for record in listening.poll(WAIT):
-                    self._stream(stream, record.at_s + offset, record)
+                    self.keep_line(stream, record.at_s + offset, record)
                     act = act.then(work.feed(record, record.at_s + offset))
                 pressed = key(0.0)
                 if pressed:
@@ -201,7 +238,7 @@ class PortRecorder(Recorder):
                     return act
                 self._draw(work, offset)
 
-    def _stream(self, stream: StreamWriter, at_s: float, record: Record) -> None:
+    def keep_line(self, stream: StreamWriter, at_s: float, record: Record) -> None:
         """Keep a line of the stream; where the disk refuses, the points go on without it."""
         try:
             stream.append(at_s, record)
@@ -215,7 +252,7 @@ class PortRecorder(Recorder):
             return
         self.drawn_s = now
         if self.line.listening.away:
-            self._show("  the device is gone; plug it in again")
+            self.show("  the device is gone; plug it in again")
             return
         if work.pull is not None:
             value = work.words(work.pull)
@@ -229,7 +266,8 @@ class PortRecorder(Recorder):
             doing = "k keeps it, r takes it again"
         else:
             doing = "moving" if left is None else f"hold still: {left:3.0f} s"
-        self._show(f"  {value:>14}   {doing}")
+        self.show(f"  {value:>14}   {doing}")
 
-    def _show(self, text: str) -> None:
+    def show(self, text: str) -> None:
+        """Show the one line that changes."""
         say_prompt(f"\r{text:<{WIDTH}}\r{text}")

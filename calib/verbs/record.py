@@ -8,7 +8,9 @@ import typer
 from calib.errors import UsageError
 
 if TYPE_CHECKING:
+    from calib.acquire.held import Grip
     from calib.scale import Scale
+    from calib.verbs.port_sweep import Sweep
 
 
 def command(
@@ -67,6 +69,15 @@ def command(
     turned: Annotated[
         bool, typer.Option("--reversed", help="With --port: the cell's numbers fall as it is pulled.")
     ] = False,
+    sweep: Annotated[
+        bool, typer.Option("--sweep", help="With --port: pull evenly out and back; the line carries the length too.")
+    ] = False,
+    speed: Annotated[
+        str | None, typer.Option("--speed", metavar="V", help="With --sweep: a constant speed instead: '20mm/s'.")
+    ] = None,
+    length_unit: Annotated[
+        str, typer.Option("--length-unit", help="With --sweep: of the line's length: mm, cm, m, in, ft.")
+    ] = "mm",
     baud: Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")] = None,
     column: Annotated[
         int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
@@ -122,10 +133,31 @@ def command(
         from calib.verbs.port_record import record_at_port
 
         chosen = chosen_of(column, line_format)
+        swept = _sweep(speed, length_unit) if sweep or speed else None
         wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format, turned)
-        return record_at_port(given, wanted, "hand" if hand else "strap", out, resume, pace, fit=not no_fit)
-    _only_with_port({"--hand": hand, "--reversed": turned, "--baud": baud, "--column": column, "--format": line_format})
+        grip: Grip = "hand" if hand else "strap"
+        return record_at_port(given, wanted, grip, out, resume, pace, sweep=swept, fit=not no_fit)
+    _only_with_port(
+        {
+            "--sweep": sweep,
+            "--speed": speed,
+            "--hand": hand,
+            "--reversed": turned,
+            "--baud": baud,
+            "--column": column,
+            "--format": line_format,
+        }
+    )
     return session(lambda: begun(given, out, pace), fit=not no_fit)
+
+
+def _sweep(speed: str | None, unit: str) -> "Sweep":
+    from calib.units import LENGTH
+    from calib.verbs.port_sweep import Sweep, parse_speed
+
+    if unit not in LENGTH:
+        raise UsageError(f"--length-unit {unit[:20]!r} is not known", remedy=f"use one of {', '.join(LENGTH)}")
+    return Sweep(parse_speed(speed) if speed else None, unit)
 
 
 def _only_with_port(options: dict[str, object]) -> None:

@@ -6,7 +6,7 @@ Every answer can be given beforehand as an option; the questions are about what 
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from calib.acquire.course import Course, extensions_of
+from calib.acquire.course import Course, extensions_of, many_lengths
 from calib.records import RunHead
 from calib.verbs.band_talk import ask_band, ask_mass
 from calib.verbs.conditioning import NOT_CONDITIONED
@@ -71,6 +71,8 @@ def describe(given: Given) -> RunHead:
 
 
 def _course(given: Given, gear: Gear, settings: tuple[float, ...], dwell_s: float) -> Course:
+    if given.cell and given.cell.get("sweep"):
+        settings = many_lengths(settings)
     locked = gear.scale is not None and gear.scale.locks != "no"
     return Course(
         settings=settings,

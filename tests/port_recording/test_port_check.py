@@ -1,5 +1,6 @@
 """A check of a load cell by its line: loads are hung and named, values taken; counts become force, signs are said."""
 
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -124,3 +125,6 @@ def test_counts_recorded_before_the_check_are_fitted_with_its_file(
     assert load_scale(path).counts == checked.scale.counts
     assert fit([recorder.path], out=tmp_path, scale=path) == 0
     assert "kg" in capsys.readouterr().out
+    relaxation = json.loads((tmp_path / "T1.profile.json").read_text())["relaxation"]
+    assert relaxation["measured"] is True
+    assert relaxation["percent_per_decade"] == pytest.approx(2.0, abs=0.1)

@@ -42,7 +42,7 @@ def test_a_whole_plan_is_captured_and_is_within_three_per_mille(rate: float, tmp
             assert row.dwell_s == 10.0
             assert row.n is not None and row.n > 50
             assert row.sd is not None
-            assert row.relax_percent_per_decade == pytest.approx(2.0 if row.branch == "unloading" else -2.0, abs=0.3)
+            assert row.relax_percent_per_decade == pytest.approx(-2.0 if row.branch == "unloading" else 2.0, abs=0.3)
 
 
 @pytest.mark.parametrize("seed", range(6))
