@@ -303,9 +303,7 @@ class Judge:
             return f"{self._force(force)} is more than this scale can show ({most}): the decimal point, or a length?"
         if self.method == "anchor-on-scale" and force <= 0:
             return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
-        if row.n is not None and not earlier:
-            return None  # a load cell's zero is whatever it is
-        if not earlier and self._set_to_zero and force != 0:
+        if row.n is None and not earlier and self._set_to_zero and force != 0:
             resolution = self.run.head.scale.resolution if self.run.head.scale else 0.0
             if abs(force) > max(ZEROED_STEPS * resolution, ZEROED_TOLERANCE * (self.course.capacity or 0.0)):
                 says = f"{self._force(force)} right after zeroing? It should show 0 or nearly so"

@@ -9,7 +9,6 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from calib.acquire.hands_free import HELP, Act, HandsFree
 from calib.acquire.held import Grip
@@ -26,9 +25,6 @@ from calib.verbs.prompts import ask, at_terminal, say, say_prompt
 from calib.verbs.record_session import begun, resumed, session
 from calib.verbs.recorder import Pace, Recorder
 
-if TYPE_CHECKING:
-    from calib.verbs.port_sweep import Sweep
-
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 HAND_S = 6.0  # the mean of 4 to 8 s
@@ -44,7 +40,7 @@ def record_at_port(
     resume: Path | None,
     pace: Pace,
     *,
-    sweep: "Sweep | None" = None,
+    swept: "Callable[[PortRecorder], PortRecorder] | None" = None,
     fit: bool,
 ) -> int:
     """Record a band at a load cell, from the first question to its curve.
@@ -56,7 +52,7 @@ def record_at_port(
         out: Folder for the run.
         resume: A run to go on with.
         pace: Its clock.
-        sweep: For a continuous stretch instead of holds.
+        swept: Makes it a recording by continuous sweeps.
         fit: Whether to fit in the end.
 
     Returns:
@@ -75,13 +71,9 @@ def record_at_port(
                 recorder = resumed(resume, pace)
                 recorder.resume_options = options
             else:
-                recorder = begun(_with_line(given, line, scale, grip, sweep), out, pace, options)
+                recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
             made = PortRecorder.of(recorder, line, grip, u_sensor_of(recorder.state.head, scale))
-            if sweep is None:
-                return made
-            from calib.verbs.port_sweep import SweepRecorder
-
-            return SweepRecorder.swept(made, sweep)
+            return swept(made) if swept else made
 
         return session(begin, fit=fit and not line.meter.in_counts)
 
@@ -100,7 +92,7 @@ def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     return Scale.model_validate({**fields, "capacity_N": capacity})
 
 
-def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, sweep: "Sweep | None") -> Given:
+def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *, by_sweeps: bool) -> Given:
     unit = (scale.shown_unit if scale else None) or "kg"
     if line.unit in ("lb", "lbf", "oz", "N", "kN"):
         unit = "N" if line.unit in ("N", "kN") else "lb"
@@ -109,7 +101,7 @@ def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, sw
     if line.meter.reversed:
         cell["reversed"] = True
     dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
-    if sweep is not None:
+    if by_sweeps:
         cell["sweep"], dwell = True, 0.0
     elif dwell is not None and dwell < 2:
         raise UsageError(f"--dwell {dwell:g} is too short to see that it stands", remedy="use 2 or more; 10 is usual")

@@ -8,9 +8,11 @@ import typer
 from calib.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from calib.acquire.held import Grip
     from calib.scale import Scale
-    from calib.verbs.port_sweep import Sweep
+    from calib.verbs.port_record import PortRecorder
 
 
 def command(
@@ -133,10 +135,10 @@ def command(
         from calib.verbs.port_record import record_at_port
 
         chosen = chosen_of(column, line_format)
-        swept = _sweep(speed, length_unit) if sweep or speed else None
+        swept = _swept(speed, length_unit) if sweep or speed else None
         wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format, turned)
         grip: Grip = "hand" if hand else "strap"
-        return record_at_port(given, wanted, grip, out, resume, pace, sweep=swept, fit=not no_fit)
+        return record_at_port(given, wanted, grip, out, resume, pace, swept=swept, fit=not no_fit)
     _only_with_port(
         {
             "--sweep": sweep,
@@ -151,13 +153,14 @@ def command(
     return session(lambda: begun(given, out, pace), fit=not no_fit)
 
 
-def _sweep(speed: str | None, unit: str) -> "Sweep":
+def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecorder]":
     from calib.units import LENGTH
-    from calib.verbs.port_sweep import Sweep, parse_speed
+    from calib.verbs.port_sweep import Sweep, SweepRecorder, parse_speed
 
     if unit not in LENGTH:
         raise UsageError(f"--length-unit {unit[:20]!r} is not known", remedy=f"use one of {', '.join(LENGTH)}")
-    return Sweep(parse_speed(speed) if speed else None, unit)
+    how = Sweep(parse_speed(speed) if speed else None, unit)
+    return lambda recorder: SweepRecorder.swept(recorder, how)
 
 
 def _only_with_port(options: dict[str, object]) -> None:

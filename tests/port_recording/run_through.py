@@ -16,7 +16,7 @@ from tests.emulated_board.script import Array, Event, Hold, Pull, Script
 from tests.port_recording.bench import LENGTHS, band_force
 from tests.recording.pseudo_terminal import Terminal
 
-REST_S = 60.0  # slack at first: questions, and the zero
+REST_S = 100.0  # slack at first: questions, and the zero
 HELD_S = 18.0
 LOAD_S = 25.0
 CYCLES, PULLED_IN = 3, (2, 1.4)
@@ -26,9 +26,9 @@ _LIVE = re.compile(
 )
 _ANSWERS = (
     ("Enter when all", ""),
-    ("The tape reads", None),
     ("Which\\?", "1"),
     ("Diameter of the two", ""),
+    ("Most the cell takes", "100"),
     ("Width and thickness", "30 4.5"),
     ("known plate", ""),
     ("Temperature", "20"),
@@ -127,20 +127,29 @@ def _run(
 ) -> str:
     """One command at a terminal; questions are answered as they come."""
     terminal = Terminal(arguments, folder)
-    begun, answered = 0.0, 0
+    begun = 0.0
     while not terminal.ended() or terminal.read_some(0):
         terminal.read_some(0.2)
         if not begun and ("Listening to" in terminal.all_text):
             begun = time.monotonic()
-        for pattern, answer in _ANSWERS:
-            last = terminal.text.rsplit("\n", 1)[-1]
-            if answer is not None and re.search(pattern, last) and last.rstrip().endswith((":", "]:", "?")):
-                terminal.send(answer)
-                answered += 1
-                break
+        answer(terminal)
         if act and begun:
             act(terminal, time.monotonic() - begun)
     return terminal.all_text.replace(port, "BOARD").replace(str(folder), ".")
+
+
+def answer(terminal: Terminal) -> None:
+    """Answer the question that is open, if one is."""
+    last = terminal.text.rsplit("\n", 1)[-1]
+    if last.rstrip().endswith("Enter goes on at once"):
+        terminal.press(b"\r")
+        return
+    if not last.rstrip().endswith((":", "?")):
+        return
+    for pattern, text in _ANSWERS:
+        if re.search(pattern, last):
+            terminal.send(text)
+            return
 
 
 def _print(command: str, said: str) -> None:

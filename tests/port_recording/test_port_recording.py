@@ -45,14 +45,14 @@ def test_a_whole_plan_is_captured_and_is_within_three_per_mille(rate: float, tmp
             assert row.relax_percent_per_decade == pytest.approx(-2.0 if row.branch == "unloading" else 2.0, abs=0.3)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_everything_accepted_is_in_the_file_when_the_cable_is_pulled(seed: int, tmp_path: Path) -> None:
     ended = unplugged(seed, tmp_path)  # compares rows and file itself; 100 moments: python -m tests.port_recording
     assert sum(r.kind == "reading" for r in ended.in_file) == 9
     assert ended.worst_percent < 0.3
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_everything_accepted_is_in_the_file_when_the_program_is_killed(seed: int, tmp_path: Path) -> None:
     ended = killed(seed, tmp_path)
     assert sum(r.kind == "reading" for r in ended.in_file) == 9
