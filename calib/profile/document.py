@@ -100,8 +100,8 @@ class Branch(Part):
             _same_length(name, getattr(self, name), n)
         if max(map(abs, (*self.force_N, *self.u95_N))) > LARGEST_FORCE or self.length_m[-1] > LONGEST:
             raise DataError("a force or a length is more than any band has")
-        if min(self.force_N) <= 0:
-            raise DataError(f"a force of {min(self.force_N):g} N is not above zero: a band only pulls")
+        if min(self.force_N) < 0:
+            raise DataError(f"a force of {min(self.force_N):g} N is below zero: a band only pulls")
         if self.length_m[0] <= 0 or any(b <= a for a, b in zip(self.length_m, self.length_m[1:], strict=False)):
             raise DataError("the lengths must be positive and rise from each to the next")
         if any(wide < narrow for wide, narrow in zip(self.u95_N, self.u_N, strict=True)):
