@@ -40,6 +40,7 @@ def record_at_port(
     resume: Path | None,
     pace: Pace,
     *,
+    options: str,
     swept: "Callable[[PortRecorder], PortRecorder] | None" = None,
     fit: bool,
 ) -> int:
@@ -52,6 +53,7 @@ def record_at_port(
         out: Folder for the run.
         resume: A run to go on with.
         pace: Its clock.
+        options: To be given again when the recording is taken up.
         swept: Makes it a recording by continuous sweeps.
         fit: Whether to fit in the end.
 
@@ -64,18 +66,28 @@ def record_at_port(
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
     with open_line(wanted, given.scale) as line:
         scale = given.scale or _scale_of(line, resume)
-        options = f" --port {wanted.port}" + (" --hand" if grip == "hand" else "")
 
         def begin() -> Recorder:
             if resume is not None:
                 recorder = resumed(resume, pace)
                 recorder.resume_options = options
+                refuse_another_kind(recorder, line)
             else:
                 recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
-            made = PortRecorder.of(recorder, line, grip, u_sensor_of(recorder.state.head, scale))
+            u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
+            made = PortRecorder.of(recorder, line, grip, u_sensor)
             return swept(made) if swept else made
 
         return session(begin, fit=fit and not line.meter.in_counts)
+
+
+def refuse_another_kind(recorder: Recorder, line: CellLine) -> None:
+    """Rows in newton and rows in bare counts do not go together."""
+    readings = recorder.state.run.readings
+    if readings and line.meter.in_counts != all(r.force is None for r in readings):
+        with_it = "was recorded with a scale's file" if line.meter.in_counts else "was recorded in counts"
+        remedy = "give that file with --scale" if line.meter.in_counts else "leave --scale out, and give it to fit"
+        raise DataError(with_it, where=str(recorder.path), remedy=remedy)
 
 
 def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:

@@ -138,7 +138,16 @@ def command(
         swept = _swept(speed, length_unit) if sweep or speed else None
         wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format, turned)
         grip: Grip = "hand" if hand else "strap"
-        return record_at_port(given, wanted, grip, out, resume, pace, swept=swept, fit=not no_fit)
+        again: dict[str, object] = {
+            "--port": port,
+            "--scale": scale,
+            "--baud": baud,
+            "--column": column,
+            "--format": line_format,
+        }
+        again |= {"--hand": hand, "--reversed": turned, "--sweep": sweep, "--speed": speed}
+        options = as_typed(again)
+        return record_at_port(given, wanted, grip, out, resume, pace, options=options, swept=swept, fit=not no_fit)
     _only_with_port(
         {
             "--sweep": sweep,
@@ -151,6 +160,14 @@ def command(
         }
     )
     return session(lambda: begun(given, out, pace), fit=not no_fit)
+
+
+def as_typed(options: dict[str, object]) -> str:
+    """Options as they are typed; what was not given is left out."""
+    from shlex import quote
+
+    given = {name: value for name, value in options.items() if value}
+    return "".join(f" {name}" if value is True else f" {name} {quote(str(value))}" for name, value in given.items())
 
 
 def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecorder]":

@@ -16,6 +16,8 @@ from calib.errors import DataError, FileError
 from calib.fit.observations import observe, zero_at
 from calib.records import Row, Run
 from calib.scale import Scale
+from calib.verbs.port_record import refuse_another_kind
+from calib.verbs.record import as_typed
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, band_force, head_for, recorder_at
 from tests.port_recording.trials import killed, quick_head, run_through, type_flat, unplugged
 
@@ -260,3 +262,20 @@ def test_a_stream_goes_on_in_its_file_and_refuses_another_unit(tmp_path: Path) -
     path.write_text("at_s,indication_kg,status\nx,y,z\n")
     with pytest.raises(DataError, match=r"B\.stream\.csv:2"):
         list(read_stream(path))
+
+
+def test_a_run_in_newton_does_not_go_on_in_counts(tmp_path: Path) -> None:
+    bench = Bench(unit="counts")
+    recorder, person = recorder_at(bench, tmp_path, head_for(closing=False), scale=_cell())
+    person.extra = lambda p: "q" if recorder.state.run.readings else ""
+    recorder.record()
+    without, _ = recorder_at(bench, tmp_path, head_for(), resume=recorder.path)
+    with pytest.raises(DataError, match="--scale"):
+        refuse_another_kind(without, without.line)
+    again, _ = recorder_at(bench, tmp_path, head_for(), scale=_cell(), resume=recorder.path)
+    refuse_another_kind(again, again.line)
+
+
+def test_options_are_given_again_as_they_were_typed() -> None:
+    options = {"--port": "/dev/a b", "--hand": True, "--baud": None, "--reversed": False, "--column": 2}
+    assert as_typed(options) == " --port '/dev/a b' --hand --column 2"
