@@ -19,7 +19,6 @@ import numpy as np
 from calib.records import Array
 
 Grip = Literal["strap", "hand", "weight"]
-GRIPS: tuple[Grip, ...] = ("strap", "hand")
 
 BLOCK_S = 0.25  # samples are averaged over this before anything is judged
 LOOK = 8  # blocks that must stand still before a dwell begins
@@ -167,9 +166,9 @@ class HoldWatch:
         self._off = 0
 
     @property
-    def stopped_s(self) -> float | None:
-        """About when the stretch stopped, None while it moves."""
-        return self._stop
+    def taken(self) -> bool:
+        """Whether what is held now was taken already."""
+        return self._taken is not None
 
     @property
     def ready_s(self) -> float | None:

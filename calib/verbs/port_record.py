@@ -269,7 +269,8 @@ class PortRecorder(Recorder):
         elif work.state.pending is not None:
             doing = "k keeps it, r takes it again"
         else:
-            doing = "moving" if left is None else f"hold still: {left:3.0f} s"
+            doing = "taken; on to the next" if work.watch.taken else "moving"
+            doing = doing if left is None else f"hold still: {left:3.0f} s"
         self.show(f"  {value:>14}   {doing}")
 
     def show(self, text: str) -> None:
