@@ -147,8 +147,8 @@ class HandsFree:
             self.state = replace(self.state, pending=None)
             self._next()
             return Act(say=("Dropped. Again:",))
-        if word in ("undo", "skip") and self._lost:
-            return Act(say=("First a new zero.",))
+        if (self._lost and word in ("undo", "skip")) or (word == "skip" and self.want == "zero" and self._zero is None):
+            return Act(say=("First a zero: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
 
     def _enter(self, at_s: float) -> Act:

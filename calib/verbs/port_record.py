@@ -28,6 +28,7 @@ from calib.verbs.recorder import Pace, Recorder
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 HAND_S = 6.0  # the mean of 4 to 8 s
+LEAST_DWELL_S = 2.0
 WIDTH = 76
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
@@ -62,6 +63,9 @@ def record_at_port(
     """
     if given.method == "hung-weight":
         raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
+    if swept is None and given.dwell_s is not None and given.dwell_s < LEAST_DWELL_S:
+        what = f"--dwell {given.dwell_s:g} is too short to see that it stands"
+        raise UsageError(what, remedy=f"use {LEAST_DWELL_S:g} or more; 10 is usual")
     if not at_terminal():
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
     with open_line(wanted, given.scale) as line:
@@ -115,8 +119,6 @@ def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *,
     dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
     if by_sweeps:
         cell["sweep"], dwell = True, 0.0
-    elif dwell is not None and dwell < 2:
-        raise UsageError(f"--dwell {dwell:g} is too short to see that it stands", remedy="use 2 or more; 10 is usual")
     return replace(
         given, method=given.method or "scale-in-line", scale=scale, force_unit=unit, cell=cell, dwell_s=dwell
     )
