@@ -25,6 +25,7 @@ NEAR_SHARE = 0.02  # of the largest reading: the same
 LOAD_SHARE = 0.10  # relative: this near to its weight the check load is recognised
 WARMING_N = 0.3  # in ten minutes: more is said
 TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
+FAULTS = 3  # in a row, from which on that is said
 SURE_PERCENT = 1.0  # of the force: a relaxation less sure than this is not kept
 HELP = (
     "Points are taken by themselves: set the length, hold still, wait for the bell.",
@@ -78,6 +79,7 @@ class HandsFree:
         self._lost = bool(state.rows) and state.slot is not None and not same_line
         self._armed = False
         self._said = ""
+        self._faults = 0  # in a row
         self._next()
 
     @property
@@ -121,18 +123,20 @@ class HandsFree:
         """
         value = self.meter.value(record)
         if value is not None:
-            self.value = value
+            self.value, self._faults = value, 0
             act = Act()
             for event in self.watch.feed(at_s, value):
                 act = act.then(self._event(event))
             return act
         if record.kind == "reset":
             return self._interrupted(record, at_s)
-        if record.kind in ("overload", "fault"):
+        if record.kind == "overload":
             self.watch.again()
-            what = "The cell is beyond its range: let off" if record.kind == "overload" else "The board reports a fault"
-            return self._once(f"{what} ({record.note or record.raw.strip()[:40]}).", 2)
-        return Act()
+            return self._once(f"The cell is beyond its range: let off ({record.note or record.raw.strip()[:40]}).", 2)
+        self._faults += record.kind == "fault"
+        if self._faults < FAULTS:  # one broken read is no matter
+            return Act()
+        return self._once(f"The board reports a fault ({record.note or record.raw.strip()[:40]}).", 2)
 
     def key(self, pressed: str, at_s: float) -> Act:
         """Take one key."""
