@@ -74,7 +74,7 @@ def main() -> None:
         _print("bandcurve listen", _run(["listen"], folder, "board"))
         with EmulatedBoard(Script(weights, 60.0), RATE, "pty", "paced", "resets") as board:
             _print(
-                "bandcurve listen BOARD --for 5 | head -4",
+                "bandcurve listen BOARD --for 5",
                 _run(["listen", board.port, "--for", "5"], folder, board.port),
             )
         new = ["scale", "new", "cell", "--kind", "load-cell", "--resolution", "0.005kg", "--capacity", "100kg"]
