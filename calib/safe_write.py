@@ -88,10 +88,20 @@ def _replace(target: Path, data: bytes) -> None:
         with suppress(FileNotFoundError):
             part.unlink()
         raise
-    _sync_folder(target.parent)
+    sync_folder(target.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def write_all(descriptor: int, data: bytes) -> None:
+    """Write everything to an open file; one call of the system may take only a part.
+
+    Raises:
+        OSError: As the system says it; a part may have been written.
+    """
+    while data:
+        data = data[os.write(descriptor, data) :]
+
+
+def sync_folder(folder: Path) -> None:
     """Put the new name on the disk too; systems that cannot sync a folder need no such call."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

@@ -15,7 +15,7 @@ from calib.acquire.run_head import format_head, is_newer_minor, parse_head
 from calib.acquire.run_table import LONGEST_LINE, Table, check_rows, format_row, parse_header, parse_row, split_line
 from calib.errors import DataError, FileError
 from calib.records import Row, Run, RunHead
-from calib.safe_write import file_error
+from calib.safe_write import file_error, sync_folder, write_all
 from calib.strict_json import not_utf8, read_capped
 
 __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run"]
@@ -219,7 +219,7 @@ class RunWriter:
         writer = cls(path, columns, descriptor)
         try:
             writer._write(format_head(head) + ",".join(columns) + "\n")
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         except BaseException:
             writer.close()
             path.unlink(missing_ok=True)  # this call made it, and it holds no reading yet
@@ -284,8 +284,7 @@ class RunWriter:
         try:
             before = os.fstat(self._descriptor).st_size
             try:
-                while data:
-                    data = data[os.write(self._descriptor, data) :]
+                write_all(self._descriptor, data)
                 os.fsync(self._descriptor)
             except OSError:
                 os.ftruncate(self._descriptor, before)  # no half row may stand before the next try
@@ -306,17 +305,3 @@ class RunWriter:
             os.fsync(self._descriptor)
         except OSError as error:
             raise file_error(error, self.path, "written") from error
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a new file's name durable; some systems cannot open a folder, and need not."""
-    try:
-        descriptor = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    try:
-        os.fsync(descriptor)
-    except OSError:
-        return
-    finally:
-        os.close(descriptor)

@@ -15,7 +15,7 @@ from typing import Self
 
 from calib.acquire.lines import UNITS, Record
 from calib.errors import DataError, FileError
-from calib.safe_write import file_error
+from calib.safe_write import file_error, write_all
 
 _APPEND = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
 _HEADER = re.compile(r"at_s,indication_(\w+),status(,length)?")
@@ -58,7 +58,7 @@ class StreamWriter:
         try:
             first = _first_line(path)
             self._descriptor = os.open(path, _APPEND, 0o666)
-            self._write("" if first else header)
+            write_all(self._descriptor, b"" if first else header.encode())
         except OSError as error:
             raise file_error(error, path, "written") from error
         if first not in ("", header):
@@ -77,17 +77,12 @@ class StreamWriter:
         if self._with_length:
             cells.append("" if record.length is None else f"{record.length:.10g}")
         try:
-            self._write(",".join(cells) + "\n")
+            write_all(self._descriptor, (",".join(cells) + "\n").encode())
             if at_s - self._kept_s > KEEP_EVERY_S:
                 self._kept_s = at_s
                 os.fsync(self._descriptor)
         except OSError as error:
             raise file_error(error, self.path, "written") from error
-
-    def _write(self, text: str) -> None:
-        data = text.encode()
-        while data:
-            data = data[os.write(self._descriptor, data) :]
 
     def close(self) -> None:
         """Have it on the disk and close it; twice does no harm."""

@@ -5,12 +5,12 @@ A command's module is imported when it is chosen, so that `--help` stays fast. E
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from importlib import import_module
 from inspect import signature
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import typer
 from typer.core import TyperGroup
@@ -21,18 +21,24 @@ from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.plain_text import complaint
 
 
-class LazyGroup(TyperGroup):
-    """A group whose commands are imported when chosen."""
+class WordGroup(TyperGroup):
+    """A group whose words are modules, each imported when chosen."""
+
+    words: ClassVar[Mapping[str, str]] = {}  # word to module, in the order a user meets them
 
     def list_commands(self, ctx: Any) -> list[str]:
-        """Names in the order a user meets them."""
-        return list(COMMANDS)
+        """The words in that order."""
+        return list(self.words)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Import the chosen command; the overview needs only its summary."""
-        if cmd_name not in COMMANDS:
-            return None
-        return load(cmd_name, COMMANDS[cmd_name].module)
+        """Import the chosen word's module."""
+        return load(cmd_name, self.words[cmd_name]) if cmd_name in self.words else None
+
+
+class LazyGroup(WordGroup):
+    """The whole command line; its overview needs only the summary of each command."""
+
+    words: ClassVar[Mapping[str, str]] = {name: command.module for name, command in COMMANDS.items()}
 
     def get_help(self, ctx: Any) -> str:
         """The overview, without importing any command."""

@@ -1,11 +1,8 @@
 """`bandcurve batch`: a box of nominally equal bands. Each word is a module of its own, imported when chosen."""
 
-from typing import Any
-
 import typer
-from typer.core import TyperGroup
 
-from calib.verbs.app import load
+from calib.verbs.app import WordGroup
 
 WORDS = {
     "new": "calib.verbs.batch_new",
@@ -14,16 +11,10 @@ WORDS = {
 }
 
 
-class Words(TyperGroup):
-    """A group whose words are imported when chosen."""
+class Words(WordGroup):
+    """The words of a box."""
 
-    def list_commands(self, ctx: Any) -> list[str]:
-        """Words in the order a user meets them."""
-        return list(WORDS)
-
-    def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Import the chosen word's module."""
-        return load(cmd_name, WORDS[cmd_name]) if cmd_name in WORDS else None
+    words = WORDS
 
 
 app = typer.Typer(

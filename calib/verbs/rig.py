@@ -6,9 +6,8 @@ Each word is a module of its own, imported when chosen, with a function `command
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
 
-from calib.verbs.app import load
+from calib.verbs.app import WordGroup
 
 WORDS = {
     "new": "calib.verbs.rig_new",
@@ -19,16 +18,10 @@ WORDS = {
 }
 
 
-class WordOrFile(TyperGroup):
+class WordOrFile(WordGroup):
     """A group where a file in place of a word means `show`."""
 
-    def list_commands(self, ctx: Any) -> list[str]:
-        """Words in the order a user meets them."""
-        return list(WORDS)
-
-    def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Import the chosen word's module."""
-        return load(cmd_name, WORDS[cmd_name]) if cmd_name in WORDS else None
+    words = WORDS
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Put in the word that was left out."""
