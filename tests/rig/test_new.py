@@ -124,7 +124,7 @@ def test_at_a_terminal(gym: Path) -> None:
     terminal = Terminal(["rig", "new", "made"], gym)
     try:
         for answer in SQUAT:
-            assert terminal.until([re.compile(r": $")]) == 0
+            assert terminal.until([re.compile(r"(?<!Enter)(?<!hooks)(?<!pegs): $")]) == 0  # whole prompts only
             terminal.send(answer)
         assert terminal.wait() == 0
     finally:
