@@ -127,9 +127,10 @@ def test_at_a_terminal_a_list_is_shown_and_an_interruption_says_how_to_go_on(tmp
     terminal.send("list")
     waits_for(r"B02  three lengths, to do, 0 of 3 readings[^$]*Next band \[B01, in full\]: $")
     terminal.send("9")
-    waits_for(r"[Tt]here is no band '9' in this batch")
-    terminal.press(b"\x03")
-    waits_for(r"bandcurve batch record few")
+    waits_for(r"[Tt]here is no band '9' in this batch[^$]*Next band \[B01, in full\]: $")
+    terminal.interrupt()
+    assert terminal.wait() == 130
+    assert "bandcurve batch record few" in terminal.all_text
 
 
 def test_of_a_plan_three_places_are_kept_low_middle_and_top() -> None:

@@ -29,7 +29,7 @@ def test_the_zero_and_a_reading_are_on_disk_when_ctrl_c_comes(tmp_path: Path) ->
             if "then press Enter" in terminal.all_text and not pressed:
                 terminal.press(b"\r")
                 pressed = True
-        terminal.press(b"\x03")
+        terminal.interrupt()
         assert terminal.wait() == 130, terminal.all_text[-2000:]
         said = terminal.all_text
         written_to = board.written_to

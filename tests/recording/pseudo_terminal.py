@@ -74,6 +74,22 @@ class Terminal:
         self.text = ""
         os.write(self.fd, key)
 
+    def interrupt(self) -> None:
+        """Press Ctrl-C like a person, when nothing moves any more, and again where it was lost.
+
+        Python loses the signal in the instant when its line editor takes over.
+        """
+        for _ in range(5):
+            end = time.monotonic() + 2
+            while self.read_some(0.3) and time.monotonic() < end:
+                pass
+            if self.ended():
+                return
+            os.write(self.fd, b"\x03")
+            end = time.monotonic() + 5
+            while time.monotonic() < end and not self.ended():
+                self.read_some(0.05)
+
     def ended(self) -> bool:
         """Whether the program is gone."""
         if self.status is None:
