@@ -15,9 +15,12 @@ from calib.units import FORCE, LENGTH, MASS
 SWEEP_LENGTHS = 24
 BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
 ZERO_LOST = "zero lost"  # beginning of the note of a gap row: zeros before it say nothing of readings after it
+UNTIL = "until"  # in a head: readings are chosen one by one until an uncertainty is reached
 SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
 LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
 PLANNED = "plan from here [m]"  # beginning of the note of a gap row that replaces the plan; the lengths follow
+ASKED = "next"  # beginning of the note of a gap row that asks for one reading: cycle, branch, setting follow
+ENOUGH = "enough"  # beginning of the note of a gap row after which no more is asked for
 KEPT = "kept when questioned"  # note of a row that was insisted on
 MOST_SETTINGS, MOST_SETTING = 1000, 1e4  # how many, and how large [m] or [kg]
 UNDONE = "undone"  # reason of a strike row written by undo
@@ -37,6 +40,7 @@ class Course:
     capacity: float | None = None  # [N]
     holes: Holes | None = None
     on_paper: bool = False  # measured already, and typed in from a form
+    asked: "tuple[Slot, ...] | None" = None  # chosen one by one so far; None where the plan is fixed
 
 
 def many_lengths(settings: Sequence[float]) -> tuple[float, ...]:
@@ -88,7 +92,23 @@ def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
         capacity=_number(kept, "capacity_N", 0.0, 1e7) or None,
         holes=Holes(pitch, int(_number(kept, "first_hole", 0, 9999))) if pitch else None,
         on_paper=bool(kept.get("on_paper", False)),
+        asked=tuple(_asked(rows)) if UNTIL in kept else None,
     )
+
+
+def _asked(rows: Sequence[Row]) -> Iterator["Slot"]:
+    """The readings asked for one by one whose asking was not taken back."""
+    struck = {_target(row) for row in rows if row.kind == "strike"}
+    for row in rows:
+        if row.kind == "gap" and row.note.startswith(f"{ASKED}: ") and row.number not in struck:
+            _, cycle, branch, setting = row.note.split()
+            yield Slot("reading", int(cycle), "unloading" if branch == "unloading" else "loading", float(setting))
+
+
+def is_enough(rows: Sequence[Row]) -> bool:
+    """Whether it was said that no more readings are needed."""
+    struck = {_target(row) for row in rows if row.kind == "strike"}
+    return any(r.kind == "gap" and r.note.startswith(ENOUGH) and r.number not in struck for r in rows)
 
 
 def _settings(kept: Mapping[str, Any]) -> list[float]:
@@ -165,6 +185,9 @@ def _ends(head: RunHead, *, closing: bool) -> Iterator[Slot]:
 
 
 def _sweeps(course: Course) -> Iterator[Slot]:
+    if course.asked is not None:
+        yield from course.asked
+        return
     for cycle in range(1, course.cycles + 1):
         for setting in course.settings:
             yield Slot("reading", cycle, "loading", setting)

@@ -84,6 +84,22 @@ class Recording:
         return self.slots[self.index] if self.index < len(self.slots) else None
 
     @property
+    def asks_for_more(self) -> bool:
+        """Whether the next reading is still to be chosen."""
+        if self.course.asked is None or self.stopped or self.pending is not None or courses.is_enough(self.rows):
+            return False
+        return self.slot is None or self.slot.closing
+
+    def asking(self, slot: Slot) -> Row:
+        """The row that asks for one more reading."""
+        note = f"{courses.ASKED}: {slot.cycle} {slot.branch} {slot.setting:.6g}"
+        return Row(self.next_number, "gap", slot.cycle, slot.branch, note=note)
+
+    def closing(self, why: str) -> Row:
+        """The row that says that no more is needed."""
+        return Row(self.next_number, "gap", note=f"{courses.ENOUGH}: {why}")
+
+    @property
     def next_number(self) -> int:
         """Of the row that comes next."""
         return max((r.number for r in self.rows), default=0) + 1
@@ -140,13 +156,13 @@ def take_row(state: Recording, row: Row, text: str) -> Step:
         text: Its force in the user's unit.
     """
     if row.force is None:
-        return Step(_with(replace(state, pending=None), (row,)), (row,))
+        return Step(with_rows(replace(state, pending=None), (row,)), (row,))
     return _judged(replace(state, pending=None), row, Typed(text, row.force))
 
 
 def take_beside(state: Recording, row: Row) -> Step:
     """Take a row that fills no slot: a gap, or a zero in between."""
-    return Step(_with(state, (row,)), (row,))
+    return Step(with_rows(state, (row,)), (row,))
 
 
 def _tenths(seconds: float | None) -> float | None:
@@ -220,7 +236,7 @@ def _accept(state: Recording, row: Row) -> Step:
         check_lengths(Run("recording", state.head, (row,)))
     except DataError as error:
         return Step(state, say=(_sentence(DataError(error.what, remedy=error.remedy)),))
-    after = _with(state, (row,))
+    after = with_rows(state, (row,))
     if courses.KEPT in row.note:  # little is concluded from a doubtful reading, but the first tells where a plan leads
         judge = Judge(after.run, after.course)
         only = len(judge.known) == 1 and row.kind == "reading" and row.branch == "loading" and row.length is not None
@@ -234,7 +250,7 @@ def _accept(state: Recording, row: Row) -> Step:
         return _shorter(after, row, cut)
     lengths = ", ".join(shown(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)
     say = f"Left out from here on: {lengths} {state.course.length_unit}. {Judge(after.run, after.course).limit_words()}"
-    return Step(_with(after, cut), (row, *cut), (say,))
+    return Step(with_rows(after, cut), (row, *cut), (say,))
 
 
 def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
@@ -249,16 +265,17 @@ def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
     if not new:
         ahead = cut or _left_out(after, row, [x for x in course.settings if x > above + 1e-9])
         say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
-        return Step(_with(after, ahead), (row, *ahead), (say,))
+        return Step(with_rows(after, ahead), (row, *ahead), (say,))
     lengths = (*done, *new)
     note = f"{courses.PLANNED}: {' '.join(f'{x:.6g}' for x in lengths)}"
     plan = Row(row.number + 1, "gap", row.cycle, row.branch, at_s=row.at_s, note=note)
     words = ", ".join(shown(x, course.length_unit, LENGTH) for x in new)
     say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
-    return Step(_with(after, (plan,)), (row, plan), (say,))
+    return Step(with_rows(after, (plan,)), (row, plan), (say,))
 
 
-def _with(state: Recording, rows: tuple[Row, ...]) -> Recording:
+def with_rows(state: Recording, rows: tuple[Row, ...]) -> Recording:
+    """The recording with more rows."""
     return replace(state, rows=(*state.rows, *rows))
 
 
@@ -297,14 +314,16 @@ def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
     trailing = [
         r.number
         for r in state.rows
-        if r.number > number and r.kind == "gap" and r.note.startswith((courses.LEFT_OUT, courses.PLANNED))
+        if r.number > number
+        and r.kind == "gap"
+        and r.note.startswith((courses.LEFT_OUT, courses.PLANNED, courses.ASKED, courses.ENOUGH))
         if r.number not in state.run.struck
     ]
     strikes = tuple(
         Row(state.next_number + i, "strike", at_s=_tenths(at_s), note=f"row {n}: {courses.UNDONE}")
         for i, n in enumerate([number, *trailing])
     )
-    return Step(replace(_with(state, strikes), stopped=False), strikes, (f"Row {number} struck. Again:",))
+    return Step(replace(with_rows(state, strikes), stopped=False), strikes, (f"Row {number} struck. Again:",))
 
 
 def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
@@ -313,14 +332,14 @@ def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
     reason = f": {rest}" if rest else ""
     note = f"{courses.SKIPPED} {slot.kind}{reason}"
     row = Row(state.next_number, "gap", slot.cycle, slot.branch, at_s=_tenths(at_s), note=note)
-    return Step(_with(state, (row,)), (row,), ("Skipped.",))
+    return Step(with_rows(state, (row,)), (row,), ("Skipped.",))
 
 
 def _note(state: Recording, rest: str, at_s: float | None) -> Step:
     if not rest:
         return Step(state, say=("Write the remark behind the word: note strap slipped a little.",))
     row = Row(state.next_number, "gap", at_s=_tenths(at_s), note=f"note: {rest}")
-    return Step(_with(state, (row,)), (row,), ("Noted.",))
+    return Step(with_rows(state, (row,)), (row,), ("Noted.",))
 
 
 def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
@@ -331,7 +350,9 @@ def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
     if int(number) not in known:
         return Step(state, say=(f"There is no row {number} to strike; 'rows' lists them.",))
     row = Row(state.next_number, "strike", at_s=_tenths(at_s), note=f"row {int(number)}: {reason.strip()}")
-    return Step(_with(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",))
+    return Step(
+        with_rows(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",)
+    )
 
 
 def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
@@ -342,7 +363,7 @@ def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
     except DataError as error:
         return Step(state, say=(_sentence(error),))
     row = Row(state.next_number, "zero", force=typed.value, at_s=_tenths(at_s), note=courses.BETWEEN)
-    return Step(_with(state, (row,)), (row,), ("Zero noted.",))
+    return Step(with_rows(state, (row,)), (row,), ("Zero noted.",))
 
 
 def _rows(state: Recording, rest: str, at_s: float | None) -> Step:

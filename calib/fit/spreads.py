@@ -133,7 +133,7 @@ def weighted_nodes(at: Callable[[Array], tuple[float, S]], centre: Array, root: 
         centre: The mode, shape (spreads,).
         root: A root of the inverse curvature there, shape (spreads, spreads).
     """
-    unit = _fixed_nodes(len(centre))
+    unit = fixed_nodes(len(centre))
     for _ in range(2):
         nodes = centre + INFLATE * unit @ root.T
         minus_log, solved = zip(*(at(theta) for theta in nodes), strict=True)
@@ -174,7 +174,7 @@ def root_of_inverse_hessian(gradient: Callable[[Array], Array], centre: Array) -
     return np.asarray(vectors / np.sqrt(np.maximum(values, FLATTEST)))
 
 
-def _fixed_nodes(dimension: int) -> Array:
+def fixed_nodes(dimension: int) -> Array:
     """Antithetic low-discrepancy standard normal points, twice the origin first, shape (NODES, dimension).
 
     Additive recurrence with the generalised golden ratio (Roberts 2018), through the normal quantile.

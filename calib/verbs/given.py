@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calib.acquire.typed import listed, parse_length, parse_mass
 from calib.acquire.typed_entry import clean
@@ -33,6 +33,7 @@ class Given:
     dwell_s: float | None = None
     form: bool = False  # typed in from paper: done already, so no cautions, no conditioning
     over_stretch: bool = False
+    until: dict[str, Any] | None = None  # readings chosen one by one until this is reached
     force_unit: str | None = None  # of the line of a load cell
     cell: dict[str, str | bool] | None = (
         None  # what a run keeps of a load cell on a line; None where readings are typed

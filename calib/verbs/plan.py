@@ -49,6 +49,14 @@ def command(
     loads: Annotated[
         str | None, typer.Option("--loads", metavar="LIST", help="Plates to hang instead: '2.5kg 5kg 10kg'.")
     ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option("--until", metavar="U", help="Only the readings that make the pull known to this, '2%'."),
+    ] = None,
+    over: Annotated[
+        str | None,
+        typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m."),
+    ] = None,
     over_stretch: Annotated[
         bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
     ] = False,
@@ -65,6 +73,7 @@ def command(
       bandcurve plan B07 --flat 1029mm
       bandcurve plan B07 --flat 1029mm --width 30mm --thickness 4.5mm --capacity 50kg --form B07-form.pdf
       bandcurve plan B07 --flat 40.5in --holes 50mm --first-hole 4
+      bandcurve plan B07 --flat 1029mm --until 2% --over 1.2m..1.8m --scale hook.scale.json
       bandcurve plan B07 --loads '2.5kg 5kg 10kg 15kg 20kg' --form B07-form.pdf
     """
     _one_of("--paper", paper, PAPERS)
@@ -80,9 +89,33 @@ def command(
         planned = _lengths(given, setup, rack, most, to, count, unit, over_stretch)
         force_unit = _unit_of(capacity, "kg")
         sheet = _Planned(given, planned, _geometry(given, setup), rack, setup, unit, force_unit, cycles, not locks)
+    if until is not None or over is not None:
+        return _until(sheet, until, over, scale, form, as_json)
     if form is not None:
         _draw(sheet, form, paper)
     _tell(sheet, form, as_json)
+    return 0
+
+
+def _until(
+    sheet: "_Planned", until: str | None, over: str | None, scale: Path | None, form: Path | None, as_json: bool
+) -> int:
+    from calib.acquire.course import Course
+    from calib.verbs.plan_until import run_to_plan, tell
+    from calib.verbs.quantities import range_in_si
+    from calib.verbs.until_talk import kept, per_cent
+
+    if until is None:
+        raise UsageError("--over needs --until", remedy="for example --until 2% --over 1.2m..1.8m")
+    if form is not None or sheet.setup is None:
+        option = "--form" if form is not None else "--loads"
+        raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
+    wanted = kept(per_cent(until), range_in_si(over, "--over") if over is not None else None)
+    unit = sheet.unit if sheet.holes is None else "mm"
+    course = Course(sheet.plan.lengths, way_back=sheet.way_back, length_unit=unit, holes=sheet.holes, asked=())
+    run = run_to_plan(sheet.band, sheet.setup, scale, course, wanted)
+    named = "" if sheet.holes else f" {sheet.unit}"
+    tell(run, course, lambda length: f"{sheet.words(length)}{named}", _flat(sheet), as_json=as_json)
     return 0
 
 

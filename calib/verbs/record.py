@@ -56,6 +56,14 @@ def command(
     move_time: Annotated[
         float, typer.Option("--move-time", metavar="S", help="Seconds to set the next length.", min=0, max=600)
     ] = 10.0,
+    until: Annotated[
+        str | None,
+        typer.Option("--until", metavar="U", help="Choose readings one by one until the pull is known to this, '2%'."),
+    ] = None,
+    over: Annotated[
+        str | None,
+        typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m."),
+    ] = None,
     from_form: Annotated[
         bool, typer.Option("--from-form", help="Type in what was written on paper; no waiting.")
     ] = False,
@@ -100,6 +108,7 @@ def command(
       bandcurve record B07 --scale hook.scale.json
       bandcurve record B07 --method hung-weight --loads '5 10 20 30 40'
       bandcurve record B07 --port /dev/ttyUSB0 --scale cell.scale.json
+      bandcurve record B07 --until 2% --over 1.2m..1.8m
       bandcurve record --resume B07.run.csv
     """
     from calib.verbs.given import Given, check_options, way
@@ -127,8 +136,11 @@ def command(
         dwell_s=dwell,
         form=from_form,
         over_stretch=over_stretch,
+        until=_until(until, over, {"--quick": quick, "--from-form": from_form, "--loads": loads, "--port": port}),
     )
     check_options(given)
+    if given.until is not None and given.method == "hung-weight":
+        raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
     if port is not None:
         from calib.verbs.cell_line import Wanted
         from calib.verbs.listen import chosen_of, setting_of
@@ -178,6 +190,20 @@ def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecord
         raise UsageError(f"--length-unit {unit[:20]!r} is not known", remedy=f"use one of {', '.join(LENGTH)}")
     how = Sweep(parse_speed(speed) if speed else None, unit)
     return lambda recorder: SweepRecorder.swept(recorder, how)
+
+
+def _until(until: str | None, over: str | None, others: dict[str, object]) -> dict[str, object] | None:
+    from calib.verbs.quantities import range_in_si
+    from calib.verbs.until_talk import kept, per_cent
+
+    if until is None:
+        if over is not None:
+            raise UsageError("--over needs --until", remedy="for example --until 2% --over 1.2m..1.8m")
+        return None
+    for option, value in others.items():
+        if value:
+            raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
+    return kept(per_cent(until), range_in_si(over, "--over") if over is not None else None)
 
 
 def _only_with_port(options: dict[str, object]) -> None:

@@ -21,6 +21,7 @@ from calib.verbs.given import Given
 from calib.verbs.prompts import EndOfInputError, ask, say
 from calib.verbs.recorder import Pace, Recorder, free_name, new_writer
 from calib.verbs.setup_talk import set_up
+from calib.verbs.until_talk import chooser_for
 
 
 def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
@@ -63,7 +64,8 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
     check_place(out)
     state = Recording(set_up(replace(given, band=band)))
     path = free_name(out, band)
-    recorder = Recorder(state, new_writer(path, state), path, pace, pace.clock(), resume_options=options)
+    writer, choose = new_writer(path, state), chooser_for(state)
+    recorder = Recorder(state, writer, path, pace, pace.clock(), resume_options=options, choose=choose)
     say("", f"Everything goes to {path}, row by row. Stop any time; go on with:")
     say(f"  {_resume_command(path, options)}")
     return recorder
@@ -86,7 +88,7 @@ def resumed(path: Path, pace: Pace) -> Recorder:
     slot = state.slot
     if state.rows and slot is not None and slot.kind == "reading" and not (state.hung or state.course.on_paper):
         say("Was the scale off meanwhile? Then first, with the band slack: zero and what it shows, like zero 0.05")
-    return Recorder(state, writer, path, pace, started)
+    return Recorder(state, writer, path, pace, started, choose=chooser_for(state))
 
 
 def _conditioned(recorder: Recorder) -> None:

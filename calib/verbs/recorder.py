@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.course import Slot, geometry
-from calib.acquire.recording import Recording, take
+from calib.acquire.recording import Recording, take, with_rows
 from calib.acquire.run_file import RunWriter, columns_for, format_head
 from calib.acquire.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
@@ -40,6 +40,7 @@ class Recorder:
     started: float  # by the clock of the pace
     last_index: int = -1
     explained: bool = False
+    choose: Callable[[Recording], tuple[Row, str]] | None = None  # of the next reading, where the plan is not fixed
     resume_options: str = ""  # to be given again when the recording is taken up
 
     def record(self) -> None:
@@ -49,7 +50,7 @@ class Recorder:
             EndOfInputError: There are no more lines; everything accepted is on disk.
         """
         wait_for = self._full_wait()
-        while (slot := self.state.slot) is not None:
+        while (slot := self._next_slot()) is not None:
             fresh = self.state.index != self.last_index
             if fresh:
                 self.announce(slot)
@@ -67,6 +68,15 @@ class Recorder:
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
             if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
                 self.last_index = -1 if self.state.index < self.last_index else self.last_index
+
+    def _next_slot(self) -> Slot | None:
+        """What comes next; chosen now where the readings are chosen one by one."""
+        if self.choose is not None and self.state.asks_for_more:
+            row, words = self.choose(self.state)
+            self.state = with_rows(self.state, (row,))
+            self.keep((row,))
+            say(*([f"  {words}"] if words else []))
+        return self.state.slot
 
     def begin_again(self, state: Recording) -> None:
         """Put another head on disk in place of the one there; no row was written yet."""
@@ -110,7 +120,8 @@ class Recorder:
         if slot.kind != "reading" or slot.setting is None:
             return
         readings = [i for i, s in enumerate(state.slots) if s.kind == "reading"]
-        count = f"[{readings.index(state.index) + 1}/{len(readings)}]"
+        of = "" if course.asked is not None else f"/{len(readings)}"
+        count = f"[{readings.index(state.index) + 1}{of}]"
         way = "out" if slot.branch == "loading" else "back"
         if state.hung:
             say(f"{count} {way}: {'' if course.on_paper else 'hang '}{self._mass(slot.setting)}")

@@ -6,7 +6,7 @@ Every answer can be given beforehand as an option; the questions are about what 
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from calib.acquire.course import Course, extensions_of, many_lengths
+from calib.acquire.course import UNTIL, Course, extensions_of, many_lengths
 from calib.records import RunHead
 from calib.verbs.band_talk import ask_band, ask_mass
 from calib.verbs.conditioning import NOT_CONDITIONED
@@ -63,6 +63,8 @@ def describe(given: Given) -> RunHead:
         procedure = replace(procedure, conditioning_pulls=ask_pulls())
     started = ask_day() if given.form else datetime.now(UTC).replace(microsecond=0)
     extensions = extensions_of(_course(given, gear, plan.lengths, procedure.dwell_s or 0.0)) | {"quick": given.quick}
+    if given.until is not None:
+        extensions[UNTIL] = given.until
     if given.cell is not None:
         extensions["cell"] = given.cell
     if not given.form:

@@ -126,7 +126,7 @@ def record(world: World, truth: TrueBand, errors: GearErrors, name: str, rng: np
         rng: Where its noise comes from.
     """
     flat = truth.rest - rest_half_path(0.0, THICKNESS, 2) + U_FLAT * rng.standard_normal()
-    head = _head(world, name, round(flat, 3))
+    head = head_of(world, name, round(flat, 3))
     rows: list[Row] = []
     for cycle in range(1, world.cycles + 1):
         rows += _cycle(world, truth, errors, cycle, rng)
@@ -136,7 +136,7 @@ def record(world: World, truth: TrueBand, errors: GearErrors, name: str, rng: np
     return Run(name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, start=1)))
 
 
-def _head(world: World, name: str, flat_length: float) -> RunHead:
+def head_of(world: World, name: str, flat_length: float) -> RunHead:
     gear = world.gear
     band = Band(name, flat_length, U_FLAT, thickness=THICKNESS, mass=BAND_MASS)
     length = LengthSetup("half-path", (), gear.u_reading, U_COMMON, U_TAPE_SCALE, tape="T1")
