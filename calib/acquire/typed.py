@@ -4,6 +4,7 @@
 """
 
 import re
+from collections.abc import Sequence
 from typing import Literal
 
 from calib.errors import DataError
@@ -161,6 +162,26 @@ def parse_temperature(text: str) -> float:
     clean = _cleaned(text, "number").upper()
     unit = clean[-1] if clean[-1] in "CF" else "C"
     return to_si(_signed(clean.removesuffix(unit).strip(), text), unit, "temperature")
+
+
+def unit_named(text: str, known: Sequence[str], quantity: Quantity) -> str:
+    """The unit that a word names, as people write it.
+
+    Args:
+        text: As typed.
+        known: The units that will do.
+        quantity: What is measured.
+
+    >>> unit_named("lbs", ["kg", "lb"], "mass"), unit_named("inches", ["mm", "in"], "length")
+    ('lb', 'in')
+
+    Raises:
+        DataError: It names none of them.
+    """
+    unit = _NAMES[quantity].get(text.strip().lower(), "")
+    if unit not in known:
+        raise DataError(f"{text[:20]!r} is not one of {', '.join(known)}")
+    return unit
 
 
 def listed(text: str) -> list[str]:

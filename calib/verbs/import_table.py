@@ -6,7 +6,6 @@ import textwrap
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, time
-from datetime import date as day
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -16,6 +15,7 @@ from calib.errors import DataError, FileError, UsageError
 
 if TYPE_CHECKING:
     from calib.acquire.table_import import Imported, Understood
+    from calib.acquire.typed import Quantity
     from calib.records import Row, ScaleInUse
 
 T = TypeVar("T")
@@ -76,7 +76,7 @@ def command(
     if method not in METHODS:
         raise UsageError(f"--method {method[:30]!r} is unknown", remedy=f"use one of {', '.join(METHODS)}")
     hung = method == "hung-weight"
-    started = _day(date)
+    started = _noon(date) if date is not None else None
     raw = read_table(read_bytes(table), table.name)
     found = understand(raw)
     needed = {
@@ -94,8 +94,8 @@ def command(
         _refuse_existing(out or Path(f"{id}.run.csv"))
     _refuse_missing([name for name, given in needed.items() if given is None])
     forces = tuple(unit for unit in MASS if unit != "g") if hung else tuple(FORCE)
-    in_length = _unit(length_unit, found.length_unit, "--length-unit", "lengths", tuple(LENGTH))
-    in_force = _unit(force_unit, found.force_unit, "--force-unit", "forces", forces)
+    in_length = _unit(length_unit, found.length_unit, "--length-unit", "length", tuple(LENGTH))
+    in_force = _unit(force_unit, found.force_unit, "--force-unit", "mass" if hung else "force", forces)
     made = rows_of(raw, found, in_length, in_force, hung=hung)
     _say_understood(raw.header, found, made, in_length, in_force)
     head = checked_head(
@@ -128,44 +128,31 @@ def _refuse_missing(names: list[str]) -> None:
         raise DataError(said, remedy=f"give {'it' if len(names) == 1 else 'them'}; at a terminal you are asked")
 
 
-def _day(text: str | None) -> datetime | None:
+def _noon(text: str) -> datetime:
     """Noon of the day it was measured: the hour is not known."""
-    if text is None:
-        return None
-    try:
-        return datetime.combine(day.fromisoformat(text), time(12), UTC)
-    except ValueError:
-        raise UsageError(f"--date {text[:30]!r} is not a day", remedy="write it like 2026-03-01") from None
+    from calib.verbs.quantities import day_gone_by
+
+    return datetime.combine(day_gone_by(text, "--date"), time(12), UTC)
 
 
 def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
     """What the scale showed with nothing pulling, before the first reading."""
-    from calib.acquire.typed import parse_number
+    from calib.acquire.typed import parse_force
     from calib.records import Row
-    from calib.units import FORCE
 
     if method == "hung-weight" or (zero is None and method != "anchor-on-scale"):
         return ()
-
-    def read(text: str) -> float:
-        bare = re.sub(r"\s*[A-Za-z]+$", "", text.strip())
-        named = text.strip()[len(bare) :].strip()
-        if named and named not in FORCE:
-            raise DataError(f"{named[:20]!r} is not one of {', '.join(FORCE)}")
-        return parse_number(bare) * FORCE[named or unit]
-
-    value = _given_or_asked(zero, "--zero", f"What the scale showed with the band slack [{unit}]: ", read)
+    prompt = f"What the scale showed with the band slack [{unit}]: "
+    value = _given_or_asked(zero, "--zero", prompt, lambda text: parse_force(text, unit))
     return (Row(1, "zero", force=value),)
 
 
-def _unit(option: str | None, header: str | None, name: str, what: str, known: tuple[str, ...]) -> str:
-    def read(text: str) -> str:
-        if text not in known:
-            raise DataError(f"{text[:20]!r} is not one of {', '.join(known)}")
-        return text
+def _unit(option: str | None, header: str | None, name: str, what: "Quantity", known: tuple[str, ...]) -> str:
+    from calib.acquire.typed import unit_named
 
     if option is not None or header is None:
-        return _given_or_asked(option, name, f"Unit of the {what} ({', '.join(known)}): ", read)
+        prompt = f"Unit of the {'masses' if what == 'mass' else what + 's'} ({', '.join(known)}): "
+        return _given_or_asked(option, name, prompt, lambda text: unit_named(text, known, what))
     if header not in known:
         raise DataError(f"{header!r} is not a unit for hung weights", remedy=f"give {name}, one of {', '.join(known)}")
     return header

@@ -28,15 +28,13 @@ def command(
     from calib.safe_write import write_atomically
     from calib.strict_json import read_capped
     from calib.verbs.plain_text import clean
+    from calib.verbs.quantities import day_gone_by
 
     try:
-        count, name, day = checked_reps(reps), check_id(band), date.fromisoformat(on) if on else date.today()
+        count, name = checked_reps(reps), check_id(band)
     except DataError as error:
         raise UsageError(error.what, remedy=error.remedy) from None
-    except ValueError:
-        raise UsageError(f"--on {(on or '')[:20]!r} is not a day", remedy="write it as 2026-03-01") from None
-    if day > date.today():
-        raise UsageError(f"--on {day} is still to come", remedy="give the day it was used")
+    day = day_gone_by(on, "--on") if on else date.today()
     path = folder / f"{name}.uses.csv"
     there = read_capped(path, CAP_BYTES) if path.exists() else new_log(name).encode()
     before = parse_uses(there, path.name)

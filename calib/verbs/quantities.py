@@ -1,6 +1,7 @@
 """Lengths, forces and masses given as options: read as typed ones are, but a unit is needed; nothing is asked."""
 
 import re
+from datetime import date
 from typing import Literal
 
 from calib.acquire.typed import parse_force, parse_length, parse_mass
@@ -9,6 +10,7 @@ from calib.units import SHOWN, UNITS, Shown
 
 UNIT_HELP = "kg with metres, or lb with inches, in the words."
 Quantity = Literal["length", "force", "mass"]
+EARLIEST = 1950  # year; no measurement of a band is older
 _EXAMPLE = {"length": "1.6m", "force": "15kg", "mass": "20kg"}
 _READ = {"length": parse_length, "force": parse_force, "mass": parse_mass}
 
@@ -53,6 +55,29 @@ def lengths_in_si(text: str, option: str, unit: str, most: int) -> tuple[float, 
     if len(parts) > most:
         raise UsageError(f"{option} {text[:40]!r} names {len(parts)} lengths", remedy=f"give at most {most}")
     return tuple(option_in_si(part, option, "length", unit) for part in parts)
+
+
+def day_gone_by(text: str, option: str) -> date:
+    """Read a day like 2026-03-01 that is not still to come.
+
+    Args:
+        text: As given.
+        option: Its name, for the message.
+
+    >>> day_gone_by("2026-03-01", "--date")
+    datetime.date(2026, 3, 1)
+
+    Raises:
+        UsageError: It is no day, or not one of the past: a typing slip in the year would put it there.
+    """
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise UsageError(f"{option} {text[:20]!r} is not a day", remedy="write it like 2026-03-01") from None
+    if day.year < EARLIEST or day > date.today():
+        said = "too long ago" if day.year < EARLIEST else "still to come"
+        raise UsageError(f"{option} {day} is {said}", remedy="write year, month, day like 2026-03-01")
+    return day
 
 
 def shown_in(unit: str) -> Shown:

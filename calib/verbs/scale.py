@@ -138,11 +138,13 @@ def check(
       bandcurve scale check cell.scale.json --port /dev/ttyUSB0
     """
     from calib.scale import load_scale, save_scale
+    from calib.verbs.quantities import day_gone_by
     from calib.verbs.scale_hung import Draft, Stated, from_keyboard, from_table
     from calib.verbs.scale_record import check_part
 
     scale = load_scale(file)
-    day, shown_unit = _day(on), _shown_unit(unit, scale)
+    day = (day_gone_by(on, "--date") if on else date.today()).isoformat()
+    shown_unit = _shown_unit(unit, scale)
     stated = Stated(loads_kind, loads, u_common, u_each, temperature)
     draft = Draft.beside(file, scale.id)
     creep = None
@@ -206,15 +208,6 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
         return
     print(scale_text(scale, _shown_unit(None, scale)))
     print(f"In {path}. Next:\n{step}")
-
-
-def _day(given: str | None) -> str:
-    if given is None:
-        return date.today().isoformat()
-    try:
-        return date.fromisoformat(given).isoformat()
-    except ValueError:
-        raise UsageError(f"--date {given[:20]!r} is not a date", remedy="write it like 2026-03-01") from None
 
 
 def _fit(hung: "Hung", scale: "Scale", day: str, place: tuple[float | None, float | None]) -> "ScaleCheck":

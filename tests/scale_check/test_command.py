@@ -109,6 +109,7 @@ def test_a_bad_cell_is_named_by_file_and_line(
     [
         ["--loads-kind", "feathers"],
         ["--date", "1st of May"],
+        ["--date", "2999-01-01"],
         ["--u-common", "5g"],
         ["--u-each", "lots"],
         ["--unit", "stone"],

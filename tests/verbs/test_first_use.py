@@ -117,6 +117,30 @@ def test_an_imported_run_keeps_day_temperature_wait_and_zero(tmp_path: Path) -> 
     assert [row.number for row in imported.rows] == list(range(1, 9))
 
 
+@pytest.mark.parametrize("day", ["2999-01-01", "0206-03-01", "1st of May"])
+def test_a_day_to_come_or_long_ago_is_a_slip_of_the_pen(
+    day: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table, made = tmp_path / "readings.csv", tmp_path / "B7.run.csv"
+    table.write_text(TABLE, "utf-8")
+    assert run(["import", str(table), "--id", "B7", *OPTIONS, "--date", day, "--out", str(made)]) == 2
+    assert "like 2026-03-01" in capsys.readouterr().err
+    assert not made.exists()
+
+
+def test_units_are_named_as_people_name_them(tmp_path: Path) -> None:
+    table = tmp_path / "readings.csv"
+    table.write_text("length,force\n60,10\n62,12\n64,14\n", "utf-8")
+    described = ["--flat", "40in", "--kind", "half-path", "--scale", "hook", "--strands", "2"]
+    forces = []
+    for force_unit in ("lb", "Pounds"):
+        made = tmp_path / f"{force_unit}.run.csv"
+        units = ["--length-unit", "inches", "--force-unit", force_unit]
+        assert run(["import", str(table), "--id", "B7", *described, *units, "--out", str(made)]) == 0
+        forces.append([row.force for row in read_run(made).readings])
+    assert forces[0] == forces[1]
+
+
 def test_kilos_or_pounds_as_the_reader_likes(capsys: pytest.CaptureFixture[str]) -> None:
     """1 lb = 0.45359237 kg, exact (NIST SP 811)."""
     knee = str(SAMPLES / "KNEE.profile.json")
