@@ -127,37 +127,40 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
 
 def to_json(document: BaseModel) -> str:
     """Text of a document: keys in schema order, seven significant digits, the same bytes for the same content."""
-    return _text(_plain(document), 0) + "\n"
+    return _text(plain(document), 0) + "\n"
 
 
-def _plain(value: Any) -> Any:
-    """Plain JSON values; a field that may be left out is left out where it holds its default."""
+def plain(value: Any) -> Any:
+    """Plain JSON values, seven digits; a field that may be left out is left out where it holds its default."""
     if isinstance(value, BaseModel):
         fields = {
             info.alias or name: getattr(value, name)
             for name, info in type(value).model_fields.items()
             if info.is_required() or getattr(value, name) != info.get_default(call_default_factory=True)
         }
-        return {name: _plain(v) for name, v in (fields | (value.model_extra or {})).items()}
+        return {name: plain(v) for name, v in (fields | (value.model_extra or {})).items()}
     if isinstance(value, dict):
-        return {str(k): _plain(v) for k, v in value.items()}
+        return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
-    return float(f"{value:.{DIGITS}g}") if isinstance(value, float) else value
+        return [float(_SHORT(v)) if type(v) is float else plain(v) for v in value]
+    return float(_SHORT(value)) if isinstance(value, float) else value
+
+
+_SHORT = f"{{:.{DIGITS}g}}".format
+_FLAT = json.JSONEncoder(ensure_ascii=True, allow_nan=False).encode
 
 
 def _text(value: Any, depth: int) -> str:
     """JSON with one line a key; lists of plain values and short objects on one line."""
-    flat = json.dumps(value, ensure_ascii=True, allow_nan=False)
     nested = isinstance(value, dict | list) and any(
         isinstance(v, dict | list) for v in (value.values() if isinstance(value, dict) else value)
     )
-    if not value or not isinstance(value, dict | list) or (isinstance(value, list) and not nested):
-        return flat
-    if not nested and len(flat) <= 110:
-        return flat
+    if not nested:
+        flat = _FLAT(value)
+        if not isinstance(value, dict) or len(flat) <= 110:
+            return flat
     pad, close = "  " * (depth + 1), "  " * depth
     if isinstance(value, dict):
-        body = [f"{json.dumps(k)}: {_text(v, depth + 1)}" for k, v in value.items()]
+        body = [f"{_FLAT(k)}: {_text(v, depth + 1)}" for k, v in value.items()]
         return "{\n" + ",\n".join(pad + line for line in body) + f"\n{close}}}"
     return "[\n" + ",\n".join(pad + _text(v, depth + 1) for v in value) + f"\n{close}]"

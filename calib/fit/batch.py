@@ -98,12 +98,17 @@ class Taught:
     settled: Settled
     nodes: WeightedNodes[Joint]
     doubt: float  # logarithm of the odds beyond which a band is odd
+    teachers: tuple[str, ...]  # bands the shape comes from
 
-    @property
-    def teachers(self) -> tuple[str, ...]:
-        """Bands the shape comes from."""
-        pairs = zip(self.bands, self.settled.members, strict=True)
-        return tuple(band.id for band, member in pairs if band.full and not member.odd)
+    def for_others(self) -> "Taught":
+        """Without the bands learnt from: all that further ones need, and little enough to hand to other processes."""
+
+        def bare(joint: Joint) -> Joint:
+            return replace(joint, bands=())
+
+        settled = replace(self.settled, members=(), rows=(), joint=bare(self.settled.joint))
+        nodes = replace(self.nodes, solved=tuple(bare(joint) for joint in self.nodes.solved))
+        return replace(self, bands=(), settled=settled, nodes=nodes)
 
 
 def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
@@ -130,10 +135,10 @@ def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
     layout = batch_model.layout_of([m.model for m in members])
     theta = layout.middle()[0] + np.log(OFFER)
     settled = _settle(layout, members, theta)
-    settled = _set_odd_apart(settled, doubt_of(of or len(bands)))
-    return Taught(
-        tuple(bands), covered, tested, loop, by_mass, settled, _integrate(settled), doubt_of(of or len(bands))
-    )
+    doubt = doubt_of(of or len(bands))
+    settled = _set_odd_apart(settled, doubt)
+    teachers = tuple(b.id for b, member in zip(bands, settled.members, strict=True) if b.full and not member.odd)
+    return Taught(tuple(bands), covered, tested, loop, by_mass, settled, _integrate(settled), doubt, teachers)
 
 
 def _range(bands: Sequence[BandReadings]) -> StretchRange:

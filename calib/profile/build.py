@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from calib import versioned
 from calib.errors import DataError
 from calib.fit.straight import departures
 from calib.half_path import offset_over
-from calib.profile.document import Profile, parse_profile
+from calib.profile.document import FORMAT, Profile
 from calib.records import Array, BranchTable, BudgetLine, Fit, Run, RunHead
 
 LINEAR_WITHIN = 0.1  # of u: what the document promises of a straight line between grid points
@@ -44,7 +45,7 @@ def profile_of(fit: Fit, by: str, also_from: Sequence[tuple[str, str]] = ()) -> 
         "budget": [_budget_line(line) for line in fit.budget],
         "findings": [{"code": f.code, "text": f.text} for f in fit.findings],
     }
-    return parse_profile(Profile.model_validate(document).to_json().encode(), f"{head.band.id}.profile.json")
+    return versioned.validate(Profile, versioned.plain(document), FORMAT, f"{head.band.id}.profile.json")
 
 
 def fit_profile(runs: Sequence[Run]) -> Profile:

@@ -1,34 +1,25 @@
 """`bandcurve batch fit`: runs of a batch in, a profile for every band and one record of the batch out."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
-from hashlib import sha256
-from multiprocessing import get_context
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import BandcurveError, DataError, FileError
+from calib.errors import DataError, FileError
 from calib.units import Shown
+from calib.verbs.many import Each, workers
 from calib.verbs.plain_text import complaint
-from calib.verbs.progress import Progress
 from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
-    from calib.finding import Finding
     from calib.fit.batch import Taught
     from calib.profile.batch_document import Batch
-    from calib.records import Fit
-    from calib.use.batch_levels import BatchMember
+    from calib.verbs.batch_work import Done, Failure, Group, Outcome, Sorted
 
-Failure = tuple[str, str]  # file, error
-ENOUGH_FOR_A_POOL = 24  # bands: starting processes costs a second or two each
-CHUNK = 8
 TEACHERS, PUPILS = 24, 24  # bands of each kind that the shape and the spreads are learnt from
 
 
@@ -54,21 +45,23 @@ def command(
     """
     shown = shown_in(unit)
     paths, folder = _paths(sources, out)
-    groups, waiting, failed = _by_band(paths)
-    with _pool(len(groups), jobs) as each:
-        fitted = _fit_all(groups, folder, failed, each)
-    batch = _record(fitted, failed, folder)
+    with workers(len(paths), jobs) as each:
+        from calib.verbs.batch_work import look, sorted_runs
+
+        found = sorted_runs(each("reading", look, paths))
+        fitted = _fit_all(found, folder, each)
+    batch = _record(fitted, folder)
     if as_json:
         from calib.versioned import to_json
 
         print(to_json(batch), end="")
     elif fitted.done:
         _say(batch, folder, shown)
-    if waiting and not as_json:
-        print(f"Not measured yet: {', '.join(waiting)}.")
-    for _, sentence in failed:
+    if found.waiting and not as_json:
+        print(f"Not measured yet: {', '.join(found.waiting)}.")
+    for _, sentence in fitted.failed:
         print(complaint(sentence), file=sys.stderr)
-    return 1 if failed else 0
+    return 1 if fitted.failed else 0
 
 
 def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]:
@@ -90,172 +83,65 @@ def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]
     return list(dict.fromkeys(paths)), folder
 
 
-Group = tuple[Path, ...]  # the runs of one band
-Each = Callable[[Callable[[Any], Any], Iterable[Any]], Iterable[Any]]  # work and items to results in order
-
-
-def _by_band(paths: Sequence[Path]) -> tuple[list[Group], list[str], list[Failure]]:
-    """Runs of each band, bands nobody had in hand yet, and what cannot be read; of a run only its band is kept."""
-    from calib.acquire.batch_plan import UNTAPED
-    from calib.acquire.run_file import read_run
-
-    bands: dict[str, list[Path]] = {}
-    failed: list[Failure] = []
-    waiting: list[str] = []
-    for path in _told("reading", len(paths), paths):
-        try:
-            head = read_run(path).head
-        except BandcurveError as error:
-            failed.append((str(path), str(error)))
-            continue
-        if head.extensions.get(UNTAPED):
-            waiting.append(head.band.id)
-        else:
-            bands.setdefault(head.band.id, []).append(path)
-    return [tuple(group) for group in bands.values()], waiting, failed
-
-
-@contextmanager
-def _pool(bands: int, jobs: int) -> Iterator[Each]:
-    """How work is done: here for a box, in some processes for many bands."""
-    if bands < ENOUGH_FOR_A_POOL or jobs == 1:
-        yield map
-        return
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-        yield lambda work, items: pool.map(work, items, chunksize=CHUNK)
-
-
-def _told(doing: str, of: int, results: Iterable[Any]) -> Iterator[Any]:
-    """The same, with a bar that grows."""
-    bar = Progress(doing)
-    for i, result in enumerate(results, 1):
-        bar.tell(i / of)
-        yield result
-    bar.close()
-
-
-@dataclass(frozen=True)
-class Done:
-    """One band with a profile."""
-
-    member: "BatchMember"
-    runs: tuple[str, ...]
-    path: Path
-
-
-@dataclass(frozen=True)
-class FirstLook:
-    """What the first look at a band's runs gave: a profile, or why there is none; neither where it must borrow."""
-
-    group: Group
-    done: Done | None = None
-    error: str = ""
-
-
-def first_look(folder: Path, group: Group) -> FirstLook:
-    """Read the runs of a band; one measured in full is fitted and saved as by itself."""
-    from calib.acquire.run_file import read_run
-    from calib.fit.batch import band_readings
-    from calib.use.batch_levels import member_of
-    from calib.verbs.fit import fit_and_save
-
-    try:
-        runs = [read_run(path) for path in group]
-        band = band_readings(runs)
-        if not band.full:
-            return FirstLook(group)
-        fit, profile, path = fit_and_save(list(zip(group, runs, strict=True)), folder, None, (), set())
-    except BandcurveError as error:
-        return FirstLook(group, error=str(error))
-    member = member_of(profile, sum(point.used for point in fit.points), band.lengths_out)
-    return FirstLook(group, Done(member, tuple(p.name for p in group), path))
-
-
-def second_look(taught: "Taught", folder: Path, teachers: Sequence[tuple[str, str]], look: FirstLook) -> FirstLook:
-    """Judge a band against the batch: one with few readings gets its profile, an odd one is told so in its own."""
-    from calib.acquire.run_file import read_run
-    from calib.fit.batch import band_readings
-    from calib.fit.borrowing import fit_in_batch, odd_in
-
-    try:
-        runs = [read_run(path) for path in look.group]
-        band = band_readings(runs)
-        if look.done is None:
-            return replace(look, done=_borrowed(fit_in_batch(taught, band), look.group, folder, teachers))
-        odd = odd_in(taught, band)
-        return look if odd is None else replace(look, done=_marked(look.done, odd))
-    except BandcurveError as error:
-        return FirstLook(look.group, error=str(error))
-
-
-def _borrowed(fit: "Fit", group: Group, folder: Path, teachers: Sequence[tuple[str, str]]) -> Done:
-    from importlib.metadata import version
-
-    from calib.profile.build import profile_of
-    from calib.profile.document import save_profile
-    from calib.use.batch_levels import member_of
-    from calib.verbs.fit import place_of
-
-    profile = profile_of(fit, f"bandcurve {version('bandcurve')}", teachers)
-    path = place_of(profile, folder)
-    save_profile(profile, path)
-    lengths = len({round(p.length, 3) for p in fit.points if p.branch == "loading"})
-    return Done(member_of(profile, sum(p.used for p in fit.points), lengths), tuple(p.name for p in group), path)
-
-
-def _marked(done: Done, odd: "Finding") -> Done:
-    """The band's own profile with what the batch says of it."""
-    from calib.profile.document import Finding, load_profile, save_profile
-
-    profile = load_profile(done.path)
-    said = Finding(code=odd.code, text=odd.text)
-    save_profile(profile.model_copy(update={"findings": (said, *profile.findings)}), done.path)
-    return replace(done, member=replace(done.member, departs=odd.text))
-
-
 @dataclass(frozen=True)
 class Fitted:
     """The batch as far as it could be fitted."""
 
-    done: tuple[Done, ...]
+    done: tuple["Done", ...]
+    failed: tuple["Failure", ...]
     shape_from: tuple[str, ...] = ()
 
 
-def _fit_all(groups: Sequence[Group], folder: Path, failed: list[Failure], each: Each) -> Fitted:
-    """Every band that can be fitted, in the order of the files; failures are added to the list."""
-    looks = list(_told("fitting", len(groups), each(partial(first_look, folder), groups)))
-    failed += [(_names(look.group), look.error) for look in looks if look.error]
-    looks = [look for look in looks if not look.error]
+def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
+    """Every band that can be fitted: those the shape is learnt from first, then all the others by one look at each."""
+    from calib.verbs.batch_work import Done, by_itself, in_the_batch, marked, provenance
+
+    full = [group for group in found.groups if group in found.full][:TEACHERS]
+    few = [group for group in found.groups if group not in found.full][:PUPILS]
+    outcomes: dict[Group, Outcome] = dict(zip(full, each("learning", partial(by_itself, folder), full), strict=True))
     try:
-        taught = _teach(looks)
+        taught = _teach([*(g for g in full if isinstance(outcomes[g], Done)), *few], of=len(found.groups))
     except DataError as error:
-        failed += [(_names(look.group), f"{_names(look.group)}: {error}") for look in looks if look.done is None]
-        return Fitted(tuple(look.done for look in looks if look.done))
-    teachers = _provenance(look.done for look in looks if look.done and look.done.member.id in taught.teachers)
-    again = list(_told("comparing", len(looks), each(partial(second_look, taught, folder, teachers), looks)))
-    failed += [(_names(look.group), look.error) for look in again if look.error]
-    return Fitted(tuple(look.done for look in again if look.done), taught.teachers)
+        rest = [group for group in found.groups if group not in outcomes]
+        outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest), strict=True)
+        return _fitted(found, outcomes, none=str(error))
+    outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
+    done = [outcome for outcome in outcomes.values() if isinstance(outcome, Done)]
+    teachers = provenance(one for one in done if one.member.id in taught.teachers)
+    outcomes |= {group: in_the_batch(taught, folder, teachers, group) for group in few}
+    rest = [group for group in found.groups if group not in outcomes]
+    work = partial(in_the_batch, taught.for_others(), folder, teachers)
+    outcomes |= zip(rest, each("fitting", work, rest), strict=True)
+    return _fitted(found, outcomes, shape_from=taught.teachers)
 
 
-def _teach(looks: Sequence[FirstLook]) -> "Taught":
+def _teach(groups: "Sequence[Group]", of: int) -> "Taught":
     from calib.acquire.run_file import read_run
     from calib.fit.batch import band_readings, teach
 
-    full = [look for look in looks if look.done][:TEACHERS]
-    few = [look for look in looks if not look.done][:PUPILS]
-    return teach([band_readings([read_run(path) for path in look.group]) for look in (*full, *few)], of=len(looks))
+    return teach([band_readings([read_run(path) for path in group]) for group in groups], of=of)
 
 
-def _provenance(teachers: Iterable[Done]) -> list[tuple[str, str]]:
-    """Profiles the shape came from, each with its hash."""
-    return [(done.path.name, sha256(done.path.read_bytes()).hexdigest()) for done in teachers]
+def _fitted(
+    found: "Sorted", outcomes: "Mapping[Group, Outcome]", none: str = "", shape_from: tuple[str, ...] = ()
+) -> Fitted:
+    """Results in the order of the files; `none` says why nothing could be borrowed."""
+    from calib.verbs.batch_work import Done
+
+    done = [outcome for group in found.groups if isinstance(outcome := outcomes[group], Done)]
+    failed = [
+        (_names(group), outcome or f"{_names(group)}: {none}")
+        for group in found.groups
+        if not isinstance(outcome := outcomes[group], Done)
+    ]
+    return Fitted(tuple(done), (*found.failed, *failed), shape_from)
 
 
-def _names(group: Group) -> str:
+def _names(group: "Group") -> str:
     return ", ".join(str(path) for path in group)
 
 
-def _record(fitted: Fitted, failed: Sequence[Failure], folder: Path) -> "Batch":
+def _record(fitted: Fitted, folder: Path) -> "Batch":
     """The record of the batch, written beside the profiles."""
     from importlib.metadata import version
 
@@ -266,7 +152,7 @@ def _record(fitted: Fitted, failed: Sequence[Failure], folder: Path) -> "Batch":
         [done.member for done in fitted.done],
         [(done.runs, done.path.name) for done in fitted.done],
         fitted.shape_from,
-        failed,
+        fitted.failed,
         f"bandcurve {version('bandcurve')}",
     )
     batch = Batch.model_validate(document)
