@@ -42,8 +42,8 @@ To keep: a share of at most 70 % of whole sweeps, and 92-98 % of intervals.
 """
 FOOT = """
 Where an interval holds more often than asked (curled: a load cell, cycles that differ by 0.3 %), four or five readings
-say little of how far cycles differ; what is held possible beforehand is 0.7 % in the root mean square, as most bands
-on most hooks have it. More readings tell the two apart; the asking stops before.
+say little of how far cycles differ; what is held possible beforehand is 0.7 % in the root mean square. More readings
+would tell the two apart; the asking stops before.
 """
 
 
