@@ -37,6 +37,7 @@ CODES = frozenset(
         "no-temperature",
         "no-unloading",
         "not-repeatable",
+        "older-profile",
         "one-cycle",
         "one-profile-for-two",
         "outlying-band",

@@ -12,12 +12,13 @@ from typing import TypeVar
 
 from calib.errors import BandcurveError, DataError, FileError
 from calib.profile.document import CAP_BYTES, Profile, parse_profile
+from calib.profile.one_id import are_two_bands
+from calib.profile.rechecks import Recheck, noted_once, parse_rechecks
 from calib.profile.uses import Use, counted_once, parse_uses
 from calib.scale import Scale, parse_scale
 from calib.strict_json import read_capped
 
 MOST_FILES = 10_000
-ANOTHER_BAND = 0.05  # of the flat length: more apart than any band gets by use, so two bands have one id
 
 T = TypeVar("T")
 
@@ -29,17 +30,32 @@ class BandFiles:
     id: str
     profiles: tuple[tuple[Path, Profile], ...] = ()  # oldest first; those without a day first of all
     uses: tuple[Use, ...] = ()
+    rechecks: tuple[Recheck, ...] = ()  # oldest first
 
     @property
     def latest(self) -> Profile | None:
         """The newest calibration."""
         return self.profiles[-1][1] if self.profiles else None
 
+    def calibrations(self) -> list[Profile]:
+        """All of them, oldest first.
+
+        Raises:
+            DataError: There is none, or they are of two bands.
+        """
+        if not self.profiles:
+            raise DataError(f"{self.id} was never measured", remedy=f"measure it: bandcurve record {self.id}")
+        if self.is_two_bands:
+            raise DataError(
+                f"{self.id} stands for two bands: their flat lengths differ by more than a band gets longer",
+                remedy="give one of them another id, or keep them in two folders",
+            )
+        return [p for _, p in self.profiles]
+
     @property
     def is_two_bands(self) -> bool:
         """Whether the flat lengths are too far apart for one band: two people may have used one id."""
-        flat = [p.band.flat_length_m for _, p in self.profiles]
-        return bool(flat) and max(flat) > (1 + ANOTHER_BAND) * min(flat)
+        return are_two_bands([p for _, p in self.profiles])
 
 
 @dataclass(frozen=True)
@@ -81,14 +97,16 @@ def read_collection(folder: Path) -> Collection:
     profiles = list(_each(folder, "*.profile.json", parse_profile, failed))
     scales = list(_each(folder, "*.scale.json", parse_scale, failed))
     uses = [use for _, found in _each(folder, "*.uses.csv", parse_uses, failed) for use in found]
-    ids = sorted({p.band.id for _, p in profiles} | {u.band for u in uses}, key=str.lower)
+    rechecks = [r for _, found in _each(folder, "*.rechecks.csv", parse_rechecks, failed) for r in found]
+    ids = {p.band.id for _, p in profiles} | {u.band for u in uses} | {r.band for r in rechecks}
     bands = tuple(
         BandFiles(
             name,
             tuple(sorted((f for f in profiles if f[1].band.id == name), key=lambda f: f[1].made.measured_at or "")),
             tuple(counted_once(u for u in uses if u.band == name)),
+            tuple(noted_once(r for r in rechecks if r.band == name)),
         )
-        for name in ids
+        for name in sorted(ids, key=str.lower)
     )
     return Collection(folder, bands, tuple(sorted(scales, key=lambda s: s[1].id.lower())), tuple(failed))
 

@@ -1,17 +1,22 @@
-"""All calibrations of one band: how its level drifts with time and with use, and when to look again. No file is read.
+"""All calibrations and re-checks of one band: its drift with time and use, when to look again. No file is read here.
 
 A straight line is fitted through the logarithms of the levels, by generalised least squares with everything the
-calibrations share told apart; so a drift comes with an uncertainty that knows of the scale's own wandering.
+calibrations share told apart; so a drift comes with an uncertainty that knows of the scale's own wandering. Re-checks
+with a plate are shown beside it and say when to look again; they are too coarse for a drift.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import hypot
 from typing import Any
 
 import numpy as np
 
+from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile
+from calib.profile.one_id import in_force
+from calib.profile.rechecks import Recheck
 from calib.profile.uses import Use, reps_between
 from calib.records import Array
 from calib.use.compare import LENGTHS
@@ -25,6 +30,7 @@ from calib.use.one_band import (
     size,
     with_plate,
 )
+from calib.use.recheck import recheck as judged
 from calib.use.shared_lengths import NORMAL_95, Over, common_lengths
 
 LOOK_MONTHS, LOOK_REPS = 6, 1000
@@ -51,6 +57,17 @@ class Day:
 
 
 @dataclass(frozen=True)
+class Plate:
+    """One re-check with a known plate."""
+
+    on: date
+    passed: bool | None  # None where the profile in force does not reach to it
+    level_ratio: float | None  # to the first calibration
+    u_level_ratio: float | None
+    reps: int  # logged since the first calibration
+
+
+@dataclass(frozen=True)
 class Drift:
     """Relative change of level for each unit of time or use."""
 
@@ -65,20 +82,25 @@ class History:
     band: str
     over: Over
     days: tuple[Day, ...]
+    plates: tuple[Plate, ...]
     per_month: Drift | None
     per_thousand: Drift | None  # repetitions
-    reps_since: int  # logged since the last calibration
+    failed: date | None  # the last re-check did not pass, and the band was not measured since
+    reps_since: int  # logged since it was last looked at
     look_again: date | None
     reps_left: int  # before looking again
 
 
-def history(profiles: Sequence[Profile], uses: Sequence[Use], over: Over | None = None) -> History:
+def history(
+    profiles: Sequence[Profile], uses: Sequence[Use], over: Over | None = None, rechecks: Sequence[Recheck] = ()
+) -> History:
     """Make the history of one band.
 
     Args:
         profiles: Of one band, oldest first, at least one.
         uses: Its use log.
         over: Working lengths, half path; None takes all that every calibration tested. [m]
+        rechecks: With a known plate, oldest first.
     """
     check_order(profiles)
     lengths = common_lengths(profiles, over, LENGTHS)
@@ -92,7 +114,8 @@ def history(profiles: Sequence[Profile], uses: Sequence[Use], over: Over | None 
     months = None if None in on else np.array([(d - on[0]).days / DAYS_PER_MONTH for d in on if d and on[0]])
     seen = np.log([force / levels[0][0] for force, _ in levels])
     per_month = drift(months, seen, changes) if months is not None else None
-    last = on[-1]
+    plates = [_plate(r, profiles, seen, changes, reps_between(uses, on[0], r.on) if on[0] else 0) for r in rechecks]
+    last, failed = last_look(on[-1], plates)
     since = reps_between(uses, last, None)
     return History(
         band=profiles[-1].band.id,
@@ -101,12 +124,41 @@ def history(profiles: Sequence[Profile], uses: Sequence[Use], over: Over | None 
             Day(day, float(np.exp(y)), float(np.exp(y)) * size(c), p.band.flat_length_m, _loss(p), n)
             for day, y, c, p, n in zip(on, seen, changes, profiles, reps, strict=True)
         ),
+        plates=tuple(plates),
         per_month=per_month,
         per_thousand=drift(np.array(reps) / 1000, seen, changes) if max(reps) >= LEAST_REPS else None,
+        failed=failed,
         reps_since=since,
-        look_again=look_again(last, per_month),
+        look_again=failed or look_again(last, per_month),
         reps_left=max(LOOK_REPS - since, 0),
     )
+
+
+def _plate(
+    recheck: Recheck, profiles: Sequence[Profile], seen: Array, changes: Sequence[dict[str, float]], reps: int
+) -> Plate:
+    """A re-check against the profile of its day, and with that against the first."""
+    try:
+        profile = in_force(profiles, recheck.on)
+        found = judged(profile, recheck.hung, recheck.length)
+    except (DataError, OutOfRangeError):
+        return Plate(recheck.on, None, None, None, reps)
+    i = next(i for i, p in enumerate(profiles) if p is profile)
+    ratio = float(np.exp(seen[i])) * found.level_ratio
+    u = hypot(found.u_level_ratio / found.level_ratio, size(changes[i]))  # what both owe to that profile counts twice
+    return Plate(recheck.on, found.passed, ratio, ratio * u, reps)
+
+
+def last_look(measured: date | None, plates: Sequence[Plate]) -> tuple[date | None, date | None]:
+    """The day the band was last found as it should be, and the day of a re-check that did not pass and still stands.
+
+    Args:
+        measured: The last calibration.
+        plates: Re-checks, oldest first; of several the last one that could be judged stands.
+    """
+    since = [p for p in plates if p.passed is not None and (measured is None or p.on >= measured)]
+    good = [p.on for p in since if p.passed]
+    return (good[-1] if good else measured), (since[-1].on if since and not since[-1].passed else None)
 
 
 def _loss(profile: Profile) -> float | None:
@@ -136,15 +188,19 @@ def look_again(last: date | None, per_month: Drift | None = None) -> date | None
     """The day to measure again: before a change worth seeing could have come by.
 
     Args:
-        last: The last calibration; None where it was not noted.
-        per_month: Drift seen so far; None takes the usual months.
+        last: When it was last measured or passed a re-check; None where that was not noted.
+        per_month: Drift seen so far; None takes the usual months. A drift that cannot be told from none does not
+            bring the day nearer: two days in one week say nothing of a year.
     """
     if last is None:
         return None
-    days = LOOK_MONTHS * DAYS_PER_MONTH
+    usual = WORTH_SEEING / LOOK_MONTHS
+    fastest = usual
     if per_month is not None:
-        fastest = abs(per_month.value) + NORMAL_95 * per_month.u
-        days = min(max(WORTH_SEEING / fastest * DAYS_PER_MONTH, SOONEST), LATEST) if fastest else LATEST
+        sure = abs(per_month.value) > NORMAL_95 * per_month.u
+        limit = abs(per_month.value) + NORMAL_95 * per_month.u
+        fastest = limit if sure else min(limit, usual)
+    days = min(max(WORTH_SEEING / fastest * DAYS_PER_MONTH, SOONEST), LATEST) if fastest else LATEST
     return last + timedelta(days=round(days))
 
 
@@ -164,8 +220,19 @@ def history_json(found: History) -> dict[str, Any]:
             }
             for d in found.days
         ],
+        "rechecks": [
+            {
+                "on": p.on.isoformat(),
+                "passed": p.passed,
+                "level_ratio": None if p.level_ratio is None else _rounded(p.level_ratio),
+                "u_level_ratio": None if p.u_level_ratio is None else _rounded(p.u_level_ratio),
+                "reps": p.reps,
+            }
+            for p in found.plates
+        ],
         "drift_per_month": _drift_json(found.per_month),
         "drift_per_1000_reps": _drift_json(found.per_thousand),
+        "failed_recheck": found.failed.isoformat() if found.failed else None,
         "reps_since": found.reps_since,
         "look_again": found.look_again.isoformat() if found.look_again else None,
         "reps_left": found.reps_left,

@@ -16,6 +16,7 @@ from calib.acquire.series_file import Series
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.profile.document import Profile
+from calib.profile.one_id import newest_of
 from calib.records import Array
 from calib.use.matching import best_pairs
 from calib.use.series import told_by_series
@@ -39,7 +40,8 @@ class Pair:
     u: float  # [N] of the difference there
     upper95: float  # [N] with 95 % they are nowhere further apart
     distinguishable: bool  # a difference of nil is outside the 95 % limits somewhere
-    pull: float  # [N] of the two on average, there
+    pull: float  # [N] of the two on average, and on average over the working lengths
+    apart: float  # by how much of it they differ on average over the working lengths
 
 
 @dataclass(frozen=True)
@@ -56,14 +58,14 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
     """Choose left and right among bands.
 
     Args:
-        profiles: Two or more, each of another band.
+        profiles: Of two bands or more; of several of one band the newest is taken.
         over: Working lengths, half path; None takes all that they were tested at. [m]
         series: Some of the bands hooked end to end: they make differences surer.
 
     Raises:
-        DataError: Fewer than two, one band twice, or no length that all were tested at.
+        DataError: Fewer than two, two bands under one id, or no length that all were tested at.
     """
-    _check(profiles)
+    profiles, older = _one_of_each(profiles)
     lengths = common_lengths(profiles, over, LENGTHS)
     if series:
         curves = [found[0] for found in told_by_series(profiles, series, {"loading": lengths})]
@@ -76,20 +78,25 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
         over=(float(lengths[0]), float(lengths[-1])),
         pairs=pairs,
         left_over=() if left is None else (profiles[left].band.id,),
-        findings=tuple(_findings(profiles, pairs)),
+        findings=(*older, *_findings(profiles, pairs)),
     )
 
 
-def _check(profiles: Sequence[Profile]) -> None:
-    ids = [p.band.id for p in profiles]
-    if len(ids) < 2:
-        raise DataError("one band makes no pair", where=ids[0] if ids else "", remedy="name two profiles or more")
-    twice = sorted({band for band in ids if ids.count(band) > 1})
-    if twice:
-        raise DataError(
-            f"{' and '.join(twice)} {'is' if len(twice) == 1 else 'are'} there twice",
-            remedy="give one profile of each band; compare is for the same band on two days",
-        )
+def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Finding]]:
+    """The newest profile of each band, and what that left out."""
+    by_id: dict[str, list[Profile]] = {}
+    for profile in profiles:
+        by_id.setdefault(profile.band.id, []).append(profile)
+    newest = [newest_of(several) for several in by_id.values()]
+    if len(newest) < 2:
+        raise DataError("one band makes no pair", where="".join(by_id), remedy="name the profiles of two bands or more")
+    found = []
+    for taken, several in zip(newest, by_id.values(), strict=True):
+        left = sorted({p.made.measured_at or "" for p in several} - {taken.made.measured_at or ""})
+        if left:
+            text = f"{taken.band.id}: its newest profile is taken, of {taken.made.measured_at}, not that of "
+            found.append(Finding("older-profile", text + " and ".join(left)))
+    return newest, found
 
 
 def draws_of(curve: Curve, count: int) -> Array:
@@ -133,6 +140,7 @@ def _pair(a: Curve, b: Curve, lengths: Array, upper95: float) -> Pair:
     at = int(np.abs(off).argmax())
     relative = np.abs(draws_of(a, DRAWS) - draws_of(b, DRAWS)) / np.maximum(u, 1e-12)
     limit = np.quantile(relative.max(axis=1), 0.95) * np.maximum(a.ratio, b.ratio) / NORMAL_95 * u
+    pull = _mean(a.force + b.force, lengths) / 2
     return Pair(
         bands=(a.name, b.name),
         largest=float(off[at]),
@@ -140,8 +148,13 @@ def _pair(a: Curve, b: Curve, lengths: Array, upper95: float) -> Pair:
         u=float(u[at]),
         upper95=float(upper95),
         distinguishable=bool((np.abs(off) > limit).any()),
-        pull=float(a.force[at] + b.force[at]) / 2,
+        pull=pull,
+        apart=abs(_mean(off, lengths)) / pull,
     )
+
+
+def _mean(values: Array, lengths: Array) -> float:
+    return float(np.trapezoid(values, lengths) / (lengths[-1] - lengths[0]))
 
 
 def difference_u(a: Curve, b: Curve) -> Array:
@@ -155,14 +168,9 @@ def _findings(profiles: Sequence[Profile], pairs: Sequence[Pair]) -> list[Findin
     found = []
     by_id = {p.band.id: p for p in profiles}
     for pair in pairs:
-        if abs(pair.largest) > MIXED * pair.pull:
-            found.append(
-                Finding(
-                    "mixed-sizes",
-                    f"{pair.bands[0]} and {pair.bands[1]} differ by {abs(pair.largest) / pair.pull:.0%} at "
-                    f"{pair.at:.2f} m: they look like two sizes, not like left and right",
-                )
-            )
+        if pair.apart > MIXED:
+            text = f"{' and '.join(pair.bands)} differ by {pair.apart:.0%} on average"
+            found.append(Finding("mixed-sizes", f"{text}: they look like two sizes, not like left and right"))
     for first, second in ((by_id[a], by_id[b]) for a, b in (p.bands for p in pairs)):
         names, was, other = f"{first.band.id} and {second.band.id}", first.conditions, second.conditions
         if was.temperature_C is None or other.temperature_C is None:

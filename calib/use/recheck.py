@@ -6,25 +6,15 @@ from typing import Any
 
 from calib.errors import OutOfRangeError
 from calib.gravity import U_PLACE_UNKNOWN
-from calib.half_path import LengthKind, offset_over
+from calib.half_path import offset_over
 from calib.profile.document import Profile
+from calib.profile.rechecks import Hung
 from calib.units import G_STANDARD
 from calib.use.compare import SEEN
 from calib.use.shared_lengths import NORMAL_95, U_TEMPERATURE
 
 U_READING = 0.002  # [m] of the tape, k = 1; an assumption
 U_COMMON = 0.001  # [m] of how the band lies round its fittings, k = 1; as in the fit
-
-
-@dataclass(frozen=True)
-class Hung:
-    """A known plate and how its length is read."""
-
-    mass: float  # [kg]
-    u_mass: float  # [kg]
-    kind: LengthKind
-    fittings: tuple[float, ...]  # [m]
-    temperature: float | None = None  # [degree C]
 
 
 @dataclass(frozen=True)
@@ -38,7 +28,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Recheck:
+class Judged:
     """What one length said."""
 
     expected: Expected
@@ -78,7 +68,7 @@ def expect(profile: Profile, hung: Hung) -> Expected:
     return Expected(pull, half_path - _offset(profile, hung), k * u * pull / slope, (k + SEEN) * u)
 
 
-def recheck(profile: Profile, hung: Hung, read: float) -> Recheck:
+def recheck(profile: Profile, hung: Hung, read: float) -> Judged:
     """Judge the band by one length.
 
     Args:
@@ -92,7 +82,7 @@ def recheck(profile: Profile, hung: Hung, read: float) -> Recheck:
     half_path = read + _offset(profile, hung)
     ratio = pull_of(profile, hung) / (profile.force(half_path) * _warmer(profile, hung))
     u, k, _ = _doubt(profile, hung, half_path)
-    return Recheck(expect(profile, hung), ratio, ratio * u, k)
+    return Judged(expect(profile, hung), ratio, ratio * u, k)
 
 
 def _offset(profile: Profile, hung: Hung) -> float:
@@ -120,7 +110,7 @@ def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float
     return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
 
 
-def recheck_json(profile: Profile, found: Recheck) -> dict[str, Any]:
+def recheck_json(profile: Profile, found: Judged) -> dict[str, Any]:
     """The answer as other programs read it."""
     return {
         "band": profile.band.id,

@@ -65,8 +65,8 @@ def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -
     ranges = [(p.branches.loading.length_m[0], p.branches.loading.length_m[-1]) for p in profiles]
     first, last = max(low for low, _ in ranges), min(high for _, high in ranges)
     if last - first < SAME:
-        far = profiles[[a for a, _ in ranges].index(first)].band.id
-        near = profiles[[b for _, b in ranges].index(last)].band.id
+        far = _called(profiles[[a for a, _ in ranges].index(first)], profiles)
+        near = _called(profiles[[b for _, b in ranges].index(last)], profiles)
         raise DataError(
             f"{near} was tested up to {last:.3f} m and {far} only from {first:.3f} m: they have no length in common",
             remedy="leave one of them out, or measure it over the lengths of the others",
@@ -77,10 +77,16 @@ def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -
         if over[0] < low - SAME or over[1] > high + SAME:
             raise OutOfRangeError(
                 f"{over[0]:.4g} to {over[1]:.4g} m is outside the tested lengths",
-                where=profile.band.id,
+                where=_called(profile, profiles),
                 remedy=f"all of them were tested from {first:.3f} to {last:.3f} m",
             )
     return np.linspace(max(over[0], first), min(over[1], last), count)
+
+
+def _called(profile: Profile, among: Sequence[Profile]) -> str:
+    """The band's id, with the day where another profile has the same."""
+    alone = sum(p.band.id == profile.band.id for p in among) == 1
+    return profile.band.id if alone else f"{profile.band.id} of {profile.made.measured_at or 'a day not noted'}"
 
 
 def curve_at(profile: Profile, lengths: Array, branch: BranchName = "loading", name: str = "") -> Curve:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import DataError
 from calib.units import Shown
 from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
 
@@ -32,7 +31,8 @@ def command(
 ) -> int:
     """Say how a band has drifted since it was first measured, with time and with use.
 
-    Calibrations (ID...profile.json) and the use log (ID.uses.csv) are looked for in the folder and below.
+    Calibrations (ID...profile.json), re-checks (ID.rechecks.csv) and the use log (ID.uses.csv) are looked for in the
+    folder and below.
 
     \b
     Examples:
@@ -45,15 +45,7 @@ def command(
     from calib.use.history import history, history_json
 
     found = read_collection(folder).band(band)
-    if not found.profiles:
-        raise DataError(f"{band} was used but never measured", where=str(folder), remedy="bandcurve record " + band)
-    if found.is_two_bands:
-        raise DataError(
-            f"{band} stands for two bands: their flat lengths differ by more than a band gets longer",
-            where=str(folder),
-            remedy="give one of them another id, or keep them in two folders",
-        )
-    made = history([p for _, p in found.profiles], found.uses, wanted)
+    made = history(found.calibrations(), found.uses, wanted, found.rechecks)
     if as_json:
         print(json.dumps(history_json(made), indent=2))
     else:
@@ -63,23 +55,11 @@ def command(
 
 def _say(made: "History", shown: Shown) -> None:
     from calib.use.history import RETIRE
-    from calib.use.shared_lengths import NORMAL_95
     from calib.verbs.plain_text import table, wrap
 
     first, last = (shown.tape(x) for x in made.over)
     print(f"Band {made.band}, half-path lengths {first} to {last} {shown.length}, on the way out")
-    rows = [
-        [
-            d.on.isoformat() if d.on else "not noted",
-            f"{100 * d.level_ratio:.1f} %",
-            "first" if i == 0 else f"{100 * NORMAL_95 * d.u_level_ratio:.1f} %",
-            shown.tape(d.flat_length),
-            "" if d.loss_ratio is None else f"{100 * d.loss_ratio:.1f} %",
-            f"{d.reps}",
-        ]
-        for i, d in enumerate(made.days)
-    ]
-    print(table(["day", "level", "+-", f"flat {shown.length}", "loss", "reps"], rows, "  "))
+    print(table(["day", "by", "level", "+-", f"flat {shown.length}", "loss", "reps"], _rows(made, shown), "  "))
     for words, drift in (("month", made.per_month), ("1000 repetitions", made.per_thousand)):
         if drift is not None:
             print(wrap(_drift(words, drift)))
@@ -93,6 +73,30 @@ def _say(made: "History", shown: Shown) -> None:
     print(wrap(INSPECT))
 
 
+def _rows(made: "History", shown: Shown) -> list[list[str]]:
+    """Calibrations and re-checks by their day."""
+    from calib.use.shared_lengths import NORMAL_95
+
+    rows = [
+        [
+            d.on.isoformat() if d.on else "not noted",
+            "calibration",
+            f"{100 * d.level_ratio:.1f} %",
+            "first" if i == 0 else f"{100 * NORMAL_95 * d.u_level_ratio:.1f} %",
+            shown.tape(d.flat_length),
+            "" if d.loss_ratio is None else f"{100 * d.loss_ratio:.1f} %",
+            f"{d.reps}",
+        ]
+        for i, d in enumerate(made.days)
+    ]
+    said = {True: "plate, pass", False: "plate, NOT PASSED", None: "plate, out of range"}
+    for p in made.plates:
+        level = "" if p.level_ratio is None else f"{100 * p.level_ratio:.1f} %"
+        limit = "" if p.u_level_ratio is None else f"{100 * NORMAL_95 * p.u_level_ratio:.1f} %"
+        rows.append([p.on.isoformat(), said[p.passed], level, limit, "", "", f"{p.reps}"])
+    return sorted(rows, key=lambda row: "" if row[0] == "not noted" else row[0])
+
+
 def _drift(words: str, drift: "Drift") -> str:
     from calib.use.shared_lengths import NORMAL_95
 
@@ -102,7 +106,10 @@ def _drift(words: str, drift: "Drift") -> str:
 
 
 def _next(made: "History") -> str:
-    logged = f"{made.reps_since} repetitions are logged since the last calibration"
+    if made.failed is not None:
+        again = f"Measure the band in full before it is used in a pair again: bandcurve record {made.band}"
+        return f"It did not pass the re-check of {made.failed}. {again}"
+    logged = f"{made.reps_since} repetitions are logged since it was last looked at"
     if made.look_again is None:
         return f"The last calibration has no day, so none can be named for the next. {logged}."
     return f"Look again by {made.look_again} or within {made.reps_left} repetitions, whichever comes first ({logged})."

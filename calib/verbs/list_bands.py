@@ -15,6 +15,7 @@ from calib.verbs.quantities import UNIT_HELP, shown_in
 if TYPE_CHECKING:
     from calib.profile.collection import BandFiles, Collection
     from calib.scale import Scale
+    from calib.use.history import History
 
 SCALE_DAYS = 366  # between two checks of a scale, as in the fit
 
@@ -51,15 +52,20 @@ def command(
 
 def _band(files: "BandFiles", today: date) -> dict[str, Any]:
     from calib.profile.uses import reps_between
-    from calib.use.history import LOOK_REPS
+    from calib.use.history import LOOK_REPS, look_again
 
     latest = files.latest
     last = date.fromisoformat(latest.made.measured_at) if latest and latest.made.measured_at else None
-    reps, due = reps_between(files.uses, last, None), _look_again(files, last)
+    past = _history(files)
+    reps = past.reps_since if past else reps_between(files.uses, last, None)
+    due = past.look_again if past else look_again(last)
+    plate = next((p for p in reversed(past.plates) if last is None or p.on >= last), None) if past else None
     return {
         "id": files.id,
         "calibrations": len(files.profiles),
         "last": last.isoformat() if last else None,
+        "rechecked": plate.on.isoformat() if plate else None,
+        "recheck_passed": plate.passed if plate else None,
         "file": str(files.profiles[-1][0]) if files.profiles else None,
         "flat_length_m": latest.band.flat_length_m if latest else None,
         "pull_N": _middle(files),
@@ -70,16 +76,17 @@ def _band(files: "BandFiles", today: date) -> dict[str, Any]:
     }
 
 
-def _look_again(files: "BandFiles", last: date | None) -> date | None:
-    """By the drift seen, where calibrations can be laid side by side; else after the usual months."""
-    from calib.use.history import history, look_again
+def _history(files: "BandFiles") -> "History | None":
+    """Of the last calibration alone where all cannot be laid side by side; None where there is none, or two bands."""
+    from calib.use.history import history
 
-    if len(files.profiles) > 1 and not files.is_two_bands:
-        try:
-            return history([p for _, p in files.profiles], files.uses).look_again
-        except BandcurveError:
-            return look_again(last)
-    return look_again(last)
+    if not files.profiles or files.is_two_bands:
+        return None
+    profiles = [p for _, p in files.profiles]
+    try:
+        return history(profiles, files.uses, rechecks=files.rechecks)
+    except BandcurveError:
+        return history(profiles[-1:], files.uses, rechecks=files.rechecks)
 
 
 def _middle(files: "BandFiles") -> float | None:
@@ -89,6 +96,11 @@ def _middle(files: "BandFiles") -> float | None:
         return None
     at, grid = 2 * latest.band.rest_half_path_m, latest.branches.loading.length_m
     return round(latest.force(at), 2) if grid[0] <= at <= grid[-1] else None
+
+
+def _plate(band: dict[str, Any]) -> str:
+    said = {True: "", False: " failed", None: " ?"}
+    return f"{band['rechecked']}{said[band['recheck_passed']]}" if band["rechecked"] else "-"
 
 
 def _scale(scale: "Scale", today: date) -> dict[str, Any]:
@@ -106,32 +118,23 @@ def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str
         return
     if bands:
         rows = [
-            [
-                b["id"],
-                f"{b['calibrations']}",
-                b["last"] or "-",
-                shown.tape(b["flat_length_m"]) if b["flat_length_m"] else "-",
-                shown.pull(b["pull_N"], 1) if b["pull_N"] else "-",
-                f"{b['reps_since']}",
-                "now" if b["due"] else b["look_again"] or "-",
-            ]
+            {
+                "band": b["id"],
+                "measured": b["last"] or "-",
+                "re-check": _plate(b),
+                f"flat {shown.length}": shown.tape(b["flat_length_m"]) if b["flat_length_m"] else "-",
+                f"{shown.force} at 2 x": shown.pull(b["pull_N"], 1) if b["pull_N"] else "-",
+                "reps since": f"{b['reps_since']}",
+                "look again": "now" if b["due"] else b["look_again"] or "-",
+            }
             for b in bands
         ]
-        heads = [
-            "band",
-            "times",
-            "measured",
-            f"flat {shown.length}",
-            f"{shown.force} at 2 x",
-            "reps since",
-            "look again",
-        ]
-        print(table(heads, rows))
+        print(table(list(rows[0]), [list(row.values()) for row in rows]))
         print(wrap('"At 2 x": the pull on the way out at twice the rest length.'))
     for b in bands:
         if b["two_bands"]:
             print(wrap(f"{b['id']} stands for two bands: the flat lengths are too far apart. Give one another id."))
     if scales:
         print()
-        rows = [[s["id"], s["kind"], s["checked_on"] or "never", "now" if s["due"] else "-"] for s in scales]
-        print(table(["scale", "kind", "checked", "check again"], rows))
+        checked = [[s["id"], s["kind"], s["checked_on"] or "never", "now" if s["due"] else "-"] for s in scales]
+        print(table(["scale", "kind", "checked", "check again"], checked))

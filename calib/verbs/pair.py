@@ -103,7 +103,7 @@ def _say(pairing: "Pairing", shown: Shown) -> None:
         ]
         for pair in pairing.pairs
     ]
-    print(table(["pair", "no more apart than", "seen", "there", "of the pull", "stronger"], rows, "  "))
+    print(table(["pair", "no more apart than", "seen", "there", "of mean pull", "stronger"], rows, "  "))
     for band in pairing.left_over:
         print(wrap(f"Left over: {band}. The number is odd; measure one more band to find it a partner."))
     print()

@@ -1,19 +1,22 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
 import json
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast, get_args
 
 import typer
 
-from calib.errors import DataError, UsageError
+from calib.errors import UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
+from calib.verbs.band_file import add_row
+from calib.verbs.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
-    from calib.use.recheck import Hung, Recheck
+    from calib.profile.rechecks import Hung
+    from calib.use.recheck import Judged
 
 LOADS = ("plates", "calibrated", "weighed")
 
@@ -36,11 +39,15 @@ def command(
     temperature: Annotated[
         float | None, typer.Option(metavar="C", help="Of the room, degrees Celsius.", min=-30, max=60)
     ] = None,
+    on: Annotated[str | None, typer.Option(metavar="DAY", help="The day, as 2026-03-01; default: today.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="To be kept with it.")] = "",
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
-    """Check a band against its latest profile: hang a known plate from it, read one length.
+    """Check a band against its profile: hang a known plate from it, read one length.
+
+    What was read is kept in ID.rechecks.csv; history and list go by it.
 
     \b
     Examples:
@@ -55,23 +62,35 @@ def command(
     mass = option_in_si(plate, "--plate", "mass")
     read = option_in_si(length, "--length", "length") if length is not None else None
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
+    day = day_gone_by(on, "--on") if on is not None else date.today()
     from calib.fit.known_loads import usual
     from calib.profile.collection import read_collection
-    from calib.use.recheck import Hung, expect, recheck, recheck_json
+    from calib.profile.one_id import in_force
+    from calib.profile.rechecks import Hung, Recheck, new_rechecks, parse_rechecks, row_of
+    from calib.use.recheck import expect, recheck, recheck_json
+    from calib.verbs.plain_text import clean
 
-    profile = read_collection(folder).band(band).latest
-    if profile is None:
-        raise DataError(f"{band} was never measured", where=str(folder), remedy=f"bandcurve record {band}")
+    profile = in_force(read_collection(folder).band(band).calibrations(), day)
     loads = usual("plate", load)  # type: ignore[arg-type]
     u_mass = ((loads.u_common * mass) ** 2 + loads.u_piece(mass) ** 2) ** 0.5
     round_what = profile.gear.fitting_diameters_m if given is None else given
+    if not round_what and kind != "half-path":
+        raise UsageError(
+            f"the profile of {band} does not say what the band hung on",
+            remedy="give the diameters, for example --fittings 12,12, or a converted length with --kind half-path",
+        )
     hung = Hung(mass, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
     expect(profile, hung)
-    found = recheck(profile, hung, _asked(profile, hung, shown) if read is None else read)
+    length_now = _asked(profile, hung, shown) if read is None else read
+    found = recheck(profile, hung, length_now)
+    kept = Recheck(band, datetime.now().astimezone().isoformat(timespec="seconds"), day, hung, length_now, clean(note))
+    path = folder / f"{band}.rechecks.csv"
+    add_row(path, band, new_rechecks(band), row_of(kept), parse_rechecks)
     if as_json:
-        print(json.dumps(recheck_json(profile, found), indent=2))
+        print(json.dumps(recheck_json(profile, found) | {"on": day.isoformat(), "file": str(path)}, indent=2))
     else:
         _say(profile, found, shown)
+        print(f"Noted in {path}.")
     return 0
 
 
@@ -99,7 +118,7 @@ def _asked(profile: "Profile", hung: "Hung", shown: Shown) -> float:
         raise KeyboardInterrupt from None
 
 
-def _say(profile: "Profile", found: "Recheck", shown: Shown) -> None:
+def _say(profile: "Profile", found: "Judged", shown: Shown) -> None:
     from calib.verbs.plain_text import wrap
 
     there, percent = found.expected, 100 * (found.level_ratio - 1)

@@ -13,11 +13,12 @@ from calib.errors import DataError, OutOfRangeError
 from calib.profile.build import fit_profile
 from calib.profile.collection import read_collection
 from calib.profile.document import save_profile
+from calib.profile.rechecks import Hung
 from calib.profile.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of
 from calib.scale import Scale, save_scale
 from calib.units import G_STANDARD
 from calib.use.history import LATEST, Drift, drift, history, look_again
-from calib.use.recheck import Hung, expect, recheck
+from calib.use.recheck import expect, recheck
 from calib.verbs.app import run
 from tests.comparing.years import DAY_GAIN, scaled
 from tests.pairs.made import band

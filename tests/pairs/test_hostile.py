@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from calib.acquire.run_file import parse_run
 from calib.acquire.series_file import parse_series
 from calib.errors import BandcurveError, DataError
+from calib.profile.rechecks import new_rechecks, parse_rechecks
 from calib.profile.uses import new_log, parse_uses
 from calib.use.rig_file import parse_rig
 from calib.use.series import ratio_of
@@ -18,6 +19,7 @@ from tests.pairs.hooked import head
 ROOT = Path(__file__).parents[2]
 SERIES = (head("B1", "B2") + "1,1,3300,1650\n2,1,3500,1752\n").encode()
 LOG = (new_log("B07") + '2026-04-01T18:00:00+00:00,2026-04-01,60,"squats"\n').encode()
+CHECKS = (new_rechecks("B07") + "2026-04-01T18:00:00+00:00,2026-04-01,10,0.129,1432,band-inner,12 12,18,\n").encode()
 PIECES = st.one_of(
     st.binary(max_size=12),
     st.sampled_from(
@@ -46,6 +48,13 @@ def test_a_broken_series_is_one_sentence(data: st.DataObject) -> None:
 def test_a_broken_log_is_one_sentence(data: st.DataObject) -> None:
     with suppress(BandcurveError):
         parse_uses(mutilated(LOG, data), "x.uses.csv")
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.data())
+def test_a_broken_list_of_rechecks_is_one_sentence(data: st.DataObject) -> None:
+    with suppress(BandcurveError):
+        parse_rechecks(mutilated(CHECKS, data), "x.rechecks.csv")
 
 
 @pytest.mark.parametrize("digits", [400, 5000])

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from calib.errors import DataError, OutOfRangeError
-from calib.profile.document import Profile, save_profile
+from calib.profile.document import Profile, parse_profile, save_profile
 from calib.profile.table import Place, difference
 from calib.use.matching import best_pairs, most_partners, smallest_worst
 from calib.use.pair import difference_u, pair_up, upper_limits
@@ -20,9 +20,11 @@ from calib.verbs.app import run
 from tests.pairing.boxes import try_box
 from tests.pairs.brute_force import any_costs, best_of_all, worst_and_sum
 from tests.pairs.made import band
+from tests.profile.invented import pull
 from tests.simulated_bands.worlds import BY_NAME
 
 Capture = pytest.CaptureFixture[str]
+LATER = {"measured_at": "2027-03-05"}
 COOL = {"temperature_C": 11.0}
 
 
@@ -124,7 +126,36 @@ def test_a_colder_day_is_allowed_for() -> None:
 def test_two_sizes_in_one_pair_are_named() -> None:
     pairing = pair_up([band("A1"), band("A2", 1.01), band("C1", 1.5), band("C2", 2.2)])
     assert [f.code for f in pairing.findings] == ["mixed-sizes"]
-    assert "C1 and C2" in pairing.findings[0].text
+    assert "C1 and C2 differ by 38% on average" in pairing.findings[0].text  # 0.7 over 1.85, by arithmetic
+
+
+def test_a_longer_band_of_the_same_size_is_no_other_size() -> None:
+    """4 % longer, the same rubber: a third less where the shorter one only begins to pull, little on average."""
+    longer = band("A2").model_dump(by_alias=True, mode="json")
+    grid = longer["branches"]["loading"]["length_m"]
+    longer["branches"]["loading"]["force_N"] = [pull(x / 1.04, unloading=False) for x in grid]
+    longer |= {"branches": longer["branches"] | {"unloading": None}, "hysteresis": None}
+    longer["rest_N"]["unloading"] = None
+    longer["factors"] = [f | {"unloading_N": None} for f in longer["factors"]]
+    pairing = pair_up([band("A1"), parse_profile(json.dumps(longer).encode(), "A2")])
+    (pair,) = pairing.pairs
+    assert pair.at == pytest.approx(grid[0])
+    assert pair.largest / pull(grid[0], unloading=False) > 0.3
+    assert pair.apart < 0.15
+    assert not pairing.findings
+
+
+def test_of_a_band_measured_twice_the_newest_profile_is_taken_and_that_is_said() -> None:
+    old, new, other = band("A1"), band("A1", 0.9, made=LATER), band("B1")
+    for order in ((old, new, other), (other, new, old), (new, old, new, other)):
+        pairing = pair_up(order)
+        assert pairing.pairs[0].upper95 == pair_up([new, other]).pairs[0].upper95
+        assert [f.code for f in pairing.findings] == ["older-profile"]
+        assert pairing.findings[0].text == "A1: its newest profile is taken, of 2027-03-05, not that of 2026-03-01"
+
+
+def test_one_profile_given_twice_is_one() -> None:
+    assert pair_up([band("A1"), band("A1"), band("B1")]) == pair_up([band("A1"), band("B1")])
 
 
 @pytest.mark.slow
@@ -139,8 +170,14 @@ def test_limits_of_the_chosen_pairs_hold_the_truth() -> None:
 def test_a_mistake_is_one_sentence() -> None:
     with pytest.raises(DataError, match="one band makes no pair"):
         pair_up([band("A1")])
-    with pytest.raises(DataError, match="A1 is there twice"):
+    with pytest.raises(DataError, match=r"A1 has 2 profiles, two of 2026-03-01: which is the newest"):
         pair_up([band("A1"), band("A1", 1.1), band("B1")])
+    with pytest.raises(DataError, match=r"A1 has 2 profiles, one without a day"):
+        pair_up([band("A1"), band("A1", 1.1, made={"measured_at": None}), band("B1")])
+    with pytest.raises(DataError, match=r"A1 stands for two bands: flat lengths of 0\.950 and 1\.029 m"):
+        pair_up([band("A1"), band("A1", band={"flat_length_m": 0.95}, made=LATER), band("B1")])
+    with pytest.raises(DataError, match="one band makes no pair"):
+        pair_up([band("A1"), band("A1", 0.9, made=LATER)])
     with pytest.raises(OutOfRangeError, match=r"1 to 1\.5 m is outside"):
         pair_up([band("A1"), band("B1")], (1.0, 1.5))
 

@@ -1,0 +1,61 @@
+"""Several profiles under one id: are they of one band, and which is the newest? No file is read here."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from calib.errors import DataError
+from calib.profile.document import Profile
+
+ANOTHER_BAND = 0.05  # of the flat length: more apart than any band gets by use, so two bands have one id
+
+
+def are_two_bands(profiles: Sequence[Profile]) -> bool:
+    """Whether the flat lengths are too far apart for one band, or loops and single strands are mixed."""
+    flat = [p.band.flat_length_m for p in profiles]
+    mixed = len({p.band.strands for p in profiles}) > 1
+    return mixed or (bool(flat) and max(flat) > (1 + ANOTHER_BAND) * min(flat))
+
+
+def newest_of(profiles: Sequence[Profile]) -> Profile:
+    """The newest of several profiles under one id; the same one given twice is one.
+
+    Raises:
+        DataError: They are of two bands, or no day says which is the newest.
+    """
+    different = list({p.to_json(): p for p in profiles}.values())
+    band = different[0].band.id
+    if are_two_bands(different):
+        flat = sorted(p.band.flat_length_m for p in different)
+        raise DataError(
+            f"{band} stands for two bands: flat lengths of {flat[0]:.3f} and {flat[-1]:.3f} m are no one band's",
+            remedy="give one of them another id, or leave its profile out",
+        )
+    days = [p.made.measured_at for p in different]
+    newest = max(days, key=lambda day: day or "")
+    if len(different) > 1 and (None in days or days.count(newest) > 1):
+        which = "one without a day" if None in days else f"two of {newest}"
+        raise DataError(
+            f"{band} has {len(different)} profiles, {which}: which is the newest cannot be told",
+            remedy="give one profile of that band",
+        )
+    return different[days.index(newest)]
+
+
+def in_force(profiles: Sequence[Profile], day: date) -> Profile:
+    """The newest calibration of a day or before; one without a day counts as older than all.
+
+    Args:
+        profiles: Of one band, oldest first, at least one.
+        day: The day.
+
+    Raises:
+        DataError: All are newer.
+    """
+    before = [p for p in profiles if (p.made.measured_at or "") <= day.isoformat()]
+    if not before:
+        first = profiles[0]
+        raise DataError(
+            f"{first.band.id} was first measured on {first.made.measured_at}, after {day}",
+            remedy="give a day when it had been measured",
+        )
+    return before[-1]
