@@ -14,7 +14,7 @@ from typing import Literal
 
 from calib.acquire.digit_groups import MARKS, Mark, has_decimal_comma, joined, mark_in, settle
 from calib.acquire.line_format import Chosen, LineFormat, Question, Role, parse_format
-from calib.acquire.lines import UNITS, Line, LineSplitter, Number, RawLine, Record, read_line
+from calib.acquire.lines import UNITS, Line, LineSplitter, Number, RawLine, Record, read_line, read_text
 
 __all__ = ["Chosen", "LineFormat", "LineReader", "Question", "decide", "parse_format"]
 
@@ -126,7 +126,8 @@ class LineReader:
 
     def _hear_complaint(self, line: Line) -> None:
         if _kind_alone(line) != "unknown" and sum(_kind_alone(one) != "unknown" for _, one in self._waiting) >= SURE:
-            self.complaint = line.raw.strip(_AROUND_WORDS)
+            words = line.raw.strip(_AROUND_WORDS)
+            self.complaint = words if _kind_alone(read_text(words)) == line.kind else line.raw.strip()
 
     def _told(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != _LABEL]
@@ -185,7 +186,7 @@ class LineReader:
         if found != "unclear":
             return found
         doubtful = next(line for line in reversed(lines) if mark_in(line.raw))
-        named = len(self._header) == len(doubtful.numbers)
+        named = len(_of_numbers(self._header, doubtful.shape)) == len(doubtful.numbers)
         if self._chosen.column is not None or named or _first_is_clock(lines, doubtful):
             return None
         if len(lines) >= PATIENCE:
@@ -199,7 +200,7 @@ class LineReader:
 
 
 def decide(
-    lines: Sequence[Line], column: int | None = None, header: Sequence[str] = (), *, decimal_comma: bool = False
+    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = (), *, decimal_comma: bool = False
 ) -> LineFormat | Question:
     """Give each number of lines of one shape its role.
 
@@ -231,15 +232,16 @@ def decide(
         return Question(
             "one number with a decimal comma, or two columns? Give --format decimal-comma or --column", (1, 2)
         )
+    header = _of_numbers(header, shape)
     if len(header) == len(series):
-        roles = [_role_named(name) or role for name, role in zip(header, roles, strict=True)]
-        roles = _only_value_named(roles, header)
-    return _one_value(shape, roles, units, rows[-1])
+        roles = _only_value_named(_only_clock_named(roles, header), header)
+    return _one_value(shape, roles, units, rows)
 
 
 def _one_value(
-    shape: tuple[str, ...], roles: list[Role], units: Sequence[str | None], last: Sequence[Number]
+    shape: tuple[str, ...], roles: list[Role], units: Sequence[str | None], rows: Sequence[Sequence[Number]]
 ) -> LineFormat | Question:
+    last = rows[-1]
     values = [i for i, role in enumerate(roles) if role == "value"]
     with_unit = [i for i in values if units[i]]
     if len(with_unit) == 1:
@@ -249,19 +251,29 @@ def _one_value(
         values = [i for i in values if units[i]] or values
     if len(values) != 1:
         clocks = [i for i, role in enumerate(roles) if role == "clock"] if not values else []
-        shown = ", ".join(f"{i + 1} (now {last[i].text})" for i in values or clocks)
-        columns = tuple(i + 1 for i in values or clocks)
-        return Question(f"more than one column may be the force: {shown}; say which with --column", columns)
+        return _which(values or clocks, last)
     chosen = values[0]
+    if "clock" not in roles and "constant" in roles and units[chosen] is None and _rises(rows, chosen):
+        return _which(range(len(roles)), last)  # may be a clock that misses lines, beside a force at rest
     kept: list[Role] = ["other" if role == "value" else role for role in roles]
     kept[chosen] = "value"
     return LineFormat(shape, tuple(kept), units[chosen])
+
+
+def _which(candidates: Sequence[int], last: Sequence[Number]) -> Question:
+    shown = ", ".join(f"{i + 1} (now {last[i].text})" for i in candidates)
+    columns = tuple(i + 1 for i in candidates)
+    return Question(f"more than one column may be the force: {shown}; say which with --column", columns)
 
 
 def _role_by_itself(values: Sequence[float], unit: str | None) -> Role:
     if unit is None and is_clock(values):
         return "clock"
     return "constant" if len(set(values)) == 1 else "value"
+
+
+def _rises(rows: Sequence[Sequence[Number]], column: int) -> bool:
+    return all(unwrapped(b[column].value - a[column].value) > 0 for a, b in pairwise(rows))
 
 
 def is_clock(values: Sequence[float]) -> bool:
@@ -308,8 +320,14 @@ def _halves(rows: Sequence[Sequence[Number]]) -> bool:
 
 
 def _header(text: str) -> tuple[str, ...]:
-    names = tuple(part.strip().lower() for part in re.split(r"[,;\t]", text))
+    names = tuple(part.strip().lower() for part in re.split(r"[,;\t]", text.lstrip("# ")))
     return names if len(names) > 1 and all(name and len(name) <= 20 for name in names) else ()
+
+
+def _of_numbers(header: tuple[str, ...], shape: tuple[str, ...]) -> tuple[str, ...]:
+    """The names of the numbers: columns of words behind them, such as a status, are named too."""
+    behind = shape[-1].count(",") + shape[-1].count(";")
+    return header[:-behind] if behind and len(header) == len(shape) - 1 + behind else header
 
 
 def _role_named(name: str) -> Role | None:
@@ -319,6 +337,13 @@ def _role_named(name: str) -> Role | None:
     if first in _LENGTH:
         return "length"
     return "value" if first in _FORCE else None
+
+
+def _only_clock_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
+    """The roles that the names say; beside a named clock, what else rises evenly is a force that is being pulled."""
+    named = [_role_named(name) for name in header]
+    rising: Role = "value" if "clock" in named else "clock"
+    return [name or (rising if role == "clock" else role) for name, role in zip(named, roles, strict=True)]
 
 
 def _only_value_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:

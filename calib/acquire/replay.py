@@ -16,7 +16,7 @@ from calib.acquire.lines import LONGEST, LineSplitter, read_line
 Rate = Literal["real", "fast"] | float
 
 ASSUMED = 10.0  # lines a second where the capture does not say
-_LINE = re.compile(rb"[^\r\n\x03]*(?:\r\n?|\n|\x03)")
+_END = re.compile(rb"\r\n?|\n|\x03")
 _WRITTEN_OUT = re.compile(r"<([0-9A-F]{2})>")
 
 
@@ -41,11 +41,11 @@ def _lines(blocks: Iterable[bytes]) -> Iterator[bytes]:
     pending = b""
     for block in blocks:
         pending += block
-        end = 0
-        for found in _LINE.finditer(pending[:-1] if pending.endswith(b"\r") else pending):
-            end = found.end()
-            yield found[0]
-        pending = pending[end:]
+        begin = 0
+        for found in _END.finditer(pending[:-1] if pending.endswith(b"\r") else pending):
+            yield pending[begin : found.end()]
+            begin = found.end()
+        pending = pending[begin:]
         if len(pending) > 4 * LONGEST:
             yield pending
             pending = b""

@@ -12,7 +12,7 @@ from calib.acquire.lines import Record
 from calib.acquire.listening import Listening
 from calib.acquire.stream_figures import number_of
 from calib.verbs.big_text import big_text
-from calib.verbs.listen_words import Talk, record_text
+from calib.verbs.listen_words import Talk, figure_text, record_text
 from calib.verbs.live import keys
 from calib.verbs.plain_text import clean, wrap
 from calib.verbs.prompts import EndOfInputError
@@ -20,7 +20,7 @@ from calib.verbs.prompts import EndOfInputError
 REDRAW = 0.2  # s
 STALE = 3.0  # s without a reading until the value is no longer shown as live; ten times a slow board's period at least
 MOST_PLACES = 6  # after the point
-AROUND = 8  # rows kept for what stands around the large value
+AROUND = 7  # rows kept for what stands below the large value, and blank ones
 
 _STATUS = {"overload": "OVER", "fault": "FAULT"}
 
@@ -92,8 +92,8 @@ class Screen:
             self._write(f"\r{self._value():<40.40}\r{self._value():.40}")
             return
         wide, high = shutil.get_terminal_size((80, 24))
-        rows = [self._head(), ""]
-        rows += [*self._large(wide - 1, high - AROUND), "", *self._below(wide)]
+        head = wrap(self._head(), wide - 1).split("\n")
+        rows = [*head, "", *self._large(wide - 1, high - AROUND - len(head)), "", *self._below(wide)]
         shown = "\x1b[K\r\n".join(row[: wide - 1] for row in rows[: high - 1])
         self._write(f"\x1b[H{shown}\x1b[K\x1b[J")
 
@@ -128,10 +128,11 @@ class Screen:
         figures, question = self._talk.figures, self._listening.question
         unit = (figures.last.unit or "counts") if figures.last else ""
         rate = f"{figures.rate:.1f} a second" if figures.rate else "-"
-        noise = f"{figures.noise:.3g} {unit}" if figures.noise is not None else "-"
-        span = f"{figures.lowest:.6g} to {figures.highest:.6g} {unit}" if figures.last else "-"
+        noise = f"{figure_text(figures.noise)} {unit}" if figures.noise is not None else "-"
+        ends = [figure_text(end, 10) for end in (figures.lowest, figures.highest) if end is not None]
+        span = f"{' to '.join(ends)} {unit}" if ends else "-"
         stable = {True: ", stable", False: ", moving", None: ""}[figures.last.stable] if figures.last else ""
-        rows = wrap(f"rate {rate}, noise {noise} (one sd), seen {span}{stable}", wide - 1).split("\n")
+        rows = wrap(f"rate {rate}, noise {noise} (one standard deviation), seen {span}{stable}", wide - 1).split("\n")
         rows.append(f"last: {record_text(figures.newest) if figures.newest else 'nothing yet'}")
         said = question.text if question and question.columns else self._talk.trouble()
         rows += wrap(said, wide - 1).split("\n") if said else [""]

@@ -10,8 +10,16 @@ from calib.acquire.stream_figures import StreamFigures, number_of
 from calib.errors import DataError
 from calib.verbs.plain_text import clean, table
 
+HEARD: dict[Kind, str] = {
+    "reading": "readings",
+    "overload": "overloads",
+    "fault": "faults",
+    "reset": "lines at a restart or a break",
+    "unknown": "other lines",
+}
 SILENT = 10.0  # s without a byte until that is said: a board may take long to start
 MISFITS = 20  # lines, and no reading, until a format that was given is doubted
+FEW = 10  # lines that are needed to see what they hold
 STRANGE = 0.2  # share of lines that are no reading, from which on that is said
 
 
@@ -56,6 +64,15 @@ def number_text(record: Record) -> str:
     """The number of a reading, with its unit or "counts"."""
     number = number_of(record)
     return "-" if number is None else f"{number:.10g} {record.unit or 'counts'}"
+
+
+def figure_text(value: float, digits: int = 3) -> str:
+    """A figure to so many digits, never as a power of ten where it is large.
+
+    >>> figure_text(1190.4), figure_text(0.01234)
+    ('1190', '0.0123')
+    """
+    return f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:.0f}"
 
 
 class Talk:
@@ -139,17 +156,25 @@ class Talk:
             text, _, remedy = listening.question.text.partition("; ")
             raise DataError(text, where=name, remedy=remedy)
         if ended and not self.figures.counts["reading"]:
-            if complaint := listening.complaint:
-                remedy = "it is the board that says so: look at converter, cell and wires"
-                raise DataError(f"no readings came, only: {clean(complaint, 60)}", where=name, remedy=remedy)
-            what = "nothing came" if listening.last_data_s is None else "there was no reading in what came"
-            remedy = "is it the right one? --baud, --column and --format say what the lines are"
-            raise DataError(what, where=name, remedy=remedy)
+            raise self._without_reading().at(name)
+
+    def _without_reading(self) -> DataError:
+        newest, lines = self.figures.newest, sum(self.figures.counts.values())
+        complaint = self._listening.complaint
+        if not complaint and newest is not None and newest.kind in ("overload", "fault"):
+            complaint = newest.note or newest.raw
+        if complaint:
+            remedy = "it is the board that says so: look at converter, cell and wires"
+            return DataError(f"no readings came, only: {clean(complaint, 60)}", remedy=remedy)
+        if 0 < lines < FEW and not self._listening.search.unreadable:
+            what = f"too few lines came to see what they hold: {lines}"
+            return DataError(what, remedy="about ten are needed, and the first may be the half of one")
+        what = "nothing came" if self._listening.last_data_s is None else "there was no reading in what came"
+        return DataError(what, remedy="is it the right one? --baud, --column and --format say what the lines are")
 
     def summary(self) -> list[str]:
         """What was heard, in a line."""
         counts = self.figures.counts
-        kinds: tuple[Kind, ...] = ("reading", "overload", "fault", "reset", "unknown")
-        parts = [f"{counts[kind]} {kind}" for kind in kinds if counts[kind]]
+        parts = [f"{counts[kind]} {words}" for kind, words in HEARD.items() if counts[kind]]
         rate = f"{self.figures.rate:.3g} a second" if self.figures.rate else ""
         return [f"Heard: {', '.join(p for p in (*parts, rate) if p) or 'nothing'}."]

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from calib.acquire.line_agreement import Chosen, LineFormat, LineReader, parse_format
 from calib.acquire.lines import LONGEST, Kind, LineSplitter, RawLine, Record, read_line
+from calib.acquire.replay import timed_lines
 from calib.errors import DataError
 from tests.acquire_serial.kinds import BANNER, KINDS, NO_NUMBERS, RUBBISH, SAMPLES, LineOfAKind
 
@@ -109,6 +110,11 @@ def test_an_endless_line_is_cut_off_and_forgotten() -> None:
     assert [(len(line.data), line.whole) for line in lines] == [(LONGEST, False), (2, True)]
 
 
+def test_a_captured_file_without_line_ends_is_read_in_no_time() -> None:
+    blocks = [b"1" * 65536] * 150
+    assert sum(len(line) for _, line in timed_lines(blocks[0], blocks[1:], "fast")) == 150 * 65536
+
+
 def test_two_moving_columns_are_asked_about_and_the_answer_is_taken() -> None:
     two = next(kind for kind in KINDS if kind.name == "two-values")
     records, reader = _read(two.stream())
@@ -172,6 +178,20 @@ def test_a_unit_left_blank_means_moving() -> None:
 def test_length_comes_along_where_a_header_names_it() -> None:
     both = next(kind for kind in KINDS if kind.name.startswith("force-and-length"))
     assert _readings(_read(both.stream())[0])[3].length == pytest.approx(1.13)
+
+
+def test_the_reference_firmware_s_header_names_the_clock_where_the_force_rises_evenly_too() -> None:
+    data = b"# ms,counts,status\r\n" + b"".join(b"%d,%d,ok\r\n" % (12.5 * i, 84210 + 400 * i) for i in range(30))
+    records, reader = _read(data)
+    assert reader.format is not None and reader.format.roles == ("clock", "value")
+    assert [record.counts for record in _readings(records)][:2] == [84210, 84610]
+
+
+def test_a_clock_that_misses_lines_is_not_taken_for_the_force_beside_a_load_at_rest() -> None:
+    heard = [i for i in range(80) if i % 4 != 3]  # a third of the steps is twice as long
+    records, reader = _read(b"".join(b"%d,12.3\r\n" % (100 * i) for i in heard))
+    assert reader.format is None and not _readings(records)
+    assert reader.question is not None and reader.question.columns == (1, 2)
 
 
 def test_a_new_kind_of_line_is_found_after_a_while() -> None:

@@ -70,8 +70,24 @@ def test_a_question_ends_it_with_the_option_that_answers(tmp_path: Path, capsys:
 
 
 def test_a_file_without_a_reading_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(["listen", _capture(tmp_path, b"hello\nworld\n"), "--rate", "fast"]) == 1
+    assert run(["listen", _capture(tmp_path, b"hello\nworld\n" * 10), "--rate", "fast"]) == 1
     assert "no reading" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "data, said",
+    [
+        (b"12.3 kg\n", "too few lines came to see what they hold: 1; about ten"),
+        (b"".join(b"%d,8388607\n" % (100 * i) for i in range(60)), "only: full-scale code of the converter"),
+        (b"".join(b"%d,1e400 kg,ok\n" % (100 * i) for i in range(20)), "only: 1900,1e400 kg,ok"),
+        (b"".join(b"%d,%d,ok\n" % (100 * i, 10**30) for i in range(20)), f"only: 1900,{10**30},ok"),
+    ],
+)
+def test_why_a_file_is_without_a_reading_is_said(
+    data: bytes, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["listen", _capture(tmp_path, data), "--rate", "fast"]) == 1
+    assert said in " ".join(capsys.readouterr().err.split())
 
 
 @pytest.mark.parametrize(
