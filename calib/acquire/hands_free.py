@@ -78,6 +78,7 @@ class HandsFree:
         self._zero, self._u_zero = self._last_zero(), 0.0
         self._lost = bool(state.rows) and state.slot is not None and not same_line
         self._armed = False
+        self._asked_twice = False  # a zero far from the one before was asked about
         self._said = ""
         self._faults = 0  # in a row
         self._next()
@@ -151,9 +152,25 @@ class HandsFree:
             self.state = replace(self.state, pending=None)
             self._next()
             return Act(say=("Dropped. Again:",))
+        if word == "undo" and not self._lost and self._zero_between is not None:
+            return self._zero_again(self._zero_between, at_s)
         if (self._lost and word in ("undo", "skip")) or (word == "skip" and self.want == "zero" and self._zero is None):
             return Act(say=("First a zero: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
+
+    @property
+    def _zero_between(self) -> Row | None:
+        """The zero that was taken last, where nothing was taken since and it filled no place of the plan."""
+        last = self.state.rows[-1] if self.state.rows else None
+        return last if last is not None and last.kind == "zero" and last.note == courses.BETWEEN else None
+
+    def _zero_again(self, zero: Row, at_s: float) -> Act:
+        note = f"row {zero.number}: {courses.UNDONE}"
+        step = take_beside(self.state, Row(self.state.next_number, "strike", at_s=round(at_s, 1), note=note))
+        self.state = step.state
+        self._zero, self._lost = self._last_zero(), True
+        self._next()
+        return Act(step.written, ("  That zero is taken back. Again:", *self.zero_words()))
 
     def _enter(self, at_s: float) -> Act:
         if self.state.pending is not None:
@@ -168,7 +185,7 @@ class HandsFree:
 
     def _event(self, event: Event) -> Act:
         if event.kind == "moved":
-            self._said = ""
+            self._said, self._asked_twice = "", False
         if event.point is None:
             return self._stopped() if event.kind == "stopped" and self.want == "reading" else Act()
         taken = {"zero": self._zero_held, "check-load": self._load_held, "reading": self._reading_held}.get(self.want)
@@ -201,6 +218,10 @@ class HandsFree:
         if not self._may_be_zero(point.force):
             return self._once(f"  It stands at {self.words(point.force)}. Band slack? Then press Enter.", 0)
         self._armed = False
+        if self._strange_zero(point.force) and not self._asked_twice:
+            self._asked_twice = True
+            stands = f"It stands at {self.words(point.force)}, the zero before was {self.words(self.zero)}"
+            return Act(say=(f"  {stands}: is the band still pulling? If it is slack, press Enter once more.",), ring=2)
         slot = self.state.slot
         fills = slot is not None and slot.kind == "zero"
         row = self._row(point, "zero")
@@ -222,6 +243,11 @@ class HandsFree:
         if self._armed:
             return True
         return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._near
+
+    def _strange_zero(self, value: float) -> bool:
+        """Neither near the zero before nor near nought, as a board that sets itself to nought shows."""
+        asks = self._lost or self.meter.in_counts  # else the recording asks
+        return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._near
 
     @property
     def _maybe_tared(self) -> bool:
@@ -251,7 +277,7 @@ class HandsFree:
         self._armed = False
         row = replace(self._row(point, "check-load"), note=load.id)
         step = take_row(self.state, row, self._number(point.force))
-        return self._stepped(step, 1, (f"  Check load {load.id}: {self.words(net)}.",))
+        return self._stepped(step, 1, (f"  Check load {load.id}: {self.words(net)}. Take it off.",))
 
     def _reading_held(self, point: HeldPoint) -> Act:
         slot, net = self.state.slot, self._net(point.force)
@@ -342,7 +368,7 @@ class HandsFree:
     def _next(self) -> None:
         """A watch for what comes next; what was held until now is not taken again."""
         self._said = ""
-        self._armed = False
+        self._armed = self._asked_twice = False
         slot, floor, newton = self.state.slot, self.meter.floor, self.meter.newton
         if self.want == "reading" and slot is not None:
             t_ref = self.state.course.dwell_s

@@ -4,8 +4,8 @@ import os
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from contextlib import suppress
 
 from calib.acquire.line_agreement import Chosen
 from calib.acquire.lines import Record
@@ -13,7 +13,7 @@ from calib.acquire.listening import Listening
 from calib.acquire.stream_figures import number_of
 from calib.verbs.big_text import big_text
 from calib.verbs.listen_words import Talk, figure_text, record_text
-from calib.verbs.live import keys
+from calib.verbs.live import keys_if_any
 from calib.verbs.plain_text import clean, wrap
 from calib.verbs.prompts import EndOfInputError
 
@@ -50,7 +50,7 @@ class Screen:
         if not self._dumb:
             self._write("\x1b[?1049h\x1b[?25l")  # a screen of its own, without a cursor
         try:
-            with _keys_if_any() as key:
+            with keys_if_any() as key, suppress(EndOfInputError):
                 self._show(key, lasting)
         finally:
             if not self._dumb:
@@ -142,20 +142,3 @@ class Screen:
     def _write(self, text: str) -> None:
         sys.stdout.write(text)
         sys.stdout.flush()
-
-
-@contextmanager
-def _keys_if_any() -> Iterator[Callable[[float], str]]:
-    """A function that gives the key pressed, "" where there is none; nobody is at a keyboard behind a pipe."""
-    if not (sys.stdin and sys.stdin.isatty()):
-        yield lambda _: ""
-        return
-    with keys() as key:
-
-        def pressed(seconds: float) -> str:
-            try:
-                return key(seconds)
-            except EndOfInputError:
-                return "q"
-
-        yield pressed

@@ -2,6 +2,7 @@
 
 import os
 import select
+import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -12,7 +13,7 @@ from calib.verbs.prompts import EndOfInputError, say_prompt
 
 TICK = 0.2  # s
 BELL = "\a"
-_WIDTH = 60
+_WIDTH = 76
 
 
 @dataclass(frozen=True)
@@ -51,14 +52,14 @@ def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited
         set_at = clock() + wait.move_s
         while (left := set_at + wait.dwell_s - clock()) > 0:
             moving = set_at - clock()
-            _show(f"  move to it: {moving:3.0f} s" if moving > 0 else f"  {wait.words}: {left:3.0f} s")
+            show(f"  move to it: {moving:3.0f} s" if moving > 0 else f"  {wait.words}: {left:3.0f} s")
             pressed = key(min(TICK, left))
             if pressed in {"\r", "\n"}:
                 set_at = clock()
             elif pressed:
-                _show("")
+                show("")
                 return Waited(max(0.0, clock() - set_at), pressed)
-        _show("")
+        show("")
         say_prompt(BELL)
         return Waited(wait.dwell_s)
 
@@ -72,12 +73,24 @@ def rest(seconds: float, words: str) -> None:
     end = time.monotonic() + seconds
     with keys() as key:
         while (left := end - time.monotonic()) > 0 and not key(min(TICK, left)):
-            _show(f"  {words}: {left:3.0f} s, Enter goes on at once")
-        _show("")
+            show(f"  {words}: {left:3.0f} s, Enter goes on at once")
+        show("")
 
 
-def _show(text: str) -> None:
-    say_prompt(f"\r{text:<{_WIDTH}}\r{text}")
+def show(text: str) -> None:
+    """Show the one line that changes, over what it showed before; cut at the terminal's edge."""
+    width = min(_WIDTH, shutil.get_terminal_size().columns - 1)
+    say_prompt(f"\r{text[:width]:<{width}}\r{text[:width]}")
+
+
+@contextmanager
+def keys_if_any() -> Iterator[Callable[[float], str]]:
+    """The same where somebody is at a keyboard; else, behind a pipe, a function that never gives a key."""
+    if not (sys.stdin and sys.stdin.isatty()):
+        yield lambda _: ""
+        return
+    with keys() as key:
+        yield key
 
 
 @contextmanager

@@ -17,7 +17,7 @@ from calib.acquire.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.known_loads import KnownLoads
 from calib.scale import CountsLine, Creep, Scale
-from calib.units import FORCE
+from calib.units import FORCE, G_STANDARD
 from calib.verbs import live
 from calib.verbs.cell_line import REVERSED, CellLine
 from calib.verbs.kept_line import LINE, with_line
@@ -28,8 +28,10 @@ from calib.verbs.scale_questions import Sheet, enough
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 CREEP_S, MEAN_S = 300.0, 10.0  # OIML R 76 looks at creep over half an hour; five minutes are a reading's order here
+CREEPS = 0.02  # relative: a larger change is another load
+OTHER_LOAD = 0.2  # relative: so far off what the others say a load is questioned
+EMPTY = 3  # times the meter's floor: nothing hangs
 OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are another cell's
-WIDTH = 60
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def check_at_line(
     Raises:
         DataError: The cell is the other way round and that is not wanted, or it is another cell than the file's.
     """
-    unit = scale.shown_unit or "kg"
+    unit, most = scale.shown_unit or "kg", (scale.capacity_N or float("inf")) / g
     say("", "Type what hangs and press Enter; at the bell its value is taken. Nothing first: 0.")
     say("One load after the other up, then down again to 0; Enter alone ends.")
     say("'undo' takes the last back; 'creep' watches what hangs for five minutes.")
@@ -86,14 +88,14 @@ def check_at_line(
         if not text and enough(taken.sheet.rows, locks=False):
             break
         if text:
-            _one(line, taken, text.lower())
+            _one(line, taken, text.lower(), most)
             if not line.meter.in_counts:  # a table of counts would be read as newton later
                 draft.keep(taken.sheet.rows, "mass")
     return _checked(line, scale, loads, taken, g, may_turn=may_turn)
 
 
-def _one(line: CellLine, taken: _Taken, text: str) -> None:
-    """One answer."""
+def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
+    """One answer; `most` is what the cell takes. [kg]"""
     if text == "undo":
         say("  Taken back." if taken.points else "  Nothing to take back.")
         taken.points = taken.points[:-1]
@@ -107,14 +109,44 @@ def _one(line: CellLine, taken: _Taken, text: str) -> None:
     except DataError as error:
         say(f"  {sentence(error)}")
         return
-    point = _held(line, taken.zero)
+    if sum(pieces) > most:
+        shown, unit = most * G_STANDARD / FORCE[taken.sheet.unit], taken.sheet.unit
+        say(f"  The cell takes {shown:.4g} {unit}: leave that off it. Mistyped? Then again: what hangs?")
+        return
+    point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:
         say("  Once more, please: what hangs?")
         return
     say_prompt(live.BELL)
     say(f"  {words(point.force - taken.zero if taken.points else point.force, line.meter, taken.sheet.unit)}")
+    doubt = _doubt(taken, sum(pieces), point.force, line.meter.floor)
+    if doubt and not _kept(doubt):
+        return
     taken.sheet = taken.sheet.with_row(pieces, point.force)
     taken.points.append(point)
+
+
+def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
+    """What is strange about a value beside those taken before, "" where nothing is. The way round is no matter."""
+    loads = [sum(r.pieces) for r in taken.sheet.rows]
+    if not load or 0 not in loads:
+        return ""
+    net = value - taken.zero
+    if abs(net) < EMPTY * floor:
+        return "It shows what it showed with nothing on it. Does the load hang?"
+    each = [(p.force - taken.zero) / m for p, m in zip(taken.points, loads, strict=True) if m]
+    share = net / load / float(np.median(each)) if each else 1.0
+    if abs(share - 1) <= OTHER_LOAD:
+        return ""
+    return f"That is {share:.2g} times what the loads before it lead to expect. Is it the load you typed?"
+
+
+def _kept(doubt: str) -> bool:
+    say(f"  {doubt}")
+    try:
+        return yes("  Keep it?", default=False)
+    except EndOfInputError:
+        return False
 
 
 def words(value: float, meter: Meter, unit: str) -> str:
@@ -122,7 +154,7 @@ def words(value: float, meter: Meter, unit: str) -> str:
     return f"{value:.0f} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
 
 
-def _held(line: CellLine, zero: float) -> HeldPoint | None:
+def _held(line: CellLine, zero: float, unit: str) -> HeldPoint | None:
     """Wait until it stands, and take it; None where the line broke off."""
     meter = line.meter
     watch = HoldWatch(HoldRules.weight(LOAD_S, meter.floor, meter.newton), zero)
@@ -132,35 +164,38 @@ def _held(line: CellLine, zero: float) -> HeldPoint | None:
         found.extend(e.point for e in watch.feed(at_s, value) if e.point)
         return bool(found)
 
-    return found[0] if _follow(line, see) else None
+    return found[0] if _follow(line, unit, see) else None
 
 
-def _follow(line: CellLine, see: Callable[[float, float], bool]) -> bool:
-    """Show the line's values until one is the last wanted; False where the line broke off."""
+def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> bool:
+    """Show the line's values until one is the last wanted; False where the line broke off, or q was pressed.
+
+    Other keys are swallowed: what is typed before the bell would be taken for the next load.
+    """
     line.skip()
     drawn = 0.0
     said = ""
-    while not line.listening.ended:
-        for record in line.listening.poll(WAIT):
-            value = line.meter.value(record)
-            if value is not None and see(record.at_s, value):
-                _show("")
-                return True
-            if record.kind == "reset":
-                _show("")
-                say(f"  {record.note or 'the board started again'}: begin again with nothing on it.")
+    with live.keys_if_any() as key:
+        while not line.listening.ended:
+            for record in line.listening.poll(WAIT):
+                value = line.meter.value(record)
+                if value is not None and see(record.at_s, value):
+                    live.show("")
+                    return True
+                if record.kind == "reset":
+                    live.show("")
+                    say(f"  {record.note or 'the board started again'}: begin again with nothing on it.")
+                    return False
+                if record.kind in ("overload", "fault") and record.kind != said:
+                    said = record.kind
+                    say(f"  {record.kind}: {record.note or record.raw.strip()[:40]}")
+                if value is not None and time.monotonic() - drawn > REDRAW:
+                    drawn = time.monotonic()
+                    live.show(f"  {words(value, line.meter, unit)}   wait for the bell (q gives up)")
+            if key(0.0) in ("q", "Q"):
+                live.show("")
                 return False
-            if record.kind in ("overload", "fault") and record.kind != said:
-                said = record.kind
-                say(f"  {record.kind}: {record.note or record.raw.strip()[:40]}")
-            if value is not None and time.monotonic() - drawn > REDRAW:
-                drawn = time.monotonic()
-                _show(f"  {words(value, line.meter, 'kg')}   wait for the bell")
     raise DataError("the line ended", where=line.listening.source.name, remedy="is it a captured file?")
-
-
-def _show(text: str) -> None:
-    say_prompt(f"\r{text:<{WIDTH}}\r{text}")
 
 
 def _watch_creep(line: CellLine, taken: _Taken) -> None:
@@ -176,12 +211,18 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
             seen.append((at_s, value))
         return at_s - seen[0][0] >= CREEP_S
 
-    if not _follow(line, see):
+    if not _follow(line, taken.sheet.unit, see):
+        say("  Not watched.")
         return
     say_prompt(live.BELL)
     middle = seen[0][0] + CREEP_S / 2
     first = float(np.mean([v for t, v in seen if t < middle]))
     last = float(np.mean([v for t, v in seen if t >= middle]))
+    held = taken.points[-1].force
+    if max(abs(last - first), abs(first - held)) > CREEPS * abs(held - taken.zero):
+        changed = words(last - held, line.meter, taken.sheet.unit)
+        say(f"  It changed by {changed}; no cell creeps so much. Another load hung there: nothing is kept of it.")
+        return
     taken.creep = (first, last - first)
     say(f"  It changed by {words(last - first, line.meter, taken.sheet.unit)}.")
 

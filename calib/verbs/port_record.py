@@ -29,7 +29,6 @@ WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 HAND_S = 6.0  # the mean of 4 to 8 s
 LEAST_DWELL_S = 2.0
-WIDTH = 76
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
 
@@ -101,7 +100,7 @@ def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     unit = "lb" if line.unit in ("lb", "lbf", "oz") else "N" if line.unit in ("N", "kN") else "kg"
     if line.meter.in_counts:
         say("  No scale file says what a count is: recorded in counts, and fitted after a check of the cell.")
-    say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check --port' does better.")
+    say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check' does better.")
     capacity = ask(f"Most the cell takes, {unit}: ", positive_force(unit))
     step = 0.0 if line.meter.in_counts else line.meter.step
     fields = {"format": "bandcurve-scale/1", "id": UNNAMED_CELL, "kind": "load-cell", "resolution_N": step}
@@ -160,6 +159,7 @@ class PortRecorder(Recorder):
             base.pace,
             base.started,
             resume_options=base.resume_options,
+            port=line.listening.source.name,
             line=line,
             grip=grip,
             u_sensor=u_sensor,
@@ -198,7 +198,7 @@ class PortRecorder(Recorder):
                 self._say_next(work)
             act = self._until_something(work, stream, offset)
             self.state = work.state
-            self.show("")
+            live.show("")
             self.keep(act.rows)
             say(*act.say)
             say_prompt(live.BELL * act.ring)
@@ -211,7 +211,7 @@ class PortRecorder(Recorder):
         if self.line.meter.in_counts:
             say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
             say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
-            say(f"  bandcurve scale check CELL.scale.json --port {self.line.listening.source.name}")
+            say(f"  bandcurve scale check CELL.scale.json --port {self.port}")
             say(f"  bandcurve fit {self.path} --scale CELL.scale.json")
 
     def _place(self, work: HandsFree) -> str:
@@ -258,7 +258,7 @@ class PortRecorder(Recorder):
             return
         self.drawn_s = now
         if self.line.listening.away:
-            self.show("  the device is gone; plug it in again")
+            live.show("  the device is gone; plug it in again")
             return
         if work.pull is not None:
             value = work.words(work.pull)
@@ -271,10 +271,6 @@ class PortRecorder(Recorder):
         elif work.state.pending is not None:
             doing = "k keeps it, r takes it again"
         else:
-            doing = "taken; on to the next" if work.watch.taken else "moving"
+            doing = "waiting for it to move" if work.watch.taken else "moving"
             doing = doing if left is None else f"hold still: {left:3.0f} s"
-        self.show(f"  {value:>14}   {doing}")
-
-    def show(self, text: str) -> None:
-        """Show the one line that changes."""
-        say_prompt(f"\r{text:<{WIDTH}}\r{text}")
+        live.show(f"  {value:>14}   {doing}")

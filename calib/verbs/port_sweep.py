@@ -157,7 +157,7 @@ class SweepRecorder(PortRecorder):
                 if listening.ended:
                     return samples, "the line ended"
                 self._draw_sweep(work, samples)
-        self.show("")
+        live.show("")
         return samples, ""
 
     def _draw_sweep(self, work: HandsFree, samples: _Samples) -> None:
@@ -165,14 +165,14 @@ class SweepRecorder(PortRecorder):
         if samples.t and now - self.drawn_s > REDRAW:
             self.drawn_s = now
             zero = work.zero
-            self.show(f"  {work.words(samples.value[-1] - zero):>14}   Enter when it is back")
+            live.show(f"  {work.words(samples.value[-1] - zero):>14}   Enter when it is back")
 
     def _lost(self, why: str) -> None:
         """The sweep broke off: a gap, and a new zero before the next."""
         note = f"{ZERO_LOST}: {why}"
         step = take_beside(self.state, Row(self.state.next_number, "gap", at_s=round(self.now() or 0.0, 1), note=note))
         self.state = step.state
-        self.show("")
+        live.show("")
         self.keep(step.written)
         say_prompt(2 * live.BELL)
         say(f"{why[:1].upper()}{why[1:]}. The sweep is begun again after a new zero; its samples are in the stream.")

@@ -169,7 +169,8 @@ def _kilos(recorder: Recorder) -> int:
     from calib.verbs.fit import command as fit
 
     status = fit([recorder.path], out=folder, unit="lb" if recorder.state.course.force_unit == "lb" else "kg")
-    _say_how_to_check(recorder)
+    if status == 0:
+        _say_how_to_check(recorder)
     return status
 
 
@@ -181,5 +182,6 @@ def _say_how_to_check(recorder: Recorder) -> None:
     unit, file = course.force_unit, shlex.quote(str(recorder.path.parent / f"{scale.id}.scale.json"))
     step, most = (shown(x, unit, FORCE) for x in (scale.resolution, course.capacity))
     say("To narrow it, check the scale with known loads, now or later:")
-    say(f"  bandcurve scale new {scale.id} --resolution {step}{unit} --capacity {most}{unit} --locks {scale.locks}")
-    say(f"  bandcurve scale check {file}", f"  bandcurve fit {shlex.quote(str(recorder.path))} --scale {file}")
+    kind, port = ("--kind load-cell", f" --port {recorder.port}") if recorder.port else (f"--locks {scale.locks}", "")
+    say(f"  bandcurve scale new {scale.id} {kind} --resolution {step}{unit} --capacity {most}{unit}")
+    say(f"  bandcurve scale check {file}{port}", f"  bandcurve fit {shlex.quote(str(recorder.path))} --scale {file}")

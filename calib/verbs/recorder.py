@@ -42,6 +42,7 @@ class Recorder:
     explained: bool = False
     choose: Callable[[Recording], tuple[Row, str]] | None = None  # of the next reading, where the plan is not fixed
     resume_options: str = ""  # to be given again when the recording is taken up
+    port: str = ""  # of the load cell that takes the readings
 
     def record(self) -> None:
         """Ask until everything is measured.

@@ -63,8 +63,12 @@ def new(
     scale = new_scale(name, kind, resolution, capacity, locks)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_new(path, scale.to_json())
-    _tell_scale(scale, path, as_json, f"  bandcurve scale check {path}")
+    _tell_scale(scale, path, as_json, _check_step(scale, path))
     return 0
+
+
+def _check_step(scale: "Scale", file: Path) -> str:
+    return f"  bandcurve scale check {file}{' --port PORT' if scale.kind == 'load-cell' else ''}"
 
 
 @app.command("show")
@@ -78,7 +82,7 @@ def show(file: FileArgument, as_json: JsonOption = False) -> int:
     from calib.scale import load_scale
 
     scale = load_scale(file)
-    step = f"  bandcurve fit RUN --scale {file}" if scale.checks else f"  bandcurve scale check {file}"
+    step = f"  bandcurve fit RUN --scale {file}" if scale.checks else _check_step(scale, file)
     _tell_scale(scale, file, as_json, step)
     return 0
 

@@ -22,7 +22,7 @@ LOAD_S = 25.0
 CYCLES, PULLED_IN = 3, (2, 1.4)
 RATE = 10.0
 _LIVE = re.compile(
-    r"(moving|to the next|hold still:|wait for the bell|Enter takes it as|plug it in again|k keeps it)\s*\S*\s*s?\s*$"
+    r"(moving|to move|hold still:|wait for the bell|Enter takes it as|plug it in again|k keeps it)\s*\S*\s*s?\s*$"
 )
 _ANSWERS = (
     ("Enter when all", ""),

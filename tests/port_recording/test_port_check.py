@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -103,6 +103,47 @@ def test_creep_is_watched_when_asked_for(tmp_path: Path, monkeypatch: pytest.Mon
     assert checked.creep.after_s == 300.0
     assert checked.creep.at_N == pytest.approx(20 * G_STANDARD, rel=0.01)
     assert checked.creep.change_N == pytest.approx(0.29, abs=0.02)
+
+
+def test_another_load_hung_during_the_watch_is_no_creep(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = Bench(drift_n_per_s=0.02)  # 6 N in five minutes, 3 % of the load
+    checked = _checked(bench, tmp_path, monkeypatch, ("0", "20", "creep", "0", ""))
+    assert checked.creep is None
+    assert "nothing is kept of it" in capsys.readouterr().err
+
+
+@dataclass
+class _LeftOff(Bench):
+    """A bench at which the first load above 15 kg that is named is another, in truth. [kg]"""
+
+    hangs: float = 0.0
+    slips: int = 1
+
+    def go_to(self, force: float) -> None:
+        if force > 15 * G_STANDARD and self.slips:
+            self.slips, force = 0, self.hangs * G_STANDARD
+        super().go_to(force)
+
+
+@pytest.mark.parametrize(("hangs", "said"), [(0.0, "Does the load hang?"), (10.0, "0.5 times")])
+def test_a_load_that_was_named_and_does_not_hang_is_questioned(
+    hangs: float, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(port_check, "yes", lambda prompt, default=True: False)
+    bench = _LeftOff(unit="counts", hangs=hangs)
+    checked = _checked(bench, tmp_path, monkeypatch, ("0", "10", "20", "20", "10", "0", ""))
+    assert said in capsys.readouterr().err
+    assert [sum(row.pieces) for row in checked.hung.rows] == [0, 10, 20, 10, 0]
+
+
+def test_more_than_the_cell_takes_is_not_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    checked = _checked(Bench(), tmp_path, monkeypatch, ("0", "200", *UP_AND_DOWN[1:]))
+    assert "The cell takes 102 kg" in capsys.readouterr().err
+    assert [sum(row.pieces) for row in checked.hung.rows] == [0, 10, 20, 10, 0]
 
 
 def test_too_few_loads_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

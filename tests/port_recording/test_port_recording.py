@@ -213,6 +213,39 @@ def test_zeros_are_not_followed_across_a_loss(tmp_path: Path) -> None:
     assert drift == pytest.approx(2.0)
 
 
+def _held_at(work: HandsFree, newton: float, begin_s: float, for_s: float = 16.0) -> list[Act]:
+    kg = newton / 9.80665
+    records = [Record(begin_s + i / 10, "reading", "", value=kg, unit="kg") for i in range(int(10 * for_s))]
+    return [act for record in records if (act := work.feed(record, record.at_s)) != Act()]
+
+
+@pytest.mark.parametrize("meant", [False, True])
+def test_a_zero_under_pull_after_a_break_is_questioned_before_it_is_taken(meant: bool) -> None:
+    rows = (Row(1, "zero", force=0.0, at_s=0.0), Row(2, cycle=1, branch="loading", length=1.15, force=34.0, at_s=60.0))
+    work = HandsFree(Recording(head_for(), rows), Meter(step=0.01), "strap", lambda pull: 0.0)
+    assert work.want == "zero"
+    work.key("\r", 100.0)
+    said = _held_at(work, 75.0, 100.0)
+    assert "the zero before was 0 kg: is the band still pulling" in "".join(said[-1].say)
+    assert not any(act.rows for act in said)
+    work.key("\r", 120.0)
+    taken = _held_at(work, 75.0 if meant else 0.1, 120.0)
+    assert [row.kind for act in taken for row in act.rows] == ["zero"]
+    assert work.want == "reading" and work.zero == pytest.approx(75.0 if meant else 0.1)
+
+
+def test_r_takes_back_a_zero_between_and_not_the_reading_before_it() -> None:
+    rows = (Row(1, "zero", force=0.0, at_s=0.0), Row(2, cycle=1, branch="loading", length=1.15, force=34.0, at_s=60.0))
+    work = HandsFree(Recording(head_for(), rows), Meter(step=0.01), "strap", lambda pull: 0.0)
+    work.key("\r", 100.0)
+    _held_at(work, 0.5, 100.0)
+    assert work.want == "reading" and work.zero == pytest.approx(0.5)
+    struck = work.key("r", 120.0)
+    assert [row.note for row in struck.rows] == ["row 3: undone"]
+    assert work.want == "zero" and work.zero == 0.0
+    assert [row.number for row in work.state.run.readings] == [2]
+
+
 def test_an_overload_is_said_once_and_is_no_point() -> None:
     work = HandsFree(Recording(head_for()), Meter(step=0.01), "strap", lambda pull: 0.0)
     acts = [work.feed(Record(t / 10, "overload", "OL"), t / 10) for t in range(5)]
