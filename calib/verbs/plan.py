@@ -90,7 +90,7 @@ def command(
         force_unit = _unit_of(capacity, "kg")
         sheet = _Planned(given, planned, _geometry(given, setup), rack, setup, unit, force_unit, cycles, not locks)
     if until is not None or over is not None:
-        return _until(sheet, until, over, scale, form, as_json)
+        return _until(sheet, until, over, to, scale, form, as_json)
     if form is not None:
         _draw(sheet, form, paper)
     _tell(sheet, form, as_json)
@@ -98,7 +98,13 @@ def command(
 
 
 def _until(
-    sheet: "_Planned", until: str | None, over: str | None, scale: Path | None, form: Path | None, as_json: bool
+    sheet: "_Planned",
+    until: str | None,
+    over: str | None,
+    to: str | None,
+    scale: Path | None,
+    form: Path | None,
+    as_json: bool,
 ) -> int:
     from calib.acquire.course import Course
     from calib.verbs.plan_until import run_to_plan, tell
@@ -115,8 +121,18 @@ def _until(
     course = Course(sheet.plan.lengths, way_back=sheet.way_back, length_unit=unit, holes=sheet.holes, asked=())
     run = run_to_plan(sheet.band, sheet.setup, scale, course, wanted)
     named = "" if sheet.holes else f" {sheet.unit}"
-    tell(run, course, lambda length: f"{sheet.words(length)}{named}", _flat(sheet), as_json=as_json)
+    again = f"bandcurve record {sheet.band.id} --flat {_flat(sheet)} --until {until.strip()}".replace(" %", "%")
+    again += f" --over {over}" if over is not None else ""
+    again += f" --to {to}" if to is not None else ""
+    again += _holes_option(sheet) + (f" --scale {scale}" if scale is not None else "")
+    tell(run, course, lambda length: f"{sheet.words(length)}{named}", again, as_json=as_json)
     return 0
+
+
+def _holes_option(planned: "_Planned") -> str:
+    if planned.holes is None:
+        return ""
+    return f" --holes {planned.holes.pitch * 1000:g}mm --first-hole {planned.holes.first}"
 
 
 @dataclass(frozen=True)
@@ -301,9 +317,7 @@ def _record_command(planned: _Planned) -> str:
     if planned.geometry is None:
         parts.append(f"--method hung-weight --loads '{' '.join(settings)}'")
     else:
-        parts.append(f"--flat {_flat(planned)} --lengths '{' '.join(settings)}'")
-    if planned.holes is not None:
-        parts.append(f"--holes {planned.holes.pitch * 1000:g}mm --first-hole {planned.holes.first}")
+        parts.append(f"--flat {_flat(planned)} --lengths '{' '.join(settings)}'{_holes_option(planned)}")
     if planned.cycles != 2:
         parts.append(f"--cycles {planned.cycles}")
     return " ".join(parts)

@@ -1,5 +1,7 @@
 """The talk about what to measure at: lengths, rack holes or loads, and a known plate to weigh beside."""
 
+from dataclasses import replace
+
 from calib.acquire.plan import (
     Geometry,
     Limits,
@@ -18,14 +20,20 @@ from calib.units import G_STANDARD, MASS
 from calib.verbs.gear_talk import Gear, whole_number
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, say
+from calib.verbs.until_talk import span
 
 QUICK_COUNT, FULL_COUNT = 3, 8
+LEAST_TOP = 1.4  # stretch: a plan that ends lower has too few lengths
 
 
 def _limits(given: Given, gear: Gear, geometry: Geometry) -> Limits:
     capacity = gear.capacity if gear.method == "scale-in-line" else None
     limits = Limits(capacity=capacity, allow_over=given.over_stretch)
-    return with_top(limits, geometry, parse_length(given.top, gear.units.length)) if given.top else limits
+    if given.top:
+        return with_top(limits, geometry, parse_length(given.top, gear.units.length))
+    over = (given.until or {}).get("over_m")
+    top = geometry.stretch(over[1] - geometry.offset) if over else limits.top  # no need to pull it further
+    return replace(limits, top=top) if LEAST_TOP < top < limits.top else limits
 
 
 def ask_plan(given: Given, gear: Gear, band: Band) -> tuple[Plan, Loads | None]:
@@ -41,11 +49,23 @@ def ask_plan(given: Given, gear: Gear, band: Band) -> tuple[Plan, Loads | None]:
     if given.lengths:
         return _said(own(given.lengths), gear, geometry), None
     plan = plan_lengths(band, gear.setup, limits, QUICK_COUNT if given.quick else FULL_COUNT, gear.holes, gear.step)
+    if given.until is not None:
+        first, last = span(plan.lengths, geometry.offset, given.until.get("over_m"))
+        places = " and ".join(_place(x - geometry.offset, gear) for x in (first, last))
+        say("", f"The lengths are chosen one by one, between {places}.", *(f"Note: {x}." for x in plan.said))
+        return plan, None
     say("", "Planned lengths, dense where the pull climbs fastest:")
     _said(plan, gear, geometry)
     wanted = "hole numbers" if gear.holes else "lengths"
     chosen = ask(f"Enter to take them, or type {wanted} of your own with spaces between: ", own, empty=plan)
     return chosen, None
+
+
+def _place(length: float, gear: Gear) -> str:
+    """Where a length is set: a hole, or the tape to its step."""
+    if gear.holes is not None:
+        return f"hole {gear.holes.number(length)}"
+    return gear.words(round(length / gear.step) * gear.step)
 
 
 def _own_lengths(text: str, gear: Gear, geometry: Geometry, limits: Limits) -> Plan:

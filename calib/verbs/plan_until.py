@@ -11,6 +11,9 @@ if TYPE_CHECKING:
     from calib.records import Band, LengthSetup, Run, ScaleInUse
 
 
+AIM_MOVED = 0.005  # of the middle of the working lengths: less is the tape's step
+
+
 def run_to_plan(
     band: "Band", setup: "LengthSetup", scale: Path | None, course: "Course", until: dict[str, object]
 ) -> "Run":
@@ -40,44 +43,54 @@ def _scale(path: Path | None) -> "ScaleInUse":
     return load_scale(path).in_use() if path else ScaleInUse("scale", 0.05 * G_STANDARD)
 
 
-def tell(run: "Run", course: "Course", word: Callable[[float], str], flat: str, *, as_json: bool) -> None:
+def tell(run: "Run", course: "Course", word: Callable[[float], str], command: str, *, as_json: bool) -> None:
     """Work out the readings and print them.
 
     Args:
         run: From `run_to_plan`.
         course: The same.
         word: A length as the user reads it off.
-        flat: The flat length, as it was given.
+        command: What to type to record it.
         as_json: One document instead of words.
     """
     from calib.acquire.course import UNTIL
     from calib.fit.next_reading import paper_plan
     from calib.verbs.plain_text import wrap
-    from calib.verbs.until_talk import aim_of, hindered
+    from calib.verbs.until_talk import aim_of, half_path_words, hindered
 
     aim = aim_of(run, course)
     plan = paper_plan(run, aim)
     if as_json:
         print(json.dumps(_document(plan, aim.length, aim.relative), indent=2))
         return
+    over = run.head.extensions[UNTIL].get("over_m")
+    if over and abs(0.5 * sum(over) - aim.length) > AIM_MOVED * aim.length:
+        planned = f"{word(course.settings[0])} to {word(course.settings[-1])}"
+        print(wrap(f"--over goes beyond the planned lengths ({planned}); --to plans longer ones."))
     percent = 100 * aim.relative
-    print(f"To know the pull at {aim.length:.2f} m (half-path) to {percent:g} %:")
+    print(f"To know the pull at {half_path_words(aim.length, course)} to {percent:g} %:")
     cycle, way = 0, ""
     for reading in plan.readings:
         if (reading.cycle, reading.branch) != (cycle, way):
             cycle, way = reading.cycle, reading.branch
             print(f"  cycle {cycle}, {'out' if way == 'loading' else 'back'}:")
         print(f"    {word(reading.length)}")
-    count = len(plan.readings)
-    print(wrap(f"{count} readings should give {100 * plan.relative:.1f} %; record decides by what they show."))
+    print(wrap(f"{len(plan.readings)} readings should give {100 * plan.relative:.1f} %{_or_not(plan, aim.relative)}."))
     if plan.best > aim.relative:
         print(wrap(hindered(plan.best, plan.hindrance)))
     if run.head.scale is not None and run.head.scale.id == "scale" and run.head.scale.correction is None:
-        print(wrap("Taken: a scale never checked (0.6 %) that shows steps of 0.05 kg; --scale FILE says better."))
+        print(wrap("Taken: a scale never checked, good to 1 %, in steps of 0.05 kg; --scale FILE says better."))
     print("Next:")
-    over = run.head.extensions[UNTIL].get("over_m")
-    working = f" --over {over[0]}m..{over[1]}m" if over else ""
-    print(f"  bandcurve record {run.head.band.id} --flat {flat} --until {percent:g}%{working}")
+    print(f"  {command}")
+
+
+def _or_not(plan: "PaperPlan", wanted: float) -> str:
+    """What is to be thought of a plan: whether it reaches what is wanted."""
+    if plan.relative <= wanted:
+        return "; record decides by what they show"
+    if plan.best > wanted:
+        return f", not {100 * wanted:g} %"
+    return f"; {100 * wanted:g} % is so near the best this gear can do ({100 * plan.best:.1f} %) that it may not come"
 
 
 def _document(plan: "PaperPlan", length: float, wanted: float) -> dict[str, object]:

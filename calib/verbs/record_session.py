@@ -21,7 +21,7 @@ from calib.verbs.given import Given
 from calib.verbs.prompts import EndOfInputError, ask, say
 from calib.verbs.recorder import Pace, Recorder, free_name, new_writer
 from calib.verbs.setup_talk import set_up
-from calib.verbs.until_talk import chooser_for
+from calib.verbs.until_talk import aim_of, chooser_for
 
 
 def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
@@ -63,6 +63,8 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
     band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
     check_place(out)
     state = Recording(set_up(replace(given, band=band)))
+    if state.course.asked is not None:
+        aim_of(state.run, state.course)  # what cannot be is said before anybody pulls a band
     path = free_name(out, band)
     writer, choose = new_writer(path, state), chooser_for(state)
     recorder = Recorder(state, writer, path, pace, pace.clock(), resume_options=options, choose=choose)

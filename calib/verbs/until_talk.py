@@ -3,11 +3,13 @@
 What helps most is worked out in fit/next_reading.py; the choice is a row of the file, so a recording can be resumed.
 """
 
+import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from calib.acquire.course import ASKED, UNTIL, Course, Slot
+from calib.acquire.course import ASKED, SKIPPED, UNTIL, Course, Slot
 from calib.acquire.judge import Judge
 from calib.acquire.recording import Recording
 from calib.errors import DataError, UsageError
@@ -52,33 +54,75 @@ def chooser_for(state: Recording) -> Chooser | None:
 
 def choose(state: Recording) -> tuple[Row, str]:
     """The row that asks for the next reading or says that it is enough, and what to say."""
-    from calib.fit.next_reading import ENOUGH_OF_BEST, first_readings, outlook, stated
+    from calib.fit.next_reading import ENOUGH_OF_BEST, outlook, stated
 
     run = Run("recording", state.head, state.rows)
-    aim = aim_of(run, state.course)
-    taken = [r.length or 0.0 for r in run.readings if r.branch == "loading"]
-    asked = sum(r.note.startswith(ASKED) for r in state.rows)  # one of the first may be skipped
-    for reading in first_readings(aim):
-        if asked < len(first_readings(aim)) and all(abs(reading.length - x) > 0.5 * _gap(aim) for x in taken):
-            return state.asking(Slot("reading", reading.cycle, reading.branch, reading.length)), ""
+    try:
+        aim = aim_of(run, state.course, without=_skipped(run))
+        first = _first(run, aim, state.course)
+    except DataError as error:
+        if not state.course.asked:
+            raise
+        return state.closing("no place is left"), f"No more can be asked for: {error.what}."
+    if first is not None:
+        return state.asking(first), ""
     ahead = outlook(run, aim)
     try:
         now = stated(run, aim)
-    except DataError:
-        now = ahead.relative
+    except DataError:  # it cannot be fitted yet, so it cannot be enough
+        now = max(ahead.relative, math.nextafter(aim.relative, 1.0))
     if now <= aim.relative:
-        return state.closing(f"U {100 * now:.2f} %"), f"{_now(now, aim)} That is what was wanted."
+        return state.closing(f"U {100 * now:.2f} %"), f"{_now(now, aim, state.course)} That is what was wanted."
     if len(run.readings) >= MOST_READINGS or (ahead.best > aim.relative and now <= ENOUGH_OF_BEST * ahead.best):
         return state.closing(
             f"U {100 * now:.2f} %, no better"
-        ), f"{_now(now, aim)} {hindered(ahead.best, ahead.hindrance)}"
-    said = f"{_now(now, aim)} {hindered(ahead.best, ahead.hindrance) if ahead.best > aim.relative else ''}".strip()
-    slot = Slot("reading", ahead.next.cycle, ahead.next.branch, ahead.next.length)
-    return state.asking(slot), f"{said} Next, what tells most:"
+        ), f"{_now(now, aim, state.course)} {hindered(ahead.best, ahead.hindrance)}"
+    why = hindered(ahead.best, ahead.hindrance) if ahead.best > aim.relative else ""
+    said = " ".join(filter(None, (_now(now, aim, state.course), why, "Next, what tells most:")))
+    return state.asking(Slot("reading", ahead.next.cycle, ahead.next.branch, ahead.next.length)), said
 
 
-def aim_of(run: Run, course: Course) -> "Aim":
+def _first(run: Run, aim: "Aim", course: Course) -> Slot | None:
+    """One of the first readings, that any curve needs; another place where one of them was skipped."""
+    from calib.fit.next_reading import LEAST_LENGTHS, first_readings
+
+    gap = 0.5 * min(b - a for a, b in pairwise(aim.places))
+    taken = [r.length or 0.0 for r in run.readings if r.branch == "loading"]
+    lengths = [x for i, x in enumerate(taken) if all(abs(x - y) > gap for y in taken[:i])]
+    asked = [slot.setting or 0.0 for slot in course.asked or ()]
+    if len(lengths) >= LEAST_LENGTHS and len(asked) >= LEAST_LENGTHS:
+        return None
+    last = run.readings[-1] if run.readings else None
+    at = last.length or 0.0 if last and last.branch == "loading" else 0.0 if last is None else math.inf
+    others = sorted(aim.places, key=lambda x: (x <= at, -x))
+    for length in (*(reading.length for reading in first_readings(aim)), *others):
+        if all(abs(length - x) > gap for x in (*taken, *asked)):
+            cycle = (last.cycle or 1) if last else 1
+            return Slot("reading", cycle if length > at else cycle + 1, "loading", length)
+    return None
+
+
+def _skipped(run: Run) -> frozenset[float]:
+    """Places that were asked for and skipped: they are not asked for again. [m] as taped"""
+    skipped: set[float] = set()
+    asked: float | None = None
+    for row in run.rows:
+        if row.kind != "gap" or row.number in run.struck:
+            continue
+        if row.note.startswith(f"{ASKED}: "):
+            asked = float(row.note.split()[-1])
+        elif row.note.startswith(f"{SKIPPED} reading") and asked is not None:
+            skipped.add(asked)
+    return frozenset(skipped)
+
+
+def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
     """What is wanted, and where readings may be taken: within the plan, and what the scale takes.
+
+    Args:
+        run: With the readings so far.
+        course: The same.
+        without: Places that cannot be set. [m] as taped
 
     Raises:
         DataError: Fewer than three places are left.
@@ -87,22 +131,12 @@ def aim_of(run: Run, course: Course) -> "Aim":
     from calib.fit.next_reading import Aim, places_over
 
     told = run.head.extensions[UNTIL]
-    offset = geometry(run.head).offset
-    lengths = course.settings
-    default = lengths[min(1, len(lengths) - 2)] + offset, lengths[-1] + offset
-    over = told.get("over_m") or default
-    first, last = max(float(over[0]), lengths[0] + offset), min(float(over[1]), lengths[-1] + offset)
+    first, last = span(course.settings, geometry(run.head).offset, told.get("over_m"))
     by_tape = 0.25 * INCH if course.length_unit == "in" else 0.005
     step = course.holes.pitch if course.holes else by_tape
-    if last <= first:
-        planned = f"{lengths[0] + offset:.2f} to {lengths[-1] + offset:.2f} m"
-        raise DataError(
-            f"{over[0]:g} to {over[1]:g} m (half-path) lies outside the planned lengths, {planned}",
-            where="--over",
-            remedy="name working lengths within them, or plan longer ones with --to",
-        )
     judge = Judge(run, course)
     places = places_over(run, (first, last), PLACES, step)
+    places = tuple(x for x in places if all(abs(x - y) > 1e-6 for y in without))
     places = tuple(x for x in places if not run.readings or not judge.too_much(x))
     if len(places) < LEAST_PLACES:
         raise DataError(
@@ -113,12 +147,36 @@ def aim_of(run: Run, course: Course) -> "Aim":
     return Aim(0.5 * (first + last), float(told["U"]), places, course.way_back)
 
 
-def _gap(aim: "Aim") -> float:
-    return min(b - a for a, b in zip(aim.places, aim.places[1:], strict=False))
+def span(lengths: Sequence[float], offset: float, over: Sequence[float] | None) -> tuple[float, float]:
+    """Half-path lengths between which readings are chosen: the working lengths, as far as the plan has them. [m]
+
+    Args:
+        lengths: Of the plan, as taped, rising. [m]
+        offset: From taped to half-path. [m]
+        over: Working lengths, half-path; None for those of the plan but the first. [m]
+
+    Raises:
+        DataError: They lie outside the plan.
+    """
+    low, top = lengths[0] + offset, lengths[-1] + offset
+    first, last = over or (lengths[min(1, len(lengths) - 2)] + offset, top)
+    if min(last, top) <= max(first, low):
+        raise DataError(
+            f"{first:g} to {last:g} m (half-path) lies outside the planned lengths, {low:.2f} to {top:.2f} m",
+            where="--over",
+            remedy="name working lengths within them, or plan longer ones with --to",
+        )
+    return max(first, low), min(last, top)
 
 
-def _now(now: float, aim: "Aim") -> str:
-    return f"U {100 * now:.1f} % at {aim.length:.2f} m (half-path); {100 * aim.relative:g} % wanted."
+def _now(now: float, aim: "Aim", course: Course) -> str:
+    at = half_path_words(aim.length, course)
+    return f"The pull at {at} is known to {100 * now:.1f} %; {100 * aim.relative:g} % wanted."
+
+
+def half_path_words(length: float, course: Course) -> str:
+    """A half-path length in the unit the tape is in."""
+    return f"{length / INCH:.1f} in (half-path)" if course.length_unit == "in" else f"{length:.2f} m (half-path)"
 
 
 def hindered(best: float, hindrance: str) -> str:

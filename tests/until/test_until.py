@@ -3,6 +3,7 @@
 import json
 import re
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -111,6 +112,54 @@ def test_undo_takes_back_the_reading_and_what_was_asked_after_it() -> None:
     assert state.slot.setting == pytest.approx(1.3)
 
 
+def _zeroed(state: Recording) -> Recording:
+    return take(state, "0", 0.0).state if not state.rows else state
+
+
+def _asked_to_the_end(state: Recording, lines: Sequence[str] = ()) -> Recording:
+    """Go on until no more is asked for; the first readings after the zero are answered by these lines."""
+    state = _zeroed(state)
+    typed = iter(lines)
+    for _ in range(30):
+        if not state.asks_for_more:
+            return state
+        state = with_rows(state, (choose(state)[0],))
+        line = next(typed, "")
+        state = take(state, line, 1.0).state if line else _read(state)
+    raise AssertionError("asked for ever")
+
+
+def _lengths_out(state: Recording) -> set[float]:
+    return {r.length or 0.0 for r in state.run.readings if r.branch == "loading"}
+
+
+def test_a_first_reading_taken_again_leaves_none_out_and_what_is_enough_can_be_fitted() -> None:
+    """Undo after the second length, then on: the third is asked for all the same."""
+    state = _zeroed(_recording(0.03))
+    for _ in range(2):
+        state = _read(with_rows(state, (choose(state)[0],)))
+    state = take(with_rows(state, (choose(state)[0],)), "undo", 5.0).state
+    state = _asked_to_the_end(_read(state))
+    assert len(_lengths_out(state)) >= 3
+    assert is_enough(state.rows)
+    assert stated(state.run, replace(AIM, places=PLACES)) <= 0.03
+
+
+@pytest.mark.parametrize("skips", [1, 2, 3, 4])
+def test_a_place_that_is_skipped_is_not_asked_for_again_and_another_takes_its_turn(skips: int) -> None:
+    state = _asked_to_the_end(_recording(0.03), ["skip"] * skips)
+    asked = [slot.setting for slot in course_of(state.head, state.rows).asked or ()]
+    assert not set(asked[:skips]) & set(asked[skips:])
+    assert len(_lengths_out(state)) >= 3
+    assert stated(state.run, replace(AIM, places=PLACES)) <= 0.03
+
+
+def test_where_everything_is_skipped_the_asking_ends() -> None:
+    state = _asked_to_the_end(_recording(0.03), ["skip"] * 20)
+    assert is_enough(state.rows)
+    assert not state.run.readings
+
+
 def test_stop_ends_the_asking() -> None:
     state = _read(_recording(0.001))
     state = take(with_rows(state, (choose(state)[0],)), "stop", 5.0).state
@@ -129,6 +178,11 @@ def test_plan_says_which_readings_or_what_stands_in_the_way(capsys: pytest.Captu
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2"]) == 2
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "3m..4m"]) == 1
     assert "outside the planned lengths" in capsys.readouterr().err
+    asked = ["plan", "B07", "--flat", "1029mm", "--until", "2%", "--holes", "50mm", "--first-hole", "4"]
+    assert bandcurve([*asked, "--to", "1.9m", "--over", "1.2m..3m"]) == 0
+    said = capsys.readouterr().out
+    assert "--over goes beyond the planned lengths" in said
+    assert "record B07 --flat 1029mm --until 2% --over 1.2m..3m --to 1.9m --holes 50mm --first-hole 4" in said
 
 
 def test_options_that_do_not_go_together_are_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:
@@ -166,7 +220,8 @@ def test_at_a_terminal_the_next_length_is_named_after_each_reading(tmp_path: Pat
     run = read_run(tmp_path / "B07.run.csv")
     assert 3 <= len(run.readings) <= 12
     assert len({x for _, x in place}) >= 3
-    assert re.search(r"U \d\.\d % at 1\.50 m \(half-path\); 2 % wanted\. That is what was wanted\.", terminal.all_text)
+    said = r"at 1\.50 m \(half-path\) is known to \d\.\d %; 2 % wanted\. That is what was wanted\."
+    assert re.search(said, terminal.all_text)
 
 
 def test_chosen_readings_need_fewer_than_evenly_spaced_ones_and_hold() -> None:
