@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 STOP = frozenset({"stop", "q", "quit", "exit"})
 PULLS, PULLS_OF_FEW = 5, 3  # conditioning
+EARLIEST = datetime(1, 1, 1, tzinfo=UTC)  # where a run does not say when it was begun
 REST_S = 60.0  # after the conditioning of a band that is measured in full
 
 
@@ -49,10 +50,13 @@ def command(
     again = f"  bandcurve batch record {shlex.quote(str(folder))}"
     with hanging_up():
         try:
-            if any(b.state != "done" for b in bands):
+            all_done = all(b.state == "done" for b in bands)
+            chosen = _again(bands) if all_done else None
+            if chosen or not all_done:
                 be_careful()
-            while (name := _which(bands := _bands(folder))) is not None:
-                _measure(folder, name, bands, pace)
+            while chosen := chosen or _which(bands):
+                _measure(folder, chosen, bands, pace)
+                chosen, bands = None, _bands(folder)
         except KeyboardInterrupt:
             say("", "Stopped; every accepted reading is in its file. Go on with:", again)
             return 130
@@ -63,7 +67,7 @@ def command(
 
 
 def _bands(folder: Path) -> "list[BandToMeasure]":
-    """The bands of a folder, by their runs; a file that cannot be read is said, and passed over."""
+    """The bands of a folder, each by its latest run; a file that cannot be read is said, and passed over."""
     from calib.acquire.batch_plan import BandToMeasure
     from calib.acquire.run_file import read_run
     from calib.verbs.prompts import say
@@ -79,14 +83,16 @@ def _bands(folder: Path) -> "list[BandToMeasure]":
             continue
         if run.head.extensions.get("settings"):
             found.append(BandToMeasure(replace(run, name=path.name)))
+    latest = {b.id: b for b in sorted(found, key=lambda b: b.run.head.started or EARLIEST)}
+    found = [b for b in found if latest[b.id] is b]
     if not found:
         raise DataError("holds no band to measure", where=str(folder), remedy="make one with: bandcurve batch new")
     return found
 
 
 def _which(bands: "Sequence[BandToMeasure]") -> str | None:
-    """Ask for the band that comes next; None to stop."""
-    from calib.acquire.batch_plan import find, next_band, seconds_left
+    """Ask for the band that comes next; None to stop, or where all are done."""
+    from calib.acquire.batch_plan import next_band, seconds_left
     from calib.verbs.prompts import ask, say
 
     upcoming = next_band(bands)
@@ -94,23 +100,52 @@ def _which(bands: "Sequence[BandToMeasure]") -> str | None:
     if upcoming is None:
         return None
     say("", f"{done} of {len(bands)} bands done; about {minutes(seconds_left(bands))} left.")
-
-    def read(text: str) -> str:
-        word, _, rest = text.partition(" ")
-        if word.lower() in STOP:
-            return ""
-        if word.lower() in {"list", "help", "?"}:
-            say(*(f"  {b.id}  {'in full' if b.full else 'three lengths'}, {_words(b)}" for b in bands))
-            raise DataError("type an id, a number, Enter for the next, or stop")
-        chosen = find(bands, word)
-        if chosen.state == "done":
-            raise DataError(f"{chosen.id} is measured", remedy=f"again in full: bandcurve record {chosen.id}")
-        if rest and rest.lower() != "full":
-            raise DataError(f"{rest[:20]!a} is not known", remedy=f"type {chosen.id}, or: {chosen.id} full")
-        return f"{chosen.id} {rest}".strip()
-
+    begun = "begun, " if upcoming.state == "begun" else ""
     kind = "in full" if upcoming.full else "three lengths"
-    return ask(f"Next band [{upcoming.id}, {kind}]: ", read, empty=upcoming.id) or None
+    prompt = f"Next band [{upcoming.id}, {begun}{kind}]: "
+    return ask(prompt, lambda text: _chosen(text, bands), empty=upcoming.id) or None
+
+
+def _again(bands: "Sequence[BandToMeasure]") -> str | None:
+    """All are done: ask for one to be measured once more; None where that is not wanted."""
+    from calib.verbs.prompts import EndOfInputError, ask, say
+
+    say(f"All {len(bands)} bands are measured.")
+    try:
+        return (
+            ask(
+                f"One of them again, in full, like {bands[-1].id} full (Enter: none): ",
+                lambda t: _chosen(t, bands),
+                empty="",
+            )
+            or None
+        )
+    except EndOfInputError:
+        return None
+
+
+def _chosen(text: str, bands: "Sequence[BandToMeasure]") -> str:
+    """The band somebody typed, with `full` behind it; empty to stop.
+
+    Raises:
+        DataError: No band can be told from it; or the list was asked for, and has been shown.
+    """
+    from calib.acquire.batch_plan import find
+    from calib.verbs.prompts import say
+
+    word, _, rest = text.partition(" ")
+    if word.lower() in STOP:
+        return ""
+    if word.lower() in {"list", "help", "?"}:
+        say(*(f"  {b.id}  {'in full' if b.full else 'three lengths'}, {_words(b)}" for b in bands))
+        example = bands[-1].id
+        raise DataError(f"type an id or its number ({example} full: that one in full), Enter for the next, or stop")
+    chosen = find(bands, word)
+    if rest and rest.lower() != "full":
+        raise DataError(f"{rest[:20]!a} is not known", remedy=f"type {chosen.id}, or: {chosen.id} full")
+    if chosen.state == "done" and not rest:
+        raise DataError(f"{chosen.id} is measured", remedy=f"once more, in full: {chosen.id} full")
+    return f"{chosen.id} {rest}".strip()
 
 
 def _words(band: "BandToMeasure") -> str:
@@ -119,27 +154,56 @@ def _words(band: "BandToMeasure") -> str:
 
 def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: "Pace") -> None:
     """One band, from the tape to the last reading."""
-    from calib.acquire.batch_plan import UNTAPED, in_full
-    from calib.acquire.course import course_of
+    from calib.acquire.batch_plan import UNTAPED
     from calib.acquire.recording import Recording
     from calib.acquire.run_file import RunWriter
-    from calib.verbs.recorder import Recorder
+    from calib.verbs.prompts import say
+    from calib.verbs.recorder import Recorder, free_name, new_writer
 
     name, _, how = chosen.partition(" ")
     band = next(b for b in bands if b.id == name)
     path = folder / band.run.name
+    if band.state == "done":
+        path = free_name(folder, band.id)
+        new_writer(path, Recording(_once_more(band, bands))).close()
     writer, run = RunWriter.resume(path)
     state = Recording.of(run)
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     recorder = Recorder(state, writer, path, pace, pace.clock() - last)
     if run.head.extensions.get(UNTAPED):
-        head = run.head
-        if how and not band.full:
-            like = next((b for b in bands if b.full), None)
-            head = head if like is None else in_full(head, course_of(like.run.head, ()))
+        head = _in_full(run.head, bands) if how and not band.full else run.head
         recorder.begin_again(replace(state, head=_in_hand(head, pace)))
+    else:
+        say("", f"Band {band.id} goes on; is it the one on the hooks?")
     recorder.record()
     recorder.writer.close()
+    if band.state == "done":
+        out = shlex.quote(str(folder))
+        say("", f"Measured once more: {path}. By itself, to compare with before:")
+        say(f"  bandcurve fit {shlex.quote(str(path))} --out {out}")
+
+
+def _in_full(head: "RunHead", bands: "Sequence[BandToMeasure]") -> "RunHead":
+    """A head to be measured as the bands in full are."""
+    from calib.acquire.batch_plan import in_full
+    from calib.acquire.course import course_of
+
+    like = next((b for b in bands if b.full), None)
+    return head if like is None else in_full(head, course_of(like.run.head, ()))
+
+
+def _once_more(band: "BandToMeasure", bands: "Sequence[BandToMeasure]") -> "RunHead":
+    """The head of another run of a band: the same gear and tape, in full, with today's temperature."""
+    from calib.acquire.batch_plan import UNTAPED
+    from calib.verbs.procedure_talk import ask_temperature
+    from calib.verbs.prompts import say
+
+    say("", f"Band {band.id} once more, in full, with the same scale and tape.")
+    head = band.run.head if band.full else _in_full(band.run.head, bands)
+    procedure = replace(head.procedure, temperature=ask_temperature())
+    extensions = head.extensions | {UNTAPED: True}
+    started = datetime.now(UTC).replace(microsecond=0)
+    return replace(head, procedure=procedure, extensions=extensions, started=started)
 
 
 def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":

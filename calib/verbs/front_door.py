@@ -91,6 +91,26 @@ def _plate() -> str:
     return ask("What will hang from it, kg, hook and all? ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
 
 
+def _box() -> list[str]:
+    """Make a batch, or go on with one that is here."""
+    from calib.acquire.batch_plan import MOST_BANDS
+    from calib.verbs.gear_talk import whole_number
+
+    def number(text: str) -> int:
+        count = whole_number(text)
+        if not 1 <= count <= MOST_BANDS:
+            raise DataError(f"type 1 to {MOST_BANDS}")
+        return count
+
+    def folder(text: str) -> str:
+        return str(typed_path(text))
+
+    name = ask("What do you call the box? It becomes a folder [box]: ", folder, empty="box")
+    if any(Path(name).glob("*.run.csv")):
+        return ["record", name]
+    return ["new", name, "--count", str(ask("How many bands are in it? ", number))]
+
+
 WISHES: Sequence[Wish] = (
     Wish("record", "How hard does a band pull? A first look in 3 minutes.", lambda: [_band(), "--quick"]),
     Wish("record", "The same properly: both ways, narrow limits, 15 minutes.", lambda: [_band()]),
@@ -99,6 +119,7 @@ WISHES: Sequence[Wish] = (
     Wish("predict", "What does a measured band pull at a length?", _predict),
     Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
     Wish("pair", "Which of these bands make left and right?", _measured),
+    Wish("batch", "I have a box of new bands to measure.", _box),
     Wish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
     Wish("list", "What is in this folder, and what is due?", list),
     Wish("scale", "Is my scale right?", lambda: _known_or_new("*.scale.json", "Which scale", "check")),

@@ -27,10 +27,10 @@ def ask_procedure(given: Given, gear: Gear) -> Procedure:
         at = choose("Which?", ("level", "top", "bottom"))
         if at != "level":
             procedure = replace(procedure, orientation="vertical", scale_at="top" if at == "top" else "bottom")
-    return procedure if given.quick else replace(procedure, temperature=_ask_temperature())
+    return procedure if given.quick else replace(procedure, temperature=ask_temperature())
 
 
-def _ask_temperature() -> float | None:
+def ask_temperature() -> float | None:
     """None where it is not known. [degree Celsius]"""
 
     def read(text: str) -> float:

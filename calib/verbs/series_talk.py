@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from calib.profile.document import Profile
 
 ENDING = ".series.csv"
+AGAIN = "again"  # typed after the bands were unhooked: the next pull
 
 
 def read_series(path: Path) -> "Series":
@@ -70,19 +71,31 @@ def lead(path: Path) -> "Series":
     if not at_terminal():
         raise FileError("there is no such file", where=str(path), remedy="at a terminal it is asked for, row by row")
     prepare()
+    number, cycle = 0, 1
     try:
-        head = _ask_head()
-        write_new(path, head)
+        before = _ask_head().encode()
         say(
             "Hook the bands end to end between two fixed points. Eyes out of their line; nothing behind either end.",
             "Go to each total length from the slack side, wait ten seconds, and read where the middle of the link is.",
+            "After three lengths unhook, hook them anew, type 'again', and take the same lengths once more.",
         )
-        number = 0
-        while (row := _ask_row(path, number + 1)) is not None:
+        while (row := _ask_row(path, before, number + 1, cycle)) is not None:
+            if row == AGAIN:
+                cycle += 1
+                say(f"  Pull {cycle}, hooked anew.")
+                continue
             number += 1
-            write_atomically(path, read_capped(path, CAP_BYTES) + row.encode())
-    except EndOfInputError:
-        pass
+            before = before + row.encode()
+            write_new(path, before) if number == 1 else write_atomically(path, before)
+    except (EndOfInputError, KeyboardInterrupt) as stopped:
+        if number == 0 and isinstance(stopped, EndOfInputError):
+            raise FileError(
+                "no reading was typed, nothing was written", where=str(path), remedy="begin anew"
+            ) from stopped
+        kept = f"{path} holds {number} reading{'s' * (number > 1)}" if number else "nothing was written"
+        say("", f"Stopped; {kept}.")
+        if isinstance(stopped, KeyboardInterrupt):
+            raise
     return parse_series(read_capped(path, CAP_BYTES), path.name)
 
 
@@ -115,26 +128,32 @@ def _ask_mm(prompt: str) -> float:
     return 1000 * ask(prompt, lambda text: parse_length(text, "mm"))
 
 
-def _ask_row(path: Path, number: int) -> str | None:
-    """One row that can be used, None when there are no more."""
-    from calib.acquire.series_file import CAP_BYTES, parse_series
+def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
+    """One row that can be used; None when there are no more, `AGAIN` where the bands were hooked anew."""
+    from calib.acquire.series_file import parse_series
     from calib.acquire.typed import parse_length
-    from calib.strict_json import read_capped
     from calib.verbs.prompts import ask, say
 
-    before = read_capped(path, CAP_BYTES)
+    def length(text: str) -> float | None:
+        return None if text.lower() == AGAIN and number > 1 else parse_length(text, "mm") if text else 0.0
+
     while True:
-        total = ask("Total from end to end, mm (Enter: done): ", lambda t: parse_length(t, "mm") if t else 0.0)
+        total = ask("Total from end to end, mm (Enter: done): ", length)
+        if total is None:
+            return AGAIN
         if total == 0 and number > 1:
             return None
         if total == 0:
             say("  Take one reading at least.")
             continue
         ring = 0.001 * _ask_mm("  middle of the link from the first end, mm: ")
-        row = f"{number},reading,1,loading,{1000 * total:g},{1000 * ring:g},\n"
+        if not 0 < ring < total:
+            say("  The link has to be between the two ends; type both lengths again.")
+            continue
+        row = f"{number},reading,{cycle},loading,{1000 * total:g},{1000 * ring:g},\n"
         try:
             parse_series(before + row.encode(), path.name)
         except DataError as error:
-            say(f"  {error.what}; type it again.")
+            say(f"  {error.what}; type both lengths again.")
             continue
         return row

@@ -110,7 +110,7 @@ def test_a_bad_file_is_named_and_passed_over(store: Path, capsys: Capture) -> No
 
 def test_list_of_an_empty_folder_says_how_to_begin(tmp_path: Path, capsys: Capture) -> None:
     assert run(["list", str(tmp_path)]) == 0
-    assert "bandcurve record" in capsys.readouterr().out
+    assert "bandcurve record" in " ".join(capsys.readouterr().out.split())
     assert run(["list", str(tmp_path / "none")]) == 1
 
 

@@ -213,17 +213,36 @@ ANSWERS = {
 @pytest.mark.terminal
 def test_a_series_is_led_at_a_terminal_row_by_row(tmp_path: Path) -> None:
     terminal = Terminal(["pair", "--series", "B1+B2.series.csv"], tmp_path)
-    rows = iter(["3300", "165", "3300", "1650", ""])  # the second is a slip: it is asked again
+    slips = ["again", "3300", "165", "3300", "16500"]  # too early, a digit short, a digit too many: asked once more
+    rows = iter([*slips, "3300", "1650", "again", "3300", "1651", ""])
     prompt = re.compile(r"(from|band|mm|done\)): $")  # whole ones: half of "(Enter: done): " ends in a colon too
     while terminal.until([prompt]) is not None:
         said = terminal.text.rstrip().splitlines()[-1]
         fixed = next((answer for words, answer in ANSWERS.items() if words in said), None)
         terminal.send(fixed if fixed is not None else next(rows))
     assert terminal.wait() == 0
-    assert "type it again" in terminal.all_text
-    assert "B1 pulls 0.0 % less than B2" in terminal.all_text
+    assert terminal.all_text.count("type both lengths again") == 2
+    assert re.search(r"B1 pulls 0\.\d % less than B2", terminal.all_text)
     lines = (tmp_path / "B1+B2.series.csv").read_text("utf-8").splitlines()
-    assert lines[-1] == "1,reading,1,loading,3300,1650,"
+    assert lines[-2:] == ["1,reading,1,loading,3300,1650,", "2,reading,2,loading,3300,1651,"]
+
+
+@pytest.mark.terminal
+def test_a_series_stopped_before_a_reading_leaves_no_file_and_one_after_it_says_what_is_kept(tmp_path: Path) -> None:
+    for readings, said in (([], "nothing was written"), (["3300", "1650"], "series.csv holds 1 reading.")):
+        terminal = Terminal(["pair", "--series", "B1+B2.series.csv"], tmp_path)
+        rows = iter(readings)
+        prompt = re.compile(r"(from|band|mm|done\)): $")
+        while terminal.until([prompt]) is not None:
+            asked = terminal.text.rstrip().splitlines()[-1]
+            answer = next((answer for words, answer in ANSWERS.items() if words in asked), None) or next(rows, None)
+            if answer is None:
+                terminal.interrupt()
+                break
+            terminal.send(answer)
+        assert terminal.wait() == 130
+        assert said in terminal.all_text
+        assert (tmp_path / "B1+B2.series.csv").exists() == bool(readings)
 
 
 @pytest.mark.terminal
