@@ -14,6 +14,7 @@ import numpy as np
 
 from calib.errors import DataError
 from calib.profile.document import CheckLoad, Profile
+from calib.profile.one_id import are_two_bands
 from calib.profile.table import BranchName
 from calib.records import Array
 from calib.use.shared_lengths import Curve, conditioned, curve_at, under_one_condition
@@ -39,6 +40,12 @@ def check_order(profiles: Sequence[Profile]) -> None:
                 f"the new one was measured on {new.made.measured_at}, before the old one on {old.made.measured_at}",
                 remedy="turn them round",
             )
+    if are_two_bands(profiles):
+        flat = [p.band.flat_length_m for p in profiles]
+        raise DataError(
+            f"{profiles[0].band.id} stands for two bands: flat lengths of {min(flat):.3f} and {max(flat):.3f} m",
+            remedy="no band gets that much longer by use; was a flat length mistyped, or one id given twice?",
+        )
 
 
 def days_between(old: Profile, new: Profile) -> int | None:

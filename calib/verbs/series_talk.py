@@ -73,9 +73,10 @@ def lead(path: Path) -> "Series":
     prepare()
     number, cycle = 0, 1
     try:
-        before = _ask_head().encode()
+        before = _ask_head(path.name.removesuffix(ENDING).split("+")).encode()
         say(
-            "Hook the bands end to end between two fixed points. Eyes out of their line; nothing behind either end.",
+            "Look both bands over. Hook them end to end between two fixed points, with a link that cannot open.",
+            "Eyes out of their line; nobody and nothing behind either end.",
             "Go to each total length from the slack side, wait ten seconds, and read where the middle of the link is.",
             "After three lengths unhook, hook them anew, type 'again', and take the same lengths once more.",
         )
@@ -99,15 +100,19 @@ def lead(path: Path) -> "Series":
     return parse_series(read_capped(path, CAP_BYTES), path.name)
 
 
-def _ask_head() -> str:
-    from calib.identity import check_id
-    from calib.verbs.prompts import ask
+def _ask_head(names: Sequence[str]) -> str:
+    """The head of a new file.
 
+    Args:
+        names: Of the bands, as the file is called; where these are not two they are asked for.
+    """
+    names = names if len(names) == 2 else ("", "")
     lines = ['format = "bandcurve-series/1"', f"started = {datetime.now().astimezone().isoformat(timespec='seconds')}"]
-    for name, words in (("first", "first band, at the end the tape starts from"), ("second", "second band")):
+    places = ("first band, at the end the tape starts from", "second band")
+    for name, words, known in zip(("first", "second"), places, names, strict=True):
         lines += [
             f"[{name}]",
-            f'id = "{ask(f"Name of the {words}: ", check_id)}"',
+            f'id = "{_ask_name(words, known)}"',
             f"flat_length_mm = {_ask_mm('  its flat length, mm: '):g}",
             f"thickness_mm = {_ask_mm('  its thickness, mm: '):g}",
             f"fitting_diameter_mm = {_ask_mm('  diameter of what its outer end hangs on, mm: '):g}",
@@ -121,6 +126,13 @@ def _ask_head() -> str:
     return "".join(f"# {line}\n" for line in lines) + "row,kind,cycle,branch,total_mm,ring_mm,note\n"
 
 
+def _ask_name(words: str, known: str) -> str:
+    from calib.identity import check_id
+    from calib.verbs.prompts import ask
+
+    return ask(f"Name of the {words}{f' [{known}]' if known else ''}: ", lambda text: check_id(text or known))
+
+
 def _ask_mm(prompt: str) -> float:
     from calib.acquire.typed import parse_length
     from calib.verbs.prompts import ask
@@ -132,7 +144,11 @@ def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
     """One row that can be used; None when there are no more, `AGAIN` where the bands were hooked anew."""
     from calib.acquire.series_file import parse_series
     from calib.acquire.typed import parse_length
+    from calib.use.series import ratio_of
     from calib.verbs.prompts import ask, say
+
+    head = before[: before.index(b"row,kind")]
+    columns = before[len(head) :].split(b"\n")[0] + b"\n"
 
     def length(text: str) -> float | None:
         return None if text.lower() == AGAIN and number > 1 else parse_length(text, "mm") if text else 0.0
@@ -153,7 +169,10 @@ def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
         row = f"{number},reading,{cycle},loading,{1000 * total:g},{1000 * ring:g},\n"
         try:
             parse_series(before + row.encode(), path.name)
+            alone = ratio_of(parse_series(head + columns + row.encode(), path.name))
         except DataError as error:
             say(f"  {error.what}; type both lengths again.")
             continue
+        more = "more" if alone.relative > 0 else "less"
+        say(f"  By this one {alone.bands[0]} pulls {100 * abs(alone.relative):.1f} % {more} than {alone.bands[1]}.")
         return row

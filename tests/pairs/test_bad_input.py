@@ -1,0 +1,102 @@
+"""What cannot be paired or compared is one sentence with what would mend it, and nothing else."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from calib.profile.document import Profile, save_profile
+from calib.verbs.app import run
+from tests.pairs.made import band
+
+Capture = pytest.CaptureFixture[str]
+RUN = Path(__file__).parents[2] / "sample_runs" / "KNEE.run.csv"
+LATER = {"measured_at": "2027-03-05"}
+
+
+def between(name: str, first: int, last: int, **changes: Any) -> Profile:
+    """The invented band, tested over a part of its lengths on the way out only."""
+    whole = band(name, **changes).model_dump(by_alias=True, mode="json")
+    loading = whole["branches"]["loading"]
+    whole["branches"] = {"loading": {k: v[first:last] for k, v in loading.items()}, "unloading": None}
+    whole["rest_N"] = {"loading": whole["rest_N"]["loading"][first:last], "unloading": None}
+    for factor in whole["factors"]:
+        factor |= {"loading_N": factor["loading_N"][first:last], "unloading_N": None}
+    return Profile.model_validate(whole | {"hysteresis": None}, strict=False)
+
+
+@pytest.fixture
+def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Bands in files of their own, each a way to go wrong."""
+    bands = {
+        "A1": band("A1"),
+        "A1.later": band("A1", 0.97, made=LATER),
+        "A1.same-day": band("A1", 0.97),
+        "A1.other": band("A1", band={"flat_length_m": 0.93}, made=LATER),
+        "A2": band("A2", 1.02),
+        "A3": band("A3", 1.03),
+        "C1": band("C1", 1.6),
+        "short": between("S1", 0, 30),
+        "far": between("F1", 31, 61),
+        "far.later": between("S1", 31, 61, made=LATER),
+    }
+    for name, profile in bands.items():
+        save_profile(profile, tmp_path / f"{name}.profile.json")
+    (tmp_path / "K.run.csv").write_bytes(RUN.read_bytes())
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("line", "said", "remedy"),
+    [
+        ("pair A1 A1.other A2", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "another id"),
+        ("pair A1 A1.same-day A2", "A1 has 2 profiles, two of 2026-03-01", "give one profile of that band"),
+        ("pair A1 A1.later", "A1: one band makes no pair", "name the profiles of two bands"),
+        ("pair short far A1", "S1 was tested up to 1.599 m and F1 only from 1.631 m", "leave one of them out"),
+        ("pair A1 A2 --over 1.2m..2.5m", "A1: 1.2 to 2.5 m is outside the tested lengths", "1.130 to 2.100 m"),
+        ("pair A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
+        ("pair A1 K.run.csv", "K.run.csv: is a run", "bandcurve fit K.run.csv"),
+        ("pair A1 A2 --series gone.series.csv", "gone.series.csv: there is no such file", "at a terminal"),
+        ("compare A1 A2", "A1 and A2 are two bands", "pair says how far"),
+        ("compare A1 A1.other", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "one id given twice"),
+        ("compare A1.later A1", "before the old one on 2027-03-05", "turn them round"),
+        ("compare short far.later", "S1 of 2026-03-01 was tested up to 1.599 m and S1 of 2027-03-05", "measure it"),
+        ("compare A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
+        ("compare K.run.csv A1", "K.run.csv: is a run", "bandcurve fit K.run.csv"),
+        ("compare gone.series.csv gone.series.csv", "gone.series.csv: cannot be read: there is no", "check the name"),
+        ("history Z9", "there is no band 'Z9'", "known here: A1, A2, A3"),
+        ("history A1", "A1 stands for two bands", "another id"),
+        ("recheck A1 --plate 10kg --length 1.4m", "A1 stands for two bands", "another id"),
+        ("recheck Z9 --plate 10kg --length 1.4m", "there is no band 'Z9'", "known here: A1, A2, A3"),
+        ("fit gone.run.csv", "gone.run.csv: cannot be read: there is no such file", "check the name"),
+        ("batch fit gone.run.csv", "gone.run.csv", "check the name"),
+    ],
+)
+@pytest.mark.usefixtures("store")
+def test_one_sentence_with_its_remedy(line: str, said: str, remedy: str, capsys: Capture) -> None:
+    words = [w + ".profile.json" if w in NAMES and i > 1 else w for i, w in enumerate(line.split(), 1)]
+    known = line.startswith(("history", "recheck"))
+    assert run(line.split() if known else words) == 1
+    out = capsys.readouterr()
+    assert out.out == ""
+    assert out.err.count("\n") == 1
+    assert said in out.err
+    assert remedy in out.err.split(";", 1)[1]
+
+
+NAMES = {"A1", "A1.later", "A1.same-day", "A1.other", "A2", "A3", "C1", "short", "far", "far.later", "gone"}
+
+
+@pytest.mark.usefixtures("store")
+def test_an_odd_number_and_mixed_sizes_are_paired_all_the_same_and_said(capsys: Capture) -> None:
+    files = [f"{name}.profile.json" for name in ("A1", "A2", "A3")]
+    assert run(["pair", *files]) == 0
+    assert "The number is odd; measure one more band" in capsys.readouterr().out
+    assert run(["pair", *files, "C1.profile.json", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["left_over"] == []
+    (found,) = document["findings"]
+    assert found["code"] == "mixed-sizes"
+    assert "C1" in found["text"]
