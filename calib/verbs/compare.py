@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import UsageError
+from calib.errors import DataError, UsageError
 from calib.units import Shown
 from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
 from calib.verbs.series_talk import ENDING, read_series
@@ -49,7 +49,10 @@ def command(
     from calib.profile.document import load_profile
     from calib.use.compare import compare, comparison_json
 
-    found = compare(load_profile(old), load_profile(new), wanted)
+    was, now = load_profile(old), load_profile(new)
+    if was == now:
+        raise DataError(f"{old.name} and {new.name} are one calibration", remedy="give an earlier and a later one")
+    found = compare(was, now, wanted)
     if as_json:
         print(json.dumps(comparison_json(found), indent=2))
     else:
@@ -96,17 +99,20 @@ def _say(found: "Comparison", shown: Shown) -> None:
 
 def _verdict(found: "Comparison", shown: Shown) -> str:
     percent, limit = 100 * (found.level_ratio - 1), 100 * found.k * found.u_level_ratio
-    days = "after a time not noted" if found.days is None else f"{found.days} day{'s' * (found.days != 1)} later"
+    later = "the same day" if found.days == 0 else f"{found.days} day{'s' * (found.days != 1)} later"
+    days = "after a time not noted" if found.days is None else later
     first, last = (shown.tape(x) for x in found.over)
     where = f"from {first} to {last} {shown.length} (half-path, way out)"
     pulls = f"Band {found.band}, {days}: pulls {abs(percent):.1f} % {'more' if percent > 0 else 'less'} than before"
     if found.changed:
-        return f"{pulls}, give or take {limit:.1f} %, {where}. It has changed: chance and gear do not explain it."
+        changed = "It has changed: chance and gear do not explain it. Use the new profile, and pair it anew."
+        return f"{pulls}, give or take {limit:.1f} %, {where}. {changed}"
     return f"{pulls}, give or take {limit:.1f} %, {where}. That is no change that can be told from chance and gear."
 
 
 def _doubt(found: "Comparison") -> str:
-    from_what = ", ".join(f"{kind} {100 * u:.1f} %" for kind, u in list(found.shares.items())[:3])
+    largest = [(kind, u) for kind, u in found.shares.items() if u >= 0.0005][:3]
+    from_what = ", ".join(f"{kind} {100 * u:.1f} %" for kind, u in largest)
     plate = f" Known plate {found.plate} was weighed both times and used." if found.plate else ""
     return (
         f"A change of {100 * found.smallest:.1f} % or more would be seen 19 times in 20. The doubt comes from "
@@ -119,7 +125,9 @@ def _rest(found: "Comparison") -> str:
     said = f"Flat length {1000 * longer.value:+.0f} mm, give or take {2000 * longer.u:.0f} mm."
     if found.loss_ratio is not None:
         loss = found.loss_ratio
-        said += f" Loss {100 * loss.value:+.1f} points of per cent, give or take {200 * loss.u:.1f}."
+        said += (
+            f" Loss (of the energy put in) {100 * loss.value:+.1f} percentage points, give or take {200 * loss.u:.1f}."
+        )
     return said
 
 

@@ -1,5 +1,6 @@
 """`bandcurve log`: note how often a band was pulled."""
 
+import sys
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -35,7 +36,20 @@ def command(
         raise UsageError(error.what, remedy=error.remedy) from None
     day = day_gone_by(on, "--on") if on is not None else date.today()
     path = folder / f"{name}.uses.csv"
+    new = not path.exists()
     use = Use(name, datetime.now().astimezone().isoformat(timespec="seconds"), day, count, clean(note))
     total = reps_between(add_row(path, name, new_log(name), row_of(use), parse_uses), None, None)
+    if new:
+        _doubt(name, folder)
     print(f"Band {name}: {count} repetitions on {day} noted in {path}, {total} in all.")
     return 0
+
+
+def _doubt(name: str, folder: Path) -> None:
+    """Say so where no band of that name is known: a slip would begin the log of a band that is none."""
+    from calib.profile.collection import read_collection
+
+    measured = [b.id for b in read_collection(folder).bands if b.profiles]
+    if name not in measured:
+        known = f"; known there: {', '.join(measured[:12])}" if measured else ""
+        print(f"bandcurve: a log was begun; no band {name} was measured in {folder}{known}", file=sys.stderr)

@@ -1,29 +1,40 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
 import json
+from dataclasses import replace
 from datetime import date, datetime
+from math import hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast, get_args
 
 import typer
 
-from calib.errors import UsageError
+from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
 from calib.verbs.band_file import add_row
 from calib.verbs.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
+    from calib.fit.known_loads import LoadKind
     from calib.profile.document import Profile
     from calib.profile.rechecks import Hung
     from calib.use.recheck import Judged
 
+ALONG: dict[LengthKind, str] = {
+    "band-inner": "from where the band touches one fitting to where it touches the other",
+    "band-outer": "over the outer faces of the band",
+    "centres": "between the centres of the fittings",
+    "half-path": "as a half-path length",
+}
 LOADS = ("plates", "calibrated", "weighed")
 
 
 def command(
     band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
-    plate: Annotated[str, typer.Option(metavar="MASS", help="All that hangs, hook included, for example 10kg.")],
+    plate: Annotated[
+        str | None, typer.Option(metavar="MASS", help="All that hangs, hook included, for example 10kg; or asked for.")
+    ] = None,
     length: Annotated[
         str | None, typer.Option(metavar="LENGTH", help="What the tape shows; asked for at a terminal.")
     ] = None,
@@ -51,7 +62,7 @@ def command(
 
     \b
     Examples:
-      bandcurve recheck B07 --plate 10kg
+      bandcurve recheck B07
       bandcurve recheck B07 --plate 10kg --load weighed --length 1432mm --temperature 18 --json
     """
     shown = shown_in(unit)
@@ -59,7 +70,7 @@ def command(
         raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(get_args(LengthKind))}")
     if load not in LOADS:
         raise UsageError(f"--load {load[:40]!r} is not known", remedy=f"use one of {', '.join(LOADS)}")
-    mass = option_in_si(plate, "--plate", "mass")
+    mass = option_in_si(plate, "--plate", "mass") if plate is not None else None
     read = option_in_si(length, "--length", "length") if length is not None else None
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
     day = day_gone_by(on, "--on") if on is not None else date.today()
@@ -71,19 +82,21 @@ def command(
     from calib.verbs.plain_text import clean
 
     profile = in_force(read_collection(folder).band(band).calibrations(), day)
-    loads = usual("plate", load)  # type: ignore[arg-type]
-    u_mass = ((loads.u_common * mass) ** 2 + loads.u_piece(mass) ** 2) ** 0.5
     round_what = profile.gear.fitting_diameters_m if given is None else given
     if not round_what and kind != "half-path":
         raise UsageError(
             f"the profile of {band} does not say what the band hung on",
             remedy="give the diameters, for example --fittings 12,12, or a converted length with --kind half-path",
         )
-    hung = Hung(mass, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
+    worth = usual("plate", cast("LoadKind", load))
+    kilos = _ask_mass(profile, shown.force) if mass is None else mass
+    u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
+    hung = Hung(kilos, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
     expect(profile, hung)
-    length_now = _asked(profile, hung, shown) if read is None else read
-    found = recheck(profile, hung, length_now)
-    kept = Recheck(band, datetime.now().astimezone().isoformat(timespec="seconds"), day, hung, length_now, clean(note))
+    if read is None:
+        hung, read = _led(profile, hung, shown)
+    found = recheck(profile, hung, read)
+    kept = Recheck(band, datetime.now().astimezone().isoformat(timespec="seconds"), day, hung, read, clean(note))
     path = folder / f"{band}.rechecks.csv"
     add_row(path, band, new_rechecks(band), row_of(kept), parse_rechecks)
     if as_json:
@@ -94,42 +107,90 @@ def command(
     return 0
 
 
-def _asked(profile: "Profile", hung: "Hung", shown: Shown) -> float:
-    """The length, from whoever sits at the terminal."""
-    from calib.acquire.typed import parse_length
+def _ask_mass(profile: "Profile", unit: str) -> float:
+    """What hangs, from whoever sits at the terminal. [kg]"""
+    from calib.acquire.typed import parse_mass
+    from calib.profile.rechecks import Hung
+    from calib.units import FORCE
     from calib.use.recheck import expect
     from calib.verbs.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
-        raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
-    there = expect(profile, hung)
+        raise UsageError("there is nobody to ask what hangs", remedy="give it, for example --plate 10kg")
     prepare()
-    tape = "mm" if shown.length == "m" else shown.length
-    say(
-        "Eyes out of the line of the band; the plate low over the floor, and no foot under it.",
-        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
-        f"Pull it five times to a little more than {shown.tape(there.length)} {shown.length}, then let the plate",
-        f"down slowly. Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape "
-        f"({hung.kind}).",
-    )
+    low, high = (profile.branches.loading.force_N[i] / FORCE[unit] for i in (0, -1))
+    say(f"{profile.band.id} was tested from {low:.1f} to {high:.1f} {unit}; hang something between them, best midway.")
+
+    def read(text: str) -> float:
+        kilos = parse_mass(text, unit)
+        expect(profile, Hung(kilos, 0.0, "half-path", ()))
+        return kilos
+
     try:
-        return ask(f"The tape shows, {tape}? ", lambda text: parse_length(text, tape))
+        return ask(f"What hangs, hook and all, {unit}? ", read)
     except EndOfInputError:
         raise KeyboardInterrupt from None
+
+
+def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]":
+    """What hung at which temperature, and the length, from whoever sits at the terminal."""
+    from calib.acquire.typed import parse_length
+    from calib.use.recheck import expect, recheck
+    from calib.verbs.procedure_talk import ask_temperature
+    from calib.verbs.prompts import EndOfInputError, ask, at_terminal, prepare, say
+
+    if not at_terminal():
+        raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
+    there, tape = expect(profile, hung), _on_tape(shown)
+    prepare()
+    round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
+    say(
+        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
+        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
+        f"Pull it five times to a little more than {tape.tape(there.length)} {tape.length}, eyes out of its line. Then "
+        "let the plate down slowly, low over the floor and no foot under it. "
+        f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
+    )
+
+    def read(text: str) -> float:
+        length = parse_length(text, tape.length)
+        try:
+            recheck(profile, hung, length)
+        except OutOfRangeError:
+            raise DataError(
+                f"{profile.band.id} was not tested there; it should hang near {tape.tape(there.length)} {tape.length}"
+            ) from None
+        return length
+
+    try:
+        length = ask(f"The tape shows, {tape.length}? ", read)
+        if hung.temperature is None and profile.conditions.temperature_C is not None:
+            hung = replace(hung, temperature=ask_temperature())
+    except EndOfInputError:
+        raise KeyboardInterrupt from None
+    return hung, length
+
+
+def _on_tape(shown: Shown) -> Shown:
+    """Lengths as a tape shows them: millimetres instead of metres."""
+    return replace(shown, length="mm", metre=0.001, digits=0) if shown.length == "m" else shown
 
 
 def _say(profile: "Profile", found: "Judged", shown: Shown) -> None:
     from calib.verbs.plain_text import wrap
 
+    tape = _on_tape(shown)
     there, percent = found.expected, 100 * (found.level_ratio - 1)
     limit, more = 100 * found.k * found.u_level_ratio, "more" if percent > 0 else "less"
     said = (
         f"Band {profile.band.id} pulls {abs(percent):.1f} % {more} there than when it was measured "
         f"({profile.made.measured_at or 'day not noted'}), give or take {limit:.1f} %. The tape was expected "
-        f"at {shown.tape(there.length)} {shown.length}, give or take {shown.tape(there.half_width)} {shown.length}."
+        f"at {tape.tape(there.length)} {tape.length}, give or take {tape.tape(there.half_width)} {tape.length}."
     )
     seen = f"One plate shows a change of {100 * there.smallest:.1f} % or more 19 times in 20, not a smaller one."
-    again = f"Read the tape again. If it stays, measure the band in full: bandcurve record {profile.band.id}"
+    again = "Check it again; the last reading of a day stands. If it stays like that, measure the band in full:"
     print("PASS" if found.passed else "NOT PASSED")
     print(wrap(said))
     print(wrap(seen if found.passed else again))
+    if not found.passed:
+        print(f"  bandcurve record {profile.band.id}")

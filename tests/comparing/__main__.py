@@ -7,7 +7,9 @@ from itertools import product
 
 import numpy as np
 
+from calib.fit.known_loads import LoadKind
 from calib.use.compare import Comparison
+from tests.comparing.plates import try_plate
 from tests.comparing.years import Case, flagged, holds, try_year
 from tests.simulated_bands.worlds import BY_NAME
 
@@ -29,7 +31,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.comparing", description=__doc__)
     parser.add_argument("--bands", type=int, default=40, help="bands, for each share of each line")
     parser.add_argument("--gear", default="", help=f"one of: {', '.join(GEAR)}")
+    parser.add_argument("--plates", type=int, default=0, help="only this: bands looked at with one plate, each kind")
     wanted = parser.parse_args()
+    if wanted.plates:
+        return _by_plate(wanted.plates)
     bands = wanted.bands
     gear = [GEAR[wanted.gear]] if wanted.gear else list(GEAR.values())
     heads = ("gear", "cycles", "between", "plate", "bands", "same: flagged", "5 % softer: flagged", "holds", "u, %")
@@ -51,6 +56,26 @@ def main() -> int:
         broken |= world.name in ORDINARY and plate and flagged(softer) < 0.95 - slack
         everything += same
     print(f"\nUnchanged and called changed: {flagged(everything):.1%} of {len(everything)} comparisons")
+    return int(broken)
+
+
+def _by_plate(bands: int) -> int:
+    heads = ("measured with", "plate", "bands", "same: passed", "5 % softer: seen", "10 % softer: seen")
+    print(f"| {' | '.join(heads)} | smallest seen, % |")
+    print("|---|---|---|---|---|---|---|")
+    broken = False
+    loads: tuple[LoadKind, ...] = ("plates", "weighed")
+    for name, load in product(("hook", "fair", "luggage"), loads):
+        world, words = GEAR[name]
+        found = {
+            change: [f for n in range(bands) if (f := try_plate(world, load, change, n + i * bands))]
+            for i, change in enumerate((0.0, SOFTER, 2 * SOFTER))
+        }
+        passed, *missed = (float(np.mean([f.passed for f in kind])) for kind in found.values())
+        smallest = 100 * float(np.mean([f.expected.smallest for f in found[0.0]]))
+        shares = " | ".join(f"{share:.1%}" for share in (passed, *(1 - m for m in missed)))
+        print(f"| {words} | {load} | {len(found[0.0])} | {shares} | {smallest:.1f} |", flush=True)
+        broken |= passed < 0.95 - 2 * (0.95 * 0.05 / bands) ** 0.5
     return int(broken)
 
 

@@ -61,6 +61,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("pair A1 A2 --series gone.series.csv", "gone.series.csv: there is no such file", "at a terminal"),
         ("compare A1 A2", "A1 and A2 are two bands", "pair says how far"),
         ("compare A1 A1.other", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "one id given twice"),
+        ("compare A1 A1", "A1.profile.json and A1.profile.json are one calibration", "an earlier and a later"),
         ("compare A1.later A1", "before the old one on 2027-03-05", "turn them round"),
         ("compare short far.later", "S1 of 2026-03-01 was tested up to 1.599 m and S1 of 2027-03-05", "measure it"),
         ("compare A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
@@ -100,3 +101,12 @@ def test_an_odd_number_and_mixed_sizes_are_paired_all_the_same_and_said(capsys: 
     (found,) = document["findings"]
     assert found["code"] == "mixed-sizes"
     assert "C1" in found["text"]
+
+
+@pytest.mark.usefixtures("store")
+def test_a_log_of_a_band_that_was_never_measured_is_begun_and_doubted_once(capsys: Capture) -> None:
+    for name, doubts in (("A11", 1), ("A11", 0), ("A2", 0)):
+        assert run(["log", name, "--reps", "60"]) == 0
+        said = capsys.readouterr()
+        assert said.err.count("no band A11 was measured in .; known there: A1, A2, A3") == doubts
+        assert f"Band {name}: 60 repetitions" in said.out

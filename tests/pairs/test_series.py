@@ -10,6 +10,7 @@ import pytest
 from calib.acquire.series_file import parse_series
 from calib.errors import DataError
 from calib.profile.document import load_profile, save_profile
+from calib.profile.rechecks import parse_rechecks
 from calib.use.pair import pair_up
 from calib.use.series import U_LAW, _log_pull, change_of, ratio_of
 from calib.use.series_profile import surer
@@ -250,11 +251,23 @@ def test_a_series_stopped_before_a_reading_leaves_no_file_and_one_after_it_says_
 
 
 @pytest.mark.terminal
-def test_the_quick_check_tells_what_to_do_and_asks_for_the_length(place: Path) -> None:
-    terminal = Terminal(["recheck", "B1", "--plate", "10kg", "--fittings", "12,12"], place)
-    assert terminal.until([re.compile(r"mm\? $")]) == 0
-    assert "Eyes out of the line" in terminal.text
-    assert "thrown away, not measured" in terminal.text
-    terminal.send("1375")
+def test_the_quick_check_tells_what_to_do_and_asks_for_what_it_needs(place: Path) -> None:
+    terminal = Terminal(["recheck", "B1"], place)
+    for prompt, answer in (
+        (r"kg\? $", "200"),  # more than the band was tested with: asked again
+        (r"kg\? $", "10"),
+        (r"mm\? $", "14"),  # a slip
+        (r"mm\? $", "1375"),
+        (r"not known: $", "21"),
+    ):
+        assert terminal.until([re.compile(prompt)]) == 0
+        terminal.send(answer)
     assert terminal.wait() == 0
-    assert "PASS" in terminal.all_text
+    said = " ".join(terminal.all_text.split())
+    assert "200 kg stretches B1 to where it was not tested" in said
+    assert "thrown away, not measured" in said
+    assert "eyes out of its line" in said
+    assert re.search(r"B1 was not tested there; it should hang near 138\d mm", said)
+    assert "PASS" in said
+    (kept,) = parse_rechecks((place / "B1.rechecks.csv").read_bytes(), "x")
+    assert (kept.hung.mass, kept.length, kept.hung.temperature) == (10.0, 1.375, 21.0)
