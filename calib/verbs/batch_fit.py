@@ -59,6 +59,11 @@ def command(
         _say(batch, folder, shown)
     if found.waiting and not as_json:
         print(f"Not measured yet: {', '.join(found.waiting)}.")
+    if found.earlier and not as_json:
+        from calib.verbs.plain_text import wrap
+
+        names = ", ".join(str(path) for path in found.earlier)
+        print(wrap(f"Left aside, of bands that were measured anew since: {names}."))
     for _, sentence in fitted.failed:
         print(complaint(sentence), file=sys.stderr)
     return 1 if fitted.failed else 0

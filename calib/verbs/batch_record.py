@@ -177,10 +177,6 @@ def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: 
         say("", f"Band {band.id} goes on; is it the one on the hooks?")
     recorder.record()
     recorder.writer.close()
-    if band.state == "done":
-        out = shlex.quote(str(folder))
-        say("", f"Measured once more: {path}. By itself, to compare with before:")
-        say(f"  bandcurve fit {shlex.quote(str(path))} --out {out}")
 
 
 def _in_full(head: "RunHead", bands: "Sequence[BandToMeasure]") -> "RunHead":

@@ -6,6 +6,7 @@ first and what is said of them is batch_fit.py's.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from calib.records import Fit
     from calib.use.batch_levels import BatchMember
 
+ONE_TIME = timedelta(days=30)  # runs of a band further apart than that are not one calibration; a choice
 Group = tuple[Path, ...]  # the runs of one band
 Failure = tuple[str, str]  # file, error
 
@@ -31,6 +33,7 @@ class Seen:
     path: Path
     band: str = ""
     lengths_out: frozenset[float] = frozenset()
+    started: datetime | None = None
     untaped: bool = False  # nobody had the band in hand yet
     error: str = ""
 
@@ -45,7 +48,7 @@ def look(path: Path) -> Seen:
     except BandcurveError as error:
         return Seen(path, error=str(error))
     out = frozenset(round(r.length, 3) for r in run.readings if r.branch == "loading" and r.length is not None)
-    return Seen(path, run.head.band.id, out, untaped=bool(run.head.extensions.get(UNTAPED)))
+    return Seen(path, run.head.band.id, out, run.head.started, bool(run.head.extensions.get(UNTAPED)))
 
 
 @dataclass(frozen=True)
@@ -56,6 +59,7 @@ class Sorted:
     full: frozenset[Group]  # of them, bands that seem to be measured in full
     waiting: tuple[str, ...]
     failed: tuple[Failure, ...]
+    earlier: tuple[Path, ...] = ()  # of a band that was measured anew since
 
 
 def sorted_runs(seen: Iterable[Seen]) -> Sorted:
@@ -72,9 +76,18 @@ def sorted_runs(seen: Iterable[Seen]) -> Sorted:
             waiting.append(one.band)
         else:
             bands.setdefault(one.band, []).append(one)
-    lengths = {tuple(s.path for s in runs): {x for s in runs for x in s.lengths_out} for runs in bands.values()}
+    newest = {band: _newest(runs) for band, runs in bands.items()}
+    earlier = [one.path for band, runs in bands.items() for one in runs if one not in newest[band]]
+    lengths = {tuple(s.path for s in runs): {x for s in runs for x in s.lengths_out} for runs in newest.values()}
     full = frozenset(group for group, out in lengths.items() if len(out) >= FULL_LENGTHS)
-    return Sorted(tuple(lengths), full, tuple(waiting), tuple(failed))
+    waiting = [band for band in waiting if band not in bands]
+    return Sorted(tuple(lengths), full, tuple(waiting), tuple(failed), tuple(earlier))
+
+
+def _newest(runs: Sequence[Seen]) -> list[Seen]:
+    """The runs of one calibration, the latest: what was measured long before it is a band as it was then."""
+    last = max((one.started for one in runs if one.started), default=None)
+    return [one for one in runs if last is None or one.started is None or last - one.started <= ONE_TIME]
 
 
 @dataclass(frozen=True)
@@ -112,7 +125,9 @@ def _saved(taught: "Taught | None", folder: Path, teachers: Sequence[tuple[str, 
         if band.full:
             odd = odd_in(taught, band) if taught else None
             told = partial(_told_of, odd) if odd else None
-            fit, profile, path = fit_and_save(list(zip(group, runs, strict=True)), folder, None, (), set(), told)
+            fit, profile, path = fit_and_save(
+                list(zip(group, runs, strict=True)), folder, None, (), set(), told, grown=True
+            )
             return Done(member_of(profile, sum(p.used for p in fit.points), band.lengths_out), _run_names(group), path)
         return _borrowed(fit_in_batch(taught, band), group, folder, teachers) if taught else None
     except BandcurveError as error:
@@ -136,7 +151,7 @@ def _borrowed(fit: "Fit", group: Group, folder: Path, teachers: Sequence[tuple[s
     from calib.verbs.fit import place_of
 
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", teachers)
-    path = place_of(profile, folder)
+    path = place_of(profile, folder, grown=True)
     save_profile(profile, path)
     lengths = len({round(p.length, 3) for p in fit.points if p.branch == "loading"})
     return Done(member_of(profile, sum(p.used for p in fit.points), lengths), _run_names(group), path)

@@ -182,6 +182,8 @@ def fit_and_save(
     extra: Sequence[tuple[str, str]],
     dropped: set[tuple[str, int]],
     told: Callable[["Profile"], "Profile"] | None = None,
+    *,
+    grown: bool = False,
 ) -> tuple["Fit", "Profile", Path]:
     """Fit the runs of one band and write its profile.
 
@@ -192,6 +194,7 @@ def fit_and_save(
         extra: Further files the fit rests on, each with its hash.
         dropped: Readings to leave out, as (run name, row number).
         told: What else is known of the band, worked into its profile; None for nothing.
+        grown: Whether a profile of fewer of these runs is written over.
 
     Returns:
         The fit, the profile, and where it was written.
@@ -207,30 +210,37 @@ def fit_and_save(
     if told is not None:
         profile = told(profile)
     make_folder(out)
-    path = place_of(profile, out)
+    path = place_of(profile, out, grown=grown)
     save_profile(profile, path)
     return fit, profile, path
 
 
-def place_of(profile: "Profile", out: Path) -> Path:
-    """Where to write: over a profile of the same runs, else beside it with the date in the name."""
+def place_of(profile: "Profile", out: Path, *, grown: bool = False) -> Path:
+    """Where to write: over a profile of the same runs, else beside it with the date in the name.
+
+    Args:
+        profile: To be written.
+        out: The folder.
+        grown: Whether a profile of the same day and of fewer of the runs is written over too.
+    """
     name, day = profile.band.id, profile.made.measured_at
     candidates = [f"{name}.profile.json", f"{name}.{day}.profile.json" if day else f"{name}.2.profile.json"]
     candidates += [f"{name}.{day}-{i}.profile.json" if day else f"{name}.{i + 1}.profile.json" for i in range(2, 100)]
     for candidate in candidates:
-        if not (out / candidate).exists() or _same_runs(out / candidate, profile):
+        if not (out / candidate).exists() or _replaced_by(profile, out / candidate, grown=grown):
             return out / candidate
     raise UsageError(f"{out} holds a hundred profiles of {name} already", remedy="choose another --out")
 
 
-def _same_runs(path: Path, profile: "Profile") -> bool:
+def _replaced_by(profile: "Profile", path: Path, *, grown: bool) -> bool:
     from calib.profile.document import load_profile
 
     def runs(of: "Profile") -> set[str]:
         return {f.file for f in of.made.from_ if f.file.endswith(".csv") and not f.file.endswith(ENDING)}
 
     old = load_profile(path)
-    return old.made.measured_at == profile.made.measured_at and runs(old) == runs(profile)
+    same = runs(old) == runs(profile) or (grown and bool(runs(old)) and runs(old) < runs(profile))
+    return same and old.made.measured_at == profile.made.measured_at
 
 
 def _print_json(saved: Sequence[tuple[Path, "Profile"]], failed: Sequence[Failure]) -> None:
