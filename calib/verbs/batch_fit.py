@@ -163,12 +163,13 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
     batch = Batch.model_validate(document)
     path = folder / NAME
     if path.exists():
-        known = {band.id for band in load_batch(path).bands}
-        if not known <= {band.id for band in batch.bands} | {Path(f.file).name.split(".")[0] for f in batch.failed}:
+        here = {band.id for band in batch.bands} | {Path(f.file).name.split(".")[0] for f in batch.failed}
+        gone = [band.id for band in load_batch(path).bands if band.id not in here]
+        if gone:
             raise FileError(
-                "is the record of other bands and is not overwritten",
+                f"holds {', '.join(gone[:5])} too, without a run here, and is not overwritten",
                 where=str(path),
-                remedy="choose another folder with --out",
+                remedy="put the run back, or choose another folder with --out",
             )
     if batch.bands:
         save_batch(batch, path)

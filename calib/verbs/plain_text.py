@@ -14,6 +14,8 @@ from typing import Protocol
 
 WIDEST = 100  # columns: longer lines are tiring to read
 LONGEST_NAME = 60  # signs of a name or note in a table
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|kg|lb|N|mm|m|in|s|g|J|C)(?![\w]))")  # the space between a number and its unit
+_HARD_SPACE = "\u00a0"  # while lines are broken
 _NUMBER = re.compile(r"[-+]?\d[\d.,]*( ?(kg|N|m|mm|%))?|-?")
 
 
@@ -53,7 +55,7 @@ def columns() -> int:
 
 
 def wrap(text: str, width: int | None = None, first: str = "", rest: str = "") -> str:
-    """Break a paragraph at spaces.
+    """Break a paragraph at spaces, but not between a number and its unit.
 
     Args:
         text: One paragraph.
@@ -67,14 +69,14 @@ def wrap(text: str, width: int | None = None, first: str = "", rest: str = "") -
       forgets
     """
     lines = textwrap.wrap(
-        text,
+        _UNIT.sub(_HARD_SPACE, text),
         width or columns(),
         initial_indent=first,
         subsequent_indent=rest,
         break_long_words=False,
         break_on_hyphens=False,
     )
-    return "\n".join(lines) or first.rstrip()
+    return "\n".join(lines).replace(_HARD_SPACE, " ") or first.rstrip()
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "") -> str:
