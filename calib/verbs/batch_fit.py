@@ -167,9 +167,9 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
         gone = [band.id for band in load_batch(path).bands if band.id not in here]
         if gone:
             raise FileError(
-                f"holds {', '.join(gone[:5])} too, without a run here, and is not overwritten",
+                f"holds other bands too ({', '.join(gone[:5])}{', ...' if len(gone) > 5 else ''}), without a run here",
                 where=str(path),
-                remedy="put the run back, or choose another folder with --out",
+                remedy="it is not overwritten: put their runs back, or choose another folder with --out",
             )
     if batch.bands:
         save_batch(batch, path)
