@@ -98,11 +98,12 @@ def command(
     found = recheck(profile, hung, read)
     kept = Recheck(band, datetime.now().astimezone().isoformat(timespec="seconds"), day, hung, read, clean(note))
     path = folder / f"{band}.rechecks.csv"
+    if not as_json:  # said even where it cannot be kept
+        _say(profile, found, shown)
     add_row(path, band, new_rechecks(band), row_of(kept), parse_rechecks)
     if as_json:
         print(json.dumps(recheck_json(profile, found) | {"on": day.isoformat(), "file": str(path)}, indent=2))
     else:
-        _say(profile, found, shown)
         print(f"Noted in {path}.")
     return 0
 
