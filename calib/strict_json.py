@@ -1,6 +1,7 @@
 """JSON read with nothing let pass: size, encoding, duplicate keys, NaN, depth. What the keys mean is not known here."""
 
 import json
+import re
 from math import isfinite
 from pathlib import Path
 from typing import Any, NoReturn
@@ -9,6 +10,9 @@ from calib.errors import DataError, FileError
 from calib.safe_write import file_error
 
 DEEPEST = 32  # levels; the files of this package need six
+
+
+_HEADED = re.compile(rb'(?:\xef\xbb\xbf)?\s*# format(?: = "bandcurve-([a-z]*))?')  # the tool's tables begin so
 
 
 def read_capped(path: Path, cap_bytes: int) -> bytes:
@@ -70,8 +74,14 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
         raise FileError(f"is larger than {cap_bytes / 1e6:.0f} MB", where=name, remedy="is it the right file?")
     if not data.strip():
         raise DataError("the file is empty", where=name, remedy="is it the right file?")
-    if data.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"# format"):
-        raise DataError("is a run, not a JSON document", where=name, remedy=f"fit it first: bandcurve fit {name}")
+    if headed := _HEADED.match(data):
+        kind = (headed[1] or b"").decode()
+        run = kind in ("", "run")
+        raise DataError(
+            "is a run, not a JSON document" if run else f"is a file of {kind}, not a JSON document",
+            where=name,
+            remedy=f"fit it first: bandcurve fit {name}" if run else "is it the right file?",
+        )
     try:
         text = data.decode("utf-8-sig")
         document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant, parse_float=_finite)

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from calib.acquire.series_file import Series
     from calib.use.pair import Pairing
 
+NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie beside profiles, are no bands
+
 
 def command(
     profiles: Annotated[
@@ -37,7 +39,8 @@ def command(
     """Make left and right pairs of bands that pull as nearly alike as can be.
 
     Of all ways to pair them the one is taken whose worst pair is the least apart, then the one with the least sum;
-    apart is the 95 % upper limit of the difference on the way out over the working lengths.
+    apart is the 95 % upper limit of the difference on the way out over the working lengths. Of a band with several
+    profiles the newest is taken; logs, scales and the record of a batch are passed over.
 
     \b
     Examples:
@@ -48,6 +51,7 @@ def command(
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
+    profiles = [path for path in profiles or () if not path.name.endswith(NO_BANDS)]
     if not profiles and not series:
         raise UsageError("name the profiles of the bands", remedy="or two bands hooked end to end, with --series")
     read = [read_series(path) if path.exists() else lead(path) for path in series or ()]

@@ -8,6 +8,7 @@ import pytest
 
 from calib.profile.document import Profile, save_profile
 from calib.verbs.app import run
+from tests.pairs.hooked import head
 from tests.pairs.made import band
 
 Capture = pytest.CaptureFixture[str]
@@ -44,6 +45,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name, profile in bands.items():
         save_profile(profile, tmp_path / f"{name}.profile.json")
     (tmp_path / "K.run.csv").write_bytes(RUN.read_bytes())
+    (tmp_path / "B+C.series.csv").write_text(head("B", "C"), "utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -58,6 +60,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("pair A1 A2 --over 1.2m..2.5m", "A1: 1.2 to 2.5 m is outside the tested lengths", "1.130 to 2.100 m"),
         ("pair A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
         ("pair A1 K.run.csv", "K.run.csv: is a run", "bandcurve fit K.run.csv"),
+        ("pair A1 B+C.series.csv", "B+C.series.csv: is a file of series", "the right file?"),
         ("pair A1 A2 --series gone.series.csv", "gone.series.csv: there is no such file", "at a terminal"),
         ("compare A1 A2", "A1 and A2 are two bands", "pair says how far"),
         ("compare A1 A1.other", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "one id given twice"),
@@ -110,3 +113,16 @@ def test_a_log_of_a_band_that_was_never_measured_is_begun_and_doubted_once(capsy
         said = capsys.readouterr()
         assert said.err.count("no band A11 was measured in .; known there: A1, A2, A3") == doubts
         assert f"Band {name}: 60 repetitions" in said.out
+
+
+def test_what_else_lies_in_the_folder_is_passed_over(store: Path, capsys: Capture) -> None:
+    """As a shell's `profiles/*` hands it over, with a log, a scale and the record of a batch beside the profiles."""
+    files = [f"{name}.profile.json" for name in ("A1", "A1.later", "A2")]
+    assert run(["pair", *files, "--json"]) == 0
+    without = capsys.readouterr().out
+    others = ["A1.uses.csv", "A1.rechecks.csv", "hook.scale.json", "batch.json"]
+    for name in others:
+        (store / name).write_text("{}", "utf-8")
+    assert run(["pair", *others, *files, "--json"]) == 0
+    assert capsys.readouterr().out == without
+    assert json.loads(without)["findings"][0]["code"] == "older-profile"
