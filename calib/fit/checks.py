@@ -39,14 +39,17 @@ def findings_of_runs(runs: Sequence[Run], unused: Collection[tuple[str, int]] = 
         runs: The runs of one band.
         unused: Readings the curve does without, as (run name, row number).
     """
-    for run in runs:
-        yield from run.findings
-        yield from _scale(run, unused)
-        yield from _zero(run)
-        yield from _check_load(run)
-        yield from _set(run)
-        yield from _procedure(run)
+    yield from dict.fromkeys(finding for run in runs for finding in _of_one(run, unused))  # of one scale: once
     yield from _joined(runs)
+
+
+def _of_one(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
+    yield from run.findings
+    yield from _scale(run, unused)
+    yield from _zero(run)
+    yield from _check_load(run)
+    yield from _set(run)
+    yield from _procedure(run)
 
 
 def _readings(n: int) -> str:

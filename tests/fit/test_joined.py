@@ -37,6 +37,7 @@ def test_an_unchecked_scale_is_off_in_the_same_way_on_another_day() -> None:
     fit = fit_runs(days((1, unchecked), (8, unchecked)))
     assert shift(fit, "scale gain") == pytest.approx(0.006, rel=0.03)
     assert [f.key for f in fit.curve.factors if f.source == "scale gain"] == [None]
+    assert [f.code for f in fit.findings].count("scale-unchecked") == 1  # one scale, said once
     alone = fit_runs(days((1, unchecked)))
     assert [f.key for f in alone.curve.factors if f.source == "scale gain"] == ["scale:hook/2026-03-01"]
 
