@@ -143,6 +143,8 @@ def _chosen(text: str, bands: "Sequence[BandToMeasure]") -> str:
     chosen = find(bands, word)
     if rest and rest.lower() != "full":
         raise DataError(f"{rest[:20]!a} is not known", remedy=f"type {chosen.id}, or: {chosen.id} full")
+    if rest and chosen.state == "begun" and not chosen.full:
+        raise DataError(f"{chosen.id} is begun at three lengths", remedy=f"finish these first; then: {chosen.id} full")
     if chosen.state == "done" and not rest:
         raise DataError(f"{chosen.id} is measured", remedy=f"once more, in full: {chosen.id} full")
     return f"{chosen.id} {rest}".strip()

@@ -87,11 +87,12 @@ def test_a_box_is_measured_in_any_order_left_and_taken_up_again(made: Path) -> N
     assert re.search(r"2 of 4 bands done; about \d+ min left", done.stderr)
 
     last = readings(made / "B02.run.csv").split("\n")[-2]
-    rest = "\n\n" + last + "\nB04\n" + readings(made / "B04.run.csv")
+    rest = "\n2 full\n\n" + last + "\nB04\n" + readings(made / "B04.run.csv")
     done = bandcurve(made.parent, "batch", "record", "box", typed=rest)
     assert done.returncode == 0, done.stderr
     assert "All 4 bands are measured" in done.stderr
     assert "Next band [B02, begun, three lengths]" in done.stderr
+    assert "B02 is begun at three lengths; finish these first; then: B02 full" in done.stderr
     assert "Band B02 goes on" in done.stderr
     head = read_run(made / "B04.run.csv").head
     assert (head.band.flat_length, head.band.mass) == (1.004, 0.31)
