@@ -18,10 +18,12 @@ BRANCHES: dict[str, BranchName] = {"loading": "loading", "up": "loading", "unloa
 EXAMPLE = "for example known_kg,shown_kg,branch"
 Quantity = Literal["mass", "force", "volume"]
 _KNOWN = {**MASS, "N": 1.0, "l": 1.0}
+COUNTS = "counts"
 LIKE = "write it like 20, or 10+10 for two pieces"
 PAIR = "for example: 20 19.85"
 LONGEST = 200  # signs
 MOST = 1e7  # kg, N or l
+MOST_COUNTS = 1e10  # a converter has at most 32 bits
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class CheckRow:
     """One known load and what was shown."""
 
     pieces: tuple[float, ...]  # as written, "10+5" is two pieces [kg], or [N] for known_N, [l] for known_l (water)
-    shown: float  # [N]
+    shown: float  # [N], or counts
     branch: BranchName
     line: int
 
@@ -41,6 +43,7 @@ class CheckTable:
     rows: tuple[CheckRow, ...]
     quantity: Quantity  # of the known loads
     has_pieces: bool  # a "+" stood somewhere: single numbers are single pieces then
+    in_counts: bool = False  # what was shown is counts of a load cell's line
 
     @property
     def totals(self) -> tuple[float, ...]:
@@ -85,14 +88,14 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
         raise DataError("has column names and no row", where=name, remedy="write one row a reading")
     plus = any(len(row.pieces) > 1 for row in rows)
     quantities: dict[str, Quantity] = {"N": "force", "l": "volume"}
-    return CheckTable(rows, quantities.get(columns.known_unit, "mass"), plus)
+    return CheckTable(rows, quantities.get(columns.known_unit, "mass"), plus, columns.shown_unit == COUNTS)
 
 
-def format_check_table(rows: Sequence[CheckRow], quantity: Quantity) -> str:
-    """The table of some rows, as `parse_check_table` reads it."""
+def format_check_table(rows: Sequence[CheckRow], quantity: Quantity, shown: str = "N") -> str:
+    """The table of some rows, as `parse_check_table` reads it; what was shown is in N or in counts."""
     unit = {"mass": "kg", "force": "N", "volume": "l"}[quantity]
     lines = [f"{'+'.join(map(_plain, r.pieces)) or '0'},{_plain(r.shown)},{r.branch}" for r in rows]
-    return "\n".join([f"known_{unit},shown_N,branch", *lines, ""])
+    return "\n".join([f"known_{unit},shown_{shown},branch", *lines, ""])
 
 
 def _plain(value: float) -> str:
@@ -123,7 +126,7 @@ def _dot(cell: str, separator: str) -> str:
 def _columns(names: Sequence[str], where: str) -> _Columns:
     low = [n.strip() for n in names]
     known, known_unit = _column(low, "known", _KNOWN, where)
-    shown, shown_unit = _column(low, "shown", FORCE, where)
+    shown, shown_unit = _column(low, "shown", {**FORCE, COUNTS: 1.0}, where)
     branch = next((i for i, n in enumerate(low) if n.lower() == "branch"), None)
     return _Columns(known, known_unit, shown, shown_unit, branch)
 
@@ -186,9 +189,9 @@ def _known(text: str, unit: str) -> float:
 
 
 def _shown(text: str, unit: str) -> float:
-    """[N]"""
-    value = parse_force(text, unit)
-    if abs(value) > MOST:
+    """[N], or counts"""
+    value = parse_number(text) if unit == COUNTS else parse_force(text, unit)
+    if abs(value) > (MOST_COUNTS if unit == COUNTS else MOST):
         raise DataError(f"{text[:30]!a} is more than any scale shows")
     return value
 

@@ -24,6 +24,7 @@ BLOCK_S = 0.25  # samples are averaged over this before anything is judged
 LOOK = 8  # blocks that must stand still before a dwell begins
 CAME = 0.15  # share of the force from which on a change is a motion from a side, not relaxing or setting it finely
 FINE_S = 0.1  # the stop is found to this
+AGAIN_S = 1.0  # so often a hold that could not be taken at its time is looked at again
 LOST_S = 1.5  # no sample for so long is a gap
 BEFORE: dict[Grip, int] = {"strap": 6, "hand": 12, "weight": 6}  # blocks of the motion that the stop is found from
 MANY = 6  # samples in a block whose median is nearly as good as their mean, and takes no notice of wild ones
@@ -31,8 +32,10 @@ OFF = 3  # blocks in a row off the held force are a move; one or two are a knock
 BATCHES = 3
 T_95 = {2: 4.303, 5: 2.571}  # Student's t, 95 % two-sided: any table
 Z_95 = 1.960
+TOO_FAR = 20.0  # so many times better told by a motion back, the stretch went too far and came back
 SMEAR = 0.2  # s; relaxing begins while the motion still ends, so log t is taken from a little later
-U_STOP = {"strap": 0.5, "hand": 1.0, "weight": 1.0}  # s; how well the stop is found, from the trials
+U_STOP = {"strap": 0.3, "hand": 1.0, "weight": 1.0}  # s; how well the stop is found, from the trials
+HAND_DECADE = 0.02  # of the force: relaxing of 1 to 3 % a decade is common (docs/method.md, 1)
 SWAY_DOF = 3  # readings' worth of belief in the sway of a hand, beside the two of three batches
 
 
@@ -141,7 +144,7 @@ class HoldWatch:
         self.rules, self.zero, self.way = rules, zero, way
         most = LOOK + max(BEFORE.values()) + int(rules.patience * rules.t_ref / BLOCK_S) + 1
         self._blocks: deque[_Block] = deque(maxlen=most)
-        self._raw: deque[float] = deque(maxlen=3)
+        self._raw: deque[tuple[float, float]] = deque(maxlen=3)
         self._open: list[tuple[float, float]] = []
         self._last: float | None = None
         self.came, self._far = 0, 0.0
@@ -164,6 +167,7 @@ class HoldWatch:
         self._stop: float | None = None
         self._keyed = False
         self._off = 0
+        self._again_s = float("-inf")
 
     @property
     def taken(self) -> bool:
@@ -188,10 +192,11 @@ class HoldWatch:
             self.again()
             events.append(Event("gap", at_s))
         self._last = at_s
-        if self._open and at_s - self._open[0][0] >= BLOCK_S - 1e-6:
+        self._raw.append((at_s, force))
+        middle, level = (median(column) for column in zip(*self._raw, strict=True))
+        if self._open and middle - self._open[0][0] >= BLOCK_S - 1e-6:
             events += self._close(at_s)
-        self._raw.append(force)
-        self._open.append((at_s, median(self._raw)))
+        self._open.append((middle, level))
         return events
 
     def _close(self, at_s: float) -> list[Event]:
@@ -243,11 +248,13 @@ class HoldWatch:
         self._off = self._off + 1 if off else 0
         if self._off >= OFF and not self._keyed:
             return self._moved(at_s)
-        if since < rules.window[1] * rules.t_ref:
+        if since < rules.window[1] * rules.t_ref or at_s < self._again_s:
             return []
+        self._again_s = at_s + AGAIN_S
         stop = guess if self._keyed else self._find_stop(guess)
         if at_s - stop < rules.window[1] * rules.t_ref:
-            return [] if since < rules.patience * rules.t_ref else self._moved(at_s)
+            self._again_s = min(self._again_s, stop + rules.window[1] * rules.t_ref)
+            return []  # what the clock was started at was still the stretch
         window = self._window(stop)
         if len(window) < BATCHES:  # a line too slow for so short a dwell
             return self._moved(at_s)
@@ -272,15 +279,17 @@ class HoldWatch:
         way = np.sign(level - f[first : last + 1].mean())
         begin = first + int(np.argmin(way * f[first : last + 1]))  # an earlier hold is left out
         t, f = t[begin:], f[begin:]
-        latest = 0.5 * (guess + float(t[-1]))
+        latest = float(t[-1]) - LOOK * BLOCK_S
         if t[0] + BLOCK_S >= latest or abs(level - f[0]) < max(self.rules.floor, 2 * sd):
             return guess  # no motion was seen: the line began, or came back, while the length was held
-
-        def best(tries: Array) -> float:
-            return float(tries[int(np.argmin([_kink_rest(t, f, at, self.rules.grip) for at in tries]))])
-
-        near = best(np.arange(t[0] + BLOCK_S, latest, 4 * FINE_S))
-        return best(np.arange(max(near - 3 * FINE_S, t[0] + FINE_S), min(near + 4 * FINE_S, latest), FINE_S))
+        if self.rules.grip != "strap":
+            return _kink(t, f, latest, -way * self._relaxing(level))[0]
+        stop, _ = _kink(t, f, latest, None)
+        far = int(np.argmax(way * f[: last - begin + 1]))
+        if t[far] + BLOCK_S >= latest:
+            return stop
+        back, rest = _kink(t[far:], f[far:], latest, None)
+        return back if TOO_FAR * rest < _kink_rest(t[far:], f[far:], stop, None) else stop
 
     def _follow(self, force: float) -> None:
         """Keep the way of the last motion that was more than relaxing."""
@@ -309,13 +318,17 @@ class HoldWatch:
         mean = float(f.mean())
         size = abs(mean - self.zero)
         seen = (SWAY_DOF * (rules.sway * size) ** 2 + (BATCHES - 1) * _batch_u(f) ** 2) / (SWAY_DOF + BATCHES - 1)
-        u = hypot(T_95[SWAY_DOF + BATCHES - 1] / Z_95 * sqrt(seen), self._u_stop(size))
+        u = hypot(T_95[SWAY_DOF + BATCHES - 1] / Z_95 * sqrt(seen), self._u_stop(mean))
         trend = _line(*_arrays(b for b in self._blocks if b.t - stop >= 0.25 * rules.t_ref))[1]
         return HeldPoint(stop, at, mean, u, n, float(f.std()), trend)
 
-    def _u_stop(self, size: float) -> float:
-        """What rubber of 2 % a decade changes in the time by which the stop may be wrong; weights do not relax."""
-        return 0.02 * size / log(10) * U_STOP["hand"] / self.rules.t_ref if self.rules.grip == "hand" else 0.0
+    def _relaxing(self, force: float) -> float:
+        """What a hand sways too much to show, and is believed: size of a decade's change; weights do not relax."""
+        return HAND_DECADE * abs(force - self.zero) if self.rules.grip == "hand" else 0.0
+
+    def _u_stop(self, force: float) -> float:
+        """What the force changes in the time by which the stop may be wrong."""
+        return self._relaxing(force) / log(10) * U_STOP["hand"] / self.rules.t_ref
 
     def _stands(self, trend: float, force: float) -> bool:
         """Whether a trend can be that of a held length."""
@@ -326,6 +339,7 @@ class HoldWatch:
             along = decade * self.way if self.way else 0.0
             return abs(decade) <= relaxing and along <= going_on and abs(trend) <= rules.steady
         least = 0.4 * rules.steady if isfinite(rules.steady) else 0.0
+        trend += self.way * self._relaxing(force) / log(10) / rules.t_ref  # less what relaxing alone does
         return abs(trend) <= min(max(least, rules.floor / rules.t_ref, 0.006 * size), rules.steady)
 
 
@@ -348,12 +362,29 @@ def _fit(x: Array, f: Array) -> tuple[float, float, Array]:
     return mean - slope * float(x.mean()), slope, f - mean - slope * (x - x.mean())
 
 
-def _kink_rest(t: Array, f: Array, at: float, grip: Grip) -> float:
-    """What a straight motion up to a time, and relaxing or standing after it, leave of the blocks: sum of squares."""
+def _kink(t: Array, f: Array, latest: float, relaxing: float | None) -> tuple[float, float]:
+    """When a straight motion ended, before `latest`, and what that leaves of the blocks."""
+
+    def best(tries: Array) -> tuple[float, float]:
+        rests = [_kink_rest(t, f, at, relaxing) for at in tries]
+        return float(tries[int(np.argmin(rests))]), min(rests)
+
+    near = best(np.arange(t[0] + FINE_S, latest, 4 * FINE_S))[0]
+    return best(np.arange(max(near - 3 * FINE_S, t[0] + FINE_S), min(near + 4 * FINE_S, latest), FINE_S))
+
+
+def _kink_rest(t: Array, f: Array, at: float, relaxing: float | None) -> float:
+    """What a straight motion up to a time, and relaxing after it, leave of the blocks: sum of squares.
+
+    Relaxing is in force per decade; None where the blocks themselves can tell.
+    """
     since = t - at
     columns = [np.ones(len(t)), np.minimum(since, 0)]
-    if grip == "strap":
-        columns.append(np.log10(np.maximum(since, 0) + SMEAR))
+    decades = np.log10(np.maximum(since, 0) + SMEAR)
+    if relaxing is None:
+        columns.append(decades)
+    else:
+        f = f - relaxing * decades
     both = np.column_stack(columns)
     rest = f - both @ np.linalg.lstsq(both, f, rcond=None)[0]
     return float(rest @ rest)

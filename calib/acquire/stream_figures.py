@@ -25,6 +25,7 @@ class StreamFigures:
     def __init__(self) -> None:
         self.last: Record | None = None  # of the readings
         self.newest: Record | None = None  # of any kind
+        self.fault: Record | None = None  # the newest
         self.counts: Counter[Kind] = Counter()
         self.lowest: float | None = None
         self.highest: float | None = None
@@ -40,6 +41,8 @@ class StreamFigures:
         if self.last is not None:
             self._kinds.append(record.kind)
         self.newest = record
+        if record.kind == "fault":
+            self.fault = record
         if record.kind == "reset":
             self._recent.clear()
         number = number_of(record)
@@ -59,9 +62,16 @@ class StreamFigures:
 
     @property
     def rubbish(self) -> float:
-        """Share of the newest hundred records that are of no use; 0 until so many have come since the first reading."""
-        bad = sum(kind in {"unknown", "fault"} for kind in self._kinds)
-        return bad / KINDS if len(self._kinds) == KINDS else 0.0
+        """Share of the newest hundred records that say nothing; 0 until so many have come since the first reading."""
+        return self._share("unknown")
+
+    @property
+    def faults(self) -> float:
+        """Share of them in which the board says what is wrong; 0 until so many have come."""
+        return self._share("fault")
+
+    def _share(self, kind: Kind) -> float:
+        return self._kinds.count(kind) / KINDS if len(self._kinds) == KINDS else 0.0
 
     @property
     def rate(self) -> float | None:

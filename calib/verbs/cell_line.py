@@ -18,11 +18,10 @@ from calib.acquire.port import Source, open_source
 from calib.acquire.stream_figures import number_of
 from calib.errors import DataError
 from calib.scale import Scale
-from calib.verbs.kept_line import LINE, kept_format
+from calib.verbs.kept_line import kept_format, kept_reversed
 from calib.verbs.listen_words import Talk
 from calib.verbs.prompts import say
 
-REVERSED = "reversed"  # in what a scale's file keeps of its line: the cell is the other way round
 WAIT = 0.05  # s of one wait for bytes
 LOOK = 20  # readings from which unit, step and noise are taken
 PATIENCE_S = 60.0  # until a silent line is given up; what is wrong is said before
@@ -67,8 +66,7 @@ def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
         return wanted
     if wanted.format is None and wanted.column is None:
         wanted = replace(wanted, format=kept_format(scale))
-    kept = scale.extensions.get(LINE)
-    return replace(wanted, reversed=wanted.reversed or (isinstance(kept, dict) and bool(kept.get(REVERSED))))
+    return replace(wanted, reversed=wanted.reversed or kept_reversed(scale))
 
 
 def open_line(

@@ -1,6 +1,6 @@
-"""What a scale's file keeps of its line: the format, said in words too, and the speed. No port is opened here.
+"""What a scale's file keeps of its line: format, said in words too, speed, and the cell's way round. No port is opened.
 
-It stands in the file's free space, `extensions.line`; what else stands there (the way round of the cell) is left alone.
+It stands in the file's free space, `extensions.line`; what else stands there is left alone.
 """
 
 from typing import Any
@@ -11,6 +11,7 @@ from calib.errors import DataError
 from calib.scale import Scale
 
 LINE = "line"
+REVERSED = "reversed"  # the cell is the other way round
 
 
 def kept_format(scale: Scale) -> LineFormat | None:
@@ -19,8 +20,7 @@ def kept_format(scale: Scale) -> LineFormat | None:
     Raises:
         DataError: What it keeps is no format.
     """
-    kept = scale.extensions.get(LINE)
-    form = kept.get("format") if isinstance(kept, dict) else None
+    form = _kept(scale).get("format")
     if form is None:
         return None
     try:
@@ -29,11 +29,27 @@ def kept_format(scale: Scale) -> LineFormat | None:
         raise error.at(f"scale {scale.id}: extensions.line.format") from None
 
 
+def kept_reversed(scale: Scale) -> bool:
+    """Whether the cell is the other way round."""
+    return bool(_kept(scale).get(REVERSED))
+
+
 def with_line(scale: Scale, form: LineFormat, setting: Setting | None) -> Scale:
     """The same scale, with its line's format and speed kept."""
+    speed = {} if setting is None else {"speed": str(setting)}
+    return _with(scale, {"said": form.words(), "format": form.document(), **speed})
+
+
+def with_reversed(scale: Scale, *, turned: bool) -> Scale:
+    """The same scale, with the way round of its cell kept."""
+    return _with(scale, {REVERSED: turned})
+
+
+def _kept(scale: Scale) -> dict[str, Any]:
     kept = scale.extensions.get(LINE)
-    line: dict[str, Any] = {**kept} if isinstance(kept, dict) else {}
-    line |= {"said": form.words(), "format": form.document()}
-    if setting is not None:
-        line |= {"speed": str(setting)}
-    return Scale.model_validate({**dict(scale), "extensions": {**scale.extensions, LINE: line}})
+    return kept if isinstance(kept, dict) else {}
+
+
+def _with(scale: Scale, new: dict[str, Any]) -> Scale:
+    extensions = {**scale.extensions, LINE: {**_kept(scale), **new}}
+    return Scale.model_validate({**dict(scale), "extensions": extensions})

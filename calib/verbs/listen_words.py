@@ -126,7 +126,7 @@ class Talk:
             return "The board starts again and again: a supply that sags, or a loose cable."
         if listening.complaint:
             return f"It sends no readings, only: {clean(listening.complaint, 60)}"
-        if self.figures.rubbish > STRANGE:
+        if self.figures.rubbish + self.figures.faults > STRANGE:
             return self._rubbish()
         return ""
 
@@ -138,6 +138,10 @@ class Talk:
             self._sharer = self._listening.source.shared_with()
         if self._sharer:
             return f"Many lines are torn: {clean(self._sharer)} has the port open too; close that program."
+        fault = self.figures.fault
+        if fault and self.figures.faults > self.figures.rubbish:
+            named = clean(fault.note or fault.raw.strip("# \t"), 60)
+            return f"Many lines are faults: {named}. Look at converter, cell and wires; speed and format are right."
         return "Many lines are no readings: a loose wire, noise, or another speed or format (--baud, --format)."
 
     def give_up(self, *, ended: bool = False) -> None:

@@ -6,10 +6,11 @@ When a value is held is decided in `calib.acquire.held`; the correction is fitte
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 
-from calib.acquire.check_table import read_pieces
+from calib.acquire.check_table import CAP_BYTES, COUNTS, CheckTable, parse_check_table, read_pieces
 from calib.acquire.hands_free import LOAD_S
 from calib.acquire.held import HeldPoint, HoldRules, HoldWatch
 from calib.acquire.meter import Meter
@@ -17,10 +18,11 @@ from calib.acquire.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.known_loads import KnownLoads
 from calib.scale import CountsLine, Creep, Scale
+from calib.strict_json import read_capped
 from calib.units import FORCE, G_STANDARD
 from calib.verbs import live
-from calib.verbs.cell_line import REVERSED, CellLine
-from calib.verbs.kept_line import LINE, with_line
+from calib.verbs.cell_line import CellLine
+from calib.verbs.kept_line import with_line, with_reversed
 from calib.verbs.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
 from calib.verbs.scale_hung import Draft, Hung
 from calib.verbs.scale_questions import Sheet, enough
@@ -41,7 +43,6 @@ class Checked:
     hung: Hung
     scale: Scale  # with what the line is and what a count is
     creep: Creep | None
-    noise: float  # [N] of a quarter of a second
 
 
 @dataclass
@@ -49,18 +50,24 @@ class _Taken:
     """Loads and held values so far."""
 
     sheet: Sheet
-    points: list[HeldPoint] = field(default_factory=list)
+    noises: list[float] = field(default_factory=list)  # of the values held since the line was opened
     creep: tuple[float, float] | None = None  # value when it began, and its change
 
     @property
     def zero(self) -> float:
         """What is shown with nothing on; the first value where nothing was read yet."""
-        alone = [p.force for p, r in zip(self.points, self.sheet.rows, strict=True) if not r.pieces]
-        return alone[0] if alone else 0.0
+        return next((r.shown for r in self.sheet.rows if not r.pieces), 0.0)
 
 
 def check_at_line(
-    line: CellLine, scale: Scale, loads: KnownLoads, draft: Draft, g: float, *, may_turn: bool = False
+    line: CellLine,
+    scale: Scale,
+    loads: KnownLoads,
+    draft: Draft,
+    g: float,
+    *,
+    may_turn: bool = False,
+    resume: Path | None = None,
 ) -> Checked:
     """Have known loads hung one after the other, and take each value by itself.
 
@@ -68,37 +75,68 @@ def check_at_line(
         line: Open and understood.
         scale: As its file stands.
         loads: The set of known loads.
-        draft: Keeps what was taken so far, where the line has a unit.
+        draft: Keeps what was taken so far.
         g: Of the place. [m/s2]
         may_turn: Keep the sign of a cell that is the other way round without asking.
+        resume: What a check that broke off has kept.
 
     Raises:
-        DataError: The cell is the other way round and that is not wanted, or it is another cell than the file's.
+        FileError: What it has kept cannot be read.
+        DataError: It does not go with this line; or the cell is the other way round and that is not wanted, or it is
+            another cell than the file's.
     """
     unit, most = scale.shown_unit or "kg", (scale.capacity_N or float("inf")) / g
+    taken = _Taken(Sheet(unit, litres=False))
+    if resume is not None:
+        _go_on(line, taken, resume)
     say("", "Type what hangs and press Enter; at the bell its value is taken. Nothing first: 0.")
     say("One load after the other up, then down again to 0; Enter alone ends.")
     say("'undo' takes the last back; 'creep' watches what hangs for five minutes.")
-    taken = _Taken(Sheet(unit, litres=False))
+    say(f"Each is kept in {draft.path} until the check is done; after a break: --from that file, with --port.")
     while True:
         try:
-            text = clean(ask_line(f"{len(taken.points) + 1:>3}> now hangs, {taken.sheet.known_unit}: "))
+            text = clean(ask_line(f"{len(taken.sheet.rows) + 1:>3}> now hangs, {taken.sheet.known_unit}: "))
         except EndOfInputError:
             break
         if not text and enough(taken.sheet.rows, locks=False):
             break
         if text:
+            before = taken.sheet.rows
             _one(line, taken, text.lower(), most)
-            if not line.meter.in_counts:  # a table of counts would be read as newton later
-                draft.keep(taken.sheet.rows, "mass")
+            if taken.sheet.rows != before:
+                draft.keep(taken.sheet.rows, "mass", COUNTS if line.meter.in_counts else "N")
     return _checked(line, scale, loads, taken, g, may_turn=may_turn)
+
+
+def _go_on(line: CellLine, taken: _Taken, file: Path) -> None:
+    """Take up a check that broke off: a board may set itself to nought when it starts, so nothing on is read again."""
+    found = parse_check_table(read_capped(file, CAP_BYTES), file.name)
+    _refuse_other_line(found, line, file)
+    taken.sheet = replace(taken.sheet, rows=found.rows)
+    say("", f"{len(found.rows)} loads of {file} are there. First its value with nothing on it, at the bell.")
+    ask_line("Enter when everything is off: ")
+    point = _held(line, taken.zero, taken.sheet.unit)
+    if point is None:
+        raise DataError("nothing on was not read, and nothing is lost", where=file.name, remedy="begin again with it")
+    say_prompt(live.BELL)
+    moved = point.force - taken.zero
+    if abs(moved) > line.meter.floor:
+        say(f"  That is {words(moved, line.meter, taken.sheet.unit)} more than before: the others are moved along.")
+        taken.sheet = replace(taken.sheet, rows=tuple(replace(r, shown=r.shown + moved) for r in found.rows))
+
+
+def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
+    if found.in_counts != line.meter.in_counts or found.quantity != "mass":
+        told = "counts" if line.meter.in_counts else "force"
+        raise DataError(f"does not go with this line, which gives {told}", where=file.name, remedy="begin anew")
+    if not any(not r.pieces for r in found.rows):
+        raise DataError("has no row with nothing on", where=file.name, remedy="begin anew")
 
 
 def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
     """One answer; `most` is what the cell takes. [kg]"""
     if text == "undo":
-        say("  Taken back." if taken.points else "  Nothing to take back.")
-        taken.points = taken.points[:-1]
+        say("  Taken back." if taken.sheet.rows else "  Nothing to take back.")
         taken.sheet = replace(taken.sheet, rows=taken.sheet.rows[:-1])
         return
     if text == "creep":
@@ -118,12 +156,12 @@ def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         say("  Once more, please: what hangs?")
         return
     say_prompt(live.BELL)
-    say(f"  {words(point.force - taken.zero if taken.points else point.force, line.meter, taken.sheet.unit)}")
+    say(f"  {words(point.force - taken.zero, line.meter, taken.sheet.unit)}")
     doubt = _doubt(taken, sum(pieces), point.force, line.meter.floor)
     if doubt and not _kept(doubt):
         return
     taken.sheet = taken.sheet.with_row(pieces, point.force)
-    taken.points.append(point)
+    taken.noises.append(point.sd)
 
 
 def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
@@ -134,7 +172,7 @@ def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
     net = value - taken.zero
     if abs(net) < EMPTY * floor:
         return "It shows what it showed with nothing on it. Does the load hang?"
-    each = [(p.force - taken.zero) / m for p, m in zip(taken.points, loads, strict=True) if m]
+    each = [(r.shown - taken.zero) / m for r, m in zip(taken.sheet.rows, loads, strict=True) if m]
     share = net / load / float(np.median(each)) if each else 1.0
     if abs(share - 1) <= OTHER_LOAD:
         return ""
@@ -200,7 +238,7 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> b
 
 def _watch_creep(line: CellLine, taken: _Taken) -> None:
     """How a load's value changes in five minutes."""
-    if not taken.points or not taken.sheet.rows[-1].pieces:
+    if not taken.sheet.rows or not taken.sheet.rows[-1].pieces:
         say("  Hang a load first, the largest is best.")
         return
     say("  Leave it hanging, five minutes; the bell says when.")
@@ -218,7 +256,7 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
     middle = seen[0][0] + CREEP_S / 2
     first = float(np.mean([v for t, v in seen if t < middle]))
     last = float(np.mean([v for t, v in seen if t >= middle]))
-    held = taken.points[-1].force
+    held = taken.sheet.rows[-1].shown
     if max(abs(last - first), abs(first - held)) > CREEPS * abs(held - taken.zero):
         changed = words(last - held, line.meter, taken.sheet.unit)
         say(f"  It changed by {changed}; no cell creeps so much. Another load hung there: nothing is kept of it.")
@@ -232,7 +270,7 @@ def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: 
     if len({sum(r.pieces) for r in taken.sheet.rows}) < 2:
         raise DataError("a check needs nothing and one known load at least", remedy="hang them one after the other")
     known = np.array([sum(r.pieces) for r in taken.sheet.rows]) * g
-    values = np.array([p.force for p in taken.points])
+    values = np.array([r.shown for r in taken.sheet.rows])
     slope = float(np.polyfit(values, known, 1)[0]) if np.ptp(values) else 0.0
     if slope == 0.0:
         raise DataError("the line says the same with and without load", remedy="is the right column taken (--column)?")
@@ -255,12 +293,13 @@ def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: 
         sign = -1.0 if turned else 1.0
         creep = Creep(at_N=at, after_s=CREEP_S, change_N=sign * taken.creep[1] * per)
     told = any(len(r.pieces) > 1 for r in rows)
-    noise = float(np.median([p.sd for p in taken.points])) * per
-    say(f"  Noise of a quarter of a second: {noise / FORCE['kg'] * 1000:.2g} g.")
+    if taken.noises:
+        noise = float(np.median(taken.noises)) * per
+        say(f"  Noise of a quarter of a second: {noise / FORCE['kg'] * 1000:.2g} g.")
     kept = _keep_line(
         replace_counts(scale, counts, step), line, turned=turned != line.meter.reversed and counts is None
     )
-    return Checked(Hung(rows, loads, told), kept, creep, noise)
+    return Checked(Hung(rows, loads, told), kept, creep)
 
 
 def _turn(line: CellLine, *, may_turn: bool) -> None:
@@ -302,6 +341,4 @@ def _keep_line(scale: Scale, line: CellLine, *, turned: bool) -> Scale:
     form = line.listening.format
     if form is not None:
         scale = with_line(scale, form, line.listening.setting)
-    kept = scale.extensions.get(LINE)
-    document = {**(kept if isinstance(kept, dict) else {}), REVERSED: turned}
-    return Scale.model_validate({**dict(scale), "extensions": {**scale.extensions, LINE: document}})
+    return with_reversed(scale, turned=turned)

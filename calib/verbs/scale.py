@@ -92,7 +92,11 @@ def check(
     file: FileArgument,
     table: Annotated[
         Path | None,
-        typer.Option("--from", metavar="CSV", help="Columns known_<unit>, shown_<unit>, branch (up or down)."),
+        typer.Option(
+            "--from",
+            metavar="CSV",
+            help="Columns known_<unit>, shown_<unit>, branch. With --port: a broken-off check.",
+        ),
     ] = None,
     loads_kind: Annotated[
         str | None, typer.Option("--loads-kind", help="plates, calibrated, weighed, water or stated.")
@@ -153,9 +157,8 @@ def check(
     draft = Draft.beside(file, scale.id)
     creep = None
     if port is not None:
-        if table is not None:
-            raise UsageError("--from and --port are two ways to one check", remedy="leave one out")
-        checked = _at_line(scale, port, (baud, column, line_format), stated, draft, (latitude, altitude), turned)
+        line = (baud, column, line_format)
+        checked = _at_line(scale, port, line, stated, draft, (latitude, altitude), turned, table)
         hung, scale, creep = checked.hung, checked.scale, checked.creep
     else:
         hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
@@ -163,7 +166,7 @@ def check(
     _refuse_far_off(result, any_gain, str(table or port or "typed"))
     name = _name(scale, day)
     save_scale(scale.with_check(check_part(result, name, (latitude, altitude), temperature, creep)), file)
-    if table is None:
+    if table is None or port is not None:
         draft.path.unlink(missing_ok=True)
     _tell_check(result, f"{scale.id}/{name}", file, shown_unit, as_json)
     return 0
@@ -177,6 +180,7 @@ def _at_line(
     draft: "Draft",
     place: tuple[float | None, float | None],
     turned: bool,
+    resume: Path | None,
 ) -> "Checked":
     """The loads, hung one after the other at a load cell's line."""
     from calib.gravity import local_gravity
@@ -192,7 +196,8 @@ def _at_line(
     wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format)
     with open_line(wanted, scale) as opened:
         loads = loads_of(stated)
-        return check_at_line(opened, scale, loads, draft, local_gravity(*place)[0], may_turn=turned)
+        g = local_gravity(*place)[0]
+        return check_at_line(opened, scale, loads, draft, g, may_turn=turned, resume=resume)
 
 
 def _shown_unit(given: str | None, scale: "Scale") -> str:

@@ -52,6 +52,9 @@ def from_table(path: Path, stated: Stated) -> Hung:
         UsageError: An option cannot be read, or does not go with it.
     """
     found = parse_check_table(read_capped(path, CAP_BYTES), path.name)
+    if found.in_counts:
+        what = "what was shown is in counts, of a check at a load cell's line"
+        raise DataError(what, where=path.name, remedy=f"go on with it: --port PORT --from {path}")
     loads = _loads(stated, found.quantity)
     rows = _as_water(found.rows, stated.water_C) if found.quantity == "volume" else found.rows
     return Hung(rows, loads, found.has_pieces)
@@ -96,10 +99,10 @@ class Draft:
         names = (f"{name}.check.csv", *(f"{name}.check-{i}.csv" for i in range(2, 1000)))
         return cls(next(p for n in names if not (p := file.parent / n).exists()))
 
-    def keep(self, rows: Sequence[CheckRow], quantity: Quantity) -> None:
+    def keep(self, rows: Sequence[CheckRow], quantity: Quantity, shown: str = "N") -> None:
         """Write them all; where that cannot be done say so and go on, they are still in memory."""
         try:
-            write_atomically(self.path, format_check_table(rows, quantity))
+            write_atomically(self.path, format_check_table(rows, quantity, shown))
         except FileError as error:
             say(f"  Not kept on disk: {error}.")
 

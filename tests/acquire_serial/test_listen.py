@@ -149,6 +149,25 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
     assert talk.trouble() == "What comes at 38400 8N1 is no text: leave --baud out, and the speed is looked for."
 
 
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (b"# no response\n", "Many lines are faults: no response. Look at converter, cell and wires"),
+        (b"4.8\x00~\n", "another speed or format (--baud, --format)"),
+    ],
+)
+def test_many_lines_that_are_no_readings_are_said_with_their_cause(
+    line: bytes, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A board that names its fault is read right: another speed would not mend it."""
+    steady = b"".join(b"%d,%d,ok\n" % (100 * i, 8421 + i % 3) for i in range(40))
+    mixed = b"".join(b"%d,%d,ok\n" % (4000 + 100 * i, 8421 + i % 3) + (line if i % 2 else b"") for i in range(150))
+    assert run(["listen", _capture(tmp_path, steady + mixed), "--rate", "fast"]) == 0
+    told = re.sub(r"\s+", " ", capsys.readouterr().err)
+    assert said in told
+    assert told.count("Many lines are") == 1
+
+
 def test_a_format_that_no_line_fits_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = _capture(tmp_path, TWO_VALUES.stream())
     assert run(["listen", file, "--rate", "fast", "--format", "clock, value kg, other"]) == 1

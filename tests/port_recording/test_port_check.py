@@ -17,7 +17,7 @@ from calib.verbs.fit import command as fit
 from calib.verbs.port_check import Checked, check_at_line
 from calib.verbs.prompts import EndOfInputError
 from calib.verbs.scale import _fit
-from calib.verbs.scale_hung import Draft
+from calib.verbs.scale_hung import Draft, Stated, from_table
 from calib.verbs.scale_record import check_part
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, head_for, recorder_at
 from tests.port_recording.trials import type_flat
@@ -38,6 +38,7 @@ def _checked(
     scale: Scale | None = None,
     *,
     may_turn: bool = False,
+    resume: Path | None = None,
 ) -> Checked:
     bench = replace(bench, relaxing=0.0)
     answers: Iterator[str] = iter(typed)
@@ -46,6 +47,8 @@ def _checked(
         text = next(answers, None)
         if text is None:
             raise EndOfInputError
+        if text == "^C":
+            raise KeyboardInterrupt
         if text.isdigit():
             bench.go_to(float(text) * G_STANDARD)
             bench.t += 60.0  # the load swings to rest, and is named then
@@ -54,8 +57,8 @@ def _checked(
     monkeypatch.setattr(port_check, "ask_line", ask)
     scale = scale or _cell()
     with open_line(Wanted("bench"), scale, opened=lambda name, setting: bench) as line:
-        draft = Draft(folder / "cell.check.csv")
-        return check_at_line(line, scale, usual("plates-1", "weighed"), draft, G_STANDARD, may_turn=may_turn)
+        draft, known = Draft.beside(folder / "cell.scale.json", "cell"), usual("plates-1", "weighed")
+        return check_at_line(line, scale, known, draft, G_STANDARD, may_turn=may_turn, resume=resume)
 
 
 def test_counts_become_newton_and_the_line_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -169,3 +172,38 @@ def test_counts_recorded_before_the_check_are_fitted_with_its_file(
     relaxation = json.loads((tmp_path / "T1.profile.json").read_text())["relaxation"]
     assert relaxation["measured"] is True
     assert relaxation["percent_per_decade"] == pytest.approx(2.0, abs=0.1)
+
+
+@pytest.mark.parametrize("unit", ["counts", "kg"])
+def test_a_check_that_broke_off_goes_on_though_the_board_has_set_itself_to_nought(
+    unit: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(KeyboardInterrupt):
+        _checked(Bench(unit=unit), tmp_path, monkeypatch, ("0", "10", "20", "^C"))
+    draft = tmp_path / "cell.check.csv"
+    assert draft.read_text().startswith(f"known_kg,shown_{'counts' if unit == 'counts' else 'N'},branch\n0,")
+    assert len(draft.read_text().splitlines()) == 4
+    later = Bench(unit=unit, seed=3, _offset=7.0)
+    checked = _checked(later, tmp_path, monkeypatch, ("", "10", "0", ""), resume=draft)
+    assert "are moved along" in capsys.readouterr().err
+    assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
+    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
+    assert [r.shown for r in checked.hung.rows] == pytest.approx(
+        [checked.hung.rows[0].shown + G_STANDARD * x for x in (0, 10, 20, 10, 0)], abs=0.03
+    )
+    assert (tmp_path / "cell.check-2.csv").exists()
+
+
+def test_loads_kept_in_counts_are_refused_without_the_line_and_with_another(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = tmp_path / "cell.check.csv"
+    kept.write_text("known_kg,shown_counts,branch\n0,84210,loading\n10,191790,loading\n")
+    with pytest.raises(DataError, match="--port PORT --from"):
+        from_table(kept, Stated())
+    with pytest.raises(DataError, match="gives force"):
+        _checked(Bench(), tmp_path, monkeypatch, resume=kept)
+    kept.write_text("known_kg,shown_counts,branch\n10,191790,loading\n")
+    with pytest.raises(DataError, match="nothing on"):
+        _checked(Bench(unit="counts"), tmp_path, monkeypatch, resume=kept)
