@@ -9,6 +9,7 @@ from math import isfinite, sqrt
 
 from calib.acquire import course as courses
 from calib.acquire.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.judge import Judge
 from calib.acquire.lines import Record
 from calib.acquire.meter import Meter
 from calib.acquire.recording import Recording, Step, take, take_beside, take_row
@@ -25,6 +26,7 @@ NEAR_SHARE = 0.02  # of the largest reading: the same
 LOAD_SHARE = 0.10  # relative: this near to its weight the check load is recognised
 WARMING_N = 0.3  # in ten minutes: more is said
 TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
+WENT = 0.15  # share of the force: less than this is relaxing
 FAULTS = 3  # in a row, from which on that is said
 SURE_PERCENT = 1.0  # of the force: a relaxation less sure than this is not kept
 HELP = (
@@ -52,7 +54,7 @@ class HandsFree:
     """A recording under way at a load cell.
 
     `state` is the recording, `want` what is captured next: "zero", "check-load", "reading", "flat" (typed), or "" at
-    the end; `value` the newest one.
+    the end; `value` the newest one; `forecast` the pull to expect next, None where nothing says so.
     """
 
     def __init__(
@@ -186,10 +188,22 @@ class HandsFree:
     def _event(self, event: Event) -> Act:
         if event.kind == "moved":
             self._said, self._asked_twice = "", False
+            if self.state.pending is not None and self._went_on:
+                self.state = replace(self.state, pending=None)
+                return Act(say=("  It went on: that one is not taken.",))
         if event.point is None:
             return self._stopped() if event.kind == "stopped" and self.want == "reading" else Act()
         taken = {"zero": self._zero_held, "check-load": self._load_held, "reading": self._reading_held}.get(self.want)
         return taken(event.point) if taken else Act()
+
+    @property
+    def _went_on(self) -> bool:
+        """Whether what was questioned was a pause: the force has left it, and not by relaxing, which goes back."""
+        pending, value = self.state.pending, self.value or 0.0
+        if pending is None:
+            return False
+        left = (value - (pending.force or 0.0)) * (self.watch.way or 1)
+        return self.watch.way == 0 or left > 0 or -left > WENT * abs((pending.force or 0.0) - self.zero)
 
     def _interrupted(self, record: Record, at_s: float) -> Act:
         self.watch.again()
@@ -369,6 +383,7 @@ class HandsFree:
         """A watch for what comes next; what was held until now is not taken again."""
         self._said = ""
         self._armed = self._asked_twice = False
+        self.forecast = self._forecast()
         slot, floor, newton = self.state.slot, self.meter.floor, self.meter.newton
         if self.want == "reading" and slot is not None:
             t_ref = self.state.course.dwell_s
@@ -380,6 +395,14 @@ class HandsFree:
             self.watch = HoldWatch(HoldRules.weight(t_ref, floor, newton), self._zero or 0.0)
         if self.value is not None and self.want in ("reading", "check-load"):
             self.watch.leave(self.value)
+
+    def _forecast(self) -> float | None:
+        """Pull that the readings so far lead to expect at the length that is set next, None where they do not."""
+        slot, judge = self.state.slot, Judge(self.state.run, self.state.course)
+        if self.want != "reading" or slot is None or slot.setting is None or not judge.known:
+            return None
+        found = judge.expected(Row(0, branch=slot.branch), slot.setting)
+        return None if found is None else found.force
 
     def _last_zero(self) -> float | None:
         zeros = self.state.run.standing("zero")
@@ -408,6 +431,11 @@ class HandsFree:
         """The check load in the user's unit."""
         load = self.state.head.check_load
         return f"{self._number(load.mass * G_STANDARD)} {self.state.course.force_unit}" if load else ""
+
+    def words_of_forecast(self) -> str:
+        """The pull to expect next in the user's unit, as roughly as it is known."""
+        unit = self.state.course.force_unit
+        return f"{float(f'{(self.forecast or 0.0) / FORCE[unit]:.2g}'):g} {unit}"
 
     def words(self, value: float) -> str:
         """A value in the user's unit, or in counts."""

@@ -273,4 +273,5 @@ class PortRecorder(Recorder):
         else:
             doing = "waiting for it to move" if work.watch.taken else "moving"
             doing = doing if left is None else f"hold still: {left:3.0f} s"
+            doing += f"   (there about {work.words_of_forecast()})" if work.forecast else ""
         live.show(f"  {value:>14}   {doing}")

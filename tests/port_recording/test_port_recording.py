@@ -165,6 +165,49 @@ def test_a_reading_that_cannot_be_is_questioned_and_another_hold_answers(tmp_pat
     assert again[0] == pytest.approx(band_force(1.25, "loading"), rel=0.003)
 
 
+def test_a_long_pause_far_from_the_forecast_is_dropped_when_it_goes_on_and_nothing_is_pressed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recorder, person = recorder_at(Bench(), tmp_path, head_for(cycles=2, closing=False))
+    paused_s, dropped, shown = 0.0, False, ""
+
+    def pause(p: object) -> str:
+        nonlocal paused_s, dropped, shown
+        bench, slot = person.bench, recorder.state.slot
+        shown += capsys.readouterr().err
+        here = slot is not None and (slot.cycle, slot.setting, slot.branch) == (2, 1.6, "loading")
+        if here and (not paused_s or bench.t - paused_s < 25.0):
+            paused_s = paused_s or bench.t
+            bench.go_to(band_force(1.5, "loading"))
+            return " "  # keeps the person from going on
+        dropped = dropped or (bool(paused_s) and recorder.state.pending is None and here)
+        return ""
+
+    person.extra = pause
+    recorder.record()
+    assert "It went on: that one is not taken." in shown + capsys.readouterr().err
+    assert dropped
+    assert not recorder.state.run.struck
+    at = [r.force for r in recorder.state.run.readings if (r.cycle, r.length, r.branch) == (2, 1.6, "loading")]
+    assert at == [pytest.approx(band_force(1.6, "loading"), rel=0.003)]
+
+
+def test_the_forecast_is_that_of_the_readings_so_far_and_none_before_them() -> None:
+    rows = (
+        Row(1, "zero", force=2.0, at_s=0.0, n=50),
+        *(
+            Row(2 + i, cycle=1, branch="loading", length=x, force=2.0 + band_force(x, "loading"), at_s=60.0 + i, n=50)
+            for i, x in enumerate((1.15, 1.25, 1.4))
+        ),
+    )
+    assert HandsFree(Recording(head_for(), rows[:1]), Meter(step=0.01), "strap", lambda pull: 0.0).forecast is None
+    work = HandsFree(Recording(head_for(), rows), Meter(step=0.01), "strap", lambda pull: 0.0, same_line=True)
+    assert work.state.slot is not None and work.state.slot.setting == 1.6
+    assert work.forecast == pytest.approx(band_force(1.6, "loading"), rel=0.06)
+    counts = HandsFree(Recording(head_for(counts=True), rows), Meter(in_counts=True), "strap", lambda pull: 0.0)
+    assert counts.forecast is None
+
+
 def test_a_length_come_to_from_the_wrong_side_is_not_taken(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     recorder, person = recorder_at(Bench(), tmp_path, quick_head())
     said, mended = "", False

@@ -12,7 +12,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 _ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x07")
-PATIENCE = 60.0  # s; a prompt that takes longer is a hang
+PATIENCE = 180.0  # s; a prompt that takes longer is a hang, on a loaded machine too
+TAIL = 2000  # signs of what was printed last, where a prompt ends
 
 
 class Terminal:
@@ -52,7 +53,7 @@ class Terminal:
         end = time.monotonic() + PATIENCE
         while time.monotonic() < end:
             for i, pattern in enumerate(patterns):
-                if pattern.search(self.text):
+                if pattern.search(self.text[-TAIL:]):
                     return i
             if not self.read_some(0.5) and self.ended():
                 while self.read_some(0):
@@ -74,8 +75,8 @@ class Terminal:
         self.text = ""
         os.write(self.fd, key)
 
-    def interrupt(self) -> None:
-        """Press Ctrl-C like a person, when nothing moves any more, and again where it was lost.
+    def interrupt(self, key: bytes = b"\x03") -> None:
+        """Press Ctrl-C (or Ctrl-D) like a person, when nothing moves any more, and again where it was lost.
 
         Python loses the signal in the instant when its line editor takes over.
         """
@@ -85,7 +86,7 @@ class Terminal:
                 pass
             if self.ended():
                 return
-            os.write(self.fd, b"\x03")
+            os.write(self.fd, key)
             end = time.monotonic() + 5
             while time.monotonic() < end and not self.ended():
                 self.read_some(0.05)

@@ -164,7 +164,7 @@ class User:
             terminal.hang_up()
             assert terminal.wait() in (1, -1), terminal.all_text[-800:]
         else:
-            self._press_until_gone(terminal, b"\x03" if kind == "ctrl-c" else b"\x04")
+            terminal.interrupt(b"\x03" if kind == "ctrl-c" else b"\x04")
             closing = kind == "end-of-input" and prompt in ("zero", "check-load", "flat-end")
             if terminal.wait() == 0 and closing:
                 return  # all readings were there: the end of input is the end of the recording
@@ -172,16 +172,6 @@ class User:
             said = "--resume B1.run.csv" if self.path.exists() else "nothing was recorded"
             assert said in terminal.all_text
         assert "Traceback" not in terminal.all_text, terminal.all_text[-2000:]
-
-    def _press_until_gone(self, terminal: Terminal, key: bytes) -> None:
-        """Like a person: a key that fell into the instant when the line editor takes over is pressed again."""
-        for _ in range(3):
-            terminal.press(key)
-            end = time.monotonic() + 3
-            while time.monotonic() < end:
-                if terminal.ended():
-                    return
-                terminal.read_some(0.05)
 
     def _kill(self, terminal: Terminal, prompt: str) -> None:
         """Killed a moment after Enter: the line may have been accepted or not, and must be whole or absent."""
