@@ -3,6 +3,8 @@
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,6 +12,7 @@ import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
+from calib.verbs.many import workers
 from calib.verbs.plain_text import complaint
 from calib.verbs.quantities import UNIT_HELP, shown_in
 from calib.verbs.series_talk import ENDING, told_by
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from calib.records import Correction, Fit, Run
 
 Failure = tuple[str, str]  # file, error
+Group = list[tuple[Path, "Run"]]  # the runs of one band
 
 
 def command(
@@ -41,6 +45,7 @@ def command(
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
 ) -> int:
     """Fit the tension curve of one or more recorded runs.
 
@@ -59,18 +64,19 @@ def command(
     correction, extra = _correction(scale) if scale else (None, [])
     read, failed = _read(runs, scale)
     dropped = _dropped(leave_out or [], [run for _, run in read])
-    saved: list[tuple[Path, Profile]] = []
+    work = partial(_done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown))
     groups = _by_band(read)
-    for i, group in enumerate(groups):
-        _progress(i, len(groups), quiet or as_json)
-        try:
-            fit, profile, path = fit_and_save(group, out, correction, extra, dropped, told)
-        except BandcurveError as error:
-            failed.append((", ".join(str(p) for p, _ in group), str(error)))
-            continue
-        saved.append((path, profile))
-        if not (as_json or quiet):
-            _say(fit, profile, path, shown)
+    said_at_terminal = not (as_json or quiet) and sys.stdout.isatty()  # what is said tells how far it has got
+    saved: list[Done] = []
+    with workers(len(groups), 1 if told else jobs) as each:
+        outcomes = each("" if quiet or said_at_terminal else "fitting", work, groups)
+        for group, outcome in zip(groups, outcomes, strict=True):
+            if isinstance(outcome, str):
+                failed.append((", ".join(str(p) for p, _ in group), outcome))
+                continue
+            saved.append(outcome)
+            if outcome.said:
+                print(outcome.said)
     if as_json:
         _print_json(saved, failed)
     for _, sentence in failed:
@@ -163,16 +169,43 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
     return out
 
 
-def _by_band(read: Sequence[tuple[Path, "Run"]]) -> list[list[tuple[Path, "Run"]]]:
+def _by_band(read: Sequence[tuple[Path, "Run"]]) -> list[Group]:
     bands: dict[str, list[tuple[Path, Run]]] = {}
     for path, run in read:
         bands.setdefault(run.head.band.id, []).append((path, run))
     return list(bands.values())
 
 
-def _progress(done: int, of: int, silent: bool) -> None:
-    if of > 20 and not silent and sys.stderr.isatty():
-        print(f"\rfitting {done + 1} of {of} ", end="\n" if done + 1 == of else "", file=sys.stderr, flush=True)
+@dataclass(frozen=True)
+class _Work:
+    """What is done with every band alike."""
+
+    out: Path
+    correction: "Correction | None"
+    extra: tuple[tuple[str, str], ...]
+    dropped: set[tuple[str, int]]
+    told: Callable[["Profile"], "Profile"] | None
+    shown: Shown | None  # None says nothing
+
+
+@dataclass(frozen=True)
+class Done:
+    """A fitted band: the profile is written, and of it only what is still to be said is kept."""
+
+    id: str
+    path: Path
+    findings: tuple[tuple[str, str], ...]  # code, text
+    said: str
+
+
+def _done(work: _Work, group: Group) -> Done | str:
+    """Fit one band here or in another process; an error in words."""
+    try:
+        fit, profile, path = fit_and_save(group, work.out, work.correction, work.extra, work.dropped, work.told)
+    except BandcurveError as error:
+        return str(error)
+    said = _said(fit, profile, path, work.shown) if work.shown else ""
+    return Done(profile.band.id, path, tuple((f.code, f.text) for f in profile.findings), said)
 
 
 def fit_and_save(
@@ -243,33 +276,30 @@ def _replaced_by(profile: "Profile", path: Path, *, grown: bool) -> bool:
     return same and old.made.measured_at == profile.made.measured_at
 
 
-def _print_json(saved: Sequence[tuple[Path, "Profile"]], failed: Sequence[Failure]) -> None:
+def _print_json(saved: Sequence[Done], failed: Sequence[Failure]) -> None:
     document: dict[str, Any] = {
         "profiles": [
             {
-                "id": profile.band.id,
-                "file": str(path),
-                "findings": [{"code": f.code, "text": f.text} for f in profile.findings],
+                "id": done.id,
+                "file": str(done.path),
+                "findings": [{"code": code, "text": text} for code, text in done.findings],
             }
-            for path, profile in saved
+            for done in saved
         ],
         "failed": [{"file": file, "error": error} for file, error in failed],
     }
     print(json.dumps(document, indent=2))
 
 
-def _say(fit: "Fit", profile: "Profile", path: Path, shown: Shown) -> None:
+def _said(fit: "Fit", profile: "Profile", path: Path, shown: Shown) -> str:
     from calib.verbs.plain_text import findings_text
     from calib.verbs.profile_text import budget_text, curve_text
 
     used = sum(p.used for p in fit.points)
     cycles = len({(p.run, p.cycle) for p in fit.points})
-    print(f"Band {profile.band.id}: {used} readings in {cycles} cycle{'s' * (cycles > 1)}")
-    for text in (curve_text(profile, shown), findings_text(fit.findings), budget_text(profile, shown)):
-        print(text)
-        print()
-    for line in _next_steps(profile, path, shown):
-        print(line)
+    head = f"Band {profile.band.id}: {used} readings in {cycles} cycle{'s' * (cycles > 1)}"
+    texts = (curve_text(profile, shown), findings_text(fit.findings), budget_text(profile, shown))
+    return "\n".join([head, *(f"{text}\n" for text in texts), *_next_steps(profile, path, shown)])
 
 
 def _next_steps(profile: "Profile", path: Path, shown: Shown) -> Iterator[str]:
