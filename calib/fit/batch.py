@@ -188,7 +188,7 @@ def basis_of(seen: Observations, covered: StretchRange, top: float, has_loop: bo
     out, back = seen.length[~seen.unloading], seen.length[seen.unloading]
     turned = max(float(out.max(initial=0.0)), top * seen.rest)
     creep = max(1.0, (float(back.max(initial=0.0)) - seen.rest) / (turned - seen.rest))
-    return Basis(seen.rest, covered, has_loop, creep, turned)
+    return Basis(seen.rest, covered, has_loop, creep, turned, shared=True)
 
 
 def offset_of(band: BandReadings, by_mass: float | None) -> float:

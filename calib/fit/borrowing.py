@@ -219,17 +219,19 @@ def _budget(place: _Place, curve: FittedCurve) -> tuple[BudgetLine, ...]:
     low, top = curve.loading
     force, gradient = curve.rows(np.array([low, 0.5 * (low + top), top]), unloading=False)
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
-    parts = {"size of the scatter": curve.weights @ (curve.node_shift @ gradient.T) ** 2}
+    unknown = curve.weights @ (curve.node_shift @ gradient.T) ** 2
+    parts: dict[str, Array] = {}
     for weight, joint in zip(curve.weights, place.joints, strict=True):
-        if weight >= budget.NEGLIGIBLE:
+        if weight > budget.NEGLIGIBLE * curve.weights.max():
             for name, variance in _parts(place, joint, gradient).items():
                 parts[name] = parts.get(name, 0.0) + weight * variance
-    parts["borrowed from the batch"] = np.maximum(total - sum(parts.values()), 0.0)
+    whole = (total - unknown) / sum(parts.values())  # makes good the nodes passed over
+    parts = {name: variance * whole for name, variance in parts.items()} | {"size of the scatter": unknown}
     return budget.lines(parts, total, force, cycles=len(place.member.model.gains))
 
 
 def _parts(place: _Place, joint: Joint, gradient: Array) -> dict[str, Array]:
-    """Relative variances at each row of `gradient` by source, all but the shape, at one set of spreads."""
+    """Relative variances at each row of `gradient` by source, the rest being borrowed, at one set of spreads."""
     node, band, rows = _at(place, joint), joint.bands[place.index], place.rows
     model, n = place.member.model, place.settled.layout.shape
     cycles = len(model.gains)
@@ -250,7 +252,8 @@ def _parts(place: _Place, joint: Joint, gradient: Array) -> dict[str, Array]:
     ]
     for source, variance in by_source:
         out[source.name] = out.get(source.name, 0.0) + variance
-    return out
+    whole = np.einsum("ij,jk,ik->i", gradient, node.covariance, gradient)
+    return out | {"borrowed from the batch": np.maximum(whole - sum(out.values()), 0.0)}
 
 
 def _borrowed(taught: Taught, band: BandReadings, place: _Place) -> Iterator[Finding]:

@@ -34,6 +34,7 @@ class Basis:
     has_loop: bool
     creep: float = 1.0  # the way back starts this much further out (of length beyond rest): creep under a held load
     turned: float | None = None  # [m] turning point of this band's loop; None = the top of the tested range
+    shared: bool = False  # the shape is one of stretch, of several bands: an error of the rest length moves all of it
 
     @property
     def turning_point(self) -> float:
@@ -89,15 +90,29 @@ class Basis:
         if top is None:
             top = np.full(len(length), self.turning_point)
         ahead, behind = self.columns(length + STEP, unloading, top), self.columns(length - STEP, unloading, top)
-        return LogForce(self, length, self.columns(length, unloading, top), (ahead - behind) / (2 * STEP))
+        slopes = (ahead - behind) / (2 * STEP)
+        return LogForce(self, length, self.columns(length, unloading, top), slopes, self._carried(length, top))
 
     def log_force(self, length: Array, unloading: bool, beta: Array) -> tuple[Array, Array]:
         """Ln F and its derivative by the coefficients, at lengths of one branch; no slopes."""
         n = len(length)
         length = self.closing(length, np.full(n, unloading))
-        columns = self.columns(length, np.full(n, unloading), np.full(n, self.turning_point))
-        eta, _, gradient = LogForce(self, length, columns, np.zeros((n, self.size))).evaluate(beta)
+        top = np.full(n, self.turning_point)
+        columns, slopes = self.columns(length, np.full(n, unloading), top), np.zeros((n, self.size))
+        eta, _, gradient = LogForce(self, length, columns, slopes, self._carried(length, top)).evaluate(beta)
         return eta, gradient
+
+    def _carried(self, length: Array, top: Array) -> Array | None:
+        """How a change of the rest length moves the columns of the way out, shape (n, size); None where it does not.
+
+        What one band's own readings have drawn stays where they were read. A shape taken from other bands was drawn
+        over stretch, and goes with the rest length that stretch is reckoned from: at a curled start far more than ln g.
+        """
+        if not self.shared:
+            return None
+        out = np.zeros(len(length), bool)
+        slopes = (self.columns(length + STEP, out, top) - self.columns(length - STEP, out, top)) / (2 * STEP)
+        return -slopes * (length / self.rest)[:, None]
 
 
 @dataclass(frozen=True)
@@ -108,14 +123,18 @@ class LogForce:
     length: Array
     columns: Array
     slopes: Array
+    carried: Array | None = None  # change of the columns by the error of the rest length [1/m]
 
     def evaluate(self, beta: Array) -> tuple[Array, Array, Array]:
         """Ln F, its slope d ln F / dL [1/m], and its derivative by the coefficients."""
         rest = self.basis.rest + beta[-1]
         stretch = np.maximum(self.length / rest, LEAST_STRETCH)
-        gradient = self.columns.copy()
+        columns = self.columns if self.carried is None else self.columns + beta[-1] * self.carried
+        gradient = columns.copy()
         gradient[:, -1] = -slope_ln_g(stretch) * stretch / rest
-        return self.columns @ beta + ln_g(stretch), self.slopes @ beta + slope_ln_g(stretch) / rest, gradient
+        if self.carried is not None:
+            gradient[:, -1] += self.carried @ beta
+        return columns @ beta + ln_g(stretch), self.slopes @ beta + slope_ln_g(stretch) / rest, gradient
 
 
 @dataclass(frozen=True)

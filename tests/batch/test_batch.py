@@ -83,6 +83,26 @@ def test_the_budget_of_a_borrowed_curve_adds_up(bands: list[BandReadings], taugh
     middle = 0.5 * (table.length[0] + table.length[-1])
     u = sum(line.u[1] ** 2 for line in fit.budget) ** 0.5
     assert u == pytest.approx(float(np.interp(middle, table.length, table.u)), rel=0.02)
+    gain = next(line for line in fit.budget if line.source == "scale gain")
+    assert gain.u[2] == pytest.approx(
+        TUBE.gear.u_gain * table.force[-1], rel=0.15
+    )  # readings of its own say little of it
+
+
+def test_an_error_of_the_flat_length_moves_the_whole_borrowed_shape(bands: list[BandReadings], taught: Taught) -> None:
+    """At a curled start the shape rises faster than ln g; a borrowed one goes with the band's own rest length."""
+    model = taught.settled.members[5].model
+    beta = taught.settled.members[5].beta.copy()
+    beta[-1], beta[model.basis.toe] = 0.0, 0.3
+    step = np.zeros(len(beta))
+    step[-1] = 1e-4
+    eta, _, gradient = model.places.evaluate(beta)
+    moved = (model.places.evaluate(beta + step)[0] - model.places.evaluate(beta - step)[0]) / 2e-4
+    assert gradient[:, -1] == pytest.approx(moved, rel=1e-4)
+    stretched = replace(model.basis, rest=model.basis.rest + 1e-3, turned=model.basis.turning_point * (1 + 1e-3))
+    of_stretch = stretched.log_force(model.seen.length, False, np.append(beta[:-1], 0.0))[0]
+    beta[-1] += 1e-3
+    assert model.places.evaluate(beta)[0] - eta == pytest.approx(of_stretch - eta, rel=0.05)
 
 
 def test_what_the_bands_share_cancels_between_a_full_and_a_borrowing_one(
