@@ -65,7 +65,7 @@ def command(
     from calib.scale import load_scale
     from calib.verbs.given import Given, check_options, way
     from calib.verbs.prompts import EndOfInputError, prepare, say
-    from calib.verbs.record_session import check_place
+    from calib.verbs.record_session import place_for
 
     if paper not in PAPERS:
         raise UsageError(f"--paper {paper[:20]!r} is not known", remedy="use a4 or letter")
@@ -86,13 +86,12 @@ def command(
     )
     check_options(given)
     prepare()
-    check_place(folder)
     try:
-        base = _asked(given, folder)
+        with place_for(folder):
+            made = heads(_asked(given, folder), ids, min(full, count))
     except EndOfInputError:
         say("", "Stopped before all was said; nothing was written.")
         return 1
-    made = heads(base, ids, min(full, count))
     for head in made:
         _write(head, folder)
     _labels(made, folder, min(full, count), paper)

@@ -4,7 +4,7 @@ import os
 import shlex
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
@@ -61,12 +61,12 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
         options: To be given again when it is taken up.
     """
     band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
-    check_place(out)
-    state = Recording(set_up(replace(given, band=band)))
-    if state.course.asked is not None:
-        aim_of(state.run, state.course)  # what cannot be is said before anybody pulls a band
-    path = free_name(out, band)
-    writer, choose = new_writer(path, state), chooser_for(state)
+    with place_for(out):
+        state = Recording(set_up(replace(given, band=band)))
+        if state.course.asked is not None:
+            aim_of(state.run, state.course)  # what cannot be is said before anybody pulls a band
+        path = free_name(out, band)
+        writer, choose = new_writer(path, state), chooser_for(state)
     recorder = Recorder(state, writer, path, pace, pace.clock(), resume_options=options, choose=choose)
     say("", f"Everything goes to {path}, row by row. Stop any time; go on with:")
     say(f"  {_resume_command(path, options)}")
@@ -116,6 +116,20 @@ def check_place(out: Path) -> None:
         raise FileError(f"cannot be made: {error.strerror}", where=str(out), remedy=remedy) from error
     if not writable:
         raise FileError("may not be written to", where=str(out), remedy=remedy)
+
+
+@contextmanager
+def place_for(out: Path) -> Iterator[None]:
+    """A folder to write to; what was made for it is taken away again where nothing came of it."""
+    made = [folder for folder in (out, *out.parents) if not folder.exists()]
+    check_place(out)
+    try:
+        yield
+    except BaseException:
+        for folder in made:
+            with suppress(OSError):  # no longer empty: it is kept
+                folder.rmdir()
+        raise
 
 
 def _resume_command(path: Path, options: str) -> str:

@@ -69,6 +69,31 @@ def test_a_new_batch_has_a_run_for_every_band_and_labels(made: Path) -> None:
     assert (made / "labels.pdf").read_bytes().startswith(b"%PDF")
 
 
+def test_a_box_broken_off_leaves_nothing_behind(tmp_path: Path) -> None:
+    """The input ends, an option is refused: no folder is left, and one that was there is kept."""
+    (tmp_path / "mine").mkdir()
+    for folder in ("box", "new/box", "mine", "mine/box"):
+        done = bandcurve(tmp_path, "batch", "new", folder, "-n", "4", "--flat", "1000mm", typed="\nkg\n0.05\n")
+        assert done.returncode == 1
+        assert "nothing was written" in done.stderr
+        assert list(tmp_path.rglob("*")) == [tmp_path / "mine"]
+    for option in (("--lengths", "1130 x"), ("--flat", "-3mm"), ("--paper", "b5"), ("--to", "9m")):
+        done = bandcurve(tmp_path, "batch", "new", "box", "-n", "4", *option, typed=DESCRIPTION)
+        assert done.returncode in (1, 2), option
+        assert list(tmp_path.rglob("*")) == [tmp_path / "mine"]
+
+
+@pytest.mark.terminal
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_a_box_interrupted_while_it_is_described_leaves_nothing_behind(tmp_path: Path) -> None:
+    terminal = Terminal(["batch", "new", "box", "-n", "4", "--flat", "1000mm"], tmp_path)
+    assert terminal.until([re.compile(r"Which way\? \[1\]: $")]) == 0, terminal.all_text
+    terminal.interrupt()
+    assert terminal.until([re.compile(r"(?!)")]) is None
+    assert terminal.status == 130
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_folder_with_runs_is_not_made_anew(made: Path) -> None:
     done = bandcurve(made.parent, "batch", "new", "box", "-n", "4", typed=DESCRIPTION)
     assert done.returncode == 1
