@@ -1,38 +1,38 @@
 """A batch of bands taken together: the order of the steps from readings to what the batch teaches.
 
 Bands measured in full start it; all bands together settle shape and spreads; a band that does not go with the others is
-set apart; the spreads are integrated over. The joint model is in batch_model.py, what a band borrows in borrowing.py.
+set apart; the spreads are integrated over. The joint model is in batch_model.py, how bands are settled together in
+batch_settle.py, what a band borrows in borrowing.py.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from hashlib import sha256
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import fmin_l_bfgs_b
 
 from calib.acquire.run_checks import check_pulls
 from calib.errors import DataError
 from calib.fit import batch_model, outliers
 from calib.fit.batch_model import Joint, Layout, Member, Rows
+from calib.fit.batch_settle import Settled, doubt_far, integrate, one_round, settle
 from calib.fit.elastic import StretchRange
 from calib.fit.estimate import CLOSE, SLACK
 from calib.fit.grouping import shorten
-from calib.fit.mixed import LARGEST_MOVE, Basis, MixedModel
-from calib.fit.observations import Observations, observe, without_readings
-from calib.fit.spreads import WeightedNodes, root_of_inverse_hessian, weighted_nodes
+from calib.fit.mixed import Basis, MixedModel
+from calib.fit.observations import Observations, observe, with_rounding, without_readings
+from calib.fit.spreads import WeightedNodes
 from calib.records import Array, Run
 
 FULL_LENGTHS = 5  # lengths on the way out; a band measured at fewer borrows the shape
 FALSE_ALARM = 0.05  # of batches without an odd band in which one is named, at most
 FEWEST_TO_JUDGE = 3  # bands; of two that differ nobody knows which is odd
-MOST_LEFT_OUT = 0.34  # share of a band's readings: one of three; beyond it they are the data
-DOUBTED, FAR = 3.0, 5.0  # in its own sd: a reading is left out on trial; and stays out
-ROUNDS = 3
-GROSS_ROUNDS = 6
 FEW_READINGS = 8  # so few may as well be odd together as hold a slip
 SLIP_LOG_DENSITY = float(np.log(np.sqrt(2 * np.pi) / (2 * np.log(10))))  # of a factor of 0.1 to 10, in ln(reading)
 LEARN_FROM = 48  # bands; more would sharpen the shape no further, and the work grows with their number
+SHARED_ERRORS = 5  # of the shape, told apart in every borrowed curve; a profile has sixteen factors in all
+PLACES = 21  # along each branch
 OFFER = 1.5  # times the prior median of every spread, to start from
 
 
@@ -73,17 +73,10 @@ def band_readings(runs: Sequence[Run]) -> BandReadings:
     seen = observe(with_some) if with_some else without_readings(runs[0])
     stretched = seen.length >= SLACK * seen.rest
     seen = seen if stretched.all() else seen.where(stretched)
-    return BandReadings(tuple(with_some or runs), shorten(seen), int((~stretched).sum()))
-
-
-@dataclass(frozen=True)
-class Settled:
-    """Some bands at the mode of the spreads."""
-
-    layout: Layout
-    members: tuple[Member, ...]
-    rows: tuple[Rows, ...]
-    joint: Joint
+    short = shorten(seen)
+    if short is seen and with_some:  # in a group it is the scatter that spreads the rounding
+        short = with_rounding(seen)
+    return BandReadings(tuple(with_some or runs), short, int((~stretched).sum()))
 
 
 @dataclass(frozen=True)
@@ -97,8 +90,13 @@ class Taught:
     by_mass: float | None  # mean ln(mass / flat length), where every band was weighed
     settled: Settled
     nodes: WeightedNodes[Joint]
+    slip: tuple[Array, ...]  # of each band, the probability that each reading is a slip
     doubt: float  # logarithm of the odds beyond which a band is odd
     teachers: tuple[str, ...]  # bands the shape comes from
+    key: str  # identity of what was learnt, from just these readings
+    directions: tuple[
+        Array, ...
+    ]  # at each node, (g, SHARED_ERRORS) independent errors of what is shared, sources apart
 
     def for_others(self) -> "Taught":
         """Without the bands learnt from: all that further ones need, and little enough to hand to other processes."""
@@ -106,9 +104,9 @@ class Taught:
         def bare(joint: Joint) -> Joint:
             return replace(joint, bands=())
 
-        settled = replace(self.settled, members=(), rows=(), joint=bare(self.settled.joint))
+        settled = replace(self.settled, members=(), rows=(), joint=bare(self.settled.joint), alternatives=())
         nodes = replace(self.nodes, solved=tuple(bare(joint) for joint in self.nodes.solved))
-        return replace(self, bands=(), settled=settled, nodes=nodes)
+        return replace(self, bands=(), settled=settled, nodes=nodes, slip=())
 
 
 def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
@@ -134,11 +132,62 @@ def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
     members = _members(bands, covered, tested[1], loop is not None, by_mass)
     layout = batch_model.layout_of([m.model for m in members])
     theta = layout.middle()[0] + np.log(OFFER)
-    settled = _settle(layout, members, theta)
+    settled = settle(layout, members, theta)
     doubt = doubt_of(of or len(bands))
     settled = _set_odd_apart(settled, doubt)
     teachers = tuple(b.id for b, member in zip(bands, settled.members, strict=True) if b.full and not member.odd)
-    return Taught(tuple(bands), covered, tested, loop, by_mass, settled, _integrate(settled), doubt, teachers)
+    nodes, slip = integrate(settled)
+    return Taught(
+        bands=tuple(bands),
+        range=covered,
+        tested=tested,
+        loop=loop,
+        by_mass=by_mass,
+        settled=settled,
+        nodes=nodes,
+        slip=slip,
+        doubt=doubt,
+        teachers=teachers,
+        key=_identity(bands),
+        directions=_directions(settled, nodes.solved, tested),
+    )
+
+
+def _identity(bands: Sequence[BandReadings]) -> str:
+    """The same for the same readings of the same bands, another for any others."""
+    told = sha256()
+    for band in bands:
+        told.update(band.id.encode() + band.seen.length.tobytes() + band.seen.pull.tobytes())
+    return f"batch:{told.hexdigest()[:12]}"
+
+
+def _directions(settled: Settled, joints: Sequence[Joint], tested: tuple[float, float]) -> tuple[Array, ...]:
+    """The largest independent errors of what is shared, those of the sources taken off: the same ones at every node.
+
+    They are the few numbers that tell most of what is left of the error of ln F, along both branches, in the bands with
+    few readings; of what is shared, the part that goes with them.
+    """
+    layout, joint, basis = settled.layout, settled.joint, settled.members[0].model.basis
+    stretch = np.tile(np.linspace(*tested, PLACES), 2 if basis.has_loop else 1)
+    back = np.arange(len(stretch)) >= PLACES
+    columns = basis.columns(stretch * basis.rest, back, np.full(len(stretch), tested[1] * basis.rest))
+    fewest = min(len(row.target) for row in settled.rows)
+    small = [i for i, row in enumerate(settled.rows) if len(row.target) <= max(FEW_READINGS, fewest)]
+    reach = [batch_model.reach_of_shared(layout, settled.rows[i], joint.bands[i])[1] for i in small[:FEWEST_TO_JUDGE]]
+    errors = np.vstack([columns @ r for r in reach])
+    values, vectors = np.linalg.eigh(errors @ _without_sources(joint, layout.shape) @ errors.T)
+    telling = vectors[:, values.argsort()[: -SHARED_ERRORS - 1 : -1]].T @ errors
+    out = []
+    for each in joints:
+        crossed = _without_sources(each, layout.shape) @ telling.T
+        root = np.linalg.cholesky(telling @ crossed)
+        out.append(np.linalg.solve(root, crossed.T).T)
+    return tuple(out)
+
+
+def _without_sources(joint: Joint, n: int) -> Array:
+    """Covariance of what is shared, less what the shared sources explain of it."""
+    return np.asarray(joint.covariance - joint.covariance[:, n:] @ joint.covariance[n:])
 
 
 def _range(bands: Sequence[BandReadings]) -> StretchRange:
@@ -178,9 +227,18 @@ def _members(
             first[i], model.use = outliers.robust_start(model)
     mean = np.median(list(first.values()), axis=0)
     return [
-        Member(model, first[i] if i in first else at_own_level(model, mean), offset_of(band, by_mass))
+        Member(model, first[i], offset_of(band, by_mass))
+        if i in first
+        else borrower(model, mean, offset_of(band, by_mass))
         for i, (band, model) in enumerate(zip(bands, models, strict=True))
     ]
+
+
+def borrower(model: MixedModel, mean: Array, offset: float) -> Member:
+    """A band with few readings to begin with: at its own level, without what lies nowhere near the mean curve there."""
+    member = Member(model, at_own_level(model, mean), offset)
+    doubt_far(member)
+    return member
 
 
 def basis_of(seen: Observations, covered: StretchRange, top: float, has_loop: bool) -> Basis:
@@ -207,80 +265,6 @@ def at_own_level(model: MixedModel, mean: Array) -> Array:
     return beta
 
 
-def _settle(layout: Layout, members: Sequence[Member], theta: Array) -> Settled:
-    """Iterate curves, spreads and readings in use until nothing changes."""
-    settled = _round(layout, members, theta)
-    for _ in range(ROUNDS - 1):
-        settled = _round(layout, members, settled.joint.theta)
-    for _ in range(GROSS_ROUNDS):
-        if not judge_readings(settled):
-            break
-        settled = _round(layout, members, settled.joint.theta)
-    return settled
-
-
-def _round(layout: Layout, members: Sequence[Member], theta: Array) -> Settled:
-    rows = [batch_model.rows_of(m, layout) for m in members]
-    theta = _mode(layout, rows, theta)
-    move(Settled(layout, tuple(members), tuple(rows), batch_model.solve(layout, rows, theta)))
-    rows = [batch_model.rows_of(m, layout) for m in members]
-    return Settled(layout, tuple(members), tuple(rows), batch_model.solve(layout, rows, theta))
-
-
-def move(settled: Settled) -> None:
-    """Take every band's curve to its estimate; no reading's ln F moves by more than `LARGEST_MOVE`."""
-    for i, member in enumerate(settled.members):
-        step = batch_model.band_mean(settled.layout, settled.rows[i], settled.joint, i) + member.prior_mean
-        step -= member.beta
-        largest = np.abs(member.model.places.columns @ step).max(initial=0.0)
-        member.beta = member.beta + step * min(1.0, LARGEST_MOVE / max(largest, 1e-12))
-
-
-def _mode(layout: Layout, rows: Sequence[Rows], start: Array) -> Array:
-    """Most probable logarithms of the spreads."""
-    middle, sd = layout.middle()
-    found, _, _ = fmin_l_bfgs_b(
-        lambda t: batch_model.value_and_gradient(layout, rows, t),
-        start,
-        bounds=list(zip(middle - 3 * sd, middle + 3.5 * sd, strict=True)),
-        factr=1e-7 / np.finfo(float).eps,
-        pgtol=2e-3,
-        maxiter=40,
-    )
-    return np.asarray(found)
-
-
-def judge_readings(settled: Settled) -> bool:
-    """Leave out or take back readings of every band; whether anything changed.
-
-    Where more than a third of a band's readings is doubted they are all believed: then the band itself is odd.
-    """
-    changed = False
-    for member, row, band in zip(settled.members, settled.rows, settled.joint.bands, strict=True):
-        if not len(row.target):
-            continue
-        off = np.abs(batch_model.studentised(row, band, settled.joint))
-        use = _next_use(member.model.use, off, member.cleared)
-        if (~use).mean() > MOST_LEFT_OUT:
-            use, member.cleared = np.ones(len(use), bool), np.ones(len(use), bool)
-        changed |= bool((use != member.model.use).any())
-        member.cleared |= use & ~member.model.use
-        member.model.use = use
-    return changed
-
-
-def _next_use(use: NDArray[np.bool_], off: Array, cleared: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Take back what does not lie far off; leave out the worst that is doubted and was never cleared.
-
-    A slip widens the very spreads it is judged by, so it is left out on trial first.
-    """
-    after = use | (off < FAR)
-    doubt = np.where(use & ~cleared, off, 0.0)
-    if doubt.max() > DOUBTED:
-        after[doubt.argmax()] = False
-    return after
-
-
 def _set_odd_apart(settled: Settled, doubt: float) -> Settled:
     """Find bands whose shape is not the others': the least likely to belong is tried first.
 
@@ -297,11 +281,11 @@ def _set_odd_apart(settled: Settled, doubt: float) -> Settled:
             break
         before = members[suspect].model.use
         members[suspect].set_apart()
-        trial = _round(layout, members, settled.joint.theta)
+        trial = one_round(layout, members, settled.joint.theta)
         if odds_of(trial, suspect, trial.joint.theta, doubt, before) <= doubt:
             members[suspect].odd, members[suspect].model.use = False, before
-            return _settle(layout, members, settled.joint.theta)
-        settled = _settle(layout, members, trial.joint.theta)
+            return settle(layout, members, settled.joint.theta)
+        settled = settle(layout, members, trial.joint.theta)
     return settled
 
 
@@ -344,17 +328,3 @@ def odds_against(layout: Layout, row: Rows, others: Joint, doubt: float) -> floa
     own = evidence(whole, odd=True)
     slip = evidence(row, odd=False) + out * SLIP_LOG_DENSITY
     return min(own - evidence(whole, odd=False), own - slip + doubt)
-
-
-def _integrate(settled: Settled) -> WeightedNodes[Joint]:
-    """The mixture over the spreads: all bands solved at each node."""
-    layout, rows, centre = settled.layout, settled.rows, settled.joint.theta
-
-    def at(theta: Array) -> tuple[float, Joint]:
-        joint = batch_model.solve(layout, rows, theta)
-        return joint.minus_log, joint
-
-    def gradient(theta: Array) -> Array:
-        return batch_model.value_and_gradient(layout, rows, theta)[1]
-
-    return weighted_nodes(at, centre, root_of_inverse_hessian(gradient, centre))

@@ -8,7 +8,7 @@ costs almost nothing; what they share is gathered as one small normal matrix. Ba
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ OWN_SMOOTH = 1.0
 BETWEEN_MEDIAN = np.array([0.05, 0.008, 0.010])
 BETWEEN_LOG_SD = np.array([0.8, 0.9, 0.9])
 OWN_WHERE_ODD = 0.10  # spread of the own shape and loop of a band that does not go with the others
-LEFT_OUT = 1e4  # times the variance: a reading left out has no say, and can still be judged
+LEFT_OUT = 1e8  # times the variance: a reading left out has no say, and can still be judged
 
 
 @dataclass
@@ -39,16 +39,11 @@ class Member:
     beta: Array  # (p,) of ln F, what is shared included
     offset: float = 0.0  # of the level, from mass and flat length; what they do not explain is the own level
     odd: bool = False  # does not share the shape
-    cleared: NDArray[np.bool_] = field(init=False)  # readings once doubted and taken back
-
-    def __post_init__(self) -> None:
-        self.cleared = np.zeros(len(self.model.seen), bool)
 
     def set_apart(self) -> None:
         """Give it a shape of its own, and believe all its readings again."""
         self.odd = True
         self.model.use = np.ones(len(self.model.use), bool)
-        self.cleared = np.zeros(len(self.model.use), bool)
 
     @property
     def prior_mean(self) -> Array:
@@ -309,6 +304,19 @@ def band_mean(layout: Layout, row: Rows, joint: Joint, i: int) -> Array:
     out = (band.prior * (row.own.T @ precision(row, band, joint)[1]))[: n + 1]
     out[:n] += joint.estimate[:n]
     return np.asarray(out)
+
+
+def reach_of_shared(layout: Layout, row: Rows, band: BandSolution) -> tuple[Array, Array]:
+    """What the readings of a band make of themselves, and of an error in what is shared, with its curve.
+
+    Returns:
+        D beta / d scaled reading, what is shared being known, shape (p, n); and d beta / d shared, shape (p, g).
+    """
+    n = layout.shape
+    back = (row.own[:, : n + 1] * band.prior[: n + 1]).T @ band.inverse
+    by_shared = -back @ row.wide
+    by_shared[:n, :n] += np.eye(n)
+    return back, by_shared
 
 
 def spread_names(layout: Layout, theta: Array) -> dict[str, float]:

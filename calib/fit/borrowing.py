@@ -4,29 +4,27 @@ The batch has been taught in batch.py; here is the curve of one band, with its s
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.finding import Finding
-from calib.fit import batch_model, budget, checks
+from calib.fit import batch_model, budget, checks, slips
 from calib.fit.batch import (
-    ROUNDS,
     BandReadings,
-    Settled,
     Taught,
-    at_own_level,
     basis_of,
-    judge_readings,
+    borrower,
     mass_per_length,
-    move,
     odds_against,
     offset_of,
 )
-from calib.fit.batch_model import Joint, Layout, Member, Rows
+from calib.fit.batch_model import Joint, Member, Rows
+from calib.fit.batch_settle import Settled, settle, slip_probability
 from calib.fit.curve import FittedCurve, hold_shape
 from calib.fit.estimate import BETWEEN_DAY, SLACK, check_load_of, points_of, relaxation_of
 from calib.fit.mixed import MixedModel
+from calib.fit.observations import Source
 from calib.fit.tables import tabulate
 from calib.records import Array, BudgetLine, Fit, Repeatability
 
@@ -42,6 +40,9 @@ class _Place:
     index: int
     weights: Array
     joints: tuple[Joint, ...]
+    slip: Array  # probability that each of its readings is one
+    taught: tuple[Joint, ...]  # at each node, what the batch knew: the same joints where the band was learnt from
+    directions: tuple[Array, ...]  # at each node, independent errors of that
 
     @property
     def member(self) -> Member:
@@ -61,8 +62,7 @@ def fit_in_batch(taught: Taught, band: BandReadings) -> Fit:
     """
     place = _place(taught, band)
     curve, shape = hold_shape(_curve(taught, band, place))
-    off, use = _deviations(place), place.member.model.use
-    points = points_of(band.seen, curve, off, use, band.runs)
+    points = points_of(band.seen, curve, _deviations(place), place.slip < slips.TOLD, band.runs)
     by_row = {(band.runs[i].name, row.number): row for members in band.seen.rows for i, row in members}
     return Fit(
         runs=band.runs,
@@ -89,14 +89,21 @@ def _place(taught: Taught, band: BandReadings) -> _Place:
     """Where the band stands in what was taught; one that was not learnt from is added, the shape as taught."""
     for i, known in enumerate(taught.bands):
         if known.id == band.id:
-            return _Place(taught.settled, i, taught.nodes.weights, taught.nodes.solved)
+            solved = taught.nodes.solved
+            return _Place(taught.settled, i, taught.nodes.weights, solved, taught.slip[i], solved, taught.directions)
     settled = added(taught, band)
-    joints = [
-        batch_model.add(joint, [batch_model.solve_band(settled.rows[0], joint.theta)]) for joint in taught.nodes.solved
-    ]
-    log_weight = np.log(np.maximum(taught.nodes.weights, 1e-300)) - [j.minus_log for j in joints]
-    weights = np.exp(log_weight - log_weight.max())
-    return _Place(settled, 0, weights / weights.sum(), tuple(joints))
+    joints, logs = [], []
+    for one in settled.alternatives:
+        rows = replace(settled.rows[0], use=one.use[0])
+        more = [batch_model.add(j, [batch_model.solve_band(rows, j.theta)]) for j in taught.nodes.solved]
+        joints += more
+        logs.append(np.log(taught.nodes.weights) - [j.minus_log for j in more] + one.log_prior)
+    weights = np.exp(np.array(logs) - np.max(logs))
+    weights /= weights.sum()
+    slip = slip_probability(settled.alternatives, weights.sum(axis=1))[0]
+    times = len(settled.alternatives)
+    base, directions = taught.nodes.solved * times, taught.directions * times
+    return _Place(settled, 0, weights.ravel(), tuple(joints), slip, base, directions)
 
 
 def odd_in(taught: Taught, band: BandReadings) -> Finding | None:
@@ -113,28 +120,12 @@ def added(taught: Taught, band: BandReadings) -> Settled:
     model = MixedModel(basis, band.seen)
     mean = model.mean[: basis.size].copy()
     mean[: layout.shape] += base.estimate[: layout.shape]
-    member = Member(model, at_own_level(model, mean), offset_of(band, taught.by_mass))
-    settled = _settled_alone(layout, member, base)
+    member = borrower(model, mean, offset_of(band, taught.by_mass))
+    settled = settle(layout, [member], base.theta, base)
     if odds_against(layout, settled.rows[0], base, taught.doubt) > taught.doubt:
         member.set_apart()
-        settled = _settled_alone(layout, member, base)
+        settled = settle(layout, [member], base.theta, base)
     return settled
-
-
-def _settled_alone(layout: Layout, member: Member, base: Joint) -> Settled:
-    settled = _solved_alone(layout, member, base)
-    for turn in range(2 * ROUNDS):
-        move(settled)
-        settled = _solved_alone(layout, member, base)
-        if turn >= ROUNDS - 1 and not judge_readings(settled):
-            break
-    return settled
-
-
-def _solved_alone(layout: Layout, member: Member, base: Joint) -> Settled:
-    rows = batch_model.rows_of(member, layout)
-    joint = batch_model.add(base, [batch_model.solve_band(rows, base.theta)])
-    return Settled(layout, (member,), (rows,), joint)
 
 
 @dataclass(frozen=True)
@@ -145,21 +136,22 @@ class _Node:
     covariance: Array  # (p, p)
     gain: Array  # (p, n) d beta / d scaled reading
     common: Array  # (p, shared sources) shift of beta by one standard deviation of each
+    of_shared: Array  # (p, g) shift of beta by an error of what the batch taught
 
 
-def _at(place: _Place, joint: Joint) -> _Node:
+def _at(place: _Place, i: int) -> _Node:
+    joint, taught = place.joints[i], place.taught[i]
     layout, rows, band = place.settled.layout, place.rows, joint.bands[place.index]
     n = layout.shape
     departures, prior = rows.own[:, : n + 1], band.prior[: n + 1]
-    back = (departures * prior).T @ band.inverse
-    by_shared = -back @ rows.wide
-    by_shared[:n, :n] += np.eye(n)
+    back, by_shared = batch_model.reach_of_shared(layout, rows, band)
     reach = by_shared @ joint.covariance
     return _Node(
         batch_model.band_mean(layout, rows, joint, place.index) + place.member.prior_mean,
         np.diag(prior) - back @ (departures * prior) + reach @ by_shared.T,
         back + reach @ band.inverse_wide.T,
         -reach[:, n:],
+        by_shared if joint is taught else reach @ taught.normal,
     )
 
 
@@ -168,10 +160,15 @@ def _curve(taught: Taught, band: BandReadings, place: _Place) -> FittedCurve:
     model, w = place.member.model, place.weights
     mine = batch_model.own_sources(model, place.settled.layout)
     first = place.rows.own.shape[1] - len(mine)
-    nodes = [_at(place, joint) for joint in place.joints]
+    nodes = [_at(place, i) for i in range(len(place.joints))]
     betas = np.array([n.beta for n in nodes])
     covariances = np.array([n.covariance for n in nodes])
-    effects = np.array([np.hstack([n.common, n.gain @ place.rows.own[:, first:]]) for n in nodes])
+    effects = np.array(
+        [
+            np.hstack([n.common, n.of_shared @ apart, n.gain @ place.rows.own[:, first:]])
+            for n, apart in zip(nodes, place.directions, strict=True)
+        ]
+    )
     beta = w @ betas
     shift = betas - beta
     rest, turned = band.seen.rest, model.basis.turning_point
@@ -181,13 +178,22 @@ def _curve(taught: Taught, band: BandReadings, place: _Place) -> FittedCurve:
         beta=beta,
         covariance=np.tensordot(w, covariances, 1) + (shift.T * w) @ shift,
         effects=np.tensordot(w, effects, 1),
-        sources=(*place.settled.layout.sources, *(model.seen.sources[i] for i in mine)),
+        sources=(*place.settled.layout.sources, *_shape_errors(taught), *(model.seen.sources[i] for i in mine)),
         weights=w,
         node_shift=shift,
         node_covariance=covariances,
         loading=(low, turned),
         unloading=None if taught.loop is None else (taught.loop[0] * rest, turned),
     )
+
+
+def _shape_errors(taught: Taught) -> list[Source]:
+    """What is off in the shape is off in every band that borrowed it: one key for all of them."""
+    none = np.zeros(0)
+    return [
+        Source(f"shape of the batch {i}", f"{taught.key}/shape-{i}", none, none, none, none)
+        for i in range(1, taught.directions[0].shape[1] + 1)
+    ]
 
 
 def _deviations(place: _Place) -> Array:
@@ -221,18 +227,18 @@ def _budget(place: _Place, curve: FittedCurve) -> tuple[BudgetLine, ...]:
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
     unknown = curve.weights @ (curve.node_shift @ gradient.T) ** 2
     parts: dict[str, Array] = {}
-    for weight, joint in zip(curve.weights, place.joints, strict=True):
+    for i, weight in enumerate(curve.weights):
         if weight > budget.NEGLIGIBLE * curve.weights.max():
-            for name, variance in _parts(place, joint, gradient).items():
+            for name, variance in _parts(place, i, gradient).items():
                 parts[name] = parts.get(name, 0.0) + weight * variance
     whole = (total - unknown) / sum(parts.values())  # makes good the nodes passed over
     parts = {name: variance * whole for name, variance in parts.items()} | {"size of the scatter": unknown}
     return budget.lines(parts, total, force, cycles=len(place.member.model.gains))
 
 
-def _parts(place: _Place, joint: Joint, gradient: Array) -> dict[str, Array]:
+def _parts(place: _Place, i: int, gradient: Array) -> dict[str, Array]:
     """Relative variances at each row of `gradient` by source, the rest being borrowed, at one set of spreads."""
-    node, band, rows = _at(place, joint), joint.bands[place.index], place.rows
+    node, band, rows = _at(place, i), place.joints[i].bands[place.index], place.rows
     model, n = place.member.model, place.settled.layout.shape
     cycles = len(model.gains)
     mine = batch_model.own_sources(model, place.settled.layout)
@@ -248,7 +254,7 @@ def _parts(place: _Place, joint: Joint, gradient: Array) -> dict[str, Array]:
     }
     by_source = [
         *zip(place.settled.layout.sources, (gradient @ node.common).T ** 2, strict=True),
-        *zip((model.seen.sources[i] for i in mine), by_effect[:, first + 2 * cycles :].T, strict=True),
+        *zip((model.seen.sources[k] for k in mine), by_effect[:, first + 2 * cycles :].T, strict=True),
     ]
     for source, variance in by_source:
         out[source.name] = out.get(source.name, 0.0) + variance

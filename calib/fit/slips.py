@@ -2,10 +2,13 @@
 
 A slip is a reading that says nothing about the band: a misread digit, a decimal point, a wrong length. Each hypothesis
 takes some readings for slips and explains the rest by the model; where several stay credible, the curve is their
-mixture, so what cannot be decided makes the limits wider. The model of the readings is not known here.
+mixture, so what cannot be decided makes the limits wider. `weigh` does it for one band; a batch has its own way of
+judging a hypothesis (batch_settle.py) and the same way of looking for them.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,14 +30,24 @@ ROUNDS = 10
 AT_ONCE = 2  # readings doubted in a round
 
 
+S = TypeVar("S")
+
+
 @dataclass(frozen=True)
-class Hypothesis:
+class Hypothesis(Generic[S]):
     """The readings with some of them taken for slips."""
 
     out: frozenset[int]
-    beta: Array
-    log_spreads: Array  # at their mode
+    state: S  # curves and spreads without them
     log_weight: float  # prior times evidence, the spreads at their mode
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """Curve and logarithms of the spreads, at their mode."""
+
+    beta: Array
+    log_spreads: Array
 
 
 @dataclass(frozen=True)
@@ -59,17 +72,31 @@ def weigh(model: MixedModel, beta: Array, may_slip: NDArray[np.bool_]) -> Verdic
     model.use = model.use | ~may_slip
     for _ in range(3):
         beta = model.step(beta, start)
-    first = _judge(model, frozenset(np.flatnonzero(~model.use).tolist()), beta, start, rounds=3)
-    return _mixture(model, _search(model, first, may_slip))
+    first = _judge(model, frozenset(np.flatnonzero(~model.use).tolist()), _Fitted(beta, start), rounds=3)
+    known = search(first, lambda out, of: _judge(model, out, of), lambda here: _beside(model, here, may_slip))
+    return _mixture(model, known)
 
 
-def _search(model: MixedModel, here: Hypothesis, may_slip: NDArray[np.bool_]) -> list[Hypothesis]:
-    """Doubt, acquit, and go where the weight is largest until it is so all round; all that was judged on the way."""
+def search(
+    here: Hypothesis[S],
+    judge: Callable[[frozenset[int], S], Hypothesis[S]],
+    beside: Callable[[Hypothesis[S]], list[frozenset[int]]],
+) -> list[Hypothesis[S]]:
+    """Go where the weight is largest until it is so all round.
+
+    Args:
+        here: To begin with.
+        judge: Weighs a set of slips, starting from the state of a hypothesis near it.
+        beside: Sets of slips worth judging beside a hypothesis.
+
+    Returns:
+        All that was judged on the way.
+    """
     known = {here.out: here}
     for _ in range(ROUNDS):
-        for out in _beside(model, here, may_slip):
+        for out in beside(here):
             if out not in known:
-                known[out] = _judge(model, out, here.beta, here.log_spreads)
+                known[out] = judge(out, here.state)
         best = max(known.values(), key=lambda h: h.log_weight)
         if best is here:
             break
@@ -77,38 +104,52 @@ def _search(model: MixedModel, here: Hypothesis, may_slip: NDArray[np.bool_]) ->
     return list(known.values())
 
 
-def _beside(model: MixedModel, here: Hypothesis, may_slip: NDArray[np.bool_]) -> list[frozenset[int]]:
+def credible(known: Sequence[Hypothesis[S]]) -> list[Hypothesis[S]]:
+    """Those that could change a digit of the result, the best first."""
+    ordered = sorted(known, key=lambda h: -h.log_weight)
+    return [h for h in ordered if h.log_weight > ordered[0].log_weight - CREDIBLE]
+
+
+def _beside(model: MixedModel, here: Hypothesis[_Fitted], may_slip: NDArray[np.bool_]) -> list[frozenset[int]]:
     """With one more reading out, of those that lie farthest off; or with one of the slips taken back."""
     _set(model, here)
-    n = len(model.use)
-    off = np.where(model.use & may_slip, np.abs(studentised(model, here.log_spreads)), 0.0)
-    room = AT_ONCE if len(here.out) + 1 <= max(1.0, MOST * n) else 0
-    worst = np.argsort(-off)[:room]
-    by_chance = np.sqrt(2 * np.log(n))  # about the largest of n that belong together
-    more = [here.out | {int(i)} for i in worst if off[i] > by_chance]
-    return more + [here.out - {i} for i in here.out]
+    off = np.where(model.use & may_slip, np.abs(studentised(model, here.state.log_spreads)), 0.0)
+    room = len(here.out) + 1 <= max(1.0, MOST * len(off))
+    return [*(here.out | {i} for i in doubted(off) if room), *(here.out - {i} for i in here.out)]
 
 
-def _set(model: MixedModel, hypothesis: Hypothesis) -> None:
+def doubted(off: Array) -> list[int]:
+    """Readings worth taking for a slip next: the farthest off, and farther than chance takes one of so many.
+
+    Args:
+        off: Studentised deviation of each, nil where it must not be doubted.
+    """
+    by_chance = np.sqrt(2 * np.log(len(off)))  # about the largest of n that belong together
+    return [int(i) for i in np.argsort(-off)[:AT_ONCE] if off[i] > by_chance]
+
+
+def _set(model: MixedModel, hypothesis: Hypothesis[_Fitted]) -> None:
     model.use = np.ones(len(model.use), bool)
     model.use[list(hypothesis.out)] = False
-    model.linearise(hypothesis.beta)
+    model.linearise(hypothesis.state.beta)
 
 
-def _judge(model: MixedModel, out: frozenset[int], beta: Array, log_spreads: Array, rounds: int = 1) -> Hypothesis:
+def _judge(model: MixedModel, out: frozenset[int], of: _Fitted, rounds: int = 1) -> Hypothesis[_Fitted]:
     """Curve and spreads without the slips, and the weight of having left them out."""
     model.use = np.ones(len(model.use), bool)
     model.use[list(out)] = False
+    beta, log_spreads = of.beta, of.log_spreads
     for _ in range(rounds):
         model.linearise(beta)
         log_spreads = spreads.mode(model, log_spreads)
         beta = model.step(beta, log_spreads)
     model.linearise(beta)
     nlp = spreads.minus_log_posterior(model, log_spreads, model.solve(log_spreads))
-    return Hypothesis(out, beta, log_spreads, _log_prior(model, beta) + spreads.log_unit(model) - nlp)
+    log_weight = log_prior(model, beta) + spreads.log_unit(model) - nlp
+    return Hypothesis(out, _Fitted(beta, log_spreads), log_weight)
 
 
-def _log_prior(model: MixedModel, beta: Array) -> float:
+def log_prior(model: MixedModel, beta: Array) -> float:
     """Log probability of just these slips, with the values they have."""
     force = np.exp(np.clip(model.places.evaluate(beta)[0], -50, 50))
     out = ~model.use
@@ -125,21 +166,21 @@ def _slip_density(pull: Array, force: Array) -> Array:
     return np.asarray(np.where(pull > 0, 0.5 * (small + large) / np.maximum(pull, 1e-9), 0.1 * turned))
 
 
-def _mixture(model: MixedModel, known: list[Hypothesis]) -> Verdict:
+def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]]) -> Verdict:
     """Integrate the credible hypotheses over their spreads, and mix them by their weights."""
-    best = max(h.log_weight for h in known)
-    credible = [h for h in known if h.log_weight > best - CREDIBLE]
+    believed = credible(known)
     parts, weights = [], []
-    for hypothesis in credible:
+    for hypothesis in believed:
         _set(model, hypothesis)
-        part = spreads.integrate(model, hypothesis.log_spreads)
+        part = spreads.integrate(model, hypothesis.state.log_spreads)
         parts.append(part)
-        weights.append(_log_prior(model, hypothesis.beta) + part.log_evidence)
+        weights.append(log_prior(model, hypothesis.state.beta) + part.log_evidence)
     weight = np.exp(np.array(weights) - max(weights))
     weight /= weight.sum()
     slip = np.zeros(len(model.use))
-    for hypothesis, share in zip(credible, weight, strict=True):
+    for hypothesis, share in zip(believed, weight, strict=True):
         slip[list(hypothesis.out)] += share
-    chosen = credible[int(weight.argmax())]
+    chosen = believed[int(weight.argmax())]
     _set(model, chosen)
-    return Verdict(spreads.mix(parts, weight), slip, studentised(model, chosen.log_spreads), chosen.log_spreads)
+    log_spreads = chosen.state.log_spreads
+    return Verdict(spreads.mix(parts, weight), slip, studentised(model, log_spreads), log_spreads)

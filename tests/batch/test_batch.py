@@ -11,8 +11,8 @@ import pytest
 from calib.acquire.run_file import RunWriter, columns_for
 from calib.errors import DataError
 from calib.fit import batch_model
-from calib.fit.batch import BandReadings, Taught, band_readings, teach
-from calib.fit.borrowing import fit_in_batch, odd_in
+from calib.fit.batch import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
+from calib.fit.borrowing import _at, _Node, _Place, _place, fit_in_batch, odd_in
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
 from calib.records import Fit, Run
@@ -112,6 +112,34 @@ def test_what_the_bands_share_cancels_between_a_full_and_a_borrowing_one(
     assert {"check:simulated/2026-02-27", "tape:T1"} <= keys
 
 
+def test_what_is_off_in_a_borrowed_shape_is_off_in_every_band_that_borrowed_it(
+    bands: list[BandReadings], taught: Taught
+) -> None:
+    """Two bands' curves given the shared shape are independent, so their covariance is A S A': by Bayes' rule alone."""
+    apart = teach(bands[:8] + bands[9:])
+    first, later = _place(apart, bands[5]), _place(apart, bands[8])  # among those learnt from, and not
+    keys = [{f.key for f in fit_in_batch(apart, band).curve.factors if f.key} for band in (bands[5], bands[8])]
+    assert keys[0] == keys[1] >= {f"{apart.key}/shape-{i}" for i in range(1, SHARED_ERRORS + 1)}
+    assert apart.key != taught.key and fit_in_batch(taught, bands[8]).curve.factors[2].key not in keys[0]
+    n = apart.settled.layout.shape
+    stretch = np.linspace(*apart.tested, 9)
+    basis = first.member.model.basis
+    columns = basis.columns(stretch * basis.rest, np.zeros(9, bool), np.full(9, basis.turning_point))
+    told, exact = np.zeros((9, 9)), np.zeros((9, 9))
+    for weight, joint, a, b, turned in zip(
+        apart.nodes.weights, apart.nodes.solved, _nodes(first), _nodes(later), apart.directions, strict=True
+    ):
+        one, two = columns @ a.of_shared, columns @ b.of_shared
+        left = joint.covariance - joint.covariance[:, n:] @ joint.covariance[n:]
+        told += weight * one @ turned @ turned.T @ two.T
+        exact += weight * one @ left @ two.T
+    assert told == pytest.approx(exact, abs=0.05 * exact.max())
+
+
+def _nodes(place: _Place) -> list[_Node]:
+    return [_at(place, i) for i in range(len(place.joints))]
+
+
 def test_mass_and_flat_length_alone_are_a_prior(batch: Batch, bands: list[BandReadings], taught: Taught) -> None:
     """The mass was drawn with an sd of 2 % about level times length, so the curve should be within some 10 %."""
     fit, truth = fit_in_batch(taught, bands[-1]), batch.truths[-1]
@@ -146,6 +174,44 @@ def test_a_slip_among_three_readings_is_left_out_and_named(batch: Batch) -> None
     assert not any(m.odd for m in taught.settled.members)
 
 
+def test_slips_of_a_quarter_are_found_in_full_and_in_small_bands(batch: Batch) -> None:
+    """Three bands each with one; none widens the spreads so that another hides, and no good reading is accused."""
+    slips = {1: (17, 0.8), 6: (2, 1.25), 9: (3, 0.8)}  # band: row, factor
+    bands = [band_readings([_with_slip(run, *slips[i]) if i in slips else run]) for i, run in enumerate(batch.runs)]
+    taught = teach(bands)
+    for i, band in enumerate(bands):
+        left_out = [p.row for p in fit_in_batch(taught, band).points if not p.used]
+        assert left_out == ([slips[i][0]] if i in slips else [])
+
+
+def test_a_doubtful_slip_makes_the_limits_wider(batch: Batch, bands: list[BandReadings]) -> None:
+    """A reading that may or may not be a slip is neither believed nor dropped: both curves are mixed."""
+    apart = teach(bands[:7] + bands[8:])
+    widths, used = [], []
+    for factor in (1.0, 1.01, 1.015, 1.02, 1.03, 1.1):
+        fit = fit_in_batch(apart, band_readings([_with_slip(batch.runs[7], 2, factor)]))
+        middle = len(fit.curve.loading.u) // 2
+        widths.append(fit.curve.loading.u95[middle] / fit.curve.loading.force[middle])
+        used.append(fit.points[1].used)
+    assert used == [True, True, True, False, False, False]
+    assert max(widths[2:4]) > 1.3 * max(widths[0], widths[-1])
+
+
+def _with_slip(run: Run, number: int, factor: float) -> Run:
+    return replace(
+        run, rows=tuple(replace(r, force=(r.force or 0) * factor) if r.number == number else r for r in run.rows)
+    )
+
+
+def test_rounding_that_every_cycle_repeats_is_not_averaged_away(batch: Batch) -> None:
+    """With steps of 2 kg both cycles show the same, and are off by the same."""
+    step = 2 * 9.80665
+    coarse = tuple(replace(r, force=round((r.force or 0) / step) * step) for r in batch.runs[0].rows)
+    fine, seen = band_readings([batch.runs[0]]).seen, band_readings([replace(batch.runs[0], rows=coarse)]).seen
+    alike = [fine.resolution[0] * 2**0.5 == pytest.approx(r) for r in seen.resolution]
+    assert sum(alike) > 0.8 * len(alike)
+
+
 def test_the_odd_band_is_named_whether_full_or_small() -> None:
     world = with_odd_band(TUBE)
     for number in (4, 0):  # an odd band among the full ones, and one with three readings
@@ -169,6 +235,8 @@ def test_a_few_batches_keep_to_what_the_campaign_promises() -> None:
     assert result.coverage > 0.85
     assert result.named >= 7 / 8
     assert result.false_alarm <= 1 / 8
+    assert result.apart_held > 0.85
+    assert 0.8 < result.apart_u < 1.0
 
 
 def write(run: Run, folder: Path, name: str) -> None:
