@@ -76,6 +76,7 @@ class Score:
     error: float  # rms, share of the peak
     claimed: float  # mean u, share of the peak
     coverage: float
+    u_coverage: float  # standard error from batch to batch
     at_places: Array  # both branches, low to top
     error_over_u: float
     named: float  # share of batches in which the odd band, and no other, was named
@@ -95,6 +96,7 @@ def score(outcomes: Iterable[Outcome]) -> Score:
         error=_rms(c.error / c.peak for c in all_claims),
         claimed=float(np.mean([c.u / c.peak for c in all_claims])),
         coverage=float(holds.mean()),
+        u_coverage=float(np.std([np.mean([c.holds for c in o.claims]) for o in every]) / len(every) ** 0.5),
         at_places=holds.mean(axis=0),
         error_over_u=_rms(c.error / c.u for c in all_claims),
         named=float(np.mean([o.odd is not None and set(o.called_odd) == {o.odd} for o in every])),
