@@ -56,10 +56,10 @@ to 2 %; each band's shape departs smoothly from the batch's by the sd in the tab
 fitter's (`tests/simulated_bands/laws.py`). Scale gain and tape are drawn once a batch, zero and offset
 once a band. The odd band pulls 20 % more at its top, nothing more at rest, and may be any of the twelve.
 Errors are those of the nine, both branches at 12 places, in per cent of the largest force. Worlds with a
-star are kept aside: nothing in the fit may be chosen by looking at them. Coverage has its
-standard error from batch to batch, for what the nine share makes them hold or miss together. "Difference of two" is the pull
-of one of the nine less that of the next, on the way out: how often 1.96 u holds it, and u over what it would be if what
-both borrowed were not known to be the same.
+star are kept aside: nothing in the fit may be chosen by looking at them. Coverage has its standard error
+from batch to batch, for what the nine share makes them hold or miss together. "Difference of two" is the
+pull of one of the nine less that of the next, on the way out: how often 1.96 u holds it, and u over what it
+would be if what both borrowed were not known to be the same.
 
 To keep: error at most 1.2 % (where the gain is known to 0.5 %), coverage 92-98 %, the odd band, and no
 other, named in 95 % of batches, a band named in at most 5 % of batches without an odd one.
@@ -71,7 +71,8 @@ def _row(r: Result) -> str:
     plain, odd = r.plain, r.odd
     return (
         f"| {name} | {100 * r.world.gear.u_gain:.1f} | {100 * r.world.own_shape:.1f} | {100 * plain.error:.2f} "
-        f"| {100 * plain.claimed:.2f} | {plain.coverage:.3f} +- {plain.u_coverage:.3f} | {plain.at_places.min():.2f} | {plain.error_over_u:.2f} "
+        f"| {100 * plain.claimed:.2f} | {plain.coverage:.3f} +- {plain.u_coverage:.3f} "
+        f"| {plain.at_places.min():.2f} | {plain.error_over_u:.2f} "
         f"| {plain.apart_held:.3f} | {plain.apart_u:.2f} "
         f"| {100 * odd.error:.2f} | {odd.coverage:.3f} | {100 * odd.named:.0f} | {100 * plain.false_alarm:.0f} "
         f"| {'no' if r.broken else 'yes'} |"
