@@ -113,7 +113,7 @@ def _go_on(line: CellLine, taken: _Taken, file: Path) -> None:
     found = parse_check_table(read_capped(file, CAP_BYTES), file.name)
     _refuse_other_line(found, line, file)
     taken.sheet = replace(taken.sheet, rows=found.rows)
-    say("", f"{len(found.rows)} loads of {file} are there. First its value with nothing on it, at the bell.")
+    say("", f"Loads kept in {file}: {len(found.rows)}. First the value with nothing on it, at the bell.")
     ask_line("Enter when everything is off: ")
     point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:

@@ -48,6 +48,27 @@ def test_a_ramp_of_5_to_20_newton_a_second_is_never_taken_for_a_hold(kind: Kind)
     assert false_captures(replace(kind, speed=(5.0, 20.0)), 15, seed=3) == 0
 
 
+@pytest.mark.parametrize("speed", [5.0, 8.0])
+def test_by_hand_a_slow_last_pull_is_not_taken_for_the_hold(speed: float) -> None:
+    """Relaxing puts the end of the pull above what is held later: the stop is there, not where the two are level."""
+    watch, top = HoldWatch(HoldRules.hand(), way=1), 350.0
+
+    def pulled(t: float) -> float:
+        since = t - top / speed
+        return speed * t if since < 0 else top * (1 - 0.02 * np.log10((since + 0.2) / 0.2))
+
+    times = np.arange(0, top / speed + 16, 0.05)
+    points = [e.point for t in times for e in watch.feed(float(t), float(pulled(t))) if e.point]
+    assert [p.stopped_s for p in points] == [pytest.approx(top / speed, abs=0.7)]
+
+
+def test_too_far_and_back_is_told_from_fast_relaxing() -> None:
+    score = holds(Kind(overshoot=True), 60, seed=6)
+    assert score.missed == 0
+    assert score.rms_percent < 0.035  # where the stop was taken at the farthest point it was 0.05
+    assert score.covered >= 60 * (0.90 - 4 * sqrt(0.9 * 0.1 / 60))
+
+
 def test_relaxation_is_measured_where_the_length_is_fixed() -> None:
     score = holds(Kind(force=(100.0, 700.0)), 20, seed=4)
     assert score.slope_error < 0.2  # per cent a decade
