@@ -440,7 +440,7 @@ class HandsFree:
     def words(self, value: float) -> str:
         """A value in the user's unit, or in counts."""
         if self.meter.in_counts:
-            return f"{value:.0f} counts"
+            return f"{round(value)} counts"
         return f"{self._number(value)} {self.state.course.force_unit}"
 
     def _number(self, value: float) -> str:

@@ -91,7 +91,7 @@ def legs_of(t: Array, length: Array) -> list[Leg]:
         branch: BranchName = "loading" if smooth[b] > smooth[a] else "unloading"
         before = legs[-1].cycle if legs else 0
         cycle = before + 1 if branch == "loading" else max(before, 1)
-        rates = np.abs(np.diff(smooth[a : b + 1]) / np.diff(t[a : b + 1]))
+        rates = _rates(t[a : b + 1], smooth[a : b + 1])
         rate = float(np.median(rates[rates > 0.2 * rates.max()]))
         moving = rates[rates > 0.2 * rate]
         uneven = float(1.4826 * np.median(np.abs(moving - rate)) / rate)
@@ -179,10 +179,21 @@ def _turn(t: Array, pull: Array, near: int) -> float:
     return float(t[near] + tries[int(np.argmin(np.abs(apart)))])
 
 
+def _rates(t: Array, values: Array) -> Array:
+    """Sizes of the rates over a third of a second: a port delivers in lumps, of which all have one time."""
+    k = min(_samples(t, SMOOTH_S), len(t) - 1)
+    took = t[k:] - t[:-k]
+    return np.asarray(np.abs(values[k:] - values[:-k])[took > 0] / took[took > 0])
+
+
+def _samples(t: Array, seconds: float) -> int:
+    """How many samples come in a time, one at least."""
+    return max(1, round(seconds * (len(t) - 1) / max(float(t[-1] - t[0]), 1e-6)))
+
+
 def _smooth(t: Array, values: Array) -> Array:
     """Means over a third of a second, of the same length."""
-    step = float(np.median(np.diff(t))) if len(t) > 1 else 1.0
-    k = max(1, round(SMOOTH_S / max(step, 1e-6))) | 1
+    k = _samples(t, SMOOTH_S) | 1
     if k == 1 or len(values) < k:
         return values
     padded = np.pad(values, k // 2, mode="edge")

@@ -94,6 +94,21 @@ def open_line(
         raise
 
 
+def refuse_no_length(line: CellLine) -> None:
+    """Say that a sweep at no stated speed needs a length.
+
+    Raises:
+        DataError: The line carries none.
+    """
+    form = line.listening.format
+    if form is None or "length" not in form.roles:
+        raise DataError(
+            "the line carries no length",
+            where=line.listening.source.name,
+            remedy="say which number it is, --format 'clock, value kg, length', or give a constant --speed",
+        )
+
+
 def _understood(listening: Listening, wanted: Wanted, scale: Scale | None) -> CellLine:
     talk, readings, begun = Talk(listening), list[Record](), listening.now()
     say(f"Listening to {listening.source.name} ...")

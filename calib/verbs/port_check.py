@@ -189,7 +189,7 @@ def _kept(doubt: str) -> bool:
 
 def words(value: float, meter: Meter, unit: str) -> str:
     """A value of the line in words."""
-    return f"{value:.0f} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
+    return f"{round(value)} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
 
 
 def _held(line: CellLine, zero: float, unit: str) -> HeldPoint | None:

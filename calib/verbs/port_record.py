@@ -9,6 +9,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from math import hypot, sqrt
 from pathlib import Path
+from typing import Any
 
 from calib.acquire.hands_free import HELP, Act, HandsFree
 from calib.acquire.held import Grip
@@ -18,7 +19,7 @@ from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
 from calib.verbs import live
-from calib.verbs.cell_line import CellLine, Wanted, open_line
+from calib.verbs.cell_line import CellLine, Wanted, open_line, refuse_no_length
 from calib.verbs.gear_talk import positive_force
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, at_terminal, say, say_prompt
@@ -42,6 +43,7 @@ def record_at_port(
     *,
     options: str,
     swept: "Callable[[PortRecorder], PortRecorder] | None" = None,
+    needs_length: bool = False,
     fit: bool,
 ) -> int:
     """Record a band at a load cell, from the first question to its curve.
@@ -55,6 +57,7 @@ def record_at_port(
         pace: Its clock.
         options: To be given again when the recording is taken up.
         swept: Makes it a recording by continuous sweeps.
+        needs_length: The line has to carry the length too.
         fit: Whether to fit in the end.
 
     Returns:
@@ -68,29 +71,56 @@ def record_at_port(
     if not at_terminal():
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
     with open_line(wanted, given.scale) as line:
+        if needs_length:
+            refuse_no_length(line)
         scale = given.scale or _scale_of(line, resume)
 
         def begin() -> Recorder:
             if resume is not None:
-                recorder = resumed(resume, pace)
+                recorder = resumed(resume, pace, at_port=True)
                 recorder.resume_options = options
-                refuse_another_kind(recorder, line)
+                refuse_another_kind(recorder, line, by_sweeps=swept is not None)
+                held_by = grip_of(recorder.state.head, grip)
             else:
+                held_by = grip
                 recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
             u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
-            made = PortRecorder.of(recorder, line, grip, u_sensor)
+            made = PortRecorder.of(recorder, line, held_by, u_sensor)
             return swept(made) if swept else made
 
         return session(begin, fit=fit and not line.meter.in_counts)
 
 
-def refuse_another_kind(recorder: Recorder, line: CellLine) -> None:
-    """Rows in newton and rows in bare counts do not go together."""
-    readings = recorder.state.run.readings
-    if readings and line.meter.in_counts != all(r.force is None for r in readings):
-        with_it = "was recorded with a scale's file" if line.meter.in_counts else "was recorded in counts"
+def refuse_another_kind(recorder: Recorder, line: CellLine, *, by_sweeps: bool) -> None:
+    """Rows in newton and in bare counts, held and swept, of one sign and the other do not go together.
+
+    Raises:
+        DataError: What is to go on was recorded in another way; says with which options it goes on.
+    """
+    run, cell = recorder.state.run, _cell(recorder.state.head)
+    what = remedy = ""
+    if run.readings and line.meter.in_counts != all(r.force is None for r in run.readings):
+        what = "was recorded with a scale's file" if line.meter.in_counts else "was recorded in counts"
         remedy = "give that file with --scale" if line.meter.in_counts else "leave --scale out, and give it to fit"
-        raise DataError(with_it, where=str(recorder.path), remedy=remedy)
+    elif by_sweeps != bool(cell.get("sweep")):
+        what = "was recorded at held lengths" if by_sweeps else "was recorded by sweeps"
+        remedy = "leave --sweep and --speed out" if by_sweeps else "give --sweep or --speed as before"
+    elif line.meter.reversed != bool(cell.get("reversed")):
+        what = "was recorded the other way round"
+        remedy = "leave --reversed out" if line.meter.reversed else "give --reversed"
+    if what:
+        raise DataError(what, where=str(recorder.path), remedy=remedy)
+
+
+def grip_of(head: RunHead, given: Grip) -> Grip:
+    """What fixes the length in a run that goes on: what fixed it before."""
+    before = _cell(head).get("grip")
+    return "hand" if before == "hand" else "strap" if before == "strap" else given
+
+
+def _cell(head: RunHead) -> dict[str, Any]:
+    kept = head.extensions.get("cell")
+    return kept if isinstance(kept, dict) else {}
 
 
 def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:

@@ -77,10 +77,9 @@ class SweepRecorder(PortRecorder):
         """Zero, sweeps, zero; the flat length at the end is typed.
 
         Raises:
-            DataError: The line carries no length and no speed was given, or the line ended.
+            DataError: The line ended.
         """
         offset = self.begin_line()
-        self._refuse_no_length()
         with StreamWriter(stream_path(self.path), self.line.unit, with_length=self.sweep.speed is None) as stream:
             work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor)
             self.capture(work, stream, offset, until=("", "flat", "reading"))
@@ -91,15 +90,6 @@ class SweepRecorder(PortRecorder):
                 work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor, same_line=same)
                 self.capture(work, stream, offset, until=("", "flat", "reading"))
         self.finish()
-
-    def _refuse_no_length(self) -> None:
-        form = self.line.listening.format
-        if self.sweep.speed is None and (form is None or "length" not in form.roles):
-            raise DataError(
-                "the line carries no length",
-                where=self.line.listening.source.name,
-                remedy="say which number it is, --format 'clock, value kg, length', or give a constant --speed",
-            )
 
     def _sweeps(self, work: HandsFree, stream: StreamWriter, offset: float) -> None:
         """One go at all cycles; rows are written when it has ended well."""

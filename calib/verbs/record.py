@@ -158,8 +158,20 @@ def command(
             "--format": line_format,
         }
         again |= {"--hand": hand, "--reversed": turned, "--sweep": sweep, "--speed": speed}
+        again["--length-unit"] = length_unit if length_unit != "mm" else None
         options = as_typed(again)
-        return record_at_port(given, wanted, grip, out, resume, pace, options=options, swept=swept, fit=not no_fit)
+        return record_at_port(
+            given,
+            wanted,
+            grip,
+            out,
+            resume,
+            pace,
+            options=options,
+            swept=swept,
+            needs_length=sweep and speed is None,
+            fit=not no_fit,
+        )
     _only_with_port(
         {
             "--sweep": sweep,

@@ -73,8 +73,8 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
     return recorder
 
 
-def resumed(path: Path, pace: Pace) -> Recorder:
-    """A recording taken up where its file ends."""
+def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
+    """A recording taken up where its file ends; at a load cell's port the zero is taken anew by itself."""
     writer, run = RunWriter.resume(path)
     state = Recording.of(run)
     try:
@@ -88,7 +88,12 @@ def resumed(path: Path, pace: Pace) -> Recorder:
     started = min(run.head.started.timestamp(), now - last) if run.head.started else now - last
     say(f"{path}: {len(run.readings)} readings of band {run.head.band.id} so far; going on from there.")
     slot = state.slot
-    if state.rows and slot is not None and slot.kind == "reading" and not (state.hung or state.course.on_paper):
+    if (
+        state.rows
+        and slot is not None
+        and slot.kind == "reading"
+        and not (at_port or state.hung or state.course.on_paper)
+    ):
         say("Was the scale off meanwhile? Then first, with the band slack: zero and what it shows, like zero 0.05")
     return Recorder(state, writer, path, pace, started, choose=chooser_for(state))
 

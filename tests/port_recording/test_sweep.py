@@ -19,7 +19,7 @@ from calib.errors import DataError, UsageError
 from calib.records import Array, RunHead
 from calib.units import G_STANDARD
 from calib.verbs import port_sweep
-from calib.verbs.cell_line import Wanted, open_line
+from calib.verbs.cell_line import Wanted, open_line, refuse_no_length
 from calib.verbs.fit import command as fit
 from calib.verbs.port_record import PortRecorder, u_sensor_of
 from calib.verbs.port_sweep import Sweep, SweepRecorder, parse_speed
@@ -76,6 +76,14 @@ def test_both_branches_are_read_at_many_lengths(rate: float, speed: float) -> No
         truth = pull_at(point.length, 1 if point.branch == "loading" else -1)
         assert point.force == pytest.approx(truth, rel=0.003, abs=0.05)
         assert point.n >= 3
+
+
+@pytest.mark.parametrize("lump_s", [0.016, 0.1])
+def test_samples_that_a_port_delivers_in_lumps_have_a_rate(lump_s: float) -> None:
+    t, _, length = swept(80.0, 0.05)
+    legs = legs_of(np.ceil(t / lump_s) * lump_s, length)  # several samples at one time
+    assert len(legs) == 4
+    assert all(leg.rate == pytest.approx(0.05, rel=0.02) for leg in legs)
 
 
 @pytest.mark.parametrize("speed", [0.02, 0.1])
@@ -223,6 +231,13 @@ def test_a_sweep_that_is_cut_is_begun_again_after_a_new_zero(tmp_path: Path, mon
     assert len(recorder.state.run.readings) >= 4 * 22
 
 
-def test_a_line_without_a_length_needs_a_speed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    with pytest.raises(DataError, match="--speed"):
-        _record(SweepBench(with_length=False), tmp_path, Sweep(), monkeypatch)
+def test_a_line_without_a_length_needs_a_speed() -> None:
+    form = parse_format("clock, value kg, length")
+    with open_line(Wanted("bench", format=form), None, opened=lambda name, setting: SweepBench()) as line:
+        refuse_no_length(line)
+    without = SweepBench(with_length=False)
+    with (
+        open_line(Wanted("bench"), None, opened=lambda name, setting: without) as line,
+        pytest.raises(DataError, match="--speed"),
+    ):
+        refuse_no_length(line)
