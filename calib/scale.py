@@ -24,6 +24,12 @@ Matrix = Annotated[tuple[Three, Three, Three], Field(strict=False)]
 ScaleId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
 
 
+def _not_nought(value: float) -> float:
+    if value == 0.0:
+        raise DataError("is 0: a count is some force", remedy="check the cell at its port again, in a new file")
+    return value
+
+
 class KnownLoad(Part):
     """One known load of a set."""
 
@@ -137,7 +143,7 @@ class CountsLine(Part):
     """force = zero + per_count * counts, for a load cell that sends counts."""
 
     zero_N: float
-    per_count_N: float
+    per_count_N: Annotated[float, Field(json_schema_extra={"not": {"const": 0}}), AfterValidator(_not_nought)]
 
     def force(self, counts: float) -> float:
         """Indication for a number of counts. [N]"""

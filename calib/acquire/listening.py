@@ -28,12 +28,12 @@ class Listening:
         chosen: A column or a format the user has said or a scale's file knows.
         setting: Speed and framing; searched for where None.
 
-    `away` says why the device is gone, "" while it is there. `ended` is True when a captured file is over.
+    `away` says why the device is gone, "" while it is there; `last_gap` why it was gone last. `ended` is True when a captured file is over.
     """
 
     def __init__(self, source: Source, chosen: Chosen | None = None, setting: Setting | None = None) -> None:
         self.source = source
-        self.away = ""
+        self.away = self.last_gap = ""
         self.ended = False
         self.last_data_s: float | None = None
         self.search = BaudSearch(setting, hunting=source.has_baud)
@@ -78,7 +78,8 @@ class Listening:
             self.last_data_s = arrival.at_s
             return self._read(arrival)
         if arrival.kind == "gap":
-            self.away, self._gone_s = arrival.note, arrival.at_s
+            self.away = self.last_gap = arrival.note
+            self._gone_s = arrival.at_s
             self._unread.clear()
             return self._reader.interrupted(arrival.at_s, arrival.note)
         if arrival.kind == "back":

@@ -66,11 +66,13 @@ class StreamWriter:
             raise FileError("holds a stream of another kind", where=str(path), remedy="move it away, or begin anew")
 
     def append(self, at_s: float, record: Record) -> None:
-        """Add one line.
+        """Add one line; nothing where it is closed.
 
         Raises:
             FileError: It cannot be written any more.
         """
+        if self._descriptor < 0:
+            return
         number = record.counts if record.value is None else record.value
         shown = "" if record.kind != "reading" or number is None else f"{number:.10g}"
         cells = [f"{at_s:.3f}", shown, _status(record)]

@@ -111,12 +111,15 @@ def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
 
 def _in_kilos(scale: "Scale | None") -> "Callable[[Record], Record]":
     """Turns a reading in counts into kilograms where the scale's file says what a count is."""
+    from math import ceil, log10
+
     counts = scale.counts if scale else None
+    places = ceil(-log10(abs(counts.per_count_N) / G_STANDARD)) if counts else 0  # those that a count moves
 
     def turned(record: "Record") -> "Record":
         if counts is None or record.counts is None:
             return record
-        return replace(record, value=counts.force(record.counts) / G_STANDARD, unit="kg", counts=None)
+        return replace(record, value=round(counts.force(record.counts) / G_STANDARD, places), unit="kg", counts=None)
 
     return turned
 

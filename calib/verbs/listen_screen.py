@@ -55,7 +55,7 @@ class Screen:
         finally:
             if not self._dumb:
                 self._write("\x1b[?25h\x1b[?1049l")
-            self._write("\n".join(["", *self._talk.news(), *self._talk.summary(), ""]))
+            self._write("\n".join(["", *map(wrap, [*self._talk.news(), *self._talk.summary()]), ""]))
         self._talk.give_up(ended=True)
         return 0
 

@@ -11,11 +11,11 @@ from calib.errors import DataError
 from calib.verbs.plain_text import clean, table
 
 HEARD: dict[Kind, str] = {
-    "reading": "readings",
-    "overload": "overloads",
-    "fault": "faults",
-    "reset": "lines at a restart or a break",
-    "unknown": "other lines",
+    "reading": "reading{s}",
+    "overload": "overload{s}",
+    "fault": "fault{s}",
+    "reset": "line{s} at a restart or a break",
+    "unknown": "other line{s}",
 }
 SILENT = 10.0  # s without a byte until that is said: a board may take long to start
 MISFITS = 20  # lines, and no reading, until a format that was given is doubted
@@ -123,6 +123,9 @@ class Talk:
         if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
             return f"No line fits the format given ({listening.format.words()}): leave it out, and it is looked for."
         if self.figures.breaks_often:
+            if "another program" in listening.last_gap:
+                why = clean(listening.last_gap)
+                return f"The line is broken off again and again: {why}; close that program."
             return "The board starts again and again: a supply that sags, or a loose cable."
         if listening.complaint:
             return f"It sends no readings, only: {clean(listening.complaint, 60)}"
@@ -179,6 +182,6 @@ class Talk:
     def summary(self) -> list[str]:
         """What was heard, in a line."""
         counts = self.figures.counts
-        parts = [f"{counts[kind]} {words}" for kind, words in HEARD.items() if counts[kind]]
+        parts = [f"{n} {words.format(s='' if n == 1 else 's')}" for kind, words in HEARD.items() if (n := counts[kind])]
         rate = f"{self.figures.rate:.3g} a second" if self.figures.rate else ""
         return [f"Heard: {', '.join(p for p in (*parts, rate) if p) or 'nothing'}."]

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from calib.acquire.baud import Setting
+from calib.acquire.lines import Record
 from calib.acquire.listening import Listening
 from calib.acquire.port import PortFound, open_source
 from calib.verbs.app import run
@@ -104,6 +105,18 @@ def test_ports_are_listed_without_a_name(capsys: pytest.CaptureFixture[str]) -> 
     assert isinstance(json.loads(capsys.readouterr().out)["ports"], list)
     assert run(["listen"]) == 0
     assert capsys.readouterr().out
+
+
+def test_a_second_reader_is_blamed_before_the_supply(cable: Cable) -> None:
+    with open_source(str(cable.link)) as source:
+        listening = Listening(source)
+        talk = Talk(listening)
+        for at_s in (1.0, 2.0, 3.0):
+            talk.figures.add(Record(at_s, "reading", "1", counts=1.0))
+            talk.figures.add(Record(at_s + 0.5, "reset", ""))
+        assert "supply" in talk.trouble()
+        listening.last_gap = "another program (cat) reads from the port too"
+        assert "(cat) reads from the port too; close that program" in talk.trouble()
 
 
 def test_the_format_found_is_kept_in_the_scale_s_file_and_used_again(

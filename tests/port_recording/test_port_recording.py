@@ -1,5 +1,6 @@
 """What a recording at a load cell does: captures its plan, takes zeros, knows its plate, outlives cable and program."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -347,6 +348,21 @@ def test_a_stream_goes_on_in_its_file_and_refuses_another_unit(tmp_path: Path) -
     path.write_text("at_s,indication_kg,status\nx,y,z\n")
     with pytest.raises(DataError, match=r"B\.stream\.csv:2"):
         list(read_stream(path))
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a disk that is always full is known to Linux only")
+def test_a_full_disk_is_said_once_and_the_stream_is_left(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    recorder, _ = recorder_at(Bench(), tmp_path, head_for())
+    capsys.readouterr()
+    with StreamWriter(tmp_path / "T1.stream.csv", "kg") as stream:
+        full = os.open("/dev/full", os.O_WRONLY)
+        os.dup2(full, stream._descriptor)
+        os.close(full)
+        for i in range(5):
+            recorder.keep_line(stream, 0.1 * i, Record(0.1 * i, "reading", "1 kg", value=1.0, unit="kg"))
+    said = " ".join(capsys.readouterr().err.split())
+    assert said.count("The stream is not kept any more") == 1
+    assert "the disk is full" in said
 
 
 def test_a_run_in_newton_does_not_go_on_in_counts(tmp_path: Path) -> None:

@@ -93,6 +93,11 @@ def test_counts_become_newton_on_a_line() -> None:
     assert scale.counts.force(5000) == pytest.approx(3.0)
 
 
+def test_a_count_that_is_no_force_is_refused() -> None:
+    with pytest.raises(DataError, match=r"counts\.per_count_N"):
+        _parsed(_scale(kind="load-cell") | {"counts": {"zero_N": -2.0, "per_count_N": 0}})
+
+
 def test_one_more_check_leaves_the_earlier_ones_alone() -> None:
     scale = _parsed(_scale(_check("a", "2025-01-01")))
     more = scale.with_check(ScaleCheck.model_validate(_check("b", "2026-01-01")))
