@@ -28,7 +28,8 @@ class Listening:
         chosen: A column or a format the user has said or a scale's file knows.
         setting: Speed and framing; searched for where None.
 
-    `away` says why the device is gone, "" while it is there; `last_gap` why it was gone last. `ended` is True when a captured file is over.
+    `away` says why the device is gone, "" while it is there; `last_gap` why it was gone last. `ended` is True when a
+    captured file is over.
     """
 
     def __init__(self, source: Source, chosen: Chosen | None = None, setting: Setting | None = None) -> None:

@@ -279,6 +279,7 @@ class PortRecorder(Recorder):
         try:
             stream.append(at_s, record)
         except FileError as error:
+            live.show("")
             say(f"  The stream is not kept any more: {error}.")
             stream.close()
 
