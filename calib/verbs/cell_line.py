@@ -25,6 +25,7 @@ from calib.verbs.prompts import say
 WAIT = 0.05  # s of one wait for bytes
 LOOK = 20  # readings from which unit, step and noise are taken
 PATIENCE_S = 60.0  # until a silent line is given up; what is wrong is said before
+STALE_S = 5.0  # without a reading, until that is shown instead of the newest one
 SLOW = 4.0  # readings a second: with fewer a stop is seen late
 
 
@@ -58,6 +59,13 @@ class CellLine:
         """Throw away what came while something else was done."""
         while self.listening.poll(0.0):
             pass
+
+
+def no_reading(for_s: float) -> str:
+    """What to show where no reading has come for a while, "" before. [s]"""
+    if for_s <= STALE_S:
+        return ""
+    return f"  no reading for {for_s:.0f} s: power, cable, another program at the port?"
 
 
 def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
@@ -122,7 +130,7 @@ def _understood(listening: Listening, wanted: Wanted, scale: Scale | None) -> Ce
         if listening.now() - begun > PATIENCE_S or listening.ended:
             why = trouble or "no reading comes"
             raise DataError(
-                why.rstrip("."), where=listening.source.name, remedy=f"look at it with: bandcurve listen {wanted.port}"
+                why.rstrip(".?"), where=listening.source.name, remedy=f"look at it with: bandcurve listen {wanted.port}"
             )
     form = listening.format
     unit = form.unit if form else readings[-1].unit

@@ -21,7 +21,7 @@ from calib.scale import CountsLine, Creep, Scale
 from calib.strict_json import read_capped
 from calib.units import FORCE, G_STANDARD
 from calib.verbs import live
-from calib.verbs.cell_line import CellLine
+from calib.verbs.cell_line import CellLine, no_reading
 from calib.verbs.kept_line import with_line, with_reversed
 from calib.verbs.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
 from calib.verbs.scale_hung import Draft, Hung
@@ -212,11 +212,12 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> b
     """
     line.skip()
     drawn = 0.0
-    said = ""
+    said, heard_s = "", line.listening.now()
     with live.keys_if_any() as key:
         while not line.listening.ended:
             for record in line.listening.poll(WAIT):
                 value = line.meter.value(record)
+                heard_s = heard_s if value is None else record.at_s
                 if value is not None and see(record.at_s, value):
                     live.show("")
                     return True
@@ -230,6 +231,9 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> b
                 if value is not None and time.monotonic() - drawn > REDRAW:
                     drawn = time.monotonic()
                     live.show(f"  {words(value, line.meter, unit)}   wait for the bell (q gives up)")
+            if (silence := no_reading(line.listening.now() - heard_s)) and time.monotonic() - drawn > REDRAW:
+                drawn = time.monotonic()
+                live.show(silence)
             if key(0.0) in ("q", "Q"):
                 live.show("")
                 return False

@@ -19,7 +19,7 @@ from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
 from calib.verbs import live
-from calib.verbs.cell_line import CellLine, Wanted, open_line, refuse_no_length
+from calib.verbs.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
 from calib.verbs.gear_talk import positive_force
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, at_terminal, say, say_prompt
@@ -178,6 +178,7 @@ class PortRecorder(Recorder):
     u_sensor: Callable[[float], float] = field(kw_only=True)
     keys: Keys = field(kw_only=True, default=live.keys)
     drawn_s: float = -1.0
+    heard_s: float = 0.0  # when the newest reading came, by the line's time
 
     @classmethod
     def of(cls, base: Recorder, line: CellLine, grip: Grip, u_sensor: Callable[[float], float]) -> "PortRecorder":
@@ -211,6 +212,7 @@ class PortRecorder(Recorder):
         """Start at the newest line; gives the run's time less the line's. [s]"""
         self.explained = True
         self.line.skip()
+        self.heard_s = self.line.listening.now()
         return (self.now() or 0.0) - self.line.listening.now()
 
     def capture(
@@ -266,6 +268,7 @@ class PortRecorder(Recorder):
                 act = Act()
                 for record in listening.poll(WAIT):
                     self.keep_line(stream, record.at_s + offset, record)
+                    self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
                     act = act.then(work.feed(record, record.at_s + offset))
                 pressed = key(0.0)
                 if pressed:
@@ -290,6 +293,9 @@ class PortRecorder(Recorder):
         self.drawn_s = now
         if self.line.listening.away:
             live.show("  the device is gone; plug it in again")
+            return
+        if silence := no_reading(self.line.listening.now() - self.heard_s):
+            live.show(silence)
             return
         if work.pull is not None:
             value = work.words(work.pull)

@@ -19,6 +19,7 @@ from calib.errors import DataError, UsageError
 from calib.records import Row
 from calib.units import LENGTH
 from calib.verbs import live
+from calib.verbs.cell_line import no_reading
 from calib.verbs.port_record import WAIT, PortRecorder
 from calib.verbs.prompts import ask, say, say_prompt, sentence
 
@@ -136,6 +137,7 @@ class SweepRecorder(PortRecorder):
             while key(0.0) not in ("\r", "\n") and len(samples.t) < MOST_SAMPLES:
                 for record in listening.poll(WAIT):
                     self.keep_line(stream, record.at_s + offset, record)
+                    self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
                     value = self.line.meter.value(record)
                     if record.kind == "reset":
                         return samples, record.note or "the board started again"
@@ -154,8 +156,8 @@ class SweepRecorder(PortRecorder):
         now = time.monotonic()
         if samples.t and now - self.drawn_s > REDRAW:
             self.drawn_s = now
-            zero = work.zero
-            live.show(f"  {work.words(samples.value[-1] - zero):>14}   Enter when it is back")
+            zero, silence = work.zero, no_reading(self.line.listening.now() - self.heard_s)
+            live.show(silence or f"  {work.words(samples.value[-1] - zero):>14}   Enter when it is back")
 
     def _lost(self, why: str) -> None:
         """The sweep broke off: a gap, and a new zero before the next."""

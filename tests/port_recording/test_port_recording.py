@@ -377,6 +377,17 @@ def test_a_run_in_newton_does_not_go_on_in_counts(tmp_path: Path) -> None:
     refuse_another_kind(again, again.line, by_sweeps=False)
 
 
+def test_silence_is_shown_instead_of_the_newest_value(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    recorder, _ = recorder_at(Bench(), tmp_path, head_for())
+    work = HandsFree(recorder.state, recorder.line.meter, "strap", lambda pull: 0.0)
+    work.feed(Record(0.0, "reading", "", value=1.0, unit="kg"), 0.0)
+    for since, shown in ((1.0, "1 kg"), (30.0, "no reading for 30 s: power, cable")):
+        capsys.readouterr()
+        recorder.heard_s, recorder.drawn_s = recorder.line.listening.now() - since, -1.0
+        recorder._draw(work, 0.0)
+        assert shown in capsys.readouterr().err
+
+
 def test_a_run_goes_on_in_the_way_it_was_begun(tmp_path: Path) -> None:
     for folder in ("held", "swept", "turned"):
         (tmp_path / folder).mkdir()
