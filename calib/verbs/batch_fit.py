@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import DataError, FileError
+from calib.errors import BandcurveError, DataError, FileError
 from calib.units import Shown
 from calib.verbs.many import Each, workers
 from calib.verbs.plain_text import complaint
@@ -102,10 +103,11 @@ def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
     from calib.verbs.batch_work import Done, by_itself, in_the_batch, marked, provenance
 
     full = [group for group in found.groups if group in found.full][:TEACHERS]
-    few = [group for group in found.groups if group not in found.full][:PUPILS]
-    outcomes: dict[Group, Outcome] = dict(zip(full, each("learning", partial(by_itself, folder), full), strict=True))
+    looked = zip(full, each("learning", partial(by_itself, folder), full), strict=True)
+    outcomes: dict[Group, Outcome] = {group: outcome for group, outcome in looked if outcome}  # others are not full
+    few = [group for group in found.groups if group not in outcomes and group not in found.full][:PUPILS]
     try:
-        taught = _teach([*(g for g in full if isinstance(outcomes[g], Done)), *few], of=len(found.groups))
+        taught = _teach([*(g for g, outcome in outcomes.items() if isinstance(outcome, Done)), *few], len(found.groups))
     except DataError as error:
         rest = [group for group in found.groups if group not in outcomes]
         outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest), strict=True)
@@ -121,10 +123,15 @@ def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
 
 
 def _teach(groups: "Sequence[Group]", of: int) -> "Taught":
+    """Learn from some bands of so many; one that cannot be used is passed over here and told of in its turn."""
     from calib.acquire.run_file import read_run
     from calib.fit.batch import band_readings, teach
 
-    return teach([band_readings([read_run(path) for path in group]) for group in groups], of=of)
+    bands = []
+    for group in groups:
+        with suppress(BandcurveError):
+            bands.append(band_readings([read_run(path) for path in group]))
+    return teach(bands, of=of)
 
 
 def _fitted(

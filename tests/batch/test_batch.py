@@ -275,6 +275,24 @@ def test_batch_fit_writes_every_profile_and_passes_over_a_bad_file(
     assert {f.file for f in load_profile(box / "B05.profile.json").made.from_} > {"B05.run.csv", "B01.profile.json"}
 
 
+def test_a_band_that_cannot_be_used_does_not_keep_the_others_from_borrowing(
+    batch: Batch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Pulls below zero: of the first band with few readings, and of one of those in full."""
+    for i, run in enumerate(batch.runs[:6], 1):
+        wrong = tuple(replace(row, force=-(row.force or 0.0)) for row in run.rows)
+        write(replace(run, rows=wrong) if i in (2, 4) else run, tmp_path, f"B{i:02d}")
+    assert bandcurve(["batch", "fit", str(tmp_path), "--json"]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert [Path(f["file"]).name for f in document["failed"]] == ["B02.run.csv", "B04.run.csv"]
+    assert [(b["id"], b["borrowed"]) for b in document["bands"]] == [
+        ("B01", False),
+        ("B03", False),
+        ("B05", True),
+        ("B06", True),
+    ]
+
+
 def test_a_second_fit_of_the_same_batch_replaces_the_first(box: Path, capsys: pytest.CaptureFixture[str]) -> None:
     files = sorted(p.name for p in box.iterdir())
     assert bandcurve(["batch", "fit", str(box)]) == 1
