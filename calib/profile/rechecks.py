@@ -1,6 +1,6 @@
 """The re-checks of a band, `ID.rechecks.csv`: a known plate, and where the tape stood. No file is opened here.
 
-Only what was read is kept, not what it meant: that is worked out against the profile in force whenever it is asked for.
+Only what was read is kept, and the day of the calibration it was held against; what it meant is worked out when asked.
 """
 
 from collections.abc import Iterable
@@ -14,7 +14,7 @@ from calib.profile.band_log import Kind, LogRow, begun, parse_log, row_text
 
 COLUMNS = (
     *("written_at", "on", "mass_kg", "u_mass_kg", "length_mm"),
-    *("length_kind", "fitting_diameters_mm", "temperature_C", "note"),
+    *("length_kind", "fitting_diameters_mm", "temperature_C", "calibrated_on", "note"),
 )
 KIND = Kind("rechecks", "list of re-checks", COLUMNS, "bandcurve recheck")
 _LIMITS = {
@@ -46,6 +46,7 @@ class Recheck:
     on: date
     hung: Hung
     length: float  # [m] what the tape showed
+    calibrated: date | None = None  # day of the calibration it was held against; None where that was not noted
     note: str = ""
 
 
@@ -66,6 +67,7 @@ def row_of(recheck: Recheck) -> str:
         hung.kind,
         " ".join(f"{1000 * d:.7g}" for d in hung.fittings),
         "" if hung.temperature is None else f"{hung.temperature:g}",
+        "" if recheck.calibrated is None else recheck.calibrated.isoformat(),
     ]
     return row_text(cells, recheck.note)
 
@@ -98,7 +100,15 @@ def _recheck(row: LogRow) -> Recheck:
         _number(row, "temperature_C", cells["temperature_C"]) if cells["temperature_C"] else None,
     )
     length = _number(row, "length_mm", cells["length_mm"]) / 1000
-    return Recheck(row.band, cells["written_at"], row.on, hung, length, cells["note"])
+    calibrated = _day(row, "calibrated_on", cells["calibrated_on"])
+    return Recheck(row.band, cells["written_at"], row.on, hung, length, calibrated, cells["note"])
+
+
+def _day(row: LogRow, column: str, text: str) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise _wrong(row, column, text, "write a day like 2026-03-01, or nothing") from None
 
 
 def _number(row: LogRow, column: str, text: str) -> float:

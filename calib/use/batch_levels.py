@@ -91,7 +91,7 @@ class Size:
     """Bands of one nominal size."""
 
     bands: tuple[str, ...]
-    force: float  # [N] geometric mean
+    force: float  # [N] geometric mean, of bands of one shape
     spread: float | None
     u_spread: float | None
     flat_spread: float | None
@@ -167,16 +167,21 @@ def _without_gap(places: Sequence[int], values: Sequence[float], gap: float) -> 
 
 
 def _size(members: Sequence[BatchMember], forces: Sequence[tuple[float, float]], group: Sequence[int]) -> Size:
-    """Mean and spread of one size; the spread of the estimates less what they are uncertain by."""
-    logs = [log(forces[i][0]) for i in group]
+    """Mean and spread of one size; the spread of the estimates less what they are uncertain by.
+
+    A band whose shape is another is not counted in where two are left without it.
+    """
     ids = tuple(members[i].id for i in group)
-    if len(group) < 2:
+    alike = [i for i in group if not members[i].outlying]
+    counted = alike if len(alike) > 1 else group
+    logs = [log(forces[i][0]) for i in counted]
+    if len(counted) < 2:
         return Size(ids, exp(fmean(logs)), None, None, None)
     seen = stdev(logs)
-    noise = fmean((forces[i][1] / forces[i][0]) ** 2 for i in group)
+    noise = fmean((forces[i][1] / forces[i][0]) ** 2 for i in counted)
     spread = sqrt(max(seen**2 - noise, 0.0))
-    u_of_square = seen**2 * sqrt(2 / (len(group) - 1))
-    flat = stdev([log(members[i].flat_length) for i in group])
+    u_of_square = seen**2 * sqrt(2 / (len(counted) - 1))
+    flat = stdev([log(members[i].flat_length) for i in counted])
     return Size(ids, exp(fmean(logs)), spread, u_of_square / (spread + sqrt(spread**2 + u_of_square)), flat)
 
 
@@ -184,9 +189,8 @@ def _more(members: Sequence[BatchMember], levels: Sequence[Level]) -> tuple[str,
     """The band that most needs a reading, and why."""
     pairs = list(zip(members, levels, strict=True))
     for member, _ in pairs:
-        if member.outlying:
-            words = "measure it at eight lengths" if member.borrowed else "measure it again"
-            return member.id, f"its shape is not that of the others: {words}"
+        if member.outlying and member.borrowed:
+            return member.id, "its shape is not that of the others: measure it at eight lengths"
     for member, _ in pairs:
         if not member.readings:
             return member.id, "it was never pulled: one reading tells its level"

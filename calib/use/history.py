@@ -65,6 +65,7 @@ class Plate:
     level_ratio: float | None  # to the first calibration
     u_level_ratio: float | None
     reps: int  # logged since the first calibration
+    newest: bool  # held against the newest calibration
 
 
 @dataclass(frozen=True)
@@ -137,16 +138,21 @@ def history(
 def _plate(
     recheck: Recheck, profiles: Sequence[Profile], seen: Array, changes: Sequence[dict[str, float]], reps: int
 ) -> Plate:
-    """A re-check against the profile of its day, and with that against the first."""
+    """A re-check against the profile it was held against, else that of its day, and with that against the first."""
+    named = [p for p in profiles if recheck.calibrated and p.made.measured_at == recheck.calibrated.isoformat()]
     try:
-        profile = in_force(profiles, recheck.on)
+        profile = named[-1] if named else in_force(profiles, recheck.on)
+    except DataError:
+        return Plate(recheck.on, None, None, None, reps, newest=False)
+    i = next(i for i, p in enumerate(profiles) if p is profile)
+    newest = i == len(profiles) - 1
+    try:
         found = judged(profile, recheck.hung, recheck.length)
     except (DataError, OutOfRangeError):
-        return Plate(recheck.on, None, None, None, reps)
-    i = next(i for i, p in enumerate(profiles) if p is profile)
+        return Plate(recheck.on, None, None, None, reps, newest)
     ratio = float(np.exp(seen[i])) * found.level_ratio
     u = hypot(found.u_level_ratio / found.level_ratio, size(changes[i]))  # what both owe to that profile counts twice
-    return Plate(recheck.on, found.passed, ratio, ratio * u, reps)
+    return Plate(recheck.on, found.passed, ratio, ratio * u, reps, newest)
 
 
 def last_look(measured: date | None, plates: Sequence[Plate]) -> tuple[date | None, date | None]:
@@ -156,7 +162,7 @@ def last_look(measured: date | None, plates: Sequence[Plate]) -> tuple[date | No
         measured: The last calibration.
         plates: Re-checks, oldest first; of several the last one that could be judged stands.
     """
-    since = [p for p in plates if p.passed is not None and (measured is None or p.on >= measured)]
+    since = [p for p in plates if p.passed is not None and p.newest and (measured is None or p.on >= measured)]
     good = [p.on for p in since if p.passed]
     return (good[-1] if good else measured), (since[-1].on if since and not since[-1].passed else None)
 

@@ -96,7 +96,10 @@ def command(
     if read is None:
         hung, read = _led(profile, hung, shown)
     found = recheck(profile, hung, read)
-    kept = Recheck(band, datetime.now().astimezone().isoformat(timespec="seconds"), day, hung, read, clean(note))
+    calibrated = profile.made.measured_at
+    against = date.fromisoformat(calibrated) if calibrated else None
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    kept = Recheck(band, now, day, hung, read, against, clean(note))
     path = folder / f"{band}.rechecks.csv"
     if not as_json:  # said even where it cannot be kept
         _say(profile, found, shown)

@@ -25,7 +25,7 @@ FIRST = date(2026, 3, 1)  # when the invented band was measured
 HUNG = Hung(10.0, 0.0129, "band-inner", (0.012, 0.012), 21.0)
 THERE = expect(band("B07"), HUNG).length
 HEAD = new_rechecks("B07")
-ROW = "2026-06-01T18:00:00+02:00,2026-06-01,10,0.129,1432,band-inner,12 12,18,\n"
+ROW = "2026-06-01T18:00:00+02:00,2026-06-01,10,0.129,1432,band-inner,12 12,18,2026-03-01,\n"
 
 
 def check(days: int, length: float = THERE, at: str = "18:00:00", name: str = "B07") -> Recheck:
@@ -45,7 +45,8 @@ def test_what_was_written_is_read_back(
     mass: float, length: float, kind: str, fittings: tuple[float, ...], warm: float | None, note: str
 ) -> None:
     hung = Hung(float(f"{mass:.7g}"), 0.129, kind, fittings, warm)  # type: ignore[arg-type]
-    recheck = Recheck("B07", "2026-06-01T18:00:00+02:00", date(2026, 6, 1), hung, float(f"{length:.7g}"), note)
+    against = FIRST if fittings else None
+    recheck = Recheck("B07", "2026-06-01T18:00:00+02:00", date(2026, 6, 1), hung, float(f"{length:.7g}"), against, note)
     (found,) = parse_rechecks((HEAD + row_of(recheck)).encode(), "x")
     assert found.hung.fittings == pytest.approx(fittings)
     assert found.length == pytest.approx(recheck.length)
@@ -62,7 +63,8 @@ def test_what_was_written_is_read_back(
         ("12 12", "12 12 12", "x:4: fitting_diameters_mm is '12 12 12'; give two"),
         (",18,", ",1800,", "x:4: temperature_C is '1800'"),
         (",2026-06-01,", ",1 June,", "x:4: a day is not written"),
-        (",18,\n", "\n", "x:4: has 7 cells, not 9"),
+        (",2026-03-01,\n", ",then,\n", "x:4: calibrated_on is 'then'; write a day"),
+        (",18,2026-03-01,\n", "\n", "x:4: has 7 cells, not 10"),
         (",18,", f",18,{'x' * 140_000}", "x:4: has 0 cells"),
         ("-rechecks/1", "-rechecks/2", "newer than this program reads"),
         ("-rechecks/1", "-uses/1", "is no list of re-checks"),
@@ -105,6 +107,16 @@ def test_a_recheck_that_did_not_pass_is_due_at_once_until_it_passes_or_the_band_
     assert measured.failed is None
     assert measured.look_again is not None
     assert measured.look_again > FIRST + timedelta(120 + 29)
+
+
+def test_a_recheck_that_failed_stays_failed_beside_the_calibration_it_led_to_on_the_same_day() -> None:
+    """Judged by the new curve it would pass; then the reason for measuring anew would be gone from the history."""
+    new = band("B07", 0.9, made=day(120))
+    failed = replace(check(120, expect(new, HUNG).length), calibrated=FIRST)
+    passed = replace(failed, written_at=f"{failed.on}T20:00:00+00:00", calibrated=failed.on)
+    found = history([band("B07"), new], [], rechecks=[failed, passed])
+    assert [p.passed for p in found.plates] == [False, True]
+    assert history([band("B07"), new], [], rechecks=[failed]).failed is None
 
 
 def day(days: int) -> dict[str, str]:
