@@ -20,6 +20,7 @@ from calib.use.batch_levels import standing
 from calib.verbs.app import run as bandcurve
 from tests.batch.scoring import score, try_batch
 from tests.batch.simulated import Batch, draw_batch, without_readings
+from tests.batch.slips import try_batch as with_slips
 from tests.batch.worlds import BY_NAME, with_odd_band
 
 TUBE = BY_NAME["tube"]
@@ -318,3 +319,12 @@ def test_two_sizes_in_one_box_are_told_apart(batch: Batch) -> None:
 
 def _thicker(run: Run, times: float) -> Run:
     return replace(run, rows=tuple(replace(row, force=(row.force or 0.0) * times) for row in run.rows))
+
+
+def test_readings_a_fifth_off_are_found_among_many_and_no_good_one_is_accused() -> None:
+    """A share of `python -m tests.batch.slips`, two batches of it."""
+    bands = [band for number in range(2) for band in with_slips("tube", number)]
+    full = [band for band in bands if band.full]
+    assert sum(band.slips for band in full) > 3
+    assert all(band.found == band.slips for band in full)
+    assert not any(band.accused for band in bands if band.slips <= 1)
