@@ -1,7 +1,7 @@
-"""Which number of a line is the force: found by the agreement of about ten lines, kept, stated in words, or asked.
+"""The format of a stream of lines: found by the agreement of about ten of them, kept, stated in words, or asked.
 
-The stream is read on from there: restarts of the board, full-scale codes and broken reads are told from readings. No
-port is opened here.
+The stream is read on from there: restarts of the board, full-scale codes and broken reads are told from readings. What
+each number of a line is belongs to `number_roles`. No port is opened here.
 """
 
 import re
@@ -13,10 +13,9 @@ from statistics import median
 from typing import Literal
 
 from calib.acquire.digit_groups import MARKS, Mark, has_decimal_comma, joined, mark_in, settle
-from calib.acquire.line_format import Chosen, LineFormat, Question, Role, parse_format
-from calib.acquire.lines import UNITS, Line, LineSplitter, Number, RawLine, Record, read_line, read_text
-
-__all__ = ["Chosen", "LineFormat", "LineReader", "Question", "decide", "parse_format"]
+from calib.acquire.line_format import Chosen, LineFormat, Question
+from calib.acquire.lines import UNITS, Line, LineSplitter, RawLine, Record, read_line, read_text
+from calib.acquire.number_roles import decide, header_names, is_clock, names_of_numbers, unwrapped
 
 AGREE = 10  # lines looked at
 ENOUGH = 8  # of them of one shape: 80 %
@@ -30,16 +29,12 @@ TAIL = 0xFF  # a read broken by an interrupt ends in ones
 OFF_MADS = 8  # median absolute deviations that a broken read is off
 RECENT = 15  # samples the median is taken of
 
-_WRAPS = (2.0**16, 2.0**32)
 _BOOT = re.compile(
     r"\b(?:boot\w*|start(?:ing|ed|up)?|init\w*|set-?up|rst:|ets |reset\w*|tare\w*|taring|calibrat\w*|version|firmware"
     r"|ready|hello|booting|power ?on|copyright|place|remove)\b",
     re.IGNORECASE,
 )
 _WORD = re.compile(r"[^\W\d_]{2,}")
-_FORCE = ("force", "weight", "load", "mass", "pull")
-_LENGTH = ("length", "distance", "position", "travel", "extension")
-_CLOCK = ("t", "time", "ms", "millis", "clock", "seconds")
 
 
 class LineReader:
@@ -147,7 +142,7 @@ class LineReader:
         """Look for a format in what waits; True when it is found."""
         newest = self._waiting[-1][1]
         if newest.kind == "words":
-            self._header = _header(newest.raw) or self._header
+            self._header = header_names(newest.raw) or self._header
         if newest.kind != "numbers":
             return False
         self._numbered += 1
@@ -186,7 +181,7 @@ class LineReader:
         if found != "unclear":
             return found
         doubtful = next(line for line in reversed(lines) if mark_in(line.raw))
-        named = len(_of_numbers(self._header, doubtful.shape)) == len(doubtful.numbers)
+        named = len(names_of_numbers(self._header, doubtful.shape)) == len(doubtful.numbers)
         if self._chosen.column is not None or named or _first_is_clock(lines, doubtful):
             return None
         if len(lines) >= PATIENCE:
@@ -199,105 +194,6 @@ class LineReader:
         return "unclear"
 
 
-def decide(
-    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = (), *, decimal_comma: bool = False
-) -> LineFormat | Question:
-    """Give each number of lines of one shape its role.
-
-    Args:
-        lines: At least two, all of one shape.
-        column: The force, counted from 1, where the user has said so.
-        header: Names of the columns, where a line of words gave them.
-        decimal_comma: Whether other lines have shown that a comma parts decimals.
-
-    Returns:
-        The format, or what has to be asked.
-    """
-    shape = lines[0].shape
-    rows = [line.numbers for line in lines]
-    series = [[row[i].value for row in rows] for i in range(len(rows[0]))]
-    units = [_unit([row[i] for row in rows]) for i in range(len(series))]
-    if column is not None and column > len(series):
-        return Question(f"there is no column {column}: the lines hold {len(series)} numbers; give another --column")
-    roles: list[Role] = [_role_by_itself(values, unit) for values, unit in zip(series, units, strict=True)]
-    if column is not None:
-        roles = [role if role != "value" else "other" for role in roles]
-        roles[column - 1] = "value"
-        return LineFormat(shape, tuple(roles), units[column - 1])
-    if len(series) == 1:
-        return LineFormat(shape, ("value",), units[0])
-    if "".join(shape[1:-1]) == "," and len(series) == 2 and roles[0] != "clock" and _halves(rows):
-        if units[1] or shape[0] or decimal_comma:
-            return LineFormat(shape, ("value", "other"), units[1], None, decimal_comma=True)
-        return Question(
-            "one number with a decimal comma, or two columns? Give --format decimal-comma or --column", (1, 2)
-        )
-    header = _of_numbers(header, shape)
-    if len(header) == len(series):
-        roles = _only_value_named(_only_clock_named(roles, header), header)
-    return _one_value(shape, roles, units, rows)
-
-
-def _one_value(
-    shape: tuple[str, ...], roles: list[Role], units: Sequence[str | None], rows: Sequence[Sequence[Number]]
-) -> LineFormat | Question:
-    last = rows[-1]
-    values = [i for i, role in enumerate(roles) if role == "value"]
-    with_unit = [i for i in values if units[i]]
-    if len(with_unit) == 1:
-        values = with_unit
-    if not values:  # nothing varies: a number that stands still beside a clock is the force at rest
-        values = [i for i, role in enumerate(roles) if role == "constant"]
-        values = [i for i in values if units[i]] or values
-    if len(values) != 1:
-        clocks = [i for i, role in enumerate(roles) if role == "clock"] if not values else []
-        return _which(values or clocks, last)
-    chosen = values[0]
-    if "clock" not in roles and "constant" in roles and units[chosen] is None and _rises(rows, chosen):
-        return _which(range(len(roles)), last)  # may be a clock that misses lines, beside a force at rest
-    kept: list[Role] = ["other" if role == "value" else role for role in roles]
-    kept[chosen] = "value"
-    return LineFormat(shape, tuple(kept), units[chosen])
-
-
-def _which(candidates: Sequence[int], last: Sequence[Number]) -> Question:
-    shown = ", ".join(f"{i + 1} (now {last[i].text})" for i in candidates)
-    columns = tuple(i + 1 for i in candidates)
-    return Question(f"more than one column may be the force: {shown}; say which with --column", columns)
-
-
-def _role_by_itself(values: Sequence[float], unit: str | None) -> Role:
-    if unit is None and is_clock(values):
-        return "clock"
-    return "constant" if len(set(values)) == 1 else "value"
-
-
-def _rises(rows: Sequence[Sequence[Number]], column: int) -> bool:
-    return all(unwrapped(b[column].value - a[column].value) > 0 for a, b in pairwise(rows))
-
-
-def is_clock(values: Sequence[float]) -> bool:
-    """Whether numbers rise by near-constant steps; a clock of 16 or 32 bits may wrap.
-
-    >>> is_clock([32600, 32700, -32736, -32635])
-    True
-    """
-    steps = [unwrapped(b - a) for a, b in pairwise(values)]
-    middle = median(steps) if steps else 0
-    if middle <= 0 or min(steps) <= 0:
-        return False
-    near = sum(abs(step - middle) <= 0.5 * middle for step in steps)
-    return near >= 0.8 * len(steps)
-
-
-def unwrapped(step: float) -> float:
-    """A clock's step, with a wrap at 16 or 32 bits taken out."""
-    for wrap in _WRAPS:
-        if -wrap <= step < -0.9 * wrap:
-            return step + wrap
-    return step
-
-
 def _first_is_clock(lines: Sequence[Line], doubtful: Line) -> bool:
     """Whether the doubt is only about a first number that rises evenly, over enough lines that no force does."""
     mark = mark_in(doubtful.raw)
@@ -306,51 +202,6 @@ def _first_is_clock(lines: Sequence[Line], doubtful: Line) -> bool:
         return False
     firsts = [line.numbers[0].value for line in lines if line.kind == "numbers"]
     return len(firsts) >= 2 * AGREE and is_clock(firsts)
-
-
-def _unit(column: Sequence[Number]) -> str | None:
-    """The unit most lines name; some scales leave it away while the load moves."""
-    found = Counter(number.unit for number in column if number.unit)
-    return found.most_common(1)[0][0] if found else None
-
-
-def _halves(rows: Sequence[Sequence[Number]]) -> bool:
-    """Whether two numbers may be one with a decimal comma: no dot, and the second of constant width."""
-    return not any("." in n.text for row in rows for n in row) and len({len(row[1].text) for row in rows}) == 1
-
-
-def _header(text: str) -> tuple[str, ...]:
-    names = tuple(part.strip().lower() for part in re.split(r"[,;\t]", text.lstrip("# ")))
-    return names if len(names) > 1 and all(name and len(name) <= 20 for name in names) else ()
-
-
-def _of_numbers(header: tuple[str, ...], shape: tuple[str, ...]) -> tuple[str, ...]:
-    """The names of the numbers: columns of words behind them, such as a status, are named too."""
-    behind = shape[-1].count(",") + shape[-1].count(";")
-    return header[:-behind] if behind and len(header) == len(shape) - 1 + behind else header
-
-
-def _role_named(name: str) -> Role | None:
-    first = re.split(r"[\s_(\[]", name)[0]
-    if first in _CLOCK:
-        return "clock"
-    if first in _LENGTH:
-        return "length"
-    return "value" if first in _FORCE else None
-
-
-def _only_clock_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
-    """The roles that the names say; beside a named clock, what else rises evenly is a force that is being pulled."""
-    named = [_role_named(name) for name in header]
-    rising: Role = "value" if "clock" in named else "clock"
-    return [name or (rising if role == "clock" else role) for name, role in zip(named, roles, strict=True)]
-
-
-def _only_value_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
-    named = [_role_named(name) == "value" for name in header]
-    if sum(named) != 1:
-        return list(roles)
-    return ["other" if role == "value" and not by_name else role for role, by_name in zip(roles, named, strict=True)]
 
 
 def _label(lines: Sequence[Line]) -> str | None:

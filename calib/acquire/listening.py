@@ -13,7 +13,8 @@ as its note, as does a restart of the board: whoever measures takes a new zero a
 from collections import deque
 
 from calib.acquire.baud import BaudSearch, Setting
-from calib.acquire.line_agreement import Chosen, LineFormat, LineReader, Question
+from calib.acquire.line_agreement import LineReader
+from calib.acquire.line_format import Chosen, LineFormat, Question
 from calib.acquire.lines import Record
 from calib.acquire.port import Arrival, Source
 

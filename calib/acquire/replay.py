@@ -10,8 +10,9 @@ from itertools import chain, pairwise
 from statistics import median
 from typing import Literal
 
-from calib.acquire.line_agreement import LineReader, unwrapped
+from calib.acquire.line_agreement import LineReader
 from calib.acquire.lines import LONGEST, LineSplitter, read_line
+from calib.acquire.number_roles import unwrapped
 
 Rate = Literal["real", "fast"] | float
 

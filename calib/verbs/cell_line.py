@@ -9,8 +9,7 @@ from types import TracebackType
 from typing import Self
 
 from calib.acquire.baud import Setting
-from calib.acquire.line_agreement import Chosen
-from calib.acquire.line_format import LineFormat
+from calib.acquire.line_format import Chosen, LineFormat
 from calib.acquire.lines import Record
 from calib.acquire.listening import Listening
 from calib.acquire.meter import NEWTON, Meter, noise_of, step_of

@@ -15,7 +15,7 @@ from calib.units import G_STANDARD
 
 if TYPE_CHECKING:
     from calib.acquire.baud import Setting
-    from calib.acquire.line_agreement import Chosen
+    from calib.acquire.line_format import Chosen
     from calib.acquire.lines import Record
     from calib.acquire.listening import Listening
     from calib.acquire.port import PortFound
@@ -58,7 +58,7 @@ def command(
       bandcurve listen capture.txt --rate fast --json
       bandcurve listen /dev/ttyUSB0 --scale cell-3.scale.json --keep
     """
-    from calib.acquire.line_agreement import Chosen
+    from calib.acquire.line_format import Chosen
     from calib.acquire.listening import Listening
     from calib.acquire.port import find_ports, open_source
     from calib.verbs.kept_line import kept_format
@@ -142,7 +142,7 @@ def chosen_of(column: int | None, text: str | None) -> "Chosen":
     Raises:
         UsageError: They cannot be read, or contradict one another.
     """
-    from calib.acquire.line_agreement import Chosen, parse_format
+    from calib.acquire.line_format import Chosen, parse_format
 
     if text is None:
         return Chosen(column)

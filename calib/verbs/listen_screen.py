@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 
-from calib.acquire.line_agreement import Chosen
+from calib.acquire.line_format import Chosen
 from calib.acquire.lines import Record
 from calib.acquire.listening import Listening
 from calib.acquire.stream_figures import number_of

@@ -16,7 +16,8 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.line_agreement import Chosen, LineReader
+from calib.acquire.line_agreement import LineReader
+from calib.acquire.line_format import Chosen
 from calib.acquire.listening import Listening
 from calib.acquire.port import open_source
 from calib.acquire.stream_figures import StreamFigures

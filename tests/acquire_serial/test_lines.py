@@ -4,7 +4,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.line_agreement import Chosen, LineFormat, LineReader, parse_format
+from calib.acquire.line_agreement import LineReader
+from calib.acquire.line_format import Chosen, LineFormat, parse_format
 from calib.acquire.lines import LONGEST, Kind, LineSplitter, RawLine, Record, read_line
 from calib.acquire.replay import timed_lines
 from calib.errors import DataError
