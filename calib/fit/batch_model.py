@@ -16,7 +16,7 @@ from scipy.linalg.lapack import dpotrf, dpotri, dtrtri
 
 from calib.fit import spreads
 from calib.fit.mixed import TREND_SD, Basis, MixedModel
-from calib.fit.observations import Source
+from calib.fit.sources import Source
 from calib.records import Array
 
 # Between bands, sd over stretch of about 1 a coefficient would give: power, second invariant, stiffening, toe, smooth.

@@ -24,7 +24,7 @@ from calib.fit.batch_settle import Settled, settle, slip_probability
 from calib.fit.curve import FittedCurve, hold_shape
 from calib.fit.estimate import BETWEEN_DAY, SLACK, check_load_of, points_of, relaxation_of
 from calib.fit.mixed import MixedModel
-from calib.fit.observations import Source
+from calib.fit.sources import Source
 from calib.fit.tables import tabulate
 from calib.records import Array, BudgetLine, Fit, Repeatability
 

@@ -12,8 +12,9 @@ from calib.finding import Finding
 from calib.fit.correlation import Drift
 from calib.fit.curve import FittedCurve
 from calib.fit.mixed import MixedModel
-from calib.fit.observations import U_GAIN_UNCHECKED, Observations, check_load_shown, zero_at
+from calib.fit.observations import Observations, check_load_shown, zero_at
 from calib.fit.outliers import likely_slip
+from calib.fit.sources import U_GAIN_UNCHECKED
 from calib.fit.spreads import Posterior
 from calib.records import Band, Point, Row, Run
 from calib.units import G_STANDARD, kilos

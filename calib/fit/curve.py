@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from calib.finding import Finding
 from calib.fit.elastic import LEAST_STRETCH, slope_ln_g
 from calib.fit.mixed import Basis, MixedModel
-from calib.fit.observations import Source
+from calib.fit.sources import Source
 from calib.fit.spreads import Posterior
 from calib.records import Array
 

@@ -10,7 +10,6 @@ from math import sqrt
 import numpy as np
 
 from calib.fit.known_loads import KnownLoads
-from calib.fit.observations import U_GAIN_UNCHECKED
 from calib.fit.scale_correction import (
     LackOfFit,
     LeastSquares,
@@ -21,6 +20,7 @@ from calib.fit.scale_correction import (
     least_squares,
     weigh_with_prior,
 )
+from calib.fit.sources import U_GAIN_UNCHECKED
 from calib.fit.weighings import (
     Weighing,
     down_less_up,
