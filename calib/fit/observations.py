@@ -1,4 +1,4 @@
-"""A run's raw rows, turned into what the model sees: half-path lengths and pulls in newton, with their sources of error.
+"""A run's raw rows, turned into what the model sees: half-path lengths and pulls [N], with their sources of error.
 
 The zero is taken off, a check's correction applied, the band's own weight allowed for; runs of one band are joined.
 What the sources of error are is said in `sources`. No curve is known here.
