@@ -6,7 +6,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from calib import versioned
-from calib.profile.document import BandId, Finding
+from calib.profile.parts import BandId, Finding
 from calib.safe_write import write_atomically
 from calib.strict_json import read_json
 from calib.versioned import NotNegative, Part, Positive

@@ -17,7 +17,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike
 
-from calib.profile.document import Branch, Profile
+from calib.profile.document import Profile
+from calib.profile.parts import METHOD_WORDS, Branch
 from calib.profile.table import BRANCHES, BranchName, estimate, holds
 from calib.records import Array, Point
 from calib.units import G_STANDARD
@@ -273,14 +274,11 @@ def _words(figure: Figure, profile: Profile) -> None:
     figure.text(left, 0.05, words, color=_GREY, fontsize=8, va="top", linespacing=1.45, parse_math=False)
 
 
-_METHODS = {"scale-in-line": "scale in line", "hung-weight": "hung weights", "anchor-on-scale": "anchor on a scale"}
-
-
 def _circumstances(profile: Profile) -> str:
     held, gear = profile.conditions, profile.gear
     parts = [
         f"measured {profile.made.measured_at}" if profile.made.measured_at else "",
-        _METHODS[held.method] + (f" ({_plain(gear.scale)})" if gear.scale else ""),
+        METHOD_WORDS[held.method] + (f" ({_plain(gear.scale)})" if gear.scale else ""),
         f"{held.cycles} cycle{'s' * (held.cycles != 1)}",
         f"{held.dwell_s:g} s at each point" if held.dwell_s is not None else "",
         f"{held.temperature_C:.0f} °C" if held.temperature_C is not None else "temperature unknown",

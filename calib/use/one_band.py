@@ -13,8 +13,9 @@ from math import hypot, log
 import numpy as np
 
 from calib.errors import DataError
-from calib.profile.document import CheckLoad, Profile
+from calib.profile.document import Profile
 from calib.profile.one_id import are_two_bands
+from calib.profile.parts import CheckLoad
 from calib.profile.table import BranchName
 from calib.records import Array
 from calib.use.shared_lengths import Curve, conditioned, curve_at, under_one_condition

@@ -136,7 +136,7 @@ def _saved(taught: "Taught | None", folder: Path, teachers: Sequence[tuple[str, 
 
 def _told_of(odd: "Finding", profile: "Profile") -> "Profile":
     """The band's own profile with what the batch says of it."""
-    from calib.profile.document import Finding
+    from calib.profile.parts import Finding
 
     said = Finding(code=odd.code, text=odd.text)
     return profile.model_copy(update={"findings": (said, *profile.findings)})

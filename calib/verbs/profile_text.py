@@ -1,7 +1,8 @@
 """A profile in plain words: the curve as a table, the budget as sentences. Nothing is printed or drawn here."""
 
 from calib.profile import table as curve_table
-from calib.profile.document import Profile, Three
+from calib.profile.document import Profile
+from calib.profile.parts import METHOD_WORDS, Three
 from calib.profile.table import BranchName
 from calib.units import SHOWN, Shown
 from calib.verbs.plain_text import clean, table, wrap
@@ -14,16 +15,13 @@ STEPS = {  # what a tape is set to, in its own unit
 NEGLIGIBLE = 0.02  # share of the variance below which sources are told together
 
 
-_METHODS = {"scale-in-line": "scale in line", "hung-weight": "hung weights", "anchor-on-scale": "anchor on a scale"}
-
-
 def facts_text(profile: Profile) -> str:
     """Which band, when and how it was measured, what it loses, in a few sentences."""
     held, lost, band = profile.conditions, profile.hysteresis, profile.band
     when = f"Measured {profile.made.measured_at}" if profile.made.measured_at else "Day of measuring not noted"
     scale = f" ({clean(profile.gear.scale)})" if profile.gear.scale else ""
     parts = [
-        f"{when}, {_METHODS[held.method]}{scale}",
+        f"{when}, {METHOD_WORDS[held.method]}{scale}",
         f"{held.cycles} cycle{'s' * (held.cycles != 1)}",
         f"{held.dwell_s:g} s at each point" if held.dwell_s is not None else "",
         f"{held.temperature_C:.0f} degrees C" if held.temperature_C is not None else "temperature not noted",

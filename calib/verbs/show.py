@@ -12,7 +12,8 @@ from calib.units import Shown
 from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
-    from calib.profile.document import Branch, Profile
+    from calib.profile.document import Profile
+    from calib.profile.parts import Branch
     from calib.records import Fit, Run
 
 
