@@ -1,108 +1,23 @@
 """Anybody's table with a length and a force column, made into the rows of a run. No file is opened here.
 
-Which column is what, in which unit, is told by the header; branches and cycles by a column or by the turning points.
+Which column is what, in which unit, is told by the header (`table_header`); branches and cycles by a column or by the
+turning points (`turning_points`).
 """
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
-from typing import Literal
 
 from calib.acquire.run_table import NUMBER, split_line
+from calib.acquire.table_header import RawTable, Understood, role_of
+from calib.acquire.turning_points import courses_of
 from calib.acquire.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
 from calib.records import BranchName, Row
 from calib.units import FORCE, LENGTH, MASS
 
 CAP_BYTES = 16_000_000
-Role = Literal["length", "force", "branch", "cycle", "note"]
 
-_WORDS: dict[Role, frozenset[str]] = {
-    "length": frozenset(
-        (
-            "length",
-            "len",
-            "distance",
-            "dist",
-            "l",
-            "tape",
-            "laenge",
-            "länge",
-            "abstand",
-            "longueur",
-            "longitud",
-            "lunghezza",
-        )
-    ),
-    "force": frozenset(
-        (
-            "force",
-            "pull",
-            "tension",
-            "load",
-            "weight",
-            "scale",
-            "reading",
-            "mass",
-            "f",
-            "kraft",
-            "zugkraft",
-            "gewicht",
-            "charge",
-            "poids",
-            "peso",
-            "fuerza",
-            "forza",
-        )
-    ),
-    "branch": frozenset(
-        (
-            "branch",
-            "direction",
-            "way",
-            "phase",
-            "richtung",
-            "sens",
-            "dir",
-        )
-    ),
-    "cycle": frozenset(
-        (
-            "cycle",
-            "cycles",
-            "set",
-            "round",
-            "rep",
-            "zyklus",
-            "ciclo",
-        )
-    ),
-    "note": frozenset(
-        (
-            "note",
-            "notes",
-            "comment",
-            "comments",
-            "remark",
-            "remarks",
-        )
-    ),
-}
-_LENGTH_UNITS = {
-    **{unit: unit for unit in LENGTH},
-    **dict.fromkeys(("inch", "inches", '"'), "in"),
-    **dict.fromkeys(("foot", "feet", "'"), "ft"),
-    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
-    **dict.fromkeys(("millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
-    **dict.fromkeys(("centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
-}
-_FORCE_UNITS = {
-    **{unit.lower(): unit for unit in FORCE},
-    **dict.fromkeys(("newton", "newtons"), "N"),
-    **dict.fromkeys(("kilo", "kilos", "kgs", "kilogram", "kilograms", "kp"), "kg"),
-    **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
-}
 _BRANCH_WORDS: dict[str, BranchName] = {
     **dict.fromkeys(
         ["up", "u", "loading", "load", "out", "stretch", "stretching", "+", "increasing", "rising", "auf"], "loading"
@@ -112,25 +27,6 @@ _BRANCH_WORDS: dict[str, BranchName] = {
         "unloading",
     ),
 }
-
-
-@dataclass(frozen=True)
-class RawTable:
-    """A table as text: header and rows, each row with its line in the file."""
-
-    name: str
-    line: int  # of the header
-    header: tuple[str, ...]
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
-
-
-@dataclass(frozen=True)
-class Understood:
-    """Which column is what; units are None where the header does not say."""
-
-    columns: dict[Role, int]
-    length_unit: str | None
-    force_unit: str | None
 
 
 @dataclass(frozen=True)
@@ -165,7 +61,7 @@ def read_table(data: bytes, name: str) -> RawTable:
     for position, (number, line) in enumerate(kept[:20]):
         separator = max(("\t", ";", ","), key=line.count)
         header = tuple(cell.strip() for cell in split_line(line, separator) or ())
-        roles = [_role(cell) for cell in header]
+        roles = [role_of(cell) for cell in header]
         if "length" in roles and "force" in roles:
             rows = tuple((n, _cells(text, separator, f"{name}:{n}")) for n, text in kept[position + 1 :])
             return RawTable(name, number, header, rows)
@@ -197,56 +93,6 @@ def _cells(line: str, separator: str, where: str) -> tuple[str, ...]:
     return tuple(cell.strip() for cell in cells)
 
 
-_FIRST_WORD: tuple[Role, ...] = ("cycle", "note", "branch")
-_ANY_WORD: tuple[Role, ...] = ("length", "force")
-_BRANCH_PAIRS = ({"up", "down"}, {"out", "back"}, {"loading", "unloading"})
-
-
-def _tokens(name: str) -> list[str]:
-    return re.findall(r"[^\W\d_]+|[\"']", name.lower())
-
-
-def _role(name: str) -> Role | None:
-    """What a column is, by its words, else by its unit alone."""
-    tokens = _tokens(name)
-    for role in _FIRST_WORD:
-        if tokens and tokens[0] in _WORDS[role]:
-            return role
-    if any(pair <= set(tokens) for pair in _BRANCH_PAIRS):
-        return "branch"
-    for role in _ANY_WORD:
-        if _WORDS[role] & set(tokens):
-            return role
-    if any(t in _LENGTH_UNITS for t in tokens):
-        return "length"
-    return "force" if any(t in _FORCE_UNITS for t in tokens) else None
-
-
-def understand(table: RawTable) -> Understood:
-    """Tell which column is what, and its unit.
-
-    Raises:
-        DataError: Two columns could be the length or the force.
-    """
-    columns: dict[Role, int] = {}
-    for i, name in enumerate(table.header):
-        role = _role(name)
-        if role is None or (role == "note" and role in columns):
-            continue
-        if role in columns:
-            both = f"{table.header[columns[role]]!r} and {name!r}"
-            where = f"{table.name}:{table.line}"
-            raise DataError(f"two columns could be the {role}: {both}", where=where, remedy="rename or remove one")
-        columns[role] = i
-    length, force = table.header[columns["length"]], table.header[columns["force"]]
-    return Understood(columns, _unit_in(length, _LENGTH_UNITS), _unit_in(force, _FORCE_UNITS))
-
-
-def _unit_in(name: str, known: dict[str, str]) -> str | None:
-    """The unit a header names: its last token that is one."""
-    return next((known[token] for token in reversed(_tokens(name)) if token in known), None)
-
-
 def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: str, *, hung: bool = False) -> Imported:
     """Rows of a run.
 
@@ -268,7 +114,7 @@ def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: st
     forces = _numbers(table, [(n, _cell(c, at["force"])) for n, c in full], "force")
     branches = _named_branches(table, full, at["branch"]) if "branch" in at else None
     cycles = _named_cycles(table, full, at["cycle"]) if "cycle" in at else None
-    paired = _courses(lengths, branches, cycles)
+    paired = courses_of(lengths, branches, cycles)
     rows = []
     for i, ((line, cells), (cycle, branch)) in enumerate(zip(full, paired, strict=True)):
         note = _cell(cells, at["note"]) if "note" in at else ""
@@ -350,58 +196,6 @@ def _named_cycles(table: RawTable, full: Sequence[tuple[int, Sequence[str]]], at
             where = f"{table.name}:{line}"
             raise DataError(f"{text[:20]!a} is not the number of a cycle", where=where, remedy="write 1, 2, 3 ...")
         out.append(int(text))
-    return out
-
-
-def _courses(
-    lengths: Sequence[float], branches: Sequence[BranchName] | None, cycles: Sequence[int] | None
-) -> list[tuple[int, BranchName]]:
-    """Cycle and branch of each reading, from columns where there are any, else from the turning points."""
-    if cycles is not None and branches is None:
-        branches = [branch for run in _runs(cycles) for branch in _direction([lengths[i] for i in run])]
-    if branches is None:
-        branches = _direction(lengths)
-    if cycles is None:
-        cycles = _counted(lengths, branches)
-    return list(zip(cycles, branches, strict=True))
-
-
-def _runs(values: Sequence[int]) -> list[list[int]]:
-    out: list[list[int]] = []
-    for i, value in enumerate(values):
-        if not out or values[out[-1][0]] != value:
-            out.append([])
-        out[-1].append(i)
-    return out
-
-
-def _direction(lengths: Sequence[float]) -> list[BranchName]:
-    """Loading while lengths grow, unloading while they shrink.
-
-    A top read twice belongs to both branches, a bottom read twice too; a fall in one step to where the next way out
-    begins is no way back but a fresh start.
-    """
-    steps = [(b > a) - (b < a) for a, b in pairwise(lengths)]
-    out: list[BranchName] = ["loading"]
-    for i, step in enumerate(steps):
-        ahead = next((s for s in steps[i + 1 :] if s), 0)
-        alone = step < 0 and out[-1] == "loading" and ahead > 0
-        if step > 0 or alone:
-            out.append("loading")
-        elif step < 0:
-            out.append("unloading")
-        elif ahead:
-            out.append("loading" if ahead > 0 else "unloading")
-        else:
-            out.append("unloading" if out[-1] == "loading" else out[-1])
-    return out
-
-
-def _counted(lengths: Sequence[float], branches: Sequence[BranchName]) -> list[int]:
-    out = [1]
-    for i in range(1, len(lengths)):
-        onward = branches[i] == "loading" and (branches[i - 1] == "unloading" or lengths[i] < lengths[i - 1])
-        out.append(out[-1] + onward)
     return out
 
 

@@ -14,7 +14,8 @@ import typer
 from calib.errors import DataError, FileError, UsageError
 
 if TYPE_CHECKING:
-    from calib.acquire.table_import import Imported, Understood
+    from calib.acquire.table_header import Understood
+    from calib.acquire.table_import import Imported
     from calib.acquire.typed import Quantity
     from calib.records import Row, ScaleInUse
 
@@ -69,7 +70,8 @@ def command(
     from calib.acquire.run_checks import check_forces, check_lengths
     from calib.acquire.run_file import RunWriter, columns_for, read_bytes
     from calib.acquire.run_head import checked_head
-    from calib.acquire.table_import import read_table, rows_of, understand
+    from calib.acquire.table_header import understand
+    from calib.acquire.table_import import read_table, rows_of
     from calib.records import Run
     from calib.units import FORCE, LENGTH, MASS
 

@@ -8,7 +8,8 @@ import pytest
 
 from calib.acquire.run_checks import check_fittable
 from calib.acquire.run_file import read_run
-from calib.acquire.table_import import Imported, finest_step, read_table, rows_of, understand
+from calib.acquire.table_header import understand
+from calib.acquire.table_import import Imported, finest_step, read_table, rows_of
 from calib.errors import DataError
 from calib.units import G_STANDARD, POUND
 
