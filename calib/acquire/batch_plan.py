@@ -10,7 +10,7 @@ from statistics import median
 from typing import Literal
 
 from calib.acquire.course import Course, course_of, extensions_of
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.errors import DataError
 from calib.records import Run, RunHead
 

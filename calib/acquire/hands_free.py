@@ -12,7 +12,8 @@ from calib.acquire.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.judge import Judge
 from calib.acquire.lines import Record
 from calib.acquire.meter import Meter
-from calib.acquire.recording import Recording, Step, take, take_beside, take_row
+from calib.acquire.recording import take, take_beside, take_row
+from calib.acquire.recording_state import Recording, Step
 from calib.acquire.sweep import SweepPoint
 from calib.acquire.typed_entry import shown
 from calib.records import Row

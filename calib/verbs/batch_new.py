@@ -120,7 +120,7 @@ def _asked(given: "Given", folder: Path) -> "RunHead":
 
 
 def _write(head: "RunHead", folder: Path) -> None:
-    from calib.acquire.recording import Recording
+    from calib.acquire.recording_state import Recording
     from calib.verbs.recorder import new_writer
 
     new_writer(folder / f"{head.band.id}.run.csv", Recording(head)).close()

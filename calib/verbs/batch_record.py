@@ -157,7 +157,7 @@ def _words(band: "BandToMeasure") -> str:
 def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: "Pace") -> None:
     """One band, from the tape to the last reading."""
     from calib.acquire.batch_plan import UNTAPED
-    from calib.acquire.recording import Recording
+    from calib.acquire.recording_state import Recording
     from calib.acquire.run_file import RunWriter
     from calib.verbs.prompts import say
     from calib.verbs.recorder import Recorder, free_name, new_writer

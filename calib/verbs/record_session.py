@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.acquire.run_file import RunWriter
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError, FileError

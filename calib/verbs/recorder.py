@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.course import Slot, geometry
-from calib.acquire.recording import Recording, take, with_rows
+from calib.acquire.recording import take
+from calib.acquire.recording_state import Recording, with_rows
 from calib.acquire.run_file import RunWriter, columns_for, format_head
 from calib.acquire.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError

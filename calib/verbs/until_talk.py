@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from calib.acquire.course import ASKED, SKIPPED, UNTIL, Course, Slot
 from calib.acquire.judge import Judge
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.errors import DataError, UsageError
 from calib.records import Row, Run
 from calib.units import INCH

@@ -11,7 +11,7 @@ import pytest
 import segno
 
 from calib.acquire.batch_plan import UNTAPED, BandToMeasure, few_settings, find, next_band, numbered
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.acquire.run_file import read_run
 from calib.errors import DataError
 from calib.profile.batch_document import load_batch

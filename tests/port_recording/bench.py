@@ -15,7 +15,7 @@ from calib.acquire.baud import Setting
 from calib.acquire.course import Course, extensions_of
 from calib.acquire.held import Grip
 from calib.acquire.port import Arrival
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.acquire.run_file import RunWriter
 from calib.records import Band, BranchName, CheckLoad, LengthSetup, Procedure, RunHead, ScaleInUse
 from calib.scale import Scale

@@ -10,7 +10,7 @@ import pytest
 from calib.acquire.hands_free import Act, HandsFree
 from calib.acquire.lines import Record
 from calib.acquire.meter import Meter, noise_of, step_of
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.acquire.run_file import read_run
 from calib.acquire.stream_file import StreamWriter, read_stream, stream_path
 from calib.errors import DataError, FileError

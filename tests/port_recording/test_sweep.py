@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from calib.acquire.course import many_lengths
 from calib.acquire.line_format import parse_format
-from calib.acquire.recording import Recording
+from calib.acquire.recording_state import Recording
 from calib.acquire.run_file import read_run
 from calib.acquire.stream_file import read_stream
 from calib.acquire.sweep import legs_of, length_by_speed, points_of, turning_points

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from calib.acquire.course import course_of, is_enough
-from calib.acquire.recording import Recording, take, with_rows
+from calib.acquire.recording import take
+from calib.acquire.recording_state import Recording, with_rows
 from calib.acquire.run_file import read_run
 from calib.fit.next_reading import Aim, Reading, first_readings, outlook, paper_plan, stated
 from calib.records import Run
