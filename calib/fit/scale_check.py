@@ -149,7 +149,7 @@ def _remarks(check: ScaleCheck, fit: LackOfFit | None, bend: bool, apart: float)
         )
     elif bend:
         out.append("the scale's gain changes with load, so the correction has a bend")
-    levels = {round(w.nominal, 9) for w in check.weighings}
+    levels = {w.load for w in check.weighings}
     if len(levels) < FEWEST_FOR_QUADRATIC:
         out.append(f"with {len(levels)} different loads, nothing included, a bend of the scale cannot be seen")
     if not down_less_up(check.weighings):

@@ -27,6 +27,11 @@ class Weighing:
         """Sum of the pieces."""
         return float(sum(self.pieces))
 
+    @property
+    def load(self) -> float:
+        """The sum to a thousandth: 10 kg and 22.0462 lb are one load."""
+        return round(self.nominal, 3)
+
 
 def added_one_by_one(totals: Sequence[float]) -> list[tuple[float, ...]]:
     """Pieces of loads of which only the totals are known: each next larger load is the one before plus one piece."""
@@ -47,7 +52,7 @@ def refuse_nonsense(weighings: Sequence[Weighing]) -> None:
             raise DataError("a known load or a reading is not a number", where=_line(w), remedy="mend it")
         if any(p <= 0 for p in w.pieces):
             raise DataError(f"a known load of {min(w.pieces):g} is not above zero", where=_line(w), remedy="mend it")
-    nominal = {round(w.nominal, 9) for w in weighings}
+    nominal = {w.load for w in weighings}
     if len(nominal) < 2 or len(weighings) < 3:
         raise DataError(
             f"{len(weighings)} readings of {len(nominal)} different loads say nothing of a scale",
@@ -72,7 +77,7 @@ def repeatability(weighings: Sequence[Weighing]) -> float | None:
     """Pooled sd of readings of one load on one branch. [N]"""
     groups: dict[tuple[float, str], list[float]] = {}
     for w in weighings:
-        groups.setdefault((round(w.nominal, 9), w.branch if w.pieces else ""), []).append(w.shown)
+        groups.setdefault((w.load, w.branch if w.pieces else ""), []).append(w.shown)
     repeated = [np.array(v) for (load, _), v in groups.items() if len(v) > 1 and load]
     dof = sum(len(v) - 1 for v in repeated)
     return sqrt(sum(float(np.sum((v - v.mean()) ** 2)) for v in repeated) / dof) if dof else None
@@ -83,7 +88,7 @@ def down_less_up(weighings: Sequence[Weighing]) -> dict[float, float]:
     by_branch: dict[float, dict[str, list[float]]] = {}
     for w in weighings:
         if w.pieces:
-            by_branch.setdefault(round(w.nominal, 9), {}).setdefault(w.branch, []).append(w.shown)
+            by_branch.setdefault(w.load, {}).setdefault(w.branch, []).append(w.shown)
     return {
         load: float(np.mean(b["unloading"]) - np.mean(b["loading"])) for load, b in by_branch.items() if len(b) == 2
     }
@@ -92,7 +97,7 @@ def down_less_up(weighings: Sequence[Weighing]) -> dict[float, float]:
 def relative_reversibility(weighings: Sequence[Weighing]) -> float | None:
     """Mean of |down - up| over what was shown. The topmost load, where the way turns, has no gap of its own."""
     both = down_less_up(weighings)
-    shown = {load: np.mean([w.shown for w in weighings if round(w.nominal, 9) == load]) for load in both}
+    shown = {load: np.mean([w.shown for w in weighings if w.load == load]) for load in both}
     return float(np.mean([abs(gap) / abs(shown[load]) for load, gap in both.items() if shown[load]])) if both else None
 
 

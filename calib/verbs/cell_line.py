@@ -47,6 +47,7 @@ class CellLine:
     meter: Meter
     unit: str | None  # of the line; None is counts
     rate: float  # readings a second
+    restarted: bool = False  # the board started again, and what it shows with nothing on it may be another value
 
     def __enter__(self) -> Self:
         return self
@@ -56,8 +57,8 @@ class CellLine:
 
     def skip(self) -> None:
         """Throw away what came while something else was done."""
-        while self.listening.poll(0.0):
-            pass
+        while records := self.listening.poll(0.0):
+            self.restarted = self.restarted or any(r.kind == "reset" for r in records)
 
 
 def no_reading(for_s: float) -> str:

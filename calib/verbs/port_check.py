@@ -33,6 +33,7 @@ CREEP_S, MEAN_S = 300.0, 10.0  # OIML R 76 looks at creep over half an hour; fiv
 CREEPS = 0.02  # relative: a larger change is another load
 OTHER_LOAD = 0.2  # relative: so far off what the others say a load is questioned
 EMPTY = 3  # times the meter's floor: nothing hangs
+RESTARTED = "the board started again, so nothing on is read once more, and what hung now is hung again after it"
 OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are another cell's
 
 
@@ -102,7 +103,12 @@ def check_at_line(
             break
         if text:
             before = taken.sheet.rows
-            _one(line, taken, text.lower(), most)
+            try:
+                _one(line, taken, text.lower(), most)
+                if line.restarted:
+                    _nothing_on_again(line, taken)
+            except EndOfInputError:
+                break
             if taken.sheet.rows != before:
                 draft.keep(taken.sheet.rows, "mass", COUNTS if line.meter.in_counts else "N")
     return _checked(line, scale, loads, taken, g, may_turn=may_turn)
@@ -114,15 +120,30 @@ def _go_on(line: CellLine, taken: _Taken, file: Path) -> None:
     _refuse_other_line(found, line, file)
     taken.sheet = replace(taken.sheet, rows=found.rows)
     say("", f"Loads kept in {file}: {len(found.rows)}. First the value with nothing on it, at the bell.")
-    ask_line("Enter when everything is off: ")
-    point = _held(line, taken.zero, taken.sheet.unit)
-    if point is None:
-        raise DataError("nothing on was not read, and nothing is lost", where=file.name, remedy="begin again with it")
+    _nothing_on_again(line, taken)
+
+
+def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
+    """A board that started again may show another value with nothing on it: those taken before are moved by as much.
+
+    Raises:
+        EndOfInputError: Nobody is there to take the load off; what was taken is in the draft.
+    """
+    if not any(not r.pieces for r in taken.sheet.rows):
+        line.restarted = False
+        return
+    point = None
+    while point is None:
+        ask_line("Enter when everything is off: ")
+        line.skip()
+        line.restarted = False
+        point = _held(line, taken.zero, taken.sheet.unit, through_restart=True)
     say_prompt(live.BELL)
     moved = point.force - taken.zero
     if abs(moved) > line.meter.floor:
         say(f"  That is {words(moved, line.meter, taken.sheet.unit)} more than before: the others are moved along.")
-        taken.sheet = replace(taken.sheet, rows=tuple(replace(r, shown=r.shown + moved) for r in found.rows))
+        rows = tuple(replace(r, shown=r.shown + moved) for r in taken.sheet.rows)
+        taken.sheet = replace(taken.sheet, rows=rows)
 
 
 def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
@@ -153,7 +174,7 @@ def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         return
     point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:
-        say("  Once more, please: what hangs?")
+        say(*(() if line.restarted else ("  Once more, please: what hangs?",)))
         return
     say_prompt(live.BELL)
     say(f"  {words(point.force - taken.zero, line.meter, taken.sheet.unit)}")
@@ -192,7 +213,7 @@ def words(value: float, meter: Meter, unit: str) -> str:
     return f"{round(value)} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
 
 
-def _held(line: CellLine, zero: float, unit: str) -> HeldPoint | None:
+def _held(line: CellLine, zero: float, unit: str, *, through_restart: bool = False) -> HeldPoint | None:
     """Wait until it stands, and take it; None where the line broke off."""
     meter = line.meter
     watch = HoldWatch(HoldRules.weight(LOAD_S, meter.floor, meter.newton), zero)
@@ -202,15 +223,18 @@ def _held(line: CellLine, zero: float, unit: str) -> HeldPoint | None:
         found.extend(e.point for e in watch.feed(at_s, value) if e.point)
         return bool(found)
 
-    return found[0] if _follow(line, unit, see) else None
+    return found[0] if _follow(line, unit, see, through_restart=through_restart) else None
 
 
-def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> bool:
+def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool], *, through_restart: bool = False) -> bool:
     """Show the line's values until one is the last wanted; False where the line broke off, or q was pressed.
 
     Other keys are swallowed: what is typed before the bell would be taken for the next load.
     """
     line.skip()
+    if line.restarted:
+        say(f"  {RESTARTED}.")
+        return False
     drawn = 0.0
     said, heard_s = "", line.listening.now()
     with live.keys_if_any() as key:
@@ -221,9 +245,10 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool]) -> b
                 if value is not None and see(record.at_s, value):
                     live.show("")
                     return True
-                if record.kind == "reset":
+                if record.kind == "reset" and not through_restart:
                     live.show("")
-                    say(f"  {record.note or 'the board started again'}: begin again with nothing on it.")
+                    say(f"  {record.note + ': ' if record.note else ''}{RESTARTED}.")
+                    line.restarted = True
                     return False
                 if record.kind in ("overload", "fault") and record.kind != said:
                     said = record.kind

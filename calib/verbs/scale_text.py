@@ -71,7 +71,9 @@ def _table(check: ScaleCheck, unit: str) -> Iterator[str]:
     for w in check.weighings:
         corrected = check.correction.force(w.shown) - base
         way = "" if not w.pieces else "up" if w.branch == "loading" else "down"
-        yield f"  {w.nominal * check.g / per:9.3f} {w.shown / factor:9.3f} {corrected / per:10.3f}   {way}".rstrip()
+        numbers = (w.nominal * check.g / per, w.shown / factor, corrected / per)
+        known, shown, right = (round(x, 3) + 0.0 for x in numbers)  # no minus before nought
+        yield f"  {known:9.3f} {shown:9.3f} {right:10.3f}   {way}".rstrip()
 
 
 def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:

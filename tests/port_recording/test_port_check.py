@@ -4,15 +4,17 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from calib.acquire.lines import Record
 from calib.errors import DataError
 from calib.fit.known_loads import usual
 from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
 from calib.verbs import port_check
-from calib.verbs.cell_line import Wanted, open_line
+from calib.verbs.cell_line import CellLine, Wanted, open_line
 from calib.verbs.fit import command as fit
 from calib.verbs.port_check import Checked, check_at_line
 from calib.verbs.prompts import EndOfInputError
@@ -193,6 +195,26 @@ def test_a_check_that_broke_off_goes_on_though_the_board_has_set_itself_to_nough
         [checked.hung.rows[0].shown + G_STANDARD * x for x in (0, 10, 20, 10, 0)], abs=0.03
     )
     assert (tmp_path / "cell.check-2.csv").exists()
+
+
+def test_a_board_that_starts_again_in_the_middle_and_tares_itself_costs_one_more_look_at_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bench = Bench(unit="counts", unplugs=((70.0, 2.0),), tares=True)
+    checked = _checked(bench, tmp_path, monkeypatch, ("0", "10", "0", "10", "20", "10", "0", ""))
+    said = " ".join(capsys.readouterr().err.split())
+    assert "the board started again, so nothing on is read once more" in said
+    assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
+    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
+    assert result.zero_return == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_restart_while_a_load_is_being_hung_is_not_thrown_away_with_the_lines() -> None:
+    came = [[Record(1.0, "reading", "1", counts=1.0), Record(2.0, "reset", "# load cell")], []]
+    line = CellLine(SimpleNamespace(poll=lambda wait: came.pop(0)), None, None, 10.0)  # type: ignore[arg-type]
+    line.skip()
+    assert line.restarted
 
 
 def test_loads_kept_in_counts_are_refused_without_the_line_and_with_another(

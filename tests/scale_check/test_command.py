@@ -53,6 +53,18 @@ def test_a_table_becomes_a_check_in_words(hook: Path, tmp_path: Path, capsys: py
     assert [c.id for c in load_scale(hook).checks] == ["2026-03-01", "2026-03-01-2"]
 
 
+def test_ten_kilos_up_and_their_pounds_down_are_one_load(
+    hook: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """10 kg are 22.0462 lb (NIST SP 811: 1 lb = 0.45359237 kg)."""
+    (tmp_path / "plates.csv").write_text("known_kg,shown_kg,branch\n0,-0.0004,up\n10,10.1,up\n9.999988,10.15,down\n")
+    assert run(["scale", "check", str(hook), "--from", str(tmp_path / "plates.csv")]) == 0
+    out = capsys.readouterr().out
+    assert "2 different loads" in out
+    assert "on the way up only" not in out
+    assert "-0.000 " not in out
+
+
 def test_the_same_readings_typed_give_the_same_correction(
     hook: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
