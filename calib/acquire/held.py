@@ -311,6 +311,8 @@ class HoldWatch:
             a, b, rest = _fit(x, f)
             u_mean = T_95[BATCHES - 1] / Z_95 * _batch_u(rest)
             u_b = u_mean * sqrt(len(x) / float(np.sum((x - x.mean()) ** 2)))
+            later = np.log10((t - stop - U_STOP["strap"]) / rules.t_ref)
+            u_b = hypot(u_b, _fit(later, f)[1] - b)  # a stop found too late makes the fall look less steep
             share = 100 / ((a - self.zero) or 1e-12)
             u = hypot(u_mean, b / log(10) * U_STOP["strap"] / rules.t_ref)
             per_s = b / log(10) / rules.t_ref

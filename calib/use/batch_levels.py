@@ -7,11 +7,14 @@ section has the same level.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import exp, hypot, log, sqrt
+from math import exp, hypot, log
 from statistics import fmean, stdev
 from typing import Any
 
+import numpy as np
+
 from calib.finding import Finding
+from calib.fit.batch_model import BETWEEN_LOG_SD, BETWEEN_MEDIAN
 from calib.profile.document import Profile
 from calib.profile.table import estimate, holds, interpolate
 
@@ -167,7 +170,7 @@ def _without_gap(places: Sequence[int], values: Sequence[float], gap: float) -> 
 
 
 def _size(members: Sequence[BatchMember], forces: Sequence[tuple[float, float]], group: Sequence[int]) -> Size:
-    """Mean and spread of one size; the spread of the estimates less what they are uncertain by.
+    """Mean and spread of one size; what the estimates are uncertain by is taken off the spread.
 
     A band whose shape is another is not counted in where two are left without it.
     """
@@ -177,12 +180,29 @@ def _size(members: Sequence[BatchMember], forces: Sequence[tuple[float, float]],
     logs = [log(forces[i][0]) for i in counted]
     if len(counted) < 2:
         return Size(ids, exp(fmean(logs)), None, None, None)
-    seen = stdev(logs)
     noise = fmean((forces[i][1] / forces[i][0]) ** 2 for i in counted)
-    spread = sqrt(max(seen**2 - noise, 0.0))
-    u_of_square = seen**2 * sqrt(2 / (len(counted) - 1))
     flat = stdev([log(members[i].flat_length) for i in counted])
-    return Size(ids, exp(fmean(logs)), spread, u_of_square / (spread + sqrt(spread**2 + u_of_square)), flat)
+    return Size(ids, exp(fmean(logs)), *_spread(stdev(logs) ** 2, noise, len(counted) - 1), flat)
+
+
+def _spread(seen: float, noise: float, dof: int) -> tuple[float, float]:
+    """Sd from band to band and its uncertainty: mean and sd of its posterior.
+
+    The prior is the joint fit's. Two bands that happen to be alike do not show that all are.
+
+    Args:
+        seen: Variance of the estimates.
+        noise: What of it is their own uncertainty.
+        dof: Bands less one.
+    """
+    z = np.linspace(-4, 4, 161)
+    sizes = BETWEEN_MEDIAN[0] * np.exp(BETWEEN_LOG_SD[0] * z)
+    whole = sizes**2 + noise
+    log_weight = -0.5 * (z**2 + dof * (np.log(whole) + seen / whole))
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    spread = float(weight @ sizes)
+    return spread, float(weight @ (sizes - spread) ** 2) ** 0.5
 
 
 def _more(members: Sequence[BatchMember], levels: Sequence[Level]) -> tuple[str, str] | None:

@@ -118,16 +118,23 @@ def with_plate(profiles: Sequence[Profile], curves: Sequence[Curve], gear: Seque
         curves: Of one branch.
         gear: Of the loading branch, to see from what the scale's gain and zero do to a plate; the same keys.
     """
-    out = list(curves)
     first, *others = (_shown(p.check_load) for p in profiles)
     effects = [
         _on_plate(c, f"own:{i}:", shown, -1 if p.conditions.method == "anchor-on-scale" else 1)
         for i, (p, c, (shown, _)) in enumerate(zip(profiles, gear, (first, *others), strict=True))
     ]
-    for i, (shown, u) in enumerate(others, 1):
-        effect = _less(effects[i], effects[0]) | {"plate, first day": first[1]}
-        out = conditioned(out, effect, log(shown / first[0]), u)
-    return out
+    less = [_less(effect, effects[0]) | {"plate, first day": first[1]} for effect in effects[1:]]
+    shift = np.array([log(shown / first[0]) for shown, _ in others])
+    plate = Curve("plate", shift, np.ones(len(less)), {k: np.array([e.get(k, 0.0) for e in less]) for k in _keys(less)})
+    told = [*curves, plate]  # what one day tells bears on what the next one says
+    for i, (_, u) in enumerate(others):
+        effect = {key: float(of_days[i]) for key, of_days in told[-1].sources.items()}
+        told = conditioned(told, effect, float(told[-1].force[i]), u)
+    return told[:-1]
+
+
+def _keys(effects: Sequence[Mapping[str, float]]) -> list[str]:
+    return sorted({key for effect in effects for key in effect})
 
 
 def _shown(load: CheckLoad | None) -> tuple[float, float]:

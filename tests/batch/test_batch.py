@@ -16,7 +16,7 @@ from calib.fit.borrowing import _at, _Node, _Place, _place, fit_in_batch, odd_in
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
 from calib.records import Fit, Run
-from calib.use.batch_levels import standing
+from calib.use.batch_levels import BatchMember, WayOut, standing
 from calib.verbs.app import run as bandcurve
 from tests.batch.scoring import score, try_batch
 from tests.batch.simulated import Batch, draw_batch, without_readings
@@ -328,3 +328,24 @@ def test_readings_a_fifth_off_are_found_among_many_and_no_good_one_is_accused() 
     assert sum(band.slips for band in full) > 3
     assert all(band.found == band.slips for band in full)
     assert not any(band.accused for band in bands if band.slips <= 1)
+
+
+def _of_level(name: str, level: float) -> BatchMember:
+    """A band of which nothing is known but its level, to 0.8 %."""
+    grid, force = (1.0, 2.0), 100 * float(np.exp(level))
+    out = WayOut(grid, (force, force), (force / 100,) * 2, (force / 50,) * 2)
+    return BatchMember(name, 1.0, None, 1.0, out, (0.008 * force,) * 2, 3, 3, borrowed=False, departs="")
+
+
+@pytest.mark.parametrize("count", [2, 4, 12])
+@pytest.mark.parametrize("true", [0.02, 0.05])
+def test_how_far_bands_differ_is_stated_within_its_own_uncertainty(count: int, true: float) -> None:
+    """Few bands say little of a spread: two that are alike by chance do not show that all are."""
+    rng, tries, held = np.random.default_rng(20260508), 300, 0
+    for _ in range(tries):
+        levels = true * rng.standard_normal(count) + 0.008 * rng.standard_normal(count)
+        (size, *others) = standing([_of_level(f"B{i}", level) for i, level in enumerate(levels)]).sizes
+        if others or size.spread is None or size.u_spread is None:
+            continue
+        held += abs(size.spread - true) <= 1.96 * size.u_spread
+    assert held >= tries * (0.93 - 4 * (0.95 * 0.05 / tries) ** 0.5)

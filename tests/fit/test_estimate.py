@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.estimate import fit_runs
+from calib.fit.estimate import U_ONE_HOLD, fit_runs, relaxation_of
 from calib.fit.observations import observe
-from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row
+from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row, Run
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
 
@@ -313,3 +313,21 @@ def test_a_way_back_that_starts_further_out_closes_at_the_top_with_a_finding() -
         for r in readings(lengths=(*LENGTHS, 2.32))
     ]
     assert "creep-at-top" in codes(fit_runs([run(rows)]))
+
+
+def _relaxing(*seen: float) -> Run:
+    rows = readings(1)
+    slow = [replace(row, relax_percent_per_decade=x) for row, x in zip(rows, seen, strict=False)]
+    return run([*slow, *rows[len(seen) :]])
+
+
+@pytest.mark.parametrize("count", [2, 3, 6])
+def test_a_relaxation_from_a_few_holds_is_stated_as_surely_as_few_can_tell(count: int) -> None:
+    rng, tries = np.random.default_rng(20260509), 400
+    found = [relaxation_of([_relaxing(*(2 + 0.4 * rng.standard_normal(count)))]) for _ in range(tries)]
+    held = sum(abs(r.percent_per_decade - 2) <= 1.96 * r.u for r in found)
+    assert held >= tries * (0.95 - 4 * (0.95 * 0.05 / tries) ** 0.5)
+
+
+def test_holds_that_happen_to_agree_are_believed_no_better_than_a_hold_tells() -> None:
+    assert relaxation_of([_relaxing(2.1, 2.1)]).u == pytest.approx(U_ONE_HOLD / 2**0.5)

@@ -21,6 +21,7 @@ class Score:
     covered: int
     u_percent: float  # median
     slope_error: float  # rms of per cent per decade, nan for a hand
+    slope_covered: int
     stop_s: tuple[float, float]  # 2.5 and 97.5 % of stop found less true
 
 
@@ -43,7 +44,7 @@ def watched(scene: Scene, grip: str, *, begin_s: float = 0.0, newton: float = 1.
 def holds(kind: Kind, count: int, seed: int) -> Score:
     """Stretches that end in a hold."""
     rng = np.random.default_rng(seed)
-    missed = false = covered = 0
+    missed = false = covered = slope_covered = 0
     errors, us, slopes, stops = [], [], [], []
     for _ in range(count):
         scene = stretch(rng, kind)
@@ -60,8 +61,9 @@ def holds(kind: Kind, count: int, seed: int) -> Score:
         errors.append(100 * (point.force / truth - 1))
         us.append(100 * u / abs(truth))
         stops.append(point.stopped_s - scene.stop_s)
-        if point.percent_per_decade is not None:
+        if point.percent_per_decade is not None and point.u_percent is not None:
             slopes.append(point.percent_per_decade - scene.relaxing)
+            slope_covered += abs(slopes[-1]) < 1.96 * point.u_percent
     size = np.abs(errors)
     return Score(
         count,
@@ -73,6 +75,7 @@ def holds(kind: Kind, count: int, seed: int) -> Score:
         covered,
         float(np.median(us)),
         float(np.sqrt(np.mean(np.square(slopes)))) if slopes else float("nan"),
+        slope_covered,
         (float(np.quantile(stops, 0.025)), float(np.quantile(stops, 0.975))),
     )
 

@@ -17,6 +17,7 @@ from calib.profile.uses import Use, counted_once, new_log, parse_uses, reps_betw
 from calib.scale import Scale, save_scale
 from calib.units import G_STANDARD
 from calib.use.history import LATEST, Drift, drift, history, look_again
+from calib.use.one_band import GAIN, calibrations, with_plate
 from calib.use.recheck import expect, recheck
 from calib.verbs.app import run
 from tests.comparing.plates import try_plate
@@ -146,6 +147,54 @@ def test_history_of_a_band_that_loses_a_percent_each_quarter() -> None:
     assert found.per_thousand is not None
     assert found.per_thousand.value == pytest.approx(4 * np.log(0.99) / 1.2, rel=0.1)
     assert found.days[-1].reps == 1200
+
+
+def test_a_plate_weighed_on_each_of_four_days_takes_out_what_the_scale_was_off() -> None:
+    """The scale was checked anew each time, and shows band and plate alike too large or too small: nothing changed."""
+    off = (1.0, 1.02, 0.97, 1.015)
+    profiles = [
+        band(
+            "B07",
+            shown,
+            made=later(91 * i),
+            check=f"hook{i}/2026-03-01",
+            gear={"scale": f"hook{i}", "check": f"hook{i}/2026-03-01"},
+            check_load={"id": "P10", "shown_N": 98.0 * shown, "u_N": 0.05},
+        )
+        for i, shown in enumerate(off)
+    ]
+    found = history(profiles, [])
+    assert [d.level_ratio for d in found.days] == pytest.approx([1.0] * 4, abs=0.003)
+    assert found.per_month is not None
+    assert found.per_month.value == pytest.approx(0.0, abs=0.0005)
+
+
+def test_what_a_plate_told_one_day_bears_on_what_it_tells_the_next() -> None:
+    """Day by day against all days at once: the posterior of the sources by the textbook."""
+    checks = [f"hook/{year}-03-01" for year in (2026, 2027, 2028)]
+    loads = [{"id": "P10", "shown_N": 98.0 * x, "u_N": 0.2} for x in (1.0, 1.006, 0.997)]
+    profiles = [
+        band("B07", made=later(365 * i), check=check, gear={"check": check}, check_load=load)
+        for i, (check, load) in enumerate(zip(checks, loads, strict=True))
+    ]
+    lengths = np.array([1.4, 1.6, 1.9])
+    curves = calibrations(profiles, lengths, "loading")
+    told = with_plate(profiles, curves, curves)
+    keys = sorted({key for c in curves for key in c.sources})
+    shifts = np.array([[c.sources.get(key, 0.0 * lengths) for key in keys] for c in curves])  # days, sources, lengths
+    gains = np.array([[c.sources[key] / c.force if key in c.sources else 0 * lengths for key in keys] for c in curves])
+    is_gain = np.array([key.startswith(GAIN) for key in keys])
+    is_zero = np.array([[key.startswith(f"own:{i}:") and key.endswith(":zero") for key in keys] for i in range(3)])
+    of_gain = np.where(is_gain, gains.mean(axis=2), 0.0)
+    shown = np.array([98.0, 98.0 * 1.006, 98.0 * 0.997])
+    on_plate = of_gain + np.where(is_zero, shifts.mean(axis=2), 0.0) / shown[:, None]
+    less = on_plate[1:] - on_plate[0]
+    noise = (0.2 / shown[0]) ** 2 + np.diag((0.2 / shown[1:]) ** 2)
+    gain = less.T @ np.linalg.inv(less @ less.T + noise)
+    sources, covariance = gain @ np.log(shown[1:] / shown[0]), np.eye(len(keys)) - gain @ less
+    for i, (was, now) in enumerate(zip(curves, told, strict=True)):
+        assert now.force == pytest.approx(was.force - sources @ shifts[i], rel=1e-9)
+        assert now.u**2 == pytest.approx(np.einsum("ij,ik,kj->j", shifts[i], covariance, shifts[i]), rel=0.01)
 
 
 def test_a_fast_drift_calls_for_an_early_look_and_a_slow_one_within_a_year() -> None:
