@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from calib.finding import Finding
 from calib.half_path import LengthKind
+from calib.units import LENGTH, as_read
 
 Array = NDArray[np.float64]
 BranchName = Literal["loading", "unloading"]
@@ -182,6 +183,16 @@ class Run:
     rows: tuple[Row, ...]
     sha256: str | None = None
     findings: tuple[Finding, ...] = ()
+    length_unit: str = "mm"  # of its table, so that a doubt can name what stands there
+    force_unit: str = "kg"  # likewise; of masses that were hung too
+
+    def pull(self, newton: float) -> str:
+        """A pull in words, in the unit of the table."""
+        return as_read(newton, self.force_unit)
+
+    def tape(self, metre: float) -> str:
+        """A length in words, in the unit of the table."""
+        return f"{metre / LENGTH[self.length_unit]:.4g} {self.length_unit}"
 
     @cached_property
     def struck(self) -> dict[int, str]:

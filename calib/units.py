@@ -79,5 +79,24 @@ def kilos(newton: float, digits: int = 2) -> str:
     >>> kilos(147.09975)
     '15.00 kg'
     """
-    shown = f"{newton / G_STANDARD:.{digits}f}"
-    return f"{shown.removeprefix('-') if float(shown) == 0 else shown} kg"
+    return as_read(newton, "kg", digits)
+
+
+def as_read(newton: float, unit: str, digits: int = 2) -> str:
+    """A pull in words, in the unit it was read in.
+
+    Args:
+        newton: The pull. [N]
+        unit: A unit of force, or g where grams were hung.
+        digits: After the point.
+
+    >>> as_read(147.09975, "lb")
+    '33.07 lb'
+    """
+    shown = f"{newton / force_of(unit):.{digits}f}"
+    return f"{shown.removeprefix('-') if float(shown) == 0 else shown} {unit}"
+
+
+def force_of(unit: str) -> float:
+    """One of a unit of force, or what one of a unit of mass weighs. [N]"""
+    return FORCE[unit] if unit in FORCE else MASS[unit] * G_STANDARD

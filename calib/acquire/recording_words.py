@@ -101,7 +101,8 @@ def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
 
 
 def _rows(state: Recording, rest: str, at_s: float | None) -> Step:
-    lines = [_row_words(state, row) for row in state.rows[-12:]]
+    done = [row for row in state.rows if not row.note.startswith(f"{courses.ASKED}: ")]
+    lines = [_row_words(state, row) for row in done[-12:]]
     return Step(state, say=tuple(lines) or ("No rows yet.",))
 
 

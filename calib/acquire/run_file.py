@@ -94,7 +94,14 @@ def parse_run(data: bytes, name: str) -> Run:
         )
     table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_minor(head_text))
     rows = _rows(lines, start + 1, table, cut, name)
-    run = Run(name=name, head=head, rows=rows, sha256=sha256(data).hexdigest())
+    run = Run(
+        name=name,
+        head=head,
+        rows=rows,
+        sha256=sha256(data).hexdigest(),
+        length_unit=table.unit("length", "mm"),
+        force_unit=table.unit("mass" if head.procedure.method == "hung-weight" else "force", "kg"),
+    )
     check_lengths(run)
     check_forces(run)
     return run

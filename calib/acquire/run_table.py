@@ -38,6 +38,11 @@ class Table:
     width: int
     separator: str
 
+    def unit(self, field: str, usual: str) -> str:
+        """What a column is in, as scale and tape say it: kg for kgf, lb for lbf; `usual` where there is none."""
+        unit = self.columns.get(field, (0, usual))[1]
+        return {"kgf": "kg", "lbf": "lb"}.get(unit, unit)
+
 
 def split_line(line: str, separator: str) -> list[str] | None:
     """Cells of one line; None where a quote is left open. What the csv reader gives up on is cut at every separator."""

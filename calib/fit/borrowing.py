@@ -63,7 +63,6 @@ def fit_in_batch(taught: Taught, band: BandReadings) -> Fit:
     place = _place(taught, band)
     curve, shape = hold_shape(_curve(taught, band, place))
     points = points_of(band.seen, curve, _deviations(place), place.slip < slips.TOLD, band.runs)
-    by_row = {(band.runs[i].name, row.number): row for members in band.seen.rows for i, row in members}
     return Fit(
         runs=band.runs,
         rest_half_path=band.seen.rest,
@@ -77,7 +76,7 @@ def fit_in_batch(taught: Taught, band: BandReadings) -> Fit:
         points=points,
         findings=(
             *_borrowed(taught, band, place),
-            *checks.gross_errors(points, by_row),
+            *checks.gross_errors(points, band.runs),
             *checks.findings_of_aside(band.aside, SLACK),
             *shape,
             *checks.findings_of_runs(band.runs, {(p.run, p.row) for p in points if not p.used}),

@@ -16,8 +16,8 @@ from calib.fit.observations import Observations, check_load_shown, zero_at
 from calib.fit.outliers import likely_slip
 from calib.fit.sources import U_GAIN_UNCHECKED
 from calib.fit.spreads import Posterior
-from calib.records import Band, Point, Row, Run
-from calib.units import G_STANDARD, kilos
+from calib.records import Band, Point, Run
+from calib.units import G_STANDARD, force_of
 
 LOW_STRETCH = 1.3  # below it the slope is steep and length errors rule
 FEW_LENGTHS = 7
@@ -77,7 +77,7 @@ def _scale(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
         if scale.correction.max and largest > 1.02 * scale.correction.max:
             yield Finding(
                 "above-capacity",
-                f"readings up to {kilos(largest)} lie above {kilos(scale.correction.max)}, "
+                f"readings up to {run.pull(largest)} lie above {run.pull(scale.correction.max)}, "
                 "the largest load of the check",
             )
     if scale.locks != "no":
@@ -95,7 +95,7 @@ def _zero(run: Run) -> Iterator[Finding]:
     if abs(drift) > max(1.01 * resolution, DRIFT_SHARE * largest):
         yield Finding(
             "zero-drift",
-            f"the zero moved by {kilos(drift)} during the run; it was followed from first to last zero, "
+            f"the zero moved by {run.pull(drift)} during the run; it was followed from first to last zero, "
             "and the uncertainty of the zero is larger for it",
         )
 
@@ -108,7 +108,7 @@ def _check_load(run: Run) -> Iterator[Finding]:
     if abs(shown[-1] - shown[0]) > max(1.5 * resolution, DRIFT_SHARE * abs(shown[0])):
         yield Finding(
             "check-load-drift",
-            f"the check load read {kilos(shown[0])} at first and {kilos(shown[-1])} at last: the scale drifted",
+            f"the check load read {run.pull(shown[0])} at first and {run.pull(shown[-1])} at last: the scale drifted",
         )
     load = run.head.check_load
     if load is not None:
@@ -118,7 +118,7 @@ def _check_load(run: Run) -> Iterator[Finding]:
         if abs(off) > allowed and not (run.head.scale and run.head.scale.correction):
             yield Finding(
                 "check-load-off",
-                f"the check load of {load.mass:.3g} kg reads {100 * off:+.1f} %, "
+                f"the check load of {run.pull(load.mass * G_STANDARD)} reads {100 * off:+.1f} %, "
                 "more than scale and load should differ: check the scale",
             )
 
@@ -326,23 +326,25 @@ def left_out(runs: Sequence[Run], rows: Collection[tuple[str, int]]) -> Iterator
             yield Finding("left-out", f"{run.name}: row{'s' * (len(numbers) > 1)} {which} left out as asked")
 
 
-def gross_errors(points: Sequence[Point], rows: dict[tuple[str, int], Row]) -> Iterator[Finding]:
+def gross_errors(points: Sequence[Point], runs: Sequence[Run]) -> Iterator[Finding]:
     """One finding per reading left out: a gross error with the slip it looks like, or a stray one not far off."""
+    named = {run.name: run for run in runs}
     for point in points:
         if point.used:
             continue
-        row = rows[(point.run, point.row)]
+        run = named[point.run]
+        row = next(row for row in run.rows if row.number == point.row)
         place = f"{point.run}:{point.line}: " if point.line else ""
         said = (
             f"{place}row {point.row}, cycle {point.cycle}, {_BRANCHES[point.branch]}, "
-            f"{(row.length or 0) * 1000:.0f} mm: a pull of {kilos(point.force)} "
-            f"where the other readings say {kilos(point.curve)}"
+            f"{run.tape(row.length or 0.0)}: a pull of {run.pull(point.force)} "
+            f"where the other readings say {run.pull(point.curve)}"
         )
         ratio = point.force / point.curve
         if abs(ratio - 1) < GROSS:
             text = f"{said}; farther off than they scatter. It is left out of the curve: did the scale swing or stick?"
             yield Finding("stray-reading", text)
             continue
-        shown = (row.mass if row.force is None else row.force / G_STANDARD) or 0.0
-        slip = f"looks like {likely_slip(ratio, shown)}"
+        force = row.mass * G_STANDARD if row.mass is not None else row.force or 0.0
+        slip = f"looks like {likely_slip(ratio, force / force_of(run.force_unit))}"
         yield Finding("gross-error", f"{said}; {slip}. It is left out of the curve; strike it or read it again")

@@ -197,7 +197,6 @@ def fit_runs(
             "too many pulls are zero or negative", where=runs[0].name, remedy="do the zero rows belong to this run?"
         )
     points = points_of(solved.seen, solved.curve, solved.off, solved.slip < slips.TOLD, runs)
-    by_row = {(runs[i].name, row.number): row for members in solved.seen.rows for i, row in members}
     return Fit(
         runs=tuple(runs),
         rest_half_path=solved.seen.rest,
@@ -210,7 +209,7 @@ def fit_runs(
         budget=budget.budget(solved.model, solved.posterior, solved.curve),
         points=points,
         findings=(
-            *checks.gross_errors(points, by_row),
+            *checks.gross_errors(points, runs),
             *checks.left_out(runs, leave_out),
             *solved.findings,
             *checks.findings_of_runs(runs, {*leave_out, *((p.run, p.row) for p in points if not p.used)}),

@@ -255,7 +255,8 @@ def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:
 
     left = [b.id for b in bands if b.state != "done"]
     if left:
-        say("", f"{len(left)} of {len(bands)} bands are still to do. Go on with:", again)
+        verb = "is" if len(left) == 1 else "are"
+        say("", f"{len(left)} of {len(bands)} bands {verb} still to do. Go on with:", again)
     else:
         say("", f"All {len(bands)} bands are measured. Their curves:")
     say(f"  bandcurve batch fit {shlex.quote(str(folder))}")

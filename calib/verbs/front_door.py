@@ -31,7 +31,7 @@ def open_door() -> int:
     wishes = [wish for wish in WISHES if wish.command in COMMANDS]
     try:
         say("What do you want to know? (bandcurve --help lists all commands)")
-        say(*(f"  {i + 1}  {wish.words}" for i, wish in enumerate(wishes)))
+        say(*(f"  {i + 1:>2}  {wish.words}" for i, wish in enumerate(wishes)))
         wish = choose("Which?", wishes)
         arguments = [wish.command, *wish.arguments()]
     except (EndOfInputError, KeyboardInterrupt):
@@ -49,6 +49,8 @@ def _file(pattern: str, words: str) -> str:
     """The name of a file that is there; those of this folder are offered."""
     found = sorted(str(p) for p in Path().glob(pattern))[:9]
     say(*(f"  {i + 1}  {name}" for i, name in enumerate(found)))
+    if not found:
+        say(f"There is no {pattern} in this folder: give one with its folder, or Ctrl-C to leave.")
 
     def read(text: str) -> str:
         if text.isascii() and text.isdecimal() and 0 < int(text) <= len(found):

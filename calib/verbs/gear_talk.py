@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from math import log
 
 from calib.acquire.plan import Holes
-from calib.acquire.typed import listed, parse_force, parse_length
+from calib.acquire.typed import listed, parse_force, parse_length, parse_mass, unit_named
 from calib.acquire.typed_entry import shown
 from calib.errors import DataError
 from calib.half_path import LengthKind
 from calib.records import LengthSetup, Locks, Method, ScaleInUse
-from calib.units import FORCE, INCH, LENGTH
+from calib.units import FORCE, G_STANDARD, INCH, LENGTH
 from calib.verbs.given import Given
 from calib.verbs.prompts import ask, choose, say
 
@@ -109,9 +109,12 @@ def _ask_way() -> Method:
 
 def _ask_unit(prompt: str, units: Sequence[str]) -> str:
     def read(text: str) -> str:
-        if text.lower() in {u.lower() for u in units}:
-            return next(u for u in units if u.lower() == text.lower())
-        raise DataError(f"type one of: {', '.join(units)}")
+        if text.lower() == "holes" and "holes" in units:
+            return "holes"
+        try:
+            return unit_named(text, units, "length" if "mm" in units else "force")
+        except DataError:
+            raise DataError(f"type one of: {', '.join(units)}") from None
 
     return ask(f"{prompt} {', '.join(units[:-1])} or {units[-1]}? [{units[0]}]: ", read, empty=units[0])
 
@@ -120,7 +123,8 @@ def positive_force(unit: str) -> Callable[[str], float]:
     """A reader of forces that a scale may have on its plate. [N]"""
 
     def read(text: str) -> float:
-        value = parse_force(text, unit)
+        grams = re.fullmatch(r"[0-9.,\s]+g(rams?)?", text.strip(), re.IGNORECASE)  # a scale's plate says d = 20 g
+        value = parse_mass(text, "g") * G_STANDARD if grams else parse_force(text, unit)
         if not 0 < value < 1e5:
             raise DataError("that must be above zero and below 10 tonnes")
         return value

@@ -52,7 +52,8 @@ def ask_plan(given: Given, gear: Gear, band: Band) -> tuple[Plan, Loads | None]:
     if given.until is not None:
         first, last = span(plan.lengths, geometry.offset, given.until.get("over_m"))
         places = " and ".join(_place(x - geometry.offset, gear) for x in (first, last))
-        say("", f"The lengths are chosen one by one, between {places}.", *(f"Note: {x}." for x in plan.said))
+        taped = "" if gear.holes else "on the tape "
+        say("", f"The lengths are chosen one by one, {taped}between {places}.", *(f"Note: {x}." for x in plan.said))
         return plan, None
     say("", "Planned lengths, dense where the pull climbs fastest:")
     _said(plan, gear, geometry)

@@ -104,7 +104,10 @@ def range_in_si(text: str, option: str) -> tuple[float, float]:
     example = f"for example {option} 1.2m..1.8m"
     if not dots:
         raise UsageError(f"{option} {text[:40]!r} is not two lengths", remedy=example)
-    low, high = option_in_si(first, option, "length"), option_in_si(last, option, "length")
+    try:
+        low, high = option_in_si(first, option, "length"), option_in_si(last, option, "length")
+    except UsageError as error:
+        raise UsageError(error.what, remedy=example) from None
     if high <= low:
         raise UsageError(f"{option} {text[:40]!r}: the second length is not the larger one", remedy=example)
     return low, high

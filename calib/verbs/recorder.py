@@ -146,7 +146,8 @@ class Recorder:
             return ("Now back through the same places; come to each from the longer side.",)
         dwell = f"{self.state.course.dwell_s:g} s"
         how = "plates on, step by step" if self.state.hung else "each place from the shorter side"
-        words = [f"Cycle {slot.cycle}: out, {how}."]
+        anew = "unhook the band, hook it on again; then " if (slot.cycle or 1) > 1 else ""
+        words = [f"Cycle {slot.cycle}: {anew}out, {how}."]
         if self.explained:
             return words
         self.explained = True

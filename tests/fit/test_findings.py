@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from calib.acquire.run_file import read_run
 from calib.finding import CODES
 from calib.fit.estimate import fit_runs
 from calib.records import CheckLoad, Correction, LengthSetup, Procedure, Row, Run
@@ -16,6 +17,23 @@ from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readin
 FITTER = Path(__file__).parents[2] / "calib" / "fit"
 BY_HAND = LengthSetup(kind="centres", fitting_diameters=(0.0, 0.0), tape="T1")
 NO_COVARIANCE = ((0.0, 0.0, 0.0),) * 3
+INCHES = (44, 46.25, 50.75, 56.25, 63, 70.75, 79.25, 88.25)
+POUNDS = (6.1, 9.1, 41.5, 19.9, 25.5, 30.8, 36.5, 42.5)  # invented
+POUND_HEAD = (
+    '# format = "bandcurve-run/1"',
+    "# [band]",
+    '# id = "B02"',
+    "# flat_length_in = 40.5",
+    "# [length]",
+    '# kind = "band-inner"',
+    "# fitting_diameters_in = [0.5]",
+    "# [scale]",
+    '# id = "hook"',
+    "# resolution_lbf = 0.1",
+    "# [procedure]",
+    '# method = "scale-in-line"',
+    "# dwell_s = 10.0",
+)
 
 
 def _beside(*rows: Row) -> list[Row]:
@@ -157,3 +175,15 @@ def test_a_cycle_far_from_the_others_is_doubted(cycles: int, times: float, longe
     texts = [f.text for f in fit_runs([run(rows)]).findings if f.code == "not-repeatable"]
     assert len(texts) == bool(said)
     assert said in "".join(texts)
+
+
+def test_a_doubt_names_what_stands_in_the_file_in_the_units_of_its_table(tmp_path: Path) -> None:
+    """14.5 lb at 50.75 in, typed as 41.5: the person looks for that line, with those digits."""
+    rows = [f"{i},reading,1,loading,{x},{y},10," for i, (x, y) in enumerate(zip(INCHES, POUNDS, strict=True), 2)]
+    table = "row,kind,cycle,branch,length_in,force_lbf,dwell_s,note"
+    text = "\n".join([*POUND_HEAD, table, "1,zero,,,,0,,", *rows, ""])
+    path = tmp_path / "B02.run.csv"
+    path.write_text(text, encoding="utf-8")
+    (slip,) = [f for f in fit_runs([read_run(path)]).findings if f.code == "gross-error"]
+    assert "way out, 50.75 in: a pull of 41.50 lb where the other readings say 14." in slip.text
+    assert "two digits swapped (14.5" in slip.text

@@ -235,3 +235,21 @@ def test_a_question_of_several_lines_keeps_them(
     assert ask_line(asked) == "two\n"
     lines = capsys.readouterr().err.splitlines()
     assert lines[-3:] == ["  one  the first", "  two  the second", "It was: "]
+
+
+def test_a_scale_and_a_tape_are_named_as_their_owner_names_them(record: Record) -> None:
+    """The plate of a scale says d = 50 g; people say lbs and inches."""
+    gear = ["", "1", "kilos", "50 g", "50", "1", "inches", "1", "1/2"]
+    _, said, found = record([], [*gear, "40 1/2", "", "45 55 70", "", "1", "21"])
+    assert "type one of" not in said.lower()
+    assert found is not None
+    assert found.head.scale is not None
+    assert found.head.scale.resolution == pytest.approx(0.05 * 9.80665)
+    assert found.length_unit == "in"
+
+
+def test_between_cycles_the_band_is_hooked_anew(record: Record) -> None:
+    """docs/measuring.md, 7: only that shows how much one pull differs from another; nobody does it unasked."""
+    _, said, _ = record(["--cycles", "2"], [*in_line(), "", "1000", "", *PULLS, *BACK, *PULLS])
+    assert "Cycle 1: out, each place" in said
+    assert "Cycle 2: unhook the band, hook it on again; then out, each place" in said

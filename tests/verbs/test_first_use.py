@@ -170,3 +170,9 @@ def test_what_to_do_next_keeps_the_unit(tmp_path: Path, capsys: pytest.CaptureFi
     assert run(["fit", str(SAMPLES / "THIN.run.csv"), "--unit", "lb", "--out", str(tmp_path)]) == 0
     said = capsys.readouterr().out.split("Next:")[1]
     assert said.count("--unit lb") == 2
+
+
+@pytest.mark.parametrize("given", ["1.2..1.8", "1.2m..1.8", "1.2m-1.8m"])
+def test_what_two_lengths_look_like_is_said_with_two_lengths(given: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["record", "B07", "--until", "2%", "--over", given]) == 2
+    assert "for example --over 1.2m..1.8m" in capsys.readouterr().err
