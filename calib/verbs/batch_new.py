@@ -7,6 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.verbs.recording_options import (
+    FirstHoleOption,
+    HolesOption,
+    LoadsOption,
+    MethodOption,
+    ScaleOption,
+    TopOption,
+)
 
 if TYPE_CHECKING:
     from calib.records import RunHead
@@ -23,25 +31,15 @@ def command(
     first: Annotated[int, typer.Option("--first", min=0, max=99_999, help="Number of the first band.")] = 1,
     full: Annotated[int, typer.Option("--full", min=1, help="How many are measured in full.")] = 3,
     flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length of one, '1029mm'.")] = None,
-    method: Annotated[
-        str | None, typer.Option("--method", metavar="WAY", help="scale-in-line, hung-weight or anchor-on-scale.")
-    ] = None,
-    scale: Annotated[
-        Path | None, typer.Option("--scale", metavar="FILE", help="The scale's file, with its checks.")
-    ] = None,
+    method: MethodOption = None,
+    scale: ScaleOption = None,
     lengths: Annotated[
         str | None, typer.Option("--lengths", metavar="LIST", help="Lengths for those in full: '1130 1200 1350'.")
     ] = None,
-    loads: Annotated[
-        str | None, typer.Option("--loads", metavar="LIST", help="Plates to hang: '2.5 5 10 15 20'.")
-    ] = None,
-    holes: Annotated[
-        str | None, typer.Option("--holes", metavar="PITCH", help="Set lengths by rack holes: their pitch, '50mm'.")
-    ] = None,
-    first_hole: Annotated[
-        int, typer.Option("--first-hole", metavar="N", help="Hole the fixed pin sits in; 0 asks.", min=0, max=9999)
-    ] = 0,
-    to: Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length to plan.")] = None,
+    loads: LoadsOption = None,
+    holes: HolesOption = None,
+    first_hole: FirstHoleOption = 0,
+    to: TopOption = None,
     cycles: Annotated[
         int | None, typer.Option("--cycles", metavar="N", help="How often out and back in full (2).", min=1, max=20)
     ] = None,

@@ -1,18 +1,31 @@
 """`bandcurve record`: from an unopened band to kilos, led by questions; everything accepted is on disk at once."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import UsageError
+from calib.verbs.recording_options import (
+    BaudOption,
+    ColumnOption,
+    FirstHoleOption,
+    FormatOption,
+    HolesOption,
+    LoadsOption,
+    MethodOption,
+    ScaleOption,
+    TopOption,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from calib.acquire.held import Grip
     from calib.scale import Scale
+    from calib.verbs.given import Given
     from calib.verbs.port_record import PortRecorder
+    from calib.verbs.recorder import Pace
 
 
 def command(
@@ -26,26 +39,16 @@ def command(
         Path | None, typer.Option("--resume", metavar="FILE", help="Go on with a recording that was cut off.")
     ] = None,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for run and profile.")] = Path(),
-    method: Annotated[
-        str | None, typer.Option("--method", metavar="WAY", help="scale-in-line, hung-weight or anchor-on-scale.")
-    ] = None,
-    scale: Annotated[
-        Path | None, typer.Option("--scale", metavar="FILE", help="The scale's file, with its checks.")
-    ] = None,
+    method: MethodOption = None,
+    scale: ScaleOption = None,
     lengths: Annotated[
         str | None, typer.Option("--lengths", metavar="LIST", help="Lengths to measure: '1130 1200 1350 1500'.")
     ] = None,
-    loads: Annotated[
-        str | None, typer.Option("--loads", metavar="LIST", help="Plates to hang: '2.5 5 10 15 20'.")
-    ] = None,
-    holes: Annotated[
-        str | None, typer.Option("--holes", metavar="PITCH", help="Set lengths by rack holes: their pitch, '50mm'.")
-    ] = None,
-    first_hole: Annotated[
-        int, typer.Option("--first-hole", metavar="N", help="Hole the fixed pin sits in; 0 asks.", min=0, max=9999)
-    ] = 0,
+    loads: LoadsOption = None,
+    holes: HolesOption = None,
+    first_hole: FirstHoleOption = 0,
     flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length, '1029mm'.")] = None,
-    to: Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length to plan.")] = None,
+    to: TopOption = None,
     cycles: Annotated[
         int | None, typer.Option("--cycles", metavar="N", help="How often out and back (2; quick: 1).", min=1, max=20)
     ] = None,
@@ -88,13 +91,9 @@ def command(
     length_unit: Annotated[
         str, typer.Option("--length-unit", help="With --sweep: of the line's length: mm, cm, m, in, ft.")
     ] = "mm",
-    baud: Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")] = None,
-    column: Annotated[
-        int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
-    ] = None,
-    line_format: Annotated[
-        str | None, typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.")
-    ] = None,
+    baud: BaudOption = None,
+    column: ColumnOption = None,
+    line_format: FormatOption = None,
     no_countdown: Annotated[bool, typer.Option("--no-countdown", hidden=True)] = False,
     no_fit: Annotated[bool, typer.Option("--no-fit", help="Record only; fit later.")] = False,
 ) -> int:
@@ -141,49 +140,64 @@ def command(
     check_options(given)
     if given.until is not None and given.method == "hung-weight":
         raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
+    cell = _Cell(port, scale, baud, column, line_format, hand, turned, sweep, speed, length_unit)
     if port is not None:
-        from calib.verbs.cell_line import Wanted
-        from calib.verbs.listen import chosen_of, setting_of
-        from calib.verbs.port_record import record_at_port
-
-        chosen = chosen_of(column, line_format)
-        swept = _swept(speed, length_unit) if sweep or speed else None
-        wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format, turned)
-        grip: Grip = "hand" if hand else "strap"
-        again: dict[str, object] = {
-            "--port": port,
-            "--scale": scale,
-            "--baud": baud,
-            "--column": column,
-            "--format": line_format,
-        }
-        again |= {"--hand": hand, "--reversed": turned, "--sweep": sweep, "--speed": speed}
-        again["--length-unit"] = length_unit if length_unit != "mm" else None
-        options = as_typed(again)
-        return record_at_port(
-            given,
-            wanted,
-            grip,
-            out,
-            resume,
-            pace,
-            options=options,
-            swept=swept,
-            needs_length=sweep and speed is None,
-            fit=not no_fit,
-        )
-    _only_with_port(
-        {
-            "--sweep": sweep,
-            "--speed": speed,
-            "--hand": hand,
-            "--reversed": turned,
-            "--baud": baud,
-            "--column": column,
-            "--format": line_format,
-        }
-    )
+        return _at_port(port, cell, given, out, resume, pace, fit=not no_fit)
+    cell.refuse_without_port()
     return session(lambda: begun(given, out, pace), fit=not no_fit)
+
+
+@dataclass(frozen=True)
+class _Cell:
+    """What the options say of a load cell and of what is done at it, as they were typed."""
+
+    port: str | None
+    scale: Path | None
+    baud: str | None
+    column: int | None
+    line_format: str | None
+    hand: bool
+    turned: bool
+    sweep: bool
+    speed: str | None
+    length_unit: str
+
+    def again(self) -> str:
+        """The options to be given again when the recording is taken up."""
+        line = {"--port": self.port, "--scale": self.scale, "--baud": self.baud, "--column": self.column}
+        course = {"--hand": self.hand, "--reversed": self.turned, "--sweep": self.sweep, "--speed": self.speed}
+        unit = {"--length-unit": self.length_unit if self.length_unit != "mm" else None}
+        return as_typed({**line, "--format": self.line_format, **course, **unit})
+
+    def refuse_without_port(self) -> None:
+        """Refuse an option that says nothing where no port is named."""
+        course = {"--sweep": self.sweep, "--speed": self.speed, "--hand": self.hand, "--reversed": self.turned}
+        line = {"--baud": self.baud, "--column": self.column, "--format": self.line_format}
+        for option, value in {**course, **line}.items():
+            if value:
+                raise UsageError(f"{option} needs --port", remedy="name the load cell's port, or leave it out")
+
+
+def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | None, pace: "Pace", *, fit: bool) -> int:
+    """Record at a load cell, by holds or by sweeps."""
+    from calib.verbs.cell_line import Wanted
+    from calib.verbs.listen import chosen_of, setting_of
+    from calib.verbs.port_record import record_at_port
+
+    chosen = chosen_of(cell.column, cell.line_format)
+    swept = _swept(cell.speed, cell.length_unit) if cell.sweep or cell.speed else None
+    return record_at_port(
+        given,
+        Wanted(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
+        "hand" if cell.hand else "strap",
+        out,
+        resume,
+        pace,
+        options=cell.again(),
+        swept=swept,
+        needs_length=cell.sweep and cell.speed is None,
+        fit=fit,
+    )
 
 
 def as_typed(options: dict[str, object]) -> str:
@@ -216,12 +230,6 @@ def _until(until: str | None, over: str | None, others: dict[str, object]) -> di
         if value:
             raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
     return kept(per_cent(until), range_in_si(over, "--over") if over is not None else None)
-
-
-def _only_with_port(options: dict[str, object]) -> None:
-    for option, value in options.items():
-        if value:
-            raise UsageError(f"{option} needs --port", remedy="name the load cell's port, or leave it out")
 
 
 def _scale(path: Path | None) -> "Scale | None":

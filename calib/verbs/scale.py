@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.verbs.recording_options import BaudOption, ColumnOption, FormatOption
 
 if TYPE_CHECKING:
     from calib.fit.scale_check import ScaleCheck
@@ -127,13 +128,9 @@ def check(
     turned: Annotated[
         bool, typer.Option("--reversed", help="With --port: keep the sign of a cell that is the other way round.")
     ] = False,
-    baud: Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")] = None,
-    column: Annotated[
-        int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
-    ] = None,
-    line_format: Annotated[
-        str | None, typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.")
-    ] = None,
+    baud: BaudOption = None,
+    column: ColumnOption = None,
+    line_format: FormatOption = None,
     as_json: JsonOption = False,
 ) -> int:
     """Check a scale with known loads, up and down, and keep the correction in its file.
