@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from calib.acquire.table_header import Understood
     from calib.acquire.table_import import Imported
     from calib.acquire.typed import Quantity
-    from calib.records import Row, ScaleInUse
+    from calib.records import Row, Run, ScaleInUse
 
 T = TypeVar("T")
 KINDS = ("band-outer", "band-inner", "centres", "half-path")
@@ -67,13 +67,11 @@ def command(
       bandcurve import readings.csv --id B07 --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
       bandcurve import readings.csv --length-unit in --force-unit lb
     """
-    from calib.acquire.run_checks import check_forces, check_lengths
-    from calib.acquire.run_file import RunWriter, columns_for, read_bytes
+    from calib.acquire.run_file import read_bytes
     from calib.acquire.run_head import checked_head
     from calib.acquire.table_header import understand
     from calib.acquire.table_import import read_table, rows_of
     from calib.records import Run
-    from calib.units import FORCE, LENGTH, MASS
 
     if method not in METHODS:
         raise UsageError(f"--method {method[:30]!r} is unknown", remedy=f"use one of {', '.join(METHODS)}")
@@ -95,9 +93,7 @@ def command(
     if out or id:
         _refuse_existing(out or Path(f"{id}.run.csv"))
     _refuse_missing([name for name, given in needed.items() if given is None])
-    forces = tuple(unit for unit in MASS if unit != "g") if hung else tuple(FORCE)
-    in_length = _unit(length_unit, found.length_unit, "--length-unit", "length", tuple(LENGTH))
-    in_force = _unit(force_unit, found.force_unit, "--force-unit", "mass" if hung else "force", forces)
+    in_length, in_force = _units(found, length_unit, force_unit, hung=hung)
     made = rows_of(raw, found, in_length, in_force, hung=hung)
     _say_understood(raw.header, found, made, in_length, in_force)
     head = checked_head(
@@ -110,14 +106,9 @@ def command(
         None if hung else _scale(scale, resolution, made),
     )
     rows = (*_zero_rows(zero, in_force, method), *made.rows)
-    rows = tuple(replace(row, number=i) for i, row in enumerate(rows, 1))
-    run = Run(name=table.name, head=head, rows=rows)
-    check_lengths(run)
-    check_forces(run)
+    run = Run(table.name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, 1)))
     target = out or Path(f"{head.band.id}.run.csv")
-    shown_force = {"kg": "kgf", "lb": "lbf"}.get(in_force, in_force)
-    with RunWriter.create(target, head, columns_for(in_length, shown_force, in_force if hung else None)) as writer:
-        writer.extend(rows)
+    _write(run, target, in_length, in_force)
     print(f"Written to {target}. Next:\n  bandcurve fit {target}{' --unit lb' if in_force in ('lb', 'lbf') else ''}")
 
 
@@ -147,6 +138,28 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
     prompt = f"What the scale showed with the band slack [{unit}]: "
     value = _given_or_asked(zero, "--zero", prompt, lambda text: parse_force(text, unit))
     return (Row(1, "zero", force=value),)
+
+
+def _write(run: "Run", target: Path, length_unit: str, force_unit: str) -> None:
+    """Check the rows and write them as a new run, in the units of the table."""
+    from calib.acquire.run_checks import check_forces, check_lengths
+    from calib.acquire.run_file import RunWriter, columns_for
+
+    check_lengths(run)
+    check_forces(run)
+    mass_unit = force_unit if run.head.procedure.method == "hung-weight" else None
+    shown_force = {"kg": "kgf", "lb": "lbf"}.get(force_unit, force_unit)
+    with RunWriter.create(target, run.head, columns_for(length_unit, shown_force, mass_unit)) as writer:
+        writer.extend(run.rows)
+
+
+def _units(found: "Understood", length_unit: str | None, force_unit: str | None, *, hung: bool) -> tuple[str, str]:
+    """Units of the length and the force column: from options, the header, or whoever sits there."""
+    from calib.units import FORCE, LENGTH, MASS
+
+    forces = tuple(unit for unit in MASS if unit != "g") if hung else tuple(FORCE)
+    length = _unit(length_unit, found.length_unit, "--length-unit", "length", tuple(LENGTH))
+    return length, _unit(force_unit, found.force_unit, "--force-unit", "mass" if hung else "force", forces)
 
 
 def _unit(option: str | None, header: str | None, name: str, what: "Quantity", known: tuple[str, ...]) -> str:

@@ -1,6 +1,7 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from math import hypot
@@ -66,40 +67,28 @@ def command(
       bandcurve recheck B07 --plate 10kg --load weighed --length 1432mm --temperature 18 --json
     """
     shown = shown_in(unit)
-    if kind not in get_args(LengthKind):
-        raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(get_args(LengthKind))}")
-    if load not in LOADS:
-        raise UsageError(f"--load {load[:40]!r} is not known", remedy=f"use one of {', '.join(LOADS)}")
+    _refuse_unknown("--kind", kind, get_args(LengthKind))
+    _refuse_unknown("--load", load, LOADS)
     mass = option_in_si(plate, "--plate", "mass") if plate is not None else None
     read = option_in_si(length, "--length", "length") if length is not None else None
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
     day = day_gone_by(on, "--on") if on is not None else date.today()
-    from calib.fit.known_loads import usual
     from calib.profile.collection import read_collection
     from calib.profile.one_id import in_force
-    from calib.profile.rechecks import Hung, Recheck, new_rechecks, parse_rechecks, row_of
+    from calib.profile.rechecks import Recheck, new_rechecks, parse_rechecks, row_of
     from calib.use.recheck import expect, recheck, recheck_json
     from calib.verbs.plain_text import clean
 
     profile = in_force(read_collection(folder).band(band).calibrations(), day)
-    round_what = profile.gear.fitting_diameters_m if given is None else given
-    if not round_what and kind != "half-path":
-        raise UsageError(
-            f"the profile of {band} does not say what the band hung on",
-            remedy="give the diameters, for example --fittings 12,12, or a converted length with --kind half-path",
-        )
-    worth = usual("plate", cast("LoadKind", load))
+    round_what = _fittings(profile, given, kind)
     kilos = _ask_mass(profile, shown.force) if mass is None else mass
-    u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
-    hung = Hung(kilos, u_mass, cast(LengthKind, kind), tuple(round_what), temperature)
+    hung = _hung(kilos, load, kind, round_what, temperature)
     expect(profile, hung)
     if read is None:
         hung, read = _led(profile, hung, shown)
     found = recheck(profile, hung, read)
-    calibrated = profile.made.measured_at
-    against = date.fromisoformat(calibrated) if calibrated else None
     now = datetime.now().astimezone().isoformat(timespec="seconds")
-    kept = Recheck(band, now, day, hung, read, against, clean(note))
+    kept = Recheck(band, now, day, hung, read, _calibrated_on(profile), clean(note))
     path = folder / f"{band}.rechecks.csv"
     if not as_json:  # said even where it cannot be kept
         _say(profile, found, shown)
@@ -109,6 +98,37 @@ def command(
     else:
         print(f"Noted in {path}.")
     return 0
+
+
+def _refuse_unknown(option: str, value: str, known: tuple[str, ...]) -> None:
+    if value not in known:
+        raise UsageError(f"{option} {value[:40]!r} is not known", remedy=f"use one of {', '.join(known)}")
+
+
+def _fittings(profile: "Profile", given: Sequence[float] | None, kind: str) -> tuple[float, ...]:
+    """Diameters of what the band hangs on: as given, else as when it was measured. [m]"""
+    found = profile.gear.fitting_diameters_m if given is None else given
+    if not found and kind != "half-path":
+        raise UsageError(
+            f"the profile of {profile.band.id} does not say what the band hung on",
+            remedy="give the diameters, for example --fittings 12,12, or a converted length with --kind half-path",
+        )
+    return tuple(found)
+
+
+def _hung(kilos: float, load: str, kind: str, fittings: tuple[float, ...], temperature: float | None) -> "Hung":
+    """What hangs, with what its mass is good for."""
+    from calib.fit.known_loads import usual
+    from calib.profile.rechecks import Hung
+
+    worth = usual("plate", cast("LoadKind", load))
+    u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
+    return Hung(kilos, u_mass, cast(LengthKind, kind), fittings, temperature)
+
+
+def _calibrated_on(profile: "Profile") -> date | None:
+    day = profile.made.measured_at
+    return date.fromisoformat(day) if day else None
 
 
 def _ask_mass(profile: "Profile", unit: str) -> float:
