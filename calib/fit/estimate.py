@@ -32,6 +32,7 @@ from calib.records import (
     Relaxation,
     Repeatability,
     Run,
+    TensionCurve,
 )
 
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
@@ -74,20 +75,7 @@ def solve(seen: Observations, name: str) -> Solved:
     seen = shorten(whole)
     if seen is whole:  # in a group it is the scatter that spreads the rounding
         seen = with_rounding(seen)
-    lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
-    if len(lengths) < LEAST_LENGTHS:
-        raise DataError(
-            f"too few usable lengths on the way out: {len(lengths)}, at least {LEAST_LENGTHS} are needed",
-            where=name,
-            remedy="measure at more lengths, well beyond the flat length",
-        )
-    cycles = len(np.unique(seen.cycle))
-    if cycles > MOST_CYCLES:
-        raise DataError(
-            f"{cycles} cycles are more than can be fitted together, {MOST_CYCLES} at most",
-            where=name,
-            remedy="does the cycle column hold row numbers? Otherwise fit fewer at a time",
-        )
+    _refuse_too_few(seen, name)
     loading, unloading = _range(whole, False), _closed(whole)
     assert loading is not None  # there are lengths on the way out
     if np.median(seen.pull) <= LEAST_PULL:
@@ -157,6 +145,24 @@ def _basis(rest: float, loading: Ends, unloading: Ends | None) -> Basis:
     return Basis(rest, tested, has_loop=True, creep=max(1.0, (unloading[1] - rest) / (top - rest)))
 
 
+def _refuse_too_few(seen: Observations, name: str) -> None:
+    """Refuse readings that settle no curve: too few lengths on the way out, or more cycles than are one band's."""
+    lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
+    if len(lengths) < LEAST_LENGTHS:
+        raise DataError(
+            f"too few usable lengths on the way out: {len(lengths)}, at least {LEAST_LENGTHS} are needed",
+            where=name,
+            remedy="measure at more lengths, well beyond the flat length",
+        )
+    cycles = len(np.unique(seen.cycle))
+    if cycles > MOST_CYCLES:
+        raise DataError(
+            f"{cycles} cycles are more than can be fitted together, {MOST_CYCLES} at most",
+            where=name,
+            remedy="does the cycle column hold row numbers? Otherwise fit fewer at a time",
+        )
+
+
 def fit_runs(
     runs: Sequence[Run],
     correction: Correction | None = None,
@@ -189,13 +195,7 @@ def fit_runs(
             tables = tabulate(solved.curve)
     except (np.linalg.LinAlgError, OverflowError):
         raise _no_curve(runs[0].name) from None
-    branches = [branch for branch in (tables.loading, tables.unloading) if branch]
-    if not all(np.isfinite(branch.u95).all() and np.isfinite(branch.force).all() for branch in branches):
-        raise _no_curve(runs[0].name)
-    if any(branch.force.min() < LEAST_SHARE * branch.force.max() for branch in branches):
-        raise DataError(
-            "too many pulls are zero or negative", where=runs[0].name, remedy="do the zero rows belong to this run?"
-        )
+    _refuse_no_tension(tables, runs[0].name)
     points = points_of(solved.seen, solved.curve, solved.off, solved.slip < slips.TOLD, runs)
     return Fit(
         runs=tuple(runs),
@@ -215,6 +215,17 @@ def fit_runs(
             *checks.findings_of_runs(runs, {*leave_out, *((p.run, p.row) for p in points if not p.used)}),
         ),
     )
+
+
+def _refuse_no_tension(curve: TensionCurve, name: str) -> None:
+    """Refuse a curve that is not finite, or that falls to nothing within the lengths tested."""
+    branches = [branch for branch in (curve.loading, curve.unloading) if branch]
+    if not all(np.isfinite(branch.u95).all() and np.isfinite(branch.force).all() for branch in branches):
+        raise _no_curve(name)
+    if any(branch.force.min() < LEAST_SHARE * branch.force.max() for branch in branches):
+        raise DataError(
+            "too many pulls are zero or negative", where=name, remedy="do the zero rows belong to this run?"
+        )
 
 
 def points_of(
