@@ -179,15 +179,21 @@ def drift(along: Array, seen: Array, changes: Sequence[dict[str, float]]) -> Dri
         seen: Logarithm of the level to the first one, shape (n,).
         changes: What one standard deviation of each source does to each of them, n.
 
-    By generalised least squares, with the errors of the first calibration in all the others.
+    By generalised least squares, with the errors of the first calibration in all the others. Where the levels scatter
+    about the line by more than their u (softening that came early and stopped), u is widened by as much (Birge 1932,
+    from memory).
     """
     if len(seen) < 2 or np.ptp(along) == 0:
         return None
     keys = sorted({key for change in changes for key in change})
     effects = np.array([[change.get(key, 0.0) for key in keys] for change in changes[1:]])
-    weighed = np.linalg.solve(effects @ effects.T, along[1:])
+    cover = effects @ effects.T
+    weighed = np.linalg.solve(cover, along[1:])
     spread = 1 / float(weighed @ along[1:])
-    return Drift(spread * float(weighed @ seen[1:]), spread**0.5)
+    value = spread * float(weighed @ seen[1:])
+    off = seen[1:] - value * along[1:]
+    scatter = float(off @ np.linalg.solve(cover, off)) / max(len(off) - 1, 1)
+    return Drift(value, (spread * max(scatter, 1.0)) ** 0.5)
 
 
 def look_again(last: date | None, per_month: Drift | None = None) -> date | None:

@@ -137,6 +137,17 @@ def test_drift_of_two_is_their_difference_over_the_time() -> None:
     assert (found.value, found.u) == pytest.approx((-0.01, 0.005))
 
 
+def test_a_drift_that_no_line_describes_is_not_stated_as_if_one_did() -> None:
+    """5 % lost in the first month and nothing after, against as much lost evenly; each day is known to 1 %."""
+    months = np.array([0.0, 1.0, 6.0, 12.0])
+    days = [{}, *({"first": -0.01, f"day {i}": 0.01} for i in (1, 2, 3))]
+    early, even = (drift(months, seen, days) for seen in (np.array([0, -0.05, -0.05, -0.05]), -0.05 * months / 12))
+    assert early is not None
+    assert even is not None
+    assert even.u < 0.0012
+    assert early.u > 2 * even.u
+
+
 def test_history_of_a_band_that_loses_a_percent_each_quarter() -> None:
     profiles = [band("B07", 0.99**i, made=later(91 * i)) for i in range(5)]
     uses = [Use("B07", f"{i}", date(2026, 3, 1) + timedelta(30 * i), 100) for i in range(1, 13)]
