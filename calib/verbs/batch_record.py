@@ -259,7 +259,8 @@ def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:
         say("", f"{len(left)} of {len(bands)} bands {verb} still to do. Go on with:", again)
     else:
         say("", f"All {len(bands)} bands are measured. Their curves:")
-    say(f"  bandcurve batch fit {shlex.quote(str(folder))}")
+    unit = " --unit lb" if any(b.run.force_unit == "lb" for b in bands) else ""
+    say(f"  bandcurve batch fit {shlex.quote(str(folder))}{unit}")
     return 0
 
 

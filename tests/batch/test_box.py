@@ -161,6 +161,14 @@ def test_at_a_terminal_a_list_is_shown_and_an_interruption_says_how_to_go_on(tmp
     assert "bandcurve batch record few" in terminal.all_text
 
 
+def test_a_box_read_in_pounds_is_to_be_fitted_in_pounds(tmp_path: Path) -> None:
+    in_pounds = DESCRIPTION.replace("kg", "lb", 1)
+    bandcurve(tmp_path, "batch", "new", "box", "-n", "2", "--full", "1", "--flat", "1000mm", typed=in_pounds)
+    done = bandcurve(tmp_path, "batch", "record", "box", typed="\nstop\n")
+    assert "2 of 2 bands are still to do" in done.stderr
+    assert "bandcurve batch fit box --unit lb\n" in done.stderr
+
+
 def test_of_a_plan_three_places_are_kept_low_middle_and_top() -> None:
     assert few_settings((1.085, 1.145, 1.25, 1.39, 1.56, 1.745, 1.955, 2.18)) == (1.25, 1.56, 2.18)
 
