@@ -17,6 +17,7 @@ _REASONS = {
     errno.EFBIG: ("the file grows larger than this system allows", "make room, or choose another place"),
     errno.EISDIR: ("it is a folder", "name a file"),
     errno.ENOTDIR: ("a part of the path is not a folder", "check the name"),
+    errno.ELOOP: ("its links lead round in a circle", "remove the link, or choose another place"),
     errno.ENAMETOOLONG: ("the name is too long", "choose a shorter one"),
 }
 
@@ -54,6 +55,8 @@ def write_atomically(path: Path, content: str | bytes) -> None:
             _replace(target, data)
     except OSError as error:
         raise file_error(error, path, "written") from error
+    except RuntimeError:  # how Python 3.11 and 3.12 say it
+        raise file_error(OSError(errno.ELOOP, "links in a circle"), path, "written") from None
 
 
 def write_new(path: Path, content: str | bytes) -> None:

@@ -118,13 +118,27 @@ def seconds_left(bands: Sequence[BandToMeasure]) -> float:
     return left
 
 
+def misnamed(runs: Sequence[tuple[str, str]]) -> list[str]:
+    """Files called as another band's run, beside that band's own: an id was changed by hand, or a file renamed.
+
+    Args:
+        runs: File name and the band it says it is of.
+    """
+    names = {name for name, _ in runs}
+    return [
+        f"{name} says it is of band {band}, which has a run of its own; mend its id, or take the file away"
+        for name, band in runs
+        if not name.startswith(f"{band}.") and f"{band}.run.csv" in names
+    ]
+
+
 def find(bands: Sequence[BandToMeasure], text: str) -> BandToMeasure:
     """The band somebody means: its id in any case, or its number alone.
 
     Raises:
         DataError: None, or several, are called that.
     """
-    exact = [b for b in bands if b.id.lower() == text.lower()]
+    exact = [b for b in bands if b.id == text] or [b for b in bands if b.id.lower() == text.lower()]
     number = text.lstrip("0") or "0"
     by_number = [b for b in bands if text.isdigit() and re.sub(r"^.*?0*(\d+)$", r"\1", b.id) == number]
     found = exact or by_number

@@ -3,6 +3,7 @@
 The place in a recording follows from its rows alone, so a file that was cut off can be resumed. Nothing is asked here.
 """
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -101,8 +102,17 @@ def _asked(rows: Sequence[Row]) -> Iterator["Slot"]:
     struck = {_target(row) for row in rows if row.kind == "strike"}
     for row in rows:
         if row.kind == "gap" and row.note.startswith(f"{ASKED}: ") and row.number not in struck:
-            _, cycle, branch, setting = row.note.split()
-            yield Slot("reading", int(cycle), "unloading" if branch == "unloading" else "loading", float(setting))
+            yield _slot_asked(row)
+
+
+def _slot_asked(row: Row) -> "Slot":
+    found = re.fullmatch(
+        rf"{ASKED}: ([1-9]\d{{0,2}}) (loading|unloading) (\d{{1,3}}(?:\.\d{{1,9}})?)", row.note, re.ASCII
+    )
+    if found is None or not 0 < float(found[3]) <= MOST_SETTING:
+        what = f"row {row.number} asks for no reading: {row.note[:40]!r}"
+        raise DataError(what, remedy=f"write it like {ASKED}: 2 loading 1.485 (metres), or begin a new run")
+    return Slot("reading", int(found[1]), "unloading" if found[2] == "unloading" else "loading", float(found[3]))
 
 
 def is_enough(rows: Sequence[Row]) -> bool:

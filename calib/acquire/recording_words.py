@@ -102,11 +102,11 @@ def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
 
 def _rows(state: Recording, rest: str, at_s: float | None) -> Step:
     done = [row for row in state.rows if not row.note.startswith(f"{courses.ASKED}: ")]
-    lines = [_row_words(state, row) for row in done[-12:]]
+    lines = [row_words(state, row) for row in done[-12:]]
     return Step(state, say=tuple(lines) or ("No rows yet.",))
 
 
-def _row_words(state: Recording, row: Row) -> str:
+def row_words(state: Recording, row: Row) -> str:
     """One row in words, in the units of the recording."""
     course = state.course
     parts = [f"{row.number:>4}  {row.kind}"]

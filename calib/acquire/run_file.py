@@ -202,6 +202,7 @@ class RunWriter:
         self.path = path
         self.columns = tuple(columns)
         self._descriptor = descriptor
+        self._size = os.fstat(descriptor).st_size  # [bytes] while nobody else writes to it
 
     @classmethod
     def create(cls, path: Path, head: RunHead, columns: Sequence[str] = COLUMNS) -> Self:
@@ -255,6 +256,7 @@ class RunWriter:
         except OSError as error:
             raise file_error(error, path, "written") from error
         writer = cls(path, columns, descriptor)
+        writer._size = len(data)
         if cut:
             last_counts = bool(run.rows) and run.rows[-1].line == len(lines)
             writer._end_line(len(data), len(data.rpartition(b"\n")[2]), keep=last_counts or lines[-1] == header)
@@ -271,6 +273,21 @@ class RunWriter:
     def extend(self, rows: Iterable[Row]) -> None:
         """Add several rows at once."""
         self._write("".join(format_row(row, self.columns) for row in rows))
+
+    def refuse_if_changed(self) -> None:
+        """Nothing is done to a file that somebody else wrote to, or that is another one by now.
+
+        Raises:
+            FileError: It is not as this writer left it.
+        """
+        if not self.path.exists() or os.fstat(self._descriptor).st_nlink == 0:  # rows would go where nobody finds them
+            raise FileError(
+                "was moved or deleted since it was opened", where=str(self.path), remedy="choose another place"
+            )
+        if os.fstat(self._descriptor).st_size != self._size:
+            raise FileError(
+                "was written to by another recording meanwhile", where=str(self.path), remedy="choose another place"
+            )
 
     def close(self) -> None:
         """Close the file; twice does no harm."""
@@ -289,26 +306,29 @@ class RunWriter:
     def _write(self, text: str) -> None:
         data = text.encode("utf-8")
         try:
-            before = os.fstat(self._descriptor).st_size
+            self.refuse_if_changed()
             try:
                 write_all(self._descriptor, data)
                 os.fsync(self._descriptor)
             except OSError:
-                os.ftruncate(self._descriptor, before)  # no half row may stand before the next try
+                os.ftruncate(self._descriptor, self._size)  # no half row may stand before the next try
                 raise
+        except FileError:
+            raise
         except OSError as error:
             raise file_error(error, self.path, "written") from error
-        if not self.path.exists() or os.fstat(self._descriptor).st_nlink == 0:  # rows would go where nobody finds them
-            raise FileError(
-                "was moved or deleted since it was opened", where=str(self.path), remedy="choose another place"
-            )
+        self._size += len(data)
 
     def _end_line(self, size: int, half: int, *, keep: bool) -> None:
         if keep:
             self._write("\n")
             return
         try:
+            self.refuse_if_changed()
             os.ftruncate(self._descriptor, size - half)
             os.fsync(self._descriptor)
+        except FileError:
+            raise
         except OSError as error:
             raise file_error(error, self.path, "written") from error
+        self._size = size - half

@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime
 from difflib import get_close_matches
 from functools import cache
 from typing import Any, NamedTuple
@@ -259,6 +259,8 @@ def _validated(document: dict[str, Any], place: _Place) -> RunHead:
     if started is not None and not isinstance(started, datetime):
         where = place.at("", "started")
         raise DataError("started is not a date with a time", where=where, remedy="write started = 2026-03-01T10:00:00Z")
+    if started is not None and started.tzinfo is None:  # or runs could not be put in order
+        document = document | {"started": started.replace(tzinfo=UTC)}
     if "band" not in document:
         raise DataError("the head has no [band]", where=place.name, remedy='add # [band] and # id = "B07"')
     try:

@@ -72,7 +72,7 @@ def parse_log(data: bytes, name: str, kind: Kind) -> list[LogRow]:
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 4 MB", where=name, remedy="is it the right file?")
     try:
-        lines = data.decode("utf-8-sig").splitlines(keepends=True)
+        lines = io.StringIO(data.decode("utf-8-sig").replace("\r\n", "\n"), newline="\n").readlines()
     except UnicodeDecodeError:
         raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
     head = [line for line in lines if line.startswith("#")]
@@ -80,8 +80,13 @@ def parse_log(data: bytes, name: str, kind: Kind) -> list[LogRow]:
     rows = lines[len(head) :]
     if not rows or tuple(rows[0].strip().split(",")) != kind.columns:
         raise DataError(f"has no line {','.join(kind.columns)}", where=name, remedy=f"begin one with {kind.begun_by}")
-    whole = rows[1:] if not rows[-1:] or rows[-1].endswith("\n") else rows[1:-1]
+    whole = rows[1:] if _is_whole(rows[-1], kind) else rows[1:-1]
     return [_row(line, band, kind, f"{name}:{i}") for i, line in enumerate(whole, len(head) + 2) if line.strip()]
+
+
+def _is_whole(line: str, kind: Kind) -> bool:
+    """Whether a last row was not cut off: an editor may have left out its end, with all its cells there."""
+    return line.endswith("\n") or (line.count('"') % 2 == 0 and line.count(",") >= len(kind.columns) - 1)
 
 
 def _band(head: Sequence[str], name: str, kind: Kind) -> str:

@@ -81,6 +81,10 @@ class Collection:
             f"there is no band {name[:64]!r} in {self.folder}", remedy=f"known here: {known}; or give another --folder"
         )
 
+    def failed_of(self, name: str) -> tuple[str, ...]:
+        """What is said of the files of one band, by their names, that could not be used."""
+        return tuple(said for said in self.failed if Path(said.partition(":")[0]).name.startswith(f"{name}."))
+
 
 def read_collection(folder: Path) -> Collection:
     """Look through a folder and the folders below it.
@@ -126,7 +130,7 @@ def _each(folder: Path, pattern: str, parse: Callable[[bytes, str], T], failed: 
 
 
 def _listed(folder: Path, pattern: str) -> Iterable[Path]:
-    found = sorted(p for p in folder.rglob(pattern) if not p.name.startswith("."))
+    found = sorted(p for p in folder.rglob(pattern) if not p.name.startswith(".") and not p.is_fifo())
     if len(found) > MOST_FILES:
         raise DataError(f"holds more than {MOST_FILES} files", where=str(folder), remedy="name a smaller folder")
     return found

@@ -1,6 +1,7 @@
 """One row more in a band's own file of days: its use log, its re-checks. What a row says is the command's business."""
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol, TypeVar
 
@@ -42,6 +43,16 @@ def add_row(path: Path, band: str, begun: str, row: str, parse: Callable[[bytes,
     before = parse(there, path.name)
     if before and before[0].band != band:
         raise DataError(f"is of {before[0].band}", where=str(path), remedy="give it back its name")
-    now = there[: there.rfind(b"\n") + 1] + row.encode()
+    now = _ended(there, len(before), lambda data: parse(data, path.name)) + row.encode()
     write_atomically(path, now)
     return list(parse(now, path.name))
+
+
+def _ended(there: bytes, count: int, parse: Callable[[bytes], Sequence[object]]) -> bytes:
+    """What is there with an end to its last row; a last row that does not count is taken away."""
+    if there.endswith(b"\n"):
+        return there
+    with suppress(DataError):
+        if len(parse(there + b"\n")) == count:
+            return there + b"\n"
+    return there[: there.rfind(b"\n") + 1]

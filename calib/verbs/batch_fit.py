@@ -1,5 +1,6 @@
 """`bandcurve batch fit`: runs of a batch in, a profile for every band and one record of the batch out."""
 
+import os
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
@@ -19,7 +20,7 @@ from calib.verbs.quantities import UNIT_HELP, shown_in
 if TYPE_CHECKING:
     from calib.fit.batch import Taught
     from calib.profile.batch_document import Batch
-    from calib.verbs.batch_work import Done, Failure, Group, Outcome, Sorted
+    from calib.verbs.batch_work import Done, Failure, Group, Outcome, Seen, Sorted
 
 TEACHERS, PUPILS = 24, 24  # bands of each kind that the shape and the spreads are learnt from
 
@@ -49,7 +50,9 @@ def command(
     with workers(len(paths), jobs) as each:
         from calib.verbs.batch_work import look, sorted_runs
 
-        found = sorted_runs(each("reading", look, paths))
+        seen = tuple(each("reading", look, paths))
+        _check_record(folder, seen)
+        found = sorted_runs(seen)
         fitted = _fit_all(found, folder, each)
     batch = _record(fitted, folder)
     if as_json:
@@ -75,7 +78,7 @@ def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]
     paths: list[Path] = []
     for source in sources:
         if source.is_dir():
-            found = sorted(source.glob("*.run.csv"))
+            found = sorted(p for p in source.glob("*.run.csv") if not p.is_fifo())  # a pipe is waited for without end
             if not found:
                 raise DataError("holds no run", where=str(source), remedy=f"bandcurve batch record {source}")
             paths += found
@@ -157,7 +160,7 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
     """The record of the batch, written beside the profiles."""
     from importlib.metadata import version
 
-    from calib.profile.batch_document import NAME, Batch, load_batch, save_batch
+    from calib.profile.batch_document import NAME, Batch, save_batch
     from calib.use.batch_levels import batch_document
 
     document = batch_document(
@@ -168,19 +171,34 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
         f"bandcurve {version('bandcurve')}",
     )
     batch = Batch.model_validate(document)
-    path = folder / NAME
-    if path.exists():
-        here = {band.id for band in batch.bands} | {Path(f.file).name.split(".")[0] for f in batch.failed}
-        gone = [band.id for band in load_batch(path).bands if band.id not in here]
-        if gone:
-            raise FileError(
-                f"holds other bands too ({', '.join(gone[:5])}{', ...' if len(gone) > 5 else ''}), without a run here",
-                where=str(path),
-                remedy="it is not overwritten: put their runs back, or choose another folder with --out",
-            )
     if batch.bands:
-        save_batch(batch, path)
+        save_batch(batch, folder / NAME)
     return batch
+
+
+def _check_record(folder: Path, seen: "Sequence[Seen]") -> None:
+    """Say before anything is written that the record there cannot be read, or is of other bands too."""
+    from calib.acquire.batch_plan import misnamed
+    from calib.profile.batch_document import NAME, load_batch
+
+    for said in misnamed([(one.path.name, one.band) for one in seen if one.band]):
+        print(complaint(said), file=sys.stderr)
+    path, aside = folder / NAME, "choose another folder with --out"
+    if not os.path.lexists(path):
+        return
+    try:
+        old = load_batch(path)
+    except BandcurveError as error:
+        what = f"{error.what}, so it is not overwritten"
+        raise type(error)(what, where=error.where, remedy=f"move it away, or {aside}") from error
+    here, unread = {one.band for one in seen if not one.untaped}, {one.path.name for one in seen if one.error}
+    gone = [band.id for band in old.bands if band.id not in here and not unread & set(band.runs)]
+    if gone:
+        raise FileError(
+            f"holds other bands too ({', '.join(gone[:5])}{', ...' if len(gone) > 5 else ''}), without a run here",
+            where=str(path),
+            remedy=f"it is not overwritten: put their runs back, or {aside}",
+        )
 
 
 def _say(batch: "Batch", folder: Path, shown: Shown) -> None:

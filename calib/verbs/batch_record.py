@@ -57,32 +57,39 @@ def command(
             while chosen := chosen or _which(bands):
                 _measure(folder, chosen, bands, pace)
                 chosen, bands = None, _bands(folder)
-        except KeyboardInterrupt:
-            say("", "Stopped; every accepted reading is in its file. Go on with:", again)
+        except KeyboardInterrupt as stopped:
+            say("", f"Stopped; {_safe(stopped)}. Go on with:", again)
             return 130
-        except EndOfInputError:
-            say("", "No more input; every accepted reading is in its file. Go on with:", again)
+        except EndOfInputError as stopped:
+            say("", f"No more input; {_safe(stopped)}. Go on with:", again)
             return 1
     return _end(_bands(folder), folder, again)
 
 
+def _safe(stopped: BaseException) -> str:
+    """Whether everything accepted is on the disk."""
+    return "what stands above is not on the disk" if stopped.args else "every accepted reading is in its file"
+
+
 def _bands(folder: Path) -> "list[BandToMeasure]":
     """The bands of a folder, each by its latest run; a file that cannot be read is said, and passed over."""
-    from calib.acquire.batch_plan import BandToMeasure
+    from calib.acquire.batch_plan import BandToMeasure, misnamed
     from calib.acquire.run_file import read_run
     from calib.verbs.prompts import say
 
     if not folder.is_dir():
         raise DataError("is no folder", where=str(folder), remedy="make one with: bandcurve batch new")
     found: list[BandToMeasure] = []
-    for path in sorted(folder.glob("*.run.csv")):
+    for path in sorted(p for p in folder.glob("*.run.csv") if not p.is_fifo()):
         try:
-            run = read_run(path)
+            band = BandToMeasure(replace(read_run(path), name=path.name))
+            planned = band.run.head.extensions.get("settings") and band.wanted
         except BandcurveError as error:
-            say(f"  Passed over: {error}")
+            say(f"  Passed over: {error.at(path.name)}")
             continue
-        if run.head.extensions.get("settings"):
-            found.append(BandToMeasure(replace(run, name=path.name)))
+        if planned:
+            found.append(band)
+    say(*(f"  {said}." for said in misnamed([(b.run.name, b.id) for b in found])))
     latest = {b.id: b for b in sorted(found, key=lambda b: b.run.head.started or EARLIEST)}
     found = [b for b in found if latest[b.id] is b]
     if not found:

@@ -1,12 +1,14 @@
 """`bandcurve history`: all calibrations of one band, and when to look again."""
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.units import Shown
+from calib.verbs.plain_text import complaint
 from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -44,13 +46,17 @@ def command(
     from calib.profile.collection import read_collection
     from calib.use.history import history, history_json
 
-    found = read_collection(folder).band(band)
+    collection = read_collection(folder)
+    found = collection.band(band)
     made = history(found.calibrations(), found.uses, wanted, found.rechecks)
     if as_json:
         print(json.dumps(history_json(made), indent=2))
     else:
         _say(made, shown)
-    return 0
+    missing = collection.failed_of(band)
+    for said in missing:
+        print(complaint(f"left out, {said}"), file=sys.stderr)
+    return 1 if missing else 0
 
 
 def _say(made: "History", shown: Shown) -> None:

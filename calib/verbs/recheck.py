@@ -1,6 +1,7 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
 import json
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
@@ -14,6 +15,7 @@ from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
 from calib.verbs.band_file import add_row
+from calib.verbs.plain_text import complaint
 from calib.verbs.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -79,7 +81,11 @@ def command(
     from calib.use.recheck import expect, recheck, recheck_json
     from calib.verbs.plain_text import clean
 
-    profile = in_force(read_collection(folder).band(band).calibrations(), day)
+    collection = read_collection(folder)
+    profile = in_force(collection.band(band).calibrations(), day)
+    for said in collection.failed_of(band):
+        if ".profile.json" in said:  # that one may be in force; damaged re-checks are told of where they are added to
+            print(complaint(f"left out, {said}"), file=sys.stderr)
     round_what = _fittings(profile, given, kind)
     kilos = _ask_mass(profile, shown.force) if mass is None else mass
     hung = _hung(kilos, load, kind, round_what, temperature)

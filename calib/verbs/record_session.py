@@ -40,12 +40,12 @@ def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
             recorder = begin()
             _conditioned(recorder)
             recorder.record()
-        except KeyboardInterrupt:
-            _say_where(recorder)
+        except KeyboardInterrupt as stopped:
+            _say_where(recorder, unkept=bool(stopped.args))
             return 130
-        except EndOfInputError:
-            if recorder is None or not _only_closing_left(recorder):
-                _say_where(recorder)
+        except EndOfInputError as stopped:
+            if recorder is None or stopped.args or not _only_closing_left(recorder):
+                _say_where(recorder, unkept=bool(stopped.args))
                 return 1
         say("", f"Recorded: {len(recorder.state.run.readings)} readings in {recorder.path}.")
         return _kilos(recorder) if fit else 0
@@ -78,7 +78,7 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
     writer, run = RunWriter.resume(path)
     state = Recording.of(run)
     try:
-        settings = state.course.settings
+        settings, choose = state.course.settings, chooser_for(state)
     except DataError as error:
         raise error.at(str(path)) from error
     if not settings:
@@ -95,7 +95,7 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
         and not (at_port or state.hung or state.course.on_paper)
     ):
         say("Was the scale off meanwhile? Then first, with the band slack: zero and what it shows, like zero 0.05")
-    return Recorder(state, writer, path, pace, started, choose=chooser_for(state))
+    return Recorder(state, writer, path, pace, started, choose=choose)
 
 
 def _conditioned(recorder: Recorder) -> None:
@@ -141,7 +141,7 @@ def _resume_command(path: Path, options: str) -> str:
     return f"bandcurve record --resume {shlex.quote(str(path))}{options}"
 
 
-def _say_where(recorder: Recorder | None) -> None:
+def _say_where(recorder: Recorder | None, *, unkept: bool = False) -> None:
     """After an interruption: what is kept, and how to go on."""
     if recorder is None:
         say("", "Stopped before the first reading; nothing was recorded.")
@@ -151,7 +151,8 @@ def _say_where(recorder: Recorder | None) -> None:
         safe = "What was said so far is"
     else:
         safe = "1 reading is" if count == 1 else f"{count} readings are"
-    say("", f"Stopped. {safe} safe in {recorder.path}. Go on with:")
+    kept = "What stands above is not all" if unkept else f"{safe} safe"
+    say("", f"Stopped. {kept} in {recorder.path}. Go on with:")
     say(f"  {_resume_command(recorder.path, recorder.resume_options)}")
 
 

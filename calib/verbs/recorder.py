@@ -11,6 +11,7 @@ from pathlib import Path
 from calib.acquire.course import Slot, geometry
 from calib.acquire.recording import take
 from calib.acquire.recording_state import Recording, with_rows
+from calib.acquire.recording_words import row_words
 from calib.acquire.run_file import RunWriter, columns_for, format_head
 from calib.acquire.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
@@ -18,7 +19,9 @@ from calib.records import Row
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.verbs import live
-from calib.verbs.prompts import ask_line, say, typed_path, yes
+from calib.verbs.prompts import EndOfInputError, ask_line, say, typed_path, yes
+
+UNKEPT = "not all is on the disk"  # said by the interruption that ends a recording whose disk failed
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,7 @@ class Recorder:
         self.state = state
         self.started = self.pace.clock()
         try:
+            self.writer.refuse_if_changed()
             self.writer.close()
             write_atomically(self.path, head_text(state))
             self.writer, _ = RunWriter.resume(self.path)
@@ -235,7 +239,12 @@ class Recorder:
         """Ask for another place until the whole recording is there."""
         say(f"  Nothing is lost: all {len(self.state.rows)} rows are still in memory.")
         while True:
-            text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            try:
+                text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            except (EndOfInputError, KeyboardInterrupt) as stopped:
+                say("", "  NOT ON DISK. Write the last of these down by hand:")
+                say(*(f"  {row_words(self.state, row)}" for row in self.state.rows[-12:]))
+                raise type(stopped)(UNKEPT) from stopped
             if text[:1].isdecimal():
                 say("  That looks like a reading; first the recording needs a place. Type a folder.")
                 continue

@@ -7,13 +7,13 @@ import math
 import re
 from collections.abc import Callable, Collection, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeGuard
 
 from calib.acquire.course import ASKED, SKIPPED, UNTIL, Course, Slot
 from calib.acquire.judge import Judge
 from calib.acquire.recording_state import Recording
 from calib.errors import DataError, UsageError
-from calib.records import Row, Run
+from calib.records import Row, Run, RunHead
 from calib.units import INCH
 
 if TYPE_CHECKING:
@@ -48,8 +48,15 @@ def kept(wanted: float, over: tuple[float, float] | None) -> dict[str, Any]:
 
 
 def chooser_for(state: Recording) -> Chooser | None:
-    """Who chooses the next reading of a recording; None where its plan is fixed."""
-    return choose if state.course.asked is not None else None
+    """Who chooses the next reading of a recording; None where its plan is fixed.
+
+    Raises:
+        DataError: What the head keeps of it is nothing to aim at; somebody wrote it by hand.
+    """
+    if state.course.asked is None:
+        return None
+    _told(state.head)
+    return choose
 
 
 def choose(state: Recording) -> tuple[Row, str]:
@@ -130,8 +137,8 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
     from calib.acquire.course import geometry
     from calib.fit.next_reading import Aim, places_over
 
-    told = run.head.extensions[UNTIL]
-    first, last = span(course.settings, geometry(run.head).offset, told.get("over_m"))
+    wanted, over = _told(run.head)
+    first, last = span(course.settings, geometry(run.head).offset, over)
     by_tape = 0.25 * INCH if course.length_unit == "in" else 0.005
     step = course.holes.pitch if course.holes else by_tape
     judge = Judge(run, course)
@@ -144,7 +151,21 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
             where="--over",
             remedy="name working lengths within the plan, wider ones, or a scale that takes more",
         )
-    return Aim(0.5 * (first + last), float(told["U"]), places, course.way_back)
+    return Aim(0.5 * (first + last), wanted, places, course.way_back)
+
+
+def _told(head: RunHead) -> tuple[float, list[float] | None]:
+    """What the head of a run keeps: the relative uncertainty wanted, and the working lengths. [1], [m] half-path"""
+    told = head.extensions[UNTIL]
+    wanted, over = (told.get("U"), told.get("over_m")) if isinstance(told, dict) else (None, None)
+    pair = over if isinstance(over, list) and len(over) == 2 and all(map(_positive, over)) else None
+    if not _positive(wanted) or wanted >= 1 or (over is not None and pair is None):
+        raise DataError(f"{UNTIL} = {str(told)[:40]} is nothing to aim at", remedy="begin a new run with --until")
+    return float(wanted), pair
+
+
+def _positive(value: object) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool) and 0 < value < math.inf
 
 
 def span(lengths: Sequence[float], offset: float, over: Sequence[float] | None) -> tuple[float, float]:
