@@ -66,7 +66,8 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
     over = run.head.extensions[UNTIL].get("over_m")
     if over and abs(0.5 * sum(over) - aim.length) > AIM_MOVED * aim.length:
         planned = f"{word(course.settings[0])} to {word(course.settings[-1])}"
-        print(wrap(f"--over goes beyond the planned lengths ({planned}); --to plans longer ones."))
+        longer = "; --to plans longer ones" if aim.length < 0.5 * sum(over) else ""
+        print(wrap(f"--over goes beyond the planned lengths ({planned}){longer}."))
     percent = 100 * aim.relative
     print(f"To know the pull at {half_path_words(aim.length, course)} to {percent:g} %:")
     cycle, way = 0, ""
@@ -75,6 +76,8 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
             cycle, way = reading.cycle, reading.branch
             print(f"  cycle {cycle}, {'out' if way == 'loading' else 'back'}:")
         print(f"    {word(reading.length)}")
+    if cycle > 1:
+        print("Before each new cycle unhook the band and hook it on again.")
     print(wrap(f"{len(plan.readings)} readings should give {100 * plan.relative:.1f} %{_or_not(plan, aim.relative)}."))
     if plan.best > aim.relative:
         print(wrap(hindered(plan.best, plan.hindrance)))

@@ -171,7 +171,13 @@ def test_stop_ends_the_asking() -> None:
 
 def test_plan_says_which_readings_or_what_stands_in_the_way(capsys: pytest.CaptureFixture[str]) -> None:
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "1%", "--over", "1.2m..1.8m"]) == 0
-    assert "the scale gain does not allow it" in " ".join(capsys.readouterr().out.split())
+    said = " ".join(capsys.readouterr().out.split())
+    assert "the scale gain does not allow it" in said
+    assert "Before each new cycle unhook the band and hook it on again." in said
+    assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "1m..1.8m"]) == 0
+    said = capsys.readouterr().out
+    assert "--over goes beyond the planned lengths" in said
+    assert "--to plans longer" not in " ".join(said.split())  # it is too short that is asked for
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["expected_relative_u95"] <= 0.02
