@@ -12,11 +12,11 @@ from calib.acquire.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.judge import Judge
 from calib.acquire.lines import Record
 from calib.acquire.meter import Meter
+from calib.acquire.point_rows import held_row
 from calib.acquire.recording import take, take_beside, take_row
 from calib.acquire.recording_state import Recording, Step
-from calib.acquire.sweep import SweepPoint
 from calib.acquire.typed_entry import shown
-from calib.records import Row
+from calib.records import Row, RowKind
 from calib.units import FORCE, G_STANDARD, LENGTH
 
 ZERO_S = 8.0  # a zero is the mean about this time after everything came to rest
@@ -29,7 +29,6 @@ WARMING_N = 0.3  # in ten minutes: more is said
 TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
 WENT = 0.15  # share of the force: less than this is relaxing
 FAULTS = 3  # in a row, from which on that is said
-SURE_PERCENT = 1.0  # of the force: a relaxation less sure than this is not kept
 HELP = (
     "Points are taken by themselves: set the length, hold still, wait for the bell.",
     "  Enter  the length is set now (zero: take it now)",
@@ -336,37 +335,8 @@ class HandsFree:
     def _top(self) -> float:
         return max((r.length or 0.0 for r in self.state.run.readings if r.branch == "loading"), default=0.0)
 
-    def swept(self, point: SweepPoint) -> Row:
-        """A point of a sweep as the next row."""
-        return Row(
-            self.state.next_number,
-            cycle=point.cycle,
-            branch=point.branch,
-            length=point.length,
-            force=None if self.meter.in_counts else point.force,
-            counts=self.meter.counts(point.force),
-            at_s=round(point.at_s, 1),
-            dwell_s=0.0,
-            n=point.n,
-            sd=None if self.meter.in_counts else point.sd,
-        )
-
-    def _row(self, point: HeldPoint, kind: str) -> Row:
-        known = not self.meter.in_counts
-        relax = None
-        if point.percent_per_decade is not None and (point.u_percent or 0.0) < SURE_PERCENT:
-            relax = round(-point.percent_per_decade, 2)
-        return Row(
-            self.state.next_number,
-            "zero" if kind == "zero" else "check-load" if kind == "check-load" else "reading",
-            force=point.force if known else None,
-            counts=self.meter.counts(point.force),
-            at_s=round(point.at_s, 1),
-            dwell_s=round(point.dwell_s, 1) if kind == "reading" else None,
-            n=point.n,
-            sd=point.sd if known else None,
-            relax_percent_per_decade=relax if kind == "reading" else None,
-        )
+    def _row(self, point: HeldPoint, kind: RowKind) -> Row:
+        return held_row(point, kind, self.state.next_number, self.meter)
 
     def _stepped(self, step: Step, ring: int, said: tuple[str, ...] = ()) -> Act:
         before, self.state = self.state, step.state

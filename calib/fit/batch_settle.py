@@ -9,14 +9,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import fmin_l_bfgs_b
 
 from calib.fit import batch_model, slips, spreads
 from calib.fit.batch_model import Joint, Layout, Member, Rows
 from calib.fit.mixed import LARGEST_MOVE
 from calib.fit.outliers import MOST
 from calib.fit.slips import Hypothesis
-from calib.fit.spreads import NOTHING, WeightedNodes, root_of_inverse_hessian, weighted_nodes
+from calib.fit.spreads import NOTHING, WeightedNodes, most_probable, root_of_inverse_hessian, weighted_nodes
 from calib.records import Array
 
 ROUNDS = 3
@@ -185,15 +184,7 @@ def _move(settled: Settled) -> None:
 def _mode(layout: Layout, rows: Sequence[Rows], start: Array) -> Array:
     """Most probable logarithms of the spreads."""
     middle, sd = layout.middle()
-    found, _, _ = fmin_l_bfgs_b(
-        lambda t: batch_model.value_and_gradient(layout, rows, t),
-        start,
-        bounds=list(zip(middle - 3 * sd, middle + 3.5 * sd, strict=True)),
-        factr=1e-7 / np.finfo(float).eps,
-        pgtol=2e-3,
-        maxiter=40,
-    )
-    return np.asarray(found)
+    return most_probable(lambda t: batch_model.value_and_gradient(layout, rows, t), start, middle, sd)
 
 
 def integrate(settled: Settled) -> tuple[WeightedNodes[Joint], tuple[Array, ...]]:

@@ -156,16 +156,23 @@ def _with(run: Run, readings: Sequence[Reading]) -> Run:
 
 
 @dataclass(frozen=True)
+class _Known:
+    """The curve and the spreads, as far as they are known."""
+
+    beta: Array
+    weights: Array  # of the nodes
+    thetas: Array  # logarithms of the spreads at each node
+    between: float  # relative variance at the aim from not knowing the spreads
+
+
+@dataclass(frozen=True)
 class _Nodes:
     """The model with readings taken and not taken, at some sets of spreads."""
 
     model: MixedModel
     taken: int
     at: Array  # (effects,) d ln F at the aim
-    weights: Array
-    thetas: Array
-    beta: Array
-    between: float  # variance at the aim from not knowing the spreads
+    known: _Known
 
     @classmethod
     def of(cls, run: Run, aim: Aim, candidates: Sequence[Reading], *, on_paper: bool) -> "_Nodes":
@@ -173,24 +180,24 @@ class _Nodes:
         taken = len(run.readings)
         basis = _basis(whole, aim)
         so_far = whole.where(np.arange(len(whole)) < taken)
-        beta, weights, thetas, between = _beforehand(basis) if on_paper else _now(basis, so_far, aim)
+        known = _beforehand(basis) if on_paper else _now(basis, so_far, aim)
         model = MixedModel(basis, whole)
         model.use = np.arange(len(whole)) < taken
-        model.linearise(beta)
-        return cls(model, taken, _row(model, aim, beta), weights, thetas, beta, between)
+        model.linearise(known.beta)
+        return cls(model, taken, _row(model, aim, known.beta), known)
 
     def variances(self) -> tuple[float, Array]:
         """Relative variance at the aim now, and after each of the readings not taken."""
         now, after = 0.0, np.zeros(len(self.model.seen) - self.taken)
         rows = self.model.design[self.taken :]
-        for weight, theta in zip(self.weights, self.thetas, strict=True):
+        for weight, theta in zip(self.known.weights, self.known.thetas, strict=True):
             solution = self.model.solve(theta)
             reach = solution.covariance @ self.at
             here = float(self.at @ reach)
             noise = solution.noise[self.taken :] + np.einsum("ij,jk,ik->i", rows, solution.covariance, rows)
             now += weight * here
             after += weight * (here - (rows @ reach) ** 2 / noise)
-        return now + self.between, after + self.between
+        return now + self.known.between, after + self.known.between
 
     def best(self, run: Run, aim: Aim) -> tuple[float, str]:
         """Relative variance that no number of readings can better, and what is most of it."""
@@ -198,9 +205,9 @@ class _Nodes:
         places = (aim.places[0], *aim.places[1:-1:2], aim.places[-1])
         many = [Reading(first + i, "loading", x) for i in range(MANY_CYCLES) for x in places]
         model = MixedModel(self.model.basis, observe([_with(run, many)]))
-        model.linearise(self.beta)
-        at = _row(model, aim, self.beta)
-        solution = model.solve(self.weights @ self.thetas)
+        model.linearise(self.known.beta)
+        at = _row(model, aim, self.known.beta)
+        solution = model.solve(self.known.weights @ self.known.thetas)
         reach = solution.covariance @ at
         flat = self.model.basis.size - 1
         parts = {"the flat length": reach[flat] ** 2 / solution.prior[flat]}
@@ -223,9 +230,6 @@ def _basis(seen: Observations, aim: Aim) -> Basis:
     return Basis(seen.rest, StretchRange(max(min(low, at), SLACK), max(top, at)), aim.way_back)
 
 
-_Known = tuple[Array, Array, Array, float]  # curve, weights and nodes of the spreads, variance their spread causes
-
-
 def _beforehand(basis: Basis) -> _Known:
     count = 7 if basis.has_loop else 5
     unit = spreads.fixed_nodes(count)
@@ -233,7 +237,7 @@ def _beforehand(basis: Basis) -> _Known:
     beta[: len(TREND_MEAN)] = TREND_MEAN
     beta[0] = FIRST_LEVEL
     thetas = np.log(spreads.MEDIAN[:count]) + spreads.LOG_SD[:count] * unit
-    return beta, np.full(len(unit), 1 / len(unit)), thetas, 0.0
+    return _Known(beta, np.full(len(unit), 1 / len(unit)), thetas, 0.0)
 
 
 def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
@@ -251,7 +255,7 @@ def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
     at = _row(model, aim, beta)
     shift = posterior.shifts @ at
     between = float(posterior.weights @ (shift - posterior.weights @ shift) ** 2)
-    return beta, posterior.weights, posterior.nodes, between
+    return _Known(beta, posterior.weights, posterior.nodes, between)
 
 
 def places_over(run: Run, over: tuple[float, float], count: int, step: float) -> tuple[float, ...]:

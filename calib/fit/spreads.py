@@ -87,9 +87,20 @@ def value_and_gradient(model: MixedModel, spreads: Array) -> tuple[float, Array]
 def mode(model: MixedModel, start: Array) -> Array:
     """Most probable logarithms of the spreads."""
     k = len(start)
-    middle, sd = np.log(MEDIAN[:k]), LOG_SD[:k]
+    return most_probable(lambda t: value_and_gradient(model, t), start, np.log(MEDIAN[:k]), LOG_SD[:k])
+
+
+def most_probable(minus_log: Callable[[Array], tuple[float, Array]], start: Array, middle: Array, sd: Array) -> Array:
+    """Where a density of the logarithms of spreads is largest, within what their prior leaves room for.
+
+    Args:
+        minus_log: Minus the logarithm of the density and its gradient, of an array of shape (k,).
+        start: Where to begin, shape (k,).
+        middle: Of the prior, shape (k,).
+        sd: Of the prior, shape (k,).
+    """
     found, _, _ = fmin_l_bfgs_b(
-        lambda t: value_and_gradient(model, t),
+        minus_log,
         start,
         bounds=list(zip(middle - 3 * sd, middle + 3.5 * sd, strict=True)),
         factr=1e-7 / np.finfo(float).eps,

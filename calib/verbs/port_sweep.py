@@ -10,6 +10,7 @@ import numpy as np
 
 from calib.acquire.course import ZERO_LOST
 from calib.acquire.hands_free import HandsFree
+from calib.acquire.point_rows import swept_row
 from calib.acquire.recording import take_beside
 from calib.acquire.stream_file import StreamWriter, stream_path
 from calib.acquire.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_by_speed, points_of
@@ -196,7 +197,7 @@ class SweepRecorder(PortRecorder):
             self._take(replace(gap, note=note))
             for point in mine:
                 work.state = self.state
-                self._take(work.swept(point))
+                self._take(swept_row(point, work.state.next_number, work.meter))
             uneven = f", uneven by {100 * leg.unevenness:.0f} %" if leg.unevenness > UNEVEN else ""
             say(f"  Cycle {leg.cycle} {way}: {len(mine)} lengths at {rate}{uneven}.")
         say_prompt(live.BELL)
