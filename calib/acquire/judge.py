@@ -191,11 +191,14 @@ class Judge:
             return self._first_doubt(says, length, pull, likely_slip(entry))
         if expectation is None or expectation.fits(pull):
             return None
+        return self._does_not_go(row, says, pull, expectation, likely_slip(entry))
+
+    def _does_not_go(self, row: Row, says: str, pull: float, expectation: Expectation, slip: str | None) -> str:
+        """What to say of a pull that does not go with the others: this reading's likely slip, or the one before's."""
         before = self._slip_before(row, pull) if len(self.known) == 1 else None
         if before is not None and courses.KEPT in self.run.readings[-1].note:
             earlier = self._reading(self.run.readings[-1])
             return f"{says} does not go with {earlier}. There it looks like {before}: type undo and give it again."
-        slip = likely_slip(entry)
         if slip is None or "misread" in slip or "instead of" in slip:
             slip = self._one_place_off(row, pull) or slip
         wanted = self._about(self._shown_for(expectation.force))

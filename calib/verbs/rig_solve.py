@@ -156,17 +156,12 @@ def _arrangements(text: str | None) -> "Sequence[Arrangement]":
 
 def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, within: float, few: int) -> "Solved":
     from calib.use.plates import as_loaded, loadings
-    from calib.use.solve import Sought, Wish, solve
+    from calib.use.solve import Sought, solve
     from calib.use.solve_place import hangings, place_of
     from calib.verbs.progress import Progress
     from calib.verbs.rig_files import named, read_rig
 
-    wishes = [Wish(cast("Of", of), load) for of, load in asked.loads.items()] + ([asked.share] if asked.share else [])
-    if bool(wishes) == bool(asked.like):
-        raise UsageError(
-            "nothing is wanted" if not wishes else "--like is all that is wanted",
-            remedy="give --top, --bottom, --average or --share, or --like alone",
-        )
+    wishes = _wishes(asked)
     if tries.each_once and tries.most > 1:
         raise UsageError("--each-once goes with one band a side", remedy="leave out --most, or --each-once")
     rig = read_rig(file)
@@ -195,6 +190,19 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
         raise error.at(file.name) from None
     finally:
         progress.close()
+
+
+def _wishes(asked: _Asked) -> "list[Wish]":
+    """What is wanted in so many words; empty where it is what another rig gives."""
+    from calib.use.solve import Wish
+
+    wishes = [Wish(cast("Of", of), load) for of, load in asked.loads.items()] + ([asked.share] if asked.share else [])
+    if bool(wishes) == bool(asked.like):
+        raise UsageError(
+            "nothing is wanted" if not wishes else "--like is all that is wanted",
+            remedy="give --top, --bottom, --average or --share, or --like alone",
+        )
+    return wishes
 
 
 def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
