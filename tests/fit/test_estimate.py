@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.estimate import U_ONE_HOLD, fit_runs, relaxation_of
+from calib.fit.estimate import U_RATE, fit_runs, relaxation_of
 from calib.fit.observations import observe
 from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row, Run
 from calib.units import G_STANDARD as KG
@@ -329,5 +329,5 @@ def test_a_relaxation_from_a_few_holds_is_stated_as_surely_as_few_can_tell(count
     assert held >= tries * (0.95 - 4 * (0.95 * 0.05 / tries) ** 0.5)
 
 
-def test_holds_that_happen_to_agree_are_believed_no_better_than_a_hold_tells() -> None:
-    assert relaxation_of([_relaxing(2.1, 2.1)]).u == pytest.approx(U_ONE_HOLD / 2**0.5)
+def test_what_is_off_in_all_holds_alike_is_not_averaged_away() -> None:
+    assert relaxation_of([_relaxing(*[2.1] * 8)]).u == pytest.approx(U_RATE * 2.1)
