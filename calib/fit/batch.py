@@ -242,7 +242,14 @@ def borrower(model: MixedModel, mean: Array, offset: float) -> Member:
 
 
 def basis_of(seen: Observations, covered: StretchRange, top: float, has_loop: bool) -> Basis:
-    """A band's columns over the batch's range of stretch; its loop turns at its own largest length."""
+    """A band's columns over the batch's range of stretch; its loop turns at its own largest length.
+
+    Args:
+        seen: The band's readings.
+        covered: Stretch that the shared columns are made over.
+        top: Least stretch at which the loop turns.
+        has_loop: Whether the batch has a way back.
+    """
     out, back = seen.length[~seen.unloading], seen.length[seen.unloading]
     turned = max(float(out.max(initial=0.0)), top * seen.rest)
     creep = max(1.0, (float(back.max(initial=0.0)) - seen.rest) / (turned - seen.rest))
@@ -311,10 +318,16 @@ def odds_of(settled: Settled, i: int, theta: Array, doubt: float, use: NDArray[n
 
 
 def odds_against(layout: Layout, row: Rows, others: Joint, doubt: float) -> float:
-    """The same against what the others taught.
+    """How much likelier a band's readings are with a shape of its own than with what the others taught; a logarithm.
 
     Few readings can be odd together or hold a slip: where one was left out, the band is odd only if that is likelier
     than the slip, which may be any factor up to ten.
+
+    Args:
+        layout: Which effects there are.
+        row: The band's scaled readings, slips not in use.
+        others: All the other bands, solved.
+        doubt: Odds beyond which a band is odd; a logarithm.
     """
     whole = replace(row, use=np.ones(len(row.use), bool))
 

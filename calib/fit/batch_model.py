@@ -299,7 +299,14 @@ def as_odd(row: Rows, layout: Layout, *, odd: bool) -> Rows:
 
 
 def band_mean(layout: Layout, row: Rows, joint: Joint, i: int) -> Array:
-    """Coefficients of a band less their prior mean, shape (p,)."""
+    """Coefficients of a band less their prior mean, shape (p,).
+
+    Args:
+        layout: Which effects there are.
+        row: The band's scaled readings.
+        joint: All bands, solved.
+        i: Which of them it is.
+    """
     band, n = joint.bands[i], layout.shape
     out = (band.prior * (row.own.T @ precision(row, band, joint)[1]))[: n + 1]
     out[:n] += joint.estimate[:n]

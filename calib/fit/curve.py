@@ -56,7 +56,15 @@ def fitted_curve(
     unloading: tuple[float, float] | None,
     drift: Array | None = None,
 ) -> FittedCurve:
-    """Collapse the mixture over the spreads into mean, covariance and effects of the sources."""
+    """Collapse the mixture over the spreads into mean, covariance and effects of the sources.
+
+    Args:
+        model: Columns, readings and their sources of error.
+        posterior: Curves at each set of spreads, with their weights.
+        loading: Half-path lengths tested on the way out, lowest and largest. [m]
+        unloading: The same of the way back; None where it was not measured.
+        drift: What errors that hang together add to the covariance of the coefficients, shape (p, p).
+    """
     p, w = model.basis.size, posterior.weights
     beta_nodes = posterior.shifts[:, :p] + model.mean[:p]
     node_covariance = np.array([s.covariance[:p, :p] for s in posterior.solutions])

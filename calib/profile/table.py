@@ -232,7 +232,14 @@ def covariance(curve: Curve, first: Place, second: Place) -> float:
 
 
 def shared_covariance(a: Curve, at_a: Place, b: Curve, at_b: Place) -> float:
-    """Covariance of the pulls of two bands: what they share is named by equal keys, nothing else. [N2]"""
+    """Covariance of the pulls of two bands: what they share is named by equal keys, nothing else. [N2]
+
+    Args:
+        a: One curve.
+        at_a: Where on it.
+        b: The other.
+        at_b: Where on it.
+    """
     of_b: dict[str, list[SharedShift]] = {}
     for factor in b.factors:
         if factor.key is not None:
