@@ -63,11 +63,12 @@ def command(
         _say(batch, folder, shown)
     if found.waiting and not as_json:
         print(f"Not measured yet: {', '.join(found.waiting)}.")
-    if found.earlier and not as_json:
-        from calib.verbs.plain_text import wrap
+    why = (("of bands that were measured anew since", found.earlier), ("held by another file too", found.copies))
+    for words, left in why:
+        if left and not as_json:
+            from calib.verbs.plain_text import wrap
 
-        names = ", ".join(str(path) for path in found.earlier)
-        print(wrap(f"Left aside, of bands that were measured anew since: {names}."))
+            print(wrap(f"Left aside, {words}: {', '.join(str(path) for path in left)}."))
     for _, sentence in fitted.failed:
         print(complaint(sentence), file=sys.stderr)
     return 1 if fitted.failed else 0
@@ -114,7 +115,8 @@ def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
     except DataError as error:
         rest = [group for group in found.groups if group not in outcomes]
         outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest), strict=True)
-        return _fitted(found, outcomes, none=str(error))
+        unusable = "its shape cannot be borrowed: no band that was measured in full could be used; mend those first"
+        return _fitted(found, outcomes, none=unusable if full else str(error))
     outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
     done = [outcome for outcome in outcomes.values() if isinstance(outcome, Done)]
     teachers = provenance(one for one in done if one.member.id in taught.teachers)

@@ -90,9 +90,7 @@ def command(
     except EndOfInputError:
         say("", "Stopped before all was said; nothing was written.")
         return 1
-    for head in made:
-        _write(head, folder)
-    _labels(made, folder, min(full, count), paper)
+    _write_all(made, folder, min(full, count), paper)
     _say(folder, made, min(full, count))
     return 0
 
@@ -115,6 +113,23 @@ def _asked(given: "Given", folder: Path) -> "RunHead":
     name = folder.resolve().name
     band = replace(base.band, batch=name, mass=None)
     return replace(base, band=band, length=replace(base.length, tape=f"{name}-tape"))  # one tape for all of them
+
+
+def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: str) -> None:
+    """All files of the box; where the disk takes only some of them, none, or the box could not be made again."""
+    from contextlib import suppress
+
+    try:
+        for head in made:
+            _write(head, folder)
+        _labels(made, folder, full, paper)
+    except BaseException:
+        for head in made:
+            with suppress(OSError):
+                (folder / f"{head.band.id}.run.csv").unlink()  # there was no run in the folder before
+        with suppress(OSError):  # not where something else lies in it
+            folder.rmdir()
+        raise
 
 
 def _write(head: "RunHead", folder: Path) -> None:

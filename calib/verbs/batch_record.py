@@ -90,7 +90,7 @@ def _bands(folder: Path) -> "list[BandToMeasure]":
         if planned:
             found.append(band)
     say(*(f"  {said}." for said in misnamed([(b.run.name, b.id) for b in found])))
-    latest = {b.id: b for b in sorted(found, key=lambda b: b.run.head.started or EARLIEST)}
+    latest = {b.id: b for b in sorted(found, key=lambda b: (b.run.head.started or EARLIEST, len(b.run.rows)))}
     found = [b for b in found if latest[b.id] is b]
     if not found:
         raise DataError("holds no band to measure", where=str(folder), remedy="make one with: bandcurve batch new")

@@ -11,6 +11,7 @@ from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zlib import crc32
 
 from calib.errors import BandcurveError
 
@@ -34,6 +35,7 @@ class Seen:
     band: str = ""
     lengths_out: frozenset[float] = frozenset()
     started: datetime | None = None
+    rows: tuple[int, ...] = ()  # a check sum of each
     untaped: bool = False  # nobody had the band in hand yet
     error: str = ""
 
@@ -48,7 +50,8 @@ def look(path: Path) -> Seen:
     except BandcurveError as error:
         return Seen(path, error=str(error))
     out = frozenset(round(r.length, 3) for r in run.readings if r.branch == "loading" and r.length is not None)
-    return Seen(path, run.head.band.id, out, run.head.started, bool(run.head.extensions.get(UNTAPED)))
+    rows = tuple(crc32(repr(replace(row, line=0)).encode()) for row in run.rows)
+    return Seen(path, run.head.band.id, out, run.head.started, rows, bool(run.head.extensions.get(UNTAPED)))
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,7 @@ class Sorted:
     waiting: tuple[str, ...]
     failed: tuple[Failure, ...]
     earlier: tuple[Path, ...] = ()  # of a band that was measured anew since
+    copies: tuple[Path, ...] = ()  # of a recording that another file holds with as many rows or more
 
 
 def sorted_runs(seen: Iterable[Seen]) -> Sorted:
@@ -76,12 +80,24 @@ def sorted_runs(seen: Iterable[Seen]) -> Sorted:
             waiting.append(one.band)
         else:
             bands.setdefault(one.band, []).append(one)
+    all_of = [one for runs in bands.values() for one in runs]
+    bands = {band: _without_copies(runs) for band, runs in bands.items()}
+    copies = [one.path for one in all_of if one not in bands[one.band]]
     newest = {band: _newest(runs) for band, runs in bands.items()}
     earlier = [one.path for band, runs in bands.items() for one in runs if one not in newest[band]]
     lengths = {tuple(s.path for s in runs): {x for s in runs for x in s.lengths_out} for runs in newest.values()}
     full = frozenset(group for group, out in lengths.items() if len(out) >= FULL_LENGTHS)
     waiting = [band for band in waiting if band not in bands]
-    return Sorted(tuple(lengths), full, tuple(waiting), tuple(failed), tuple(earlier))
+    return Sorted(tuple(lengths), full, tuple(waiting), tuple(failed), tuple(earlier), tuple(copies))
+
+
+def _without_copies(runs: Sequence[Seen]) -> list[Seen]:
+    """Each recording once, or its readings would count twice: one whose rows another file begins with is left out."""
+    kept: list[Seen] = []
+    for one in sorted(runs, key=lambda one: -len(one.rows)):
+        if not any(one.rows and one.rows == k.rows[: len(one.rows)] and one.started == k.started for k in kept):
+            kept.append(one)
+    return [one for one in runs if one in kept]
 
 
 def _newest(runs: Sequence[Seen]) -> list[Seen]:

@@ -236,15 +236,21 @@ class Recorder:
                 return  # the new file holds everything
 
     def _elsewhere(self) -> None:
-        """Ask for another place until the whole recording is there."""
+        """Find another place for the whole recording; where nobody answers any more, say what is not on the disk."""
         say(f"  Nothing is lost: all {len(self.state.rows)} rows are still in memory.")
+        try:
+            self._ask_elsewhere()
+        except (EndOfInputError, KeyboardInterrupt) as stopped:
+            if not self.state.rows:
+                raise
+            say("", "  NOT ON DISK. Write the last of these down by hand:")
+            say(*(f"  {row_words(self.state, row)}" for row in self.state.rows[-12:]))
+            raise type(stopped)(UNKEPT) from stopped
+
+    def _ask_elsewhere(self) -> None:
+        """Ask until the whole recording is there."""
         while True:
-            try:
-                text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
-            except (EndOfInputError, KeyboardInterrupt) as stopped:
-                say("", "  NOT ON DISK. Write the last of these down by hand:")
-                say(*(f"  {row_words(self.state, row)}" for row in self.state.rows[-12:]))
-                raise type(stopped)(UNKEPT) from stopped
+            text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
             if text[:1].isdecimal():
                 say("  That looks like a reading; first the recording needs a place. Type a folder.")
                 continue

@@ -3,6 +3,7 @@
 import os
 import re
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -11,9 +12,10 @@ import pytest
 from calib.acquire.batch_plan import BandToMeasure, find
 from calib.acquire.run_file import RunWriter, parse_run, read_run
 from calib.errors import FileError
+from calib.profile.batch_document import load_batch
 from calib.records import Row
 from tests.batch.test_box import DESCRIPTION, bandcurve, readings
-from tests.recording.pseudo_terminal import Terminal
+from tests.recording.pseudo_terminal import ROOT, Terminal
 
 
 @pytest.fixture(scope="module")
@@ -185,3 +187,61 @@ def test_bands_whose_ids_differ_in_case_only_can_each_be_chosen(box: Path) -> No
     changed(box / "B02.run.csv", '"B02"', '"b01"')
     bands = [BandToMeasure(read_run(path)) for path in sorted(box.glob("*.run.csv"))]
     assert [find(bands, name).id for name in ("B01", "b01", "b03")] == ["B01", "b01", "B03"]
+
+
+def test_a_recording_that_two_files_hold_counts_once_and_as_the_longer_one(box: Path) -> None:
+    """As where a disk was full for a while, or a folder was copied into another: U would come out too small."""
+    (box / "batch.json").unlink()
+    whole = (box / "B02.run.csv").read_bytes()
+    (box / "B02.2026-03-01.run.csv").write_bytes(whole)
+    (box / "B02.run.csv").write_bytes(whole[: whole[:-1].rindex(b"\n") + 1])  # a row less
+    done = bandcurve(box.parent, "batch", "fit", "box")
+    assert done.returncode == 0, done.stderr
+    assert "Left aside, held by another file too: box/B02.run.csv" in done.stdout.replace("\n", " ")
+    band = next(b for b in load_batch(box / "batch.json").bands if b.id == "B02")
+    assert (band.readings, band.runs) == (3, ("B02.2026-03-01.run.csv",))
+    assert "Next band [B03" in bandcurve(box.parent, "batch", "record", "box", typed="\n").stderr
+
+
+def test_where_no_full_band_can_be_used_the_others_do_not_ask_for_more_of_them(box: Path) -> None:
+    """Its profile is not replaced: one that cannot be read lies in its place."""
+    (box / "B01.profile.json").write_text("{")
+    done = bandcurve(box.parent, "batch", "fit", "box")
+    assert done.returncode == 1
+    assert "no band that was measured in full could be used" in done.stderr
+    assert "measure two or three" not in done.stderr
+
+
+FULL_AT_B03 = (
+    "import os, sys, errno\n"
+    "real = os.write\n"
+    "def full(fd, data):\n"
+    "    if b'B03' in bytes(data):\n"
+    "        raise OSError(errno.ENOSPC, 'full')\n"
+    "    return real(fd, data)\n"
+    "os.write = full\n"
+    "from calib.verbs.app import run\n"
+    "sys.exit(run(sys.argv[1:]))"
+)
+
+
+@pytest.mark.parametrize("there", [False, True])
+def test_a_box_the_disk_takes_only_a_part_of_is_not_made(tmp_path: Path, there: bool) -> None:
+    if there:
+        (tmp_path / "box").mkdir()
+        (tmp_path / "box" / "photo.jpg").touch()
+    options = ("batch", "new", "box", "-n", "4", "--full", "1", "--flat", "1000mm")
+    done = subprocess.run(
+        [sys.executable, "-c", FULL_AT_B03, *options],
+        input=DESCRIPTION,
+        capture_output=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        timeout=120,
+        check=False,
+        text=True,
+    )
+    assert done.returncode == 1
+    assert "the disk is full" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.rglob("*")] == (["box", "photo.jpg"] if there else [])
