@@ -155,9 +155,10 @@ def answer(terminal: Terminal) -> None:
 def _print(command: str, said: str) -> None:
     print(f"\n    $ {command}")
     for line in said.replace("\x07", "").split("\n"):
-        kept = [part for part in line.split("\r") if part.strip() and not _LIVE.search(part)]
+        changing = "\r" in line
+        kept = [part for part in line.split("\r") if part.strip() and not (changing and _LIVE.search(part))]
         text = kept[-1].rstrip() if kept else ""
-        if text or "\r" not in line:
+        if text or not changing:
             print(f"    {text}".rstrip(), flush=True)
 
 
