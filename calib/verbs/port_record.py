@@ -241,10 +241,13 @@ class PortRecorder(Recorder):
         """What is typed at the end, and what to do with counts."""
         super().record()
         if self.line.meter.in_counts:
+            used = self.state.head.scale
+            cell = used.id if used and used.id != UNNAMED_CELL else "CELL"
             say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
-            say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
-            say(f"  bandcurve scale check CELL.scale.json --port {self.port}")
-            say(f"  bandcurve fit {self.path} --scale CELL.scale.json")
+            if cell == "CELL":
+                say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
+            say(f"  bandcurve scale check {cell}.scale.json --port {self.port}")
+            say(f"  bandcurve fit {self.path} --scale {cell}.scale.json")
 
     def _place(self, work: HandsFree) -> str:
         return f"{work.want} {work.state.index}"

@@ -15,8 +15,8 @@ from calib.acquire.run_file import read_run
 from calib.acquire.stream_file import StreamWriter, read_stream, stream_path
 from calib.errors import DataError, FileError
 from calib.fit.observations import observe, zero_at
-from calib.records import Row, Run
-from calib.scale import Scale
+from calib.records import Row, Run, ScaleInUse
+from calib.scale import UNNAMED_CELL, Scale
 from calib.verbs.port_record import grip_of, refuse_another_kind
 from calib.verbs.record import as_typed
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, band_force, head_for, recorder_at
@@ -81,9 +81,16 @@ def test_counts_are_kept_and_become_newton_with_the_scales_line(tmp_path: Path) 
         assert row.counts == pytest.approx(ZERO_COUNTS + COUNTS_PER_NEWTON * (row.force or 0.0), abs=1.0)
 
 
-def test_counts_without_a_check_are_recorded_and_not_fitted(tmp_path: Path) -> None:
-    recorder, _ = recorder_at(Bench(unit="counts"), tmp_path, head_for(counts=True))
+@pytest.mark.parametrize(("scale", "next_step"), [("hook", "check hook.scale.json"), (UNNAMED_CELL, "scale new CELL")])
+def test_counts_without_a_check_are_recorded_and_not_fitted(
+    scale: str, next_step: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    head = head_for(counts=True)
+    recorder, _ = recorder_at(Bench(unit="counts"), tmp_path, replace(head, scale=ScaleInUse(scale, 0.0)))
     recorder.record()
+    said = " ".join(capsys.readouterr().err.split())
+    assert next_step in said
+    assert ("scale new" in said) is (scale == UNNAMED_CELL)
     run = read_run(recorder.path)
     assert len(run.readings) == 9
     assert all(r.force is None and r.counts is not None for r in run.readings)
