@@ -113,17 +113,28 @@ def check_forces(run: Run) -> None:
             )
 
 
+def refuse_counts(run: Run) -> None:
+    """Refuse readings in counts of which nothing says what a count is.
+
+    Raises:
+        DataError: With the commands that mend it.
+    """
+    if any(row.counts is not None and row.force is None for row in run.readings):
+        raise DataError(
+            "the readings are counts and nothing says what a count is",
+            where=run.name,
+            remedy="check the cell, bandcurve scale check CELL.scale.json --port PORT, then fit with --scale that file",
+        )
+
+
 def check_pulls(run: Run) -> None:
     """Refuse readings that say nothing of a pull, however few they are.
 
     Raises:
-        DataError: None has a force, an anchor was weighed without a zero, or all are negative.
+        DataError: They are counts, an anchor was weighed without a zero, or all are negative.
     """
     readings = run.readings
-    if all(row.force is None and row.mass is None for row in readings):
-        raise DataError(
-            "holds counts and no force", where=run.name, remedy="give the scale's counts line, then import again"
-        )
+    refuse_counts(run)
     if run.head.procedure.method == "anchor-on-scale" and not any(r.force is not None for r in run.standing("zero")):
         raise DataError(
             "has no zero row, and a pull is what the scale shows less with the anchor on it",

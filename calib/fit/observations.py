@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.acquire.course import ZERO_LOST
+from calib.acquire.run_checks import refuse_counts
 from calib.errors import DataError
 from calib.fit.own_weight import half_weight
 from calib.fit.sources import Source, joined, sources_of
@@ -124,12 +125,7 @@ def _observe_one(index: int, run: Run) -> Observations:
     head, rows = run.head, run.readings
     if not rows:
         raise DataError("no reading to fit", where=run.name, remedy="take some readings, or strike fewer")
-    if any(r.counts is not None and r.force is None for r in rows):
-        raise DataError(
-            "the readings are counts and nothing says what a count is",
-            where=run.name,
-            remedy="check the cell, bandcurve scale check CELL.scale.json --port PORT, then fit with --scale that file",
-        )
+    refuse_counts(run)
     offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     length = np.array([r.length for r in rows], dtype=float) + offset
     zero, drift = zero_at(run, rows)

@@ -163,7 +163,9 @@ def test_counts_recorded_before_the_check_are_fitted_with_its_file(
     recorder, _ = recorder_at(Bench(unit="counts"), tmp_path, head_for(counts=True, cycles=2))
     recorder.record()
     assert fit([recorder.path], out=tmp_path) == 1
-    assert "scale check CELL.scale.json --port" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "scale check cell.scale.json --port bench" in said
+    assert "nothing says what a count is; check the cell, bandcurve scale check CELL.scale.json" in said
     checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch)
     result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
     path = tmp_path / "cell.scale.json"
