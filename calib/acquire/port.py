@@ -22,6 +22,7 @@ from typing import Any, Literal, Protocol, Self
 from calib.acquire.baud import SETTINGS, Setting
 from calib.acquire.port_trouble import group_of, holder, is_there, refusal
 from calib.acquire.replay import Rate, timed_lines
+from calib.closing import Closing
 from calib.errors import UsageError
 from calib.safe_write import file_error
 
@@ -168,7 +169,7 @@ def open_source(
     return SerialSource(name, setting or SETTINGS[0], clock, ports)
 
 
-class SerialSource:
+class SerialSource(Closing):
     """A port that may come and go."""
 
     warning = ""
@@ -287,16 +288,8 @@ class SerialSource:
         """Seconds since it was opened."""
         return self._clock() - self._begun
 
-    def __enter__(self) -> Self:
-        return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-
-class FileSource:
+class FileSource(Closing):
     """A captured file that is read like a port, line by line with its own times."""
 
     has_baud = False
@@ -347,14 +340,6 @@ class FileSource:
     def close(self) -> None:
         """Close the file."""
         self._file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
 
 def _port_named(name: str, ports: Sequence[PortFound]) -> PortFound | None:

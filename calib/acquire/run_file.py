@@ -7,12 +7,12 @@ import os
 from collections.abc import Iterable, Sequence
 from hashlib import sha256
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from calib.acquire.run_checks import check_forces, check_lengths
 from calib.acquire.run_head import format_head, is_newer_minor, parse_head
 from calib.acquire.run_table import LONGEST_LINE, Table, check_rows, format_row, parse_header, parse_row, split_line
+from calib.closing import Closing
 from calib.errors import DataError, FileError
 from calib.records import Row, Run, RunHead
 from calib.safe_write import file_error, sync_folder, write_all
@@ -195,7 +195,7 @@ def _is_whole(cells: Sequence[str] | None, table: Table) -> bool:
     return kind != "strike" or bool(cells[-1].strip())
 
 
-class RunWriter:
+class RunWriter(Closing):
     """A run file open for appending; a row is flushed and on the disk before `append` returns. Nothing is rewritten."""
 
     def __init__(self, path: Path, columns: Sequence[str], descriptor: int) -> None:
@@ -294,14 +294,6 @@ class RunWriter:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def _write(self, text: str) -> None:
         data = text.encode("utf-8")

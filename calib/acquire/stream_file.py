@@ -10,10 +10,9 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from calib.acquire.lines import UNITS, Record
+from calib.closing import Closing
 from calib.errors import DataError, FileError
 from calib.safe_write import file_error, write_all
 
@@ -38,7 +37,7 @@ def stream_path(run: Path) -> Path:
     return run.with_name(run.name.removesuffix(".csv").removesuffix(".run") + ".stream.csv")
 
 
-class StreamWriter:
+class StreamWriter(Closing):
     """A stream file open for appending; a file that is there goes on."""
 
     def __init__(self, path: Path, unit: str | None, *, with_length: bool = False) -> None:
@@ -91,14 +90,6 @@ class StreamWriter:
         if self._descriptor >= 0:
             os.close(self._descriptor)
             self._descriptor = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
 
 def _first_line(path: Path) -> str:

@@ -5,8 +5,6 @@ What a number means comes from the scale's file or from the line; nothing is gue
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from types import TracebackType
-from typing import Self
 
 from calib.acquire.baud import Setting
 from calib.acquire.line_format import Chosen, LineFormat
@@ -15,6 +13,7 @@ from calib.acquire.listening import Listening
 from calib.acquire.meter import NEWTON, Meter, noise_of, step_of
 from calib.acquire.port import Source, open_source
 from calib.acquire.stream_figures import number_of
+from calib.closing import Closing
 from calib.errors import DataError
 from calib.scale import Scale
 from calib.verbs.kept_line import kept_format, kept_reversed
@@ -40,7 +39,7 @@ class Wanted:
 
 
 @dataclass
-class CellLine:
+class CellLine(Closing):
     """An open line that is understood."""
 
     listening: Listening
@@ -49,10 +48,8 @@ class CellLine:
     rate: float  # readings a second
     restarted: bool = False  # the board started again, and what it shows with nothing on it may be another value
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+    def close(self) -> None:
+        """Let the port go."""
         self.listening.source.close()
 
     def skip(self) -> None:
