@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from calib.use.sheet import INK, LINE, PALE, PAPER, Paper
+from calib.use.sheet import INK, LINE, PALE, PAPER, Paper, blank_page
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,20 +36,14 @@ def labels_pdf(labels: Sequence[Label], paper: Paper = "a4") -> bytes:
         labels: In order.
         paper: "a4" or "letter".
     """
-    from matplotlib.backends.backend_pdf import FigureCanvasPdf, PdfPages
-    from matplotlib.figure import Figure
+    from matplotlib.backends.backend_pdf import PdfPages
 
     width, height = PAPER[paper]
     left, top = (width - COLUMNS * WIDTH - (COLUMNS - 1) * GAP) / 2, (height - ROWS * HEIGHT) / 2
     out = BytesIO()
     with PdfPages(out, metadata={"Title": "Labels for a batch of bands", "CreationDate": None}) as pages:
         for start in range(0, len(labels), COLUMNS * ROWS):
-            figure = Figure(figsize=(width / 25.4, height / 25.4))
-            FigureCanvasPdf(figure)
-            axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-            axes.set_xlim(0, width)
-            axes.set_ylim(height, 0)  # millimetres from the upper left corner
-            axes.axis("off")
+            figure, axes = blank_page(paper)
             for i, label in enumerate(labels[start : start + COLUMNS * ROWS]):
                 _draw(axes, label, left + (i % COLUMNS) * (WIDTH + GAP), top + (i // COLUMNS) * HEIGHT)
             pages.savefig(figure)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Paper = Literal["a4", "letter"]
 PAPER: dict[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]
@@ -54,6 +55,15 @@ def form_pdf(form: Form, paper: Paper) -> bytes:
     Returns:
         A PDF of one page; the same form gives the same bytes.
     """
+    figure, axes = blank_page(paper)
+    _draw(_Page(axes, *PAPER[paper]), form)
+    out = BytesIO()
+    figure.savefig(out, format="pdf", metadata={"Title": f"Form for band {form.band}", "CreationDate": None})
+    return out.getvalue()
+
+
+def blank_page(paper: Paper) -> "tuple[Figure, Axes]":
+    """An empty page of a PDF and its axes, in millimetres from the upper left corner."""
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 
@@ -62,13 +72,9 @@ def form_pdf(form: Form, paper: Paper) -> bytes:
     FigureCanvasPdf(figure)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_xlim(0, width)
-    axes.set_ylim(height, 0)  # millimetres from the upper left corner
+    axes.set_ylim(height, 0)
     axes.axis("off")
-    page = _Page(axes, width, height)
-    _draw(page, form)
-    out = BytesIO()
-    figure.savefig(out, format="pdf", metadata={"Title": f"Form for band {form.band}", "CreationDate": None})
-    return out.getvalue()
+    return figure, axes
 
 
 @dataclass(frozen=True)
