@@ -20,6 +20,7 @@ from calib.verbs.series_talk import ENDING, told_by
 if TYPE_CHECKING:
     from calib.profile.document import Profile
     from calib.records import Correction, Fit, Run
+    from calib.scale import Scale
 
 Failure = tuple[str, str]  # file, error
 Group = list[tuple[Path, "Run"]]  # the runs of one band
@@ -61,8 +62,8 @@ def command(
     """
     shown = shown_in(unit)
     told = told_by(series or [], with_ or [])
-    correction, extra = _correction(scale) if scale else (None, [])
-    read, failed = _read(runs, scale)
+    checked, correction, extra = _checked(scale) if scale else (None, None, [])
+    read, failed = _read(runs, checked)
     dropped = _dropped(leave_out or [], [run for _, run in read])
     work = partial(_done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown))
     groups = _by_band(read)
@@ -84,7 +85,7 @@ def command(
     return 1 if failed else 0
 
 
-def _read(paths: Sequence[Path], scale: Path | None = None) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
+def _read(paths: Sequence[Path], scale: "Scale | None" = None) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
     from calib.acquire.run_file import read_run
 
     read: list[tuple[Path, Run]] = []
@@ -104,37 +105,37 @@ def _read(paths: Sequence[Path], scale: Path | None = None) -> tuple[list[tuple[
     return read, failed
 
 
-def _correction(path: Path) -> tuple["Correction", list[tuple[str, str]]]:
-    """The latest check of a scale file, and that file's name and hash for the profile's record."""
+def _checked(path: Path) -> tuple["Scale", "Correction", list[tuple[str, str]]]:
+    """A scale, its latest check, and its file's name and hash for the profile's record."""
     from hashlib import sha256
 
     from calib.scale import load_scale
 
-    check = load_scale(path).in_use().correction
+    scale = load_scale(path)
+    check = scale.in_use().correction
     if check is None:
         raise DataError("this scale was never checked", where=str(path), remedy=f"bandcurve scale check {path}")
-    return check, [(path.name, sha256(path.read_bytes()).hexdigest())]
+    return scale, check, [(path.name, sha256(path.read_bytes()).hexdigest())]
 
 
-def _in_newton(run: "Run", path: Path) -> "Run":
+def _in_newton(run: "Run", scale: "Scale") -> "Run":
     """A run in counts, with what the scale's file says of a count."""
     from calib.fit.observations import with_newton
-    from calib.scale import load_scale
 
-    counts = load_scale(path).counts
+    counts = scale.counts
     return run if counts is None else with_newton(run, counts.force, abs(counts.per_count_N))
 
 
-def _refuse_other_scale(path: Path, run: "Run") -> None:
+def _refuse_other_scale(checked: "Scale", run: "Run") -> None:
     """A check says nothing of another scale than the one it was made on."""
-    from calib.scale import UNNAMED_CELL, load_scale
+    from calib.scale import UNNAMED_CELL
 
-    used, checked = run.head.scale, load_scale(path).id
+    used = run.head.scale
     if run.head.procedure.method == "hung-weight":
         raise DataError("hangs known weights and used no scale", where=run.name, remedy="fit it without --scale")
-    if used is not None and used.id not in (checked, UNNAMED_CELL):
+    if used is not None and used.id not in (checked.id, UNNAMED_CELL):
         raise DataError(
-            f"was read on the scale {used.id!r}, but the check is of {checked!r}",
+            f"was read on the scale {used.id!r}, but the check is of {checked.id!r}",
             where=run.name,
             remedy=f"give the file of {used.id!r} with --scale, or fit this run without it",
         )
