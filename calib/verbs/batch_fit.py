@@ -14,7 +14,7 @@ import typer
 from calib.errors import BandcurveError, DataError, FileError
 from calib.units import Shown
 from calib.verbs.many import Each, workers
-from calib.verbs.plain_text import complaint
+from calib.verbs.plain_text import complaint, findings_text, table, wrap
 from calib.verbs.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -66,8 +66,6 @@ def command(
     why = (("of bands that were measured anew since", found.earlier), ("held by another file too", found.copies))
     for words, left in why:
         if left and not as_json:
-            from calib.verbs.plain_text import wrap
-
             print(wrap(f"Left aside, {words}: {', '.join(str(path) for path in left)}."))
     for _, sentence in fitted.failed:
         print(complaint(sentence), file=sys.stderr)
@@ -205,7 +203,6 @@ def _check_record(folder: Path, seen: "Sequence[Seen]") -> None:
 
 def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
     from calib.profile.batch_document import NAME
-    from calib.verbs.plain_text import findings_text, table, wrap
 
     several = len(batch.sizes) > 1
     at = f"{shown.force} at {shown.tape(batch.length_m)} {shown.length}" if batch.length_m else shown.force

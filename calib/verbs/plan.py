@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.verbs.recording_options import OverOption, OverStretchOption
 
 if TYPE_CHECKING:
     from calib.acquire.plan import Geometry, Holes, Plan
@@ -53,13 +54,8 @@ def command(
         str | None,
         typer.Option("--until", metavar="U", help="Only the readings that make the pull known to this, '2%'."),
     ] = None,
-    over: Annotated[
-        str | None,
-        typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m."),
-    ] = None,
-    over_stretch: Annotated[
-        bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
-    ] = False,
+    over: OverOption = None,
+    over_stretch: OverStretchOption = False,
     form: Annotated[
         Path | None, typer.Option("--form", metavar="FILE.pdf", help="Draw a form to fill in by pen.")
     ] = None,

@@ -174,7 +174,8 @@ def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         return
     point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:
-        say(*(() if line.restarted else ("  Once more, please: what hangs?",)))
+        if not line.restarted:
+            say("  Once more, please: what hangs?")
         return
     say_prompt(live.BELL)
     say(f"  {words(point.force - taken.zero, line.meter, taken.sheet.unit)}")

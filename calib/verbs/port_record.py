@@ -242,9 +242,10 @@ class PortRecorder(Recorder):
         super().record()
         if self.line.meter.in_counts:
             used = self.state.head.scale
-            cell = used.id if used and used.id != UNNAMED_CELL else "CELL"
+            has_file = used is not None and used.id != UNNAMED_CELL
+            cell = used.id if used and has_file else "CELL"
             say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
-            if cell == "CELL":
+            if not has_file:
                 say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
             say(f"  bandcurve scale check {cell}.scale.json --port {self.port}")
             say(f"  bandcurve fit {self.path} --scale {cell}.scale.json")

@@ -15,6 +15,8 @@ from calib.verbs.recording_options import (
     HolesOption,
     LoadsOption,
     MethodOption,
+    OverOption,
+    OverStretchOption,
     ScaleOption,
     TopOption,
 )
@@ -63,16 +65,11 @@ def command(
         str | None,
         typer.Option("--until", metavar="U", help="Choose readings one by one until the pull is known to this, '2%'."),
     ] = None,
-    over: Annotated[
-        str | None,
-        typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m."),
-    ] = None,
+    over: OverOption = None,
     from_form: Annotated[
         bool, typer.Option("--from-form", help="Type in what was written on paper; no waiting.")
     ] = False,
-    over_stretch: Annotated[
-        bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
-    ] = False,
+    over_stretch: OverStretchOption = False,
     port: Annotated[
         str | None, typer.Option("--port", metavar="PORT", help="A load cell on a serial line takes the readings.")
     ] = None,

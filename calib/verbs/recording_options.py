@@ -17,6 +17,12 @@ FirstHoleOption = Annotated[
     int, typer.Option("--first-hole", metavar="N", help="Hole the fixed pin sits in; 0 asks.", min=0, max=9999)
 ]
 TopOption = Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length to plan.")]
+OverOption = Annotated[
+    str | None, typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m.")
+]
+OverStretchOption = Annotated[
+    bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
+]
 BaudOption = Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")]
 ColumnOption = Annotated[
     int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
