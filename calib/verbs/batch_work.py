@@ -159,16 +159,10 @@ def _told_of(odd: "Finding", profile: "Profile") -> "Profile":
 
 
 def _borrowed(fit: "Fit", group: Group, folder: Path, teachers: Sequence[tuple[str, str]]) -> Done:
-    from importlib.metadata import version
-
-    from calib.profile.build import profile_of
-    from calib.profile.document import save_profile
     from calib.use.batch_levels import member_of
-    from calib.verbs.fit import place_of
+    from calib.verbs.fit import save_fit
 
-    profile = profile_of(fit, f"bandcurve {version('bandcurve')}", teachers)
-    path = place_of(profile, folder, grown=True)
-    save_profile(profile, path)
+    profile, path = save_fit(fit, folder, teachers, grown=True)
     lengths = len({round(p.length, 3) for p in fit.points if p.branch == "loading"})
     return Done(member_of(profile, sum(p.used for p in fit.points), lengths), _run_names(group), path)
 

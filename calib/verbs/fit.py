@@ -233,23 +233,47 @@ def fit_and_save(
     Returns:
         The fit, the profile, and where it was written.
     """
+    from calib.fit.estimate import fit_runs
+
+    fit = fit_runs([run for _, run in group], correction, dropped)
+    return fit, *save_fit(fit, out, extra, told, grown=grown)
+
+
+def save_fit(
+    fit: "Fit",
+    out: Path,
+    extra: Sequence[tuple[str, str]],
+    told: Callable[["Profile"], "Profile"] | None = None,
+    *,
+    grown: bool = False,
+) -> tuple["Profile", Path]:
+    """Write the profile of a fit.
+
+    Args:
+        fit: Of one band.
+        out: Folder for the profile.
+        extra: Further files the fit rests on, each with its hash.
+        told: What else is known of the band, worked into its profile; None for nothing.
+        grown: Whether a profile of fewer of the same runs is written over.
+
+    Returns:
+        The profile, and where it was written.
+    """
     from importlib.metadata import version
 
-    from calib.fit.estimate import fit_runs
     from calib.profile.build import profile_of
     from calib.profile.document import save_profile
 
-    fit = fit_runs([run for _, run in group], correction, dropped)
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
     if told is not None:
         profile = told(profile)
     make_folder(out)
-    path = place_of(profile, out, grown=grown)
+    path = _place_of(profile, out, grown=grown)
     save_profile(profile, path)
-    return fit, profile, path
+    return profile, path
 
 
-def place_of(profile: "Profile", out: Path, *, grown: bool = False) -> Path:
+def _place_of(profile: "Profile", out: Path, *, grown: bool = False) -> Path:
     """Where to write: over a profile of the same runs, else beside it with the date in the name.
 
     Args:
