@@ -32,16 +32,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from calib.acquire.run_file import parse_run, read_run
-    from calib.fit.estimate import fit_runs
+    from calib.acquire.files.run_file import parse_run, read_run
+    from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import fit_profile
     from calib.profile.document import Profile, load_profile, save_profile
     from calib.profile.exports import curve_csv
     from calib.profile.table import difference
     from calib.scale import Scale, load_scale, save_scale
-    from calib.use.compare import compare
-    from calib.use.pair import pair_up
-    from calib.use.predict import half_path_between
+    from calib.use.bands.compare import compare
+    from calib.use.bands.pair import pair_up
+    from calib.use.bands.predict import half_path_between
 
 __all__ = [
     "Profile",
@@ -64,17 +64,17 @@ __all__ = [
 _HOMES = {
     "Profile": "calib.profile.document",
     "Scale": "calib.scale",
-    "compare": "calib.use.compare",
+    "compare": "calib.use.bands.compare",
     "curve_csv": "calib.profile.exports",
     "difference": "calib.profile.table",
     "fit_profile": "calib.profile.build",
-    "fit_runs": "calib.fit.estimate",
-    "half_path_between": "calib.use.predict",
+    "fit_runs": "calib.fit.curve.estimate",
+    "half_path_between": "calib.use.bands.predict",
     "load_profile": "calib.profile.document",
     "load_scale": "calib.scale",
-    "pair_up": "calib.use.pair",
-    "parse_run": "calib.acquire.run_file",
-    "read_run": "calib.acquire.run_file",
+    "pair_up": "calib.use.bands.pair",
+    "parse_run": "calib.acquire.files.run_file",
+    "read_run": "calib.acquire.files.run_file",
     "save_profile": "calib.profile.document",
     "save_scale": "calib.scale",
 }

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.acquire.run_file import RunWriter, columns_for
+from calib.acquire.files.run_file import RunWriter, columns_for
 from calib.half_path import half_path_offset, rest_half_path
 from calib.records import Band, CheckLoad, LengthSetup, Loads, Procedure, Row, RunHead, ScaleInUse
 from calib.units import G_STANDARD, INCH, POUND
@@ -151,8 +151,8 @@ def main() -> None:
 
 
 def _expect(path: Path) -> None:
-    from calib.acquire.run_file import read_run
-    from calib.fit.estimate import fit_runs
+    from calib.acquire.files.run_file import read_run
+    from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import profile_of
     from calib.profile.document import save_profile
 

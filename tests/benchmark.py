@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.acquire.run_file import RunWriter
-from calib.fit.estimate import fit_runs
+from calib.acquire.files.run_file import RunWriter
+from calib.fit.curve.estimate import fit_runs
 from calib.records import Run
 from tests.fit.made_runs import readings, run
 

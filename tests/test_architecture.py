@@ -19,11 +19,11 @@ FILES = {p.relative_to(ROOT).with_suffix("").as_posix().replace("/", "."): p for
 MODULES = {name.removesuffix(".__init__"): path for name, path in FILES.items() if path.name not in ("conftest.py",)}
 STARTERS = {"calib", "calib.__main__"}  # they hand over to a room when asked, by design
 TOUCH_THE_WORLD = {
-    "calib.acquire.run_file",
-    "calib.acquire.port",
-    "calib.acquire.port_trouble",
-    "calib.acquire.stream_file",
-    "calib.profile.collection",  # the folder is the store
+    "calib.acquire.files.run_file",
+    "calib.acquire.cell.port",
+    "calib.acquire.cell.port_trouble",
+    "calib.acquire.files.stream_file",
+    "calib.profile.store.collection",  # the folder is the store
     "calib.strict_json",
     "calib.safe_write",
 }

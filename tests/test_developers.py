@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.run_file import read_run
-from calib.fit.estimate import fit_runs
+from calib.acquire.files.run_file import read_run
+from calib.fit.curve.estimate import fit_runs
 from calib.half_path import offset_over
 from calib.profile.document import Profile, load_profile
 from calib.records import Fit, Point, Row

@@ -8,7 +8,7 @@ import numpy as np
 
 from calib import versioned
 from calib.errors import DataError
-from calib.fit.straight import departures
+from calib.fit.curve.straight import departures
 from calib.half_path import offset_over
 from calib.profile.document import FORMAT, Profile
 from calib.records import Array, BranchTable, BudgetLine, Fit, Run, RunHead
@@ -59,7 +59,7 @@ def fit_profile(runs: Sequence[Run]) -> Profile:
     """
     from importlib.metadata import version
 
-    from calib.fit.estimate import fit_runs  # scipy: only where a fit is asked for
+    from calib.fit.curve.estimate import fit_runs  # scipy: only where a fit is asked for
 
     return profile_of(fit_runs(runs), f"bandcurve {version('bandcurve')}")
 

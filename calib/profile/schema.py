@@ -6,7 +6,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from calib.acquire.series_file import Series
+from calib.acquire.files.series_file import Series
 from calib.profile.batch_document import Batch
 from calib.profile.document import Profile
 from calib.records import RunHead

@@ -18,7 +18,7 @@ from typer.core import TyperGroup
 from calib.errors import BandcurveError, UsageError
 from calib.safe_write import file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
-from calib.verbs.plain_text import complaint
+from calib.verbs.terminal.plain_text import complaint
 
 
 class WordGroup(TyperGroup):

@@ -8,11 +8,11 @@ import typer
 
 from calib.errors import DataError, UsageError
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
-from calib.verbs.series_talk import ENDING, read_series
+from calib.verbs.talk.series_talk import ENDING, read_series
+from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.use.compare import Comparison
+    from calib.use.bands.compare import Comparison
 
 ROWS = 5  # lengths in the table
 
@@ -47,7 +47,7 @@ def command(
             raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
         return _by_tape(old, new, shown, as_json)
     from calib.profile.document import load_profile
-    from calib.use.compare import compare, comparison_json
+    from calib.use.bands.compare import compare, comparison_json
 
     was, now = load_profile(old), load_profile(new)
     if was == now:
@@ -62,9 +62,9 @@ def command(
 
 def _by_tape(old: Path, new: Path, shown: Shown, as_json: bool) -> int:
     """One band against a reference kept in a drawer, on two days, without any scale."""
-    from calib.use.series import change_of, ratio_json
-    from calib.use.shared_lengths import NORMAL_95
-    from calib.verbs.plain_text import wrap
+    from calib.use.bands.series import change_of, ratio_json
+    from calib.use.bands.shared_lengths import NORMAL_95
+    from calib.verbs.terminal.plain_text import wrap
 
     found = change_of(read_series(old), read_series(new))
     if as_json:
@@ -86,7 +86,7 @@ def _by_tape(old: Path, new: Path, shown: Shown, as_json: bool) -> int:
 
 
 def _say(found: "Comparison", shown: Shown) -> None:
-    from calib.verbs.plain_text import findings_text, table, wrap
+    from calib.verbs.terminal.plain_text import findings_text, table, wrap
 
     for line in (_verdict(found, shown), _doubt(found), _rest(found)):
         print(wrap(line))

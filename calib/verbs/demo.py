@@ -74,12 +74,12 @@ def _copy(path: Path, folder: Path) -> Path:
 
 def _one(path: Path, folder: Path) -> None:
     """Fit one run, save its profile and figure, say the main things."""
-    from calib.acquire.run_file import read_run
-    from calib.fit.estimate import fit_runs
+    from calib.acquire.files.run_file import read_run
+    from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import profile_of
     from calib.profile.document import save_profile
-    from calib.verbs.drawing import write_figure
     from calib.verbs.overview import version_text
+    from calib.verbs.terminal.drawing import write_figure
 
     fit = fit_runs([read_run(path)])
     profile = profile_of(fit, version_text().strip())
@@ -91,8 +91,8 @@ def _one(path: Path, folder: Path) -> None:
 def _say(fit: "Fit", profile: "Profile") -> None:
     from calib.profile.table import estimate
     from calib.units import kilos
-    from calib.verbs.plain_text import findings_text, heading, wrap
-    from calib.verbs.profile_text import facts_text
+    from calib.verbs.terminal.plain_text import findings_text, heading, wrap
+    from calib.verbs.terminal.profile_text import facts_text
 
     branch = profile.branches.loading
     at = estimate(branch, 1.6)

@@ -12,10 +12,10 @@ import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
-from calib.verbs.many import workers
-from calib.verbs.plain_text import complaint
-from calib.verbs.quantities import UNIT_HELP, shown_in
-from calib.verbs.series_talk import ENDING, told_by
+from calib.verbs.talk.series_talk import ENDING, told_by
+from calib.verbs.terminal.many import workers
+from calib.verbs.terminal.plain_text import complaint
+from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -86,7 +86,7 @@ def command(
 
 
 def _read(paths: Sequence[Path], scale: "Scale | None" = None) -> tuple[list[tuple[Path, "Run"]], list[Failure]]:
-    from calib.acquire.run_file import read_run
+    from calib.acquire.files.run_file import read_run
 
     read: list[tuple[Path, Run]] = []
     failed: list[Failure] = []
@@ -120,7 +120,7 @@ def _checked(path: Path) -> tuple["Scale", "Correction", list[tuple[str, str]]]:
 
 def _in_newton(run: "Run", scale: "Scale") -> "Run":
     """A run in counts, with what the scale's file says of a count."""
-    from calib.fit.observations import with_newton
+    from calib.fit.curve.observations import with_newton
 
     counts = scale.counts
     return run if counts is None else with_newton(run, counts.force, abs(counts.per_count_N))
@@ -233,7 +233,7 @@ def fit_and_save(
     Returns:
         The fit, the profile, and where it was written.
     """
-    from calib.fit.estimate import fit_runs
+    from calib.fit.curve.estimate import fit_runs
 
     fit = fit_runs([run for _, run in group], correction, dropped)
     return fit, *save_fit(fit, out, extra, told, grown=grown)
@@ -317,8 +317,8 @@ def _print_json(saved: Sequence[Done], failed: Sequence[Failure]) -> None:
 
 
 def _said(fit: "Fit", profile: "Profile", path: Path, shown: Shown) -> str:
-    from calib.verbs.plain_text import findings_text
-    from calib.verbs.profile_text import budget_text, curve_text
+    from calib.verbs.terminal.plain_text import findings_text
+    from calib.verbs.terminal.profile_text import budget_text, curve_text
 
     used = sum(p.used for p in fit.points)
     cycles = len({(p.run, p.cycle) for p in fit.points})

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.verbs.overview import COMMANDS
-from calib.verbs.prompts import EndOfInputError, ask, choose, prepare, say, typed_path
+from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, prepare, say, typed_path
 
 
 class Wish(NamedTuple):
@@ -71,7 +71,7 @@ def _known_or_new(pattern: str, words: str, work: str) -> list[str]:
 
 
 def _length() -> str:
-    from calib.acquire.typed import parse_length
+    from calib.acquire.files.typed import parse_length
 
     return ask("At which half-path length, m? ", lambda text: f"{parse_length(text, 'm'):.4f}m")
 
@@ -82,21 +82,21 @@ def _predict() -> list[str]:
 
 def _measured() -> list[str]:
     """The newest profile of each band here and in the folders below."""
-    from calib.profile.collection import read_collection
+    from calib.profile.store.collection import read_collection
 
     return [str(band.profiles[-1][0]) for band in read_collection(Path()).bands if band.profiles]
 
 
 def _plate() -> str:
-    from calib.acquire.typed import parse_mass
+    from calib.acquire.files.typed import parse_mass
 
     return ask("What will hang from it, kg, hook and all? ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
 
 
 def _box() -> list[str]:
     """Make a batch, or go on with one that is here."""
-    from calib.acquire.batch_plan import MOST_BANDS
-    from calib.verbs.gear_talk import whole_number
+    from calib.acquire.recording.batch_plan import MOST_BANDS
+    from calib.verbs.talk.gear_talk import whole_number
 
     def number(text: str) -> int:
         count = whole_number(text)

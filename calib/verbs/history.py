@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.units import Shown
-from calib.verbs.plain_text import complaint
-from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
+from calib.verbs.terminal.plain_text import complaint
+from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.use.history import Drift, History
+    from calib.use.bands.history import Drift, History
 
 INSPECT = (
     "Before every use look the whole band over. A nick, a crack, a split layer, a sticky or chalky patch: throw it "
@@ -43,8 +43,8 @@ def command(
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
-    from calib.profile.collection import read_collection
-    from calib.use.history import history, history_json
+    from calib.profile.store.collection import read_collection
+    from calib.use.bands.history import history, history_json
 
     collection = read_collection(folder)
     found = collection.band(band)
@@ -60,8 +60,8 @@ def command(
 
 
 def _say(made: "History", shown: Shown) -> None:
-    from calib.use.history import RETIRE
-    from calib.verbs.plain_text import table, wrap
+    from calib.use.bands.history import RETIRE
+    from calib.verbs.terminal.plain_text import table, wrap
 
     first, last = (shown.tape(x) for x in made.over)
     print(f"Band {made.band}, half-path lengths {first} to {last} {shown.length}, on the way out")
@@ -81,7 +81,7 @@ def _say(made: "History", shown: Shown) -> None:
 
 def _rows(made: "History", shown: Shown) -> list[list[str]]:
     """Calibrations and re-checks by their day."""
-    from calib.use.shared_lengths import NORMAL_95
+    from calib.use.bands.shared_lengths import NORMAL_95
 
     rows = [
         [
@@ -104,7 +104,7 @@ def _rows(made: "History", shown: Shown) -> list[list[str]]:
 
 
 def _drift(words: str, drift: "Drift") -> str:
-    from calib.use.shared_lengths import NORMAL_95
+    from calib.use.bands.shared_lengths import NORMAL_95
 
     limit = NORMAL_95 * drift.u
     sure = "" if abs(drift.value) > limit else "; that cannot be told from none"

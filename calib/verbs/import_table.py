@@ -14,9 +14,9 @@ import typer
 from calib.errors import DataError, FileError, UsageError
 
 if TYPE_CHECKING:
-    from calib.acquire.table_header import Understood
-    from calib.acquire.table_import import Imported
-    from calib.acquire.typed import Quantity
+    from calib.acquire.files.table_header import Understood
+    from calib.acquire.files.table_import import Imported
+    from calib.acquire.files.typed import Quantity
     from calib.records import Row, Run, ScaleInUse
 
 T = TypeVar("T")
@@ -67,10 +67,10 @@ def command(
       bandcurve import readings.csv --id B07 --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
       bandcurve import readings.csv --length-unit in --force-unit lb
     """
-    from calib.acquire.run_file import read_bytes
-    from calib.acquire.run_head import checked_head
-    from calib.acquire.table_header import understand
-    from calib.acquire.table_import import read_table, rows_of
+    from calib.acquire.files.run_file import read_bytes
+    from calib.acquire.files.run_head import checked_head
+    from calib.acquire.files.table_header import understand
+    from calib.acquire.files.table_import import read_table, rows_of
     from calib.records import Run
 
     if method not in METHODS:
@@ -114,7 +114,7 @@ def command(
 
 def _refuse_missing(names: list[str]) -> None:
     """Where nobody can be asked, say in one go what is missing."""
-    from calib.verbs.prompts import at_terminal
+    from calib.verbs.terminal.prompts import at_terminal
 
     if names and not at_terminal():
         said = f"{names[0]} is missing" if len(names) == 1 else f"{', '.join(names)} are missing"
@@ -123,14 +123,14 @@ def _refuse_missing(names: list[str]) -> None:
 
 def _noon(text: str) -> datetime:
     """Noon of the day it was measured: the hour is not known."""
-    from calib.verbs.quantities import day_gone_by
+    from calib.verbs.terminal.quantities import day_gone_by
 
     return datetime.combine(day_gone_by(text, "--date"), time(12), UTC)
 
 
 def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
     """What the scale showed with nothing pulling, before the first reading."""
-    from calib.acquire.typed import parse_force
+    from calib.acquire.files.typed import parse_force
     from calib.records import Row
 
     if method == "hung-weight" or (zero is None and method != "anchor-on-scale"):
@@ -142,8 +142,8 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
 
 def _write(run: "Run", target: Path, length_unit: str, force_unit: str) -> None:
     """Check the rows and write them as a new run, in the units of the table."""
-    from calib.acquire.run_checks import check_forces, check_lengths
-    from calib.acquire.run_file import RunWriter, columns_for
+    from calib.acquire.files.run_checks import check_forces, check_lengths
+    from calib.acquire.files.run_file import RunWriter, columns_for
 
     check_lengths(run)
     check_forces(run)
@@ -163,7 +163,7 @@ def _units(found: "Understood", length_unit: str | None, force_unit: str | None,
 
 
 def _unit(option: str | None, header: str | None, name: str, what: "Quantity", known: tuple[str, ...]) -> str:
-    from calib.acquire.typed import unit_named
+    from calib.acquire.files.typed import unit_named
 
     if option is not None or header is None:
         prompt = f"Unit of the {'masses' if what == 'mass' else what + 's'} ({', '.join(known)}): "
@@ -175,7 +175,7 @@ def _unit(option: str | None, header: str | None, name: str, what: "Quantity", k
 
 def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[str], T], *, empty: str = "") -> T:
     """An option's value; asked for at a terminal, refused by name where nobody can be asked."""
-    from calib.verbs.prompts import EndOfInputError, ask, at_terminal
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal
 
     if option is not None:
         try:
@@ -193,7 +193,7 @@ def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[
 def _band(
     id: str | None, out: Path | None, flat: str | None, strands: int | None, thickness: str | None, unit: str
 ) -> dict[str, object]:
-    from calib.acquire.typed import parse_length
+    from calib.acquire.files.typed import parse_length
     from calib.identity import check_id
 
     band = _given_or_asked(id, "--id", "Name of the band, for example B07: ", check_id)
@@ -262,7 +262,7 @@ def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
 
 
 def _diameters(text: str) -> tuple[float, ...]:
-    from calib.acquire.typed import parse_length
+    from calib.acquire.files.typed import parse_length
 
     parts = [part for part in re.split(r"[,;\s]+", text.strip()) if part]
     if not 1 <= len(parts) <= 2:
@@ -272,7 +272,7 @@ def _diameters(text: str) -> tuple[float, ...]:
 
 def _scale(option: str | None, resolution: str | None, made: "Imported") -> "ScaleInUse":
     """The scale of a file with its latest check, or one known by name only."""
-    from calib.acquire.typed import parse_force
+    from calib.acquire.files.typed import parse_force
     from calib.identity import check_id
     from calib.records import ScaleInUse
 

@@ -10,12 +10,12 @@ import typer
 
 from calib.errors import BandcurveError
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, shown_in
+from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
-    from calib.profile.collection import BandFiles, Collection
+    from calib.profile.store.collection import BandFiles, Collection
     from calib.scale import Scale
-    from calib.use.history import History
+    from calib.use.bands.history import History
 
 SCALE_DAYS = 366  # between two checks of a scale, as in the fit
 
@@ -35,7 +35,7 @@ def command(
       bandcurve list profiles --json
     """
     shown = shown_in(unit)
-    from calib.profile.collection import read_collection
+    from calib.profile.store.collection import read_collection
 
     found = read_collection(folder)
     today = date.today()
@@ -51,8 +51,8 @@ def command(
 
 
 def _band(files: "BandFiles", today: date) -> dict[str, Any]:
-    from calib.profile.uses import reps_between
-    from calib.use.history import LOOK_REPS, look_again
+    from calib.profile.store.uses import reps_between
+    from calib.use.bands.history import LOOK_REPS, look_again
 
     latest = files.latest
     last = date.fromisoformat(latest.made.measured_at) if latest and latest.made.measured_at else None
@@ -78,7 +78,7 @@ def _band(files: "BandFiles", today: date) -> dict[str, Any]:
 
 def _history(files: "BandFiles") -> "History | None":
     """Of the last calibration alone where all cannot be laid side by side; None where there is none, or two bands."""
-    from calib.use.history import history
+    from calib.use.bands.history import history
 
     if not files.profiles or files.is_two_bands:
         return None
@@ -111,7 +111,7 @@ def _scale(scale: "Scale", today: date) -> dict[str, Any]:
 
 
 def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str, Any]], shown: Shown) -> None:
-    from calib.verbs.plain_text import table, wrap
+    from calib.verbs.terminal.plain_text import table, wrap
 
     if not bands and not scales:
         print(wrap(f"Nothing in {found.folder} yet. Begin with bandcurve record, or name another folder."))

@@ -14,12 +14,12 @@ from calib.errors import DataError, UsageError
 from calib.units import G_STANDARD
 
 if TYPE_CHECKING:
-    from calib.acquire.baud import Setting
-    from calib.acquire.line_format import Chosen
-    from calib.acquire.lines import Record
-    from calib.acquire.listening import Listening
-    from calib.acquire.port import PortFound
-    from calib.acquire.replay import Rate
+    from calib.acquire.cell.baud import Setting
+    from calib.acquire.cell.line_format import Chosen
+    from calib.acquire.cell.lines import Record
+    from calib.acquire.cell.listening import Listening
+    from calib.acquire.cell.port import PortFound
+    from calib.acquire.cell.replay import Rate
     from calib.scale import Scale
 
 WAIT = 0.1  # s of one wait for bytes
@@ -58,11 +58,11 @@ def command(
       bandcurve listen capture.txt --rate fast --json
       bandcurve listen /dev/ttyUSB0 --scale cell-3.scale.json --keep
     """
-    from calib.acquire.line_format import Chosen
-    from calib.acquire.listening import Listening
-    from calib.acquire.port import find_ports, open_source
-    from calib.verbs.kept_line import kept_format
-    from calib.verbs.prompts import say
+    from calib.acquire.cell.line_format import Chosen
+    from calib.acquire.cell.listening import Listening
+    from calib.acquire.cell.port import find_ports, open_source
+    from calib.verbs.cell.kept_line import kept_format
+    from calib.verbs.terminal.prompts import say
 
     if name is None:
         _tell_ports(find_ports(), as_json=as_json)
@@ -79,7 +79,7 @@ def command(
         try:
             if as_json or not sys.stdout.isatty():
                 return _plain(listening, _written(scale, as_json=as_json), lasting)
-            from calib.verbs.listen_screen import Screen
+            from calib.verbs.cell.listen_screen import Screen
 
             return Screen(listening, _in_kilos(scale)).run(lasting)
         finally:
@@ -100,8 +100,8 @@ def _scale(file: Path | None, *, keep: bool) -> "Scale | None":
 def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
     """Store the format that was found in the scale's file."""
     from calib.scale import save_scale
-    from calib.verbs.kept_line import with_line
-    from calib.verbs.prompts import say
+    from calib.verbs.cell.kept_line import with_line
+    from calib.verbs.terminal.prompts import say
 
     if listening.format is None:
         return
@@ -142,7 +142,7 @@ def chosen_of(column: int | None, text: str | None) -> "Chosen":
     Raises:
         UsageError: They cannot be read, or contradict one another.
     """
-    from calib.acquire.line_format import Chosen, parse_format
+    from calib.acquire.cell.line_format import Chosen, parse_format
 
     if text is None:
         return Chosen(column)
@@ -160,7 +160,7 @@ def setting_of(text: str | None) -> "Setting | None":
     Raises:
         UsageError: It is no speed.
     """
-    from calib.acquire.baud import Setting
+    from calib.acquire.cell.baud import Setting
 
     if text is None:
         return None
@@ -188,8 +188,8 @@ def _rate(text: str) -> "Rate":
 
 def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: float | None) -> int:
     """A line a record on standard output, talk on standard error."""
-    from calib.verbs.listen_words import Talk
-    from calib.verbs.prompts import say
+    from calib.verbs.cell.listen_words import Talk
+    from calib.verbs.terminal.prompts import say
 
     talk = Talk(listening)
     try:
@@ -224,12 +224,12 @@ def _as_json(record: "Record", force: float | None) -> str:
 
 
 def _as_text(record: "Record") -> str:
-    from calib.verbs.listen_words import record_text
+    from calib.verbs.cell.listen_words import record_text
 
     return f"{record.at_s:10.3f} s  {record_text(record)}"
 
 
 def _tell_ports(ports: "Sequence[PortFound]", *, as_json: bool) -> None:
-    from calib.verbs.listen_words import ports_text
+    from calib.verbs.cell.listen_words import ports_text
 
     print(json.dumps({"ports": [asdict(port) for port in ports]}, indent=2) if as_json else ports_text(ports))

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from calib.errors import DataError, UsageError
-from calib.verbs.band_file import add_row
+from calib.verbs.terminal.band_file import add_row
 
 
 def command(
@@ -26,9 +26,9 @@ def command(
       bandcurve log B07 --reps 45 --on 2026-03-01 --note "squats, doubled"
     """
     from calib.identity import check_id
-    from calib.profile.uses import Use, checked_reps, new_log, parse_uses, reps_between, row_of
-    from calib.verbs.plain_text import clean
-    from calib.verbs.quantities import day_gone_by
+    from calib.profile.store.uses import Use, checked_reps, new_log, parse_uses, reps_between, row_of
+    from calib.verbs.terminal.plain_text import clean
+    from calib.verbs.terminal.quantities import day_gone_by
 
     try:
         count, name = checked_reps(reps), check_id(band)
@@ -47,7 +47,7 @@ def command(
 
 def _doubt(name: str, folder: Path) -> None:
     """Say so where no band of that name is known: a slip would begin the log of a band that is none."""
-    from calib.profile.collection import read_collection
+    from calib.profile.store.collection import read_collection
 
     measured = [b.id for b in read_collection(folder).bands if b.profiles]
     if name not in measured:

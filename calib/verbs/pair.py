@@ -9,12 +9,12 @@ import typer
 
 from calib.errors import UsageError
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, range_in_si, shown_in
-from calib.verbs.series_talk import lead, read_series
+from calib.verbs.talk.series_talk import lead, read_series
+from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.acquire.series_file import Series
-    from calib.use.pair import Pairing
+    from calib.acquire.files.series_file import Series
+    from calib.use.bands.pair import Pairing
 
 NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie beside profiles, are no bands
 
@@ -60,7 +60,7 @@ def command(
             raise UsageError("--over needs profiles", remedy="leave it out, or give the profiles of both bands")
         return _by_tape(read, shown, as_json)
     from calib.profile.document import load_profile
-    from calib.use.pair import pair_up, pairing_json
+    from calib.use.bands.pair import pair_up, pairing_json
 
     pairing = pair_up([load_profile(path) for path in profiles], wanted, read)
     if as_json:
@@ -72,9 +72,9 @@ def command(
 
 def _by_tape(read: "Sequence[Series]", shown: Shown, as_json: bool) -> int:
     """The difference of two bands without any scale."""
-    from calib.use.series import ratio_json, ratio_of
-    from calib.use.shared_lengths import NORMAL_95
-    from calib.verbs.plain_text import wrap
+    from calib.use.bands.series import ratio_json, ratio_of
+    from calib.use.bands.shared_lengths import NORMAL_95
+    from calib.verbs.terminal.plain_text import wrap
 
     found = [ratio_of(series) for series in read]
     if as_json:
@@ -92,7 +92,7 @@ def _by_tape(read: "Sequence[Series]", shown: Shown, as_json: bool) -> int:
 
 
 def _say(pairing: "Pairing", shown: Shown) -> None:
-    from calib.verbs.plain_text import findings_text, table, wrap
+    from calib.verbs.terminal.plain_text import findings_text, table, wrap
 
     first, last = (shown.tape(x) for x in pairing.over)
     print(wrap(f"Pairs for half-path lengths from {first} to {last} {shown.length}, on the way out, nearest first:"))

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calib.errors import DataError, UsageError
-from calib.verbs.recording_options import OverOption, OverStretchOption
+from calib.verbs.talk.recording_options import OverOption, OverStretchOption
 
 if TYPE_CHECKING:
-    from calib.acquire.plan import Geometry, Holes, Plan
+    from calib.acquire.recording.plan import Geometry, Holes, Plan
     from calib.records import Band, LengthSetup
-    from calib.use.sheet import Form
+    from calib.use.report.sheet import Form
 
 KINDS = ("band-outer", "band-inner", "centres", "half-path")
 PAPERS = ("a4", "letter")
@@ -102,10 +102,10 @@ def _until(
     form: Path | None,
     as_json: bool,
 ) -> int:
-    from calib.acquire.course import Course
-    from calib.verbs.plan_until import run_to_plan, tell
-    from calib.verbs.quantities import range_in_si
-    from calib.verbs.until_talk import kept, per_cent
+    from calib.acquire.recording.course import Course
+    from calib.verbs.talk.plan_until import run_to_plan, tell
+    from calib.verbs.talk.until_talk import kept, per_cent
+    from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:
         raise UsageError("--over needs --until", remedy="for example --until 2% --over 1.2m..1.8m")
@@ -168,7 +168,7 @@ def _unit_of(text: str | None, default: str = "mm") -> str:
 
 
 def _length(text: str | None, option: str) -> float | None:
-    from calib.verbs.quantities import option_in_si
+    from calib.verbs.terminal.quantities import option_in_si
 
     return None if text is None else option_in_si(text, option, "length")
 
@@ -201,7 +201,7 @@ def _band(
 def _scale(path: Path | None, capacity: str | None) -> tuple[float | None, bool]:
     """What the scale takes [N], and whether it locks."""
     from calib.scale import load_scale
-    from calib.verbs.quantities import option_in_si
+    from calib.verbs.terminal.quantities import option_in_si
 
     scale = load_scale(path) if path else None
     most = option_in_si(capacity, "--capacity", "force") if capacity else scale.capacity_N if scale else None
@@ -209,9 +209,9 @@ def _scale(path: Path | None, capacity: str | None) -> tuple[float | None, bool]
 
 
 def _setup(kind: str | None, fittings: str, holes: str | None, first: int) -> tuple["LengthSetup", "Holes | None"]:
-    from calib.acquire.plan import Holes
+    from calib.acquire.recording.plan import Holes
     from calib.records import LengthSetup
-    from calib.verbs.quantities import lengths_in_si
+    from calib.verbs.terminal.quantities import lengths_in_si
 
     diameters = lengths_in_si(fittings, "--fittings", "mm", 2)
     pitch = _length(holes, "--holes")
@@ -228,7 +228,7 @@ def _setup(kind: str | None, fittings: str, holes: str | None, first: int) -> tu
 
 
 def _geometry(band: "Band", setup: "LengthSetup") -> "Geometry":
-    from calib.acquire.plan import geometry_of
+    from calib.acquire.recording.plan import geometry_of
 
     return geometry_of(band, setup)
 
@@ -243,7 +243,7 @@ def _lengths(
     unit: str,
     over: bool,
 ) -> "Plan":
-    from calib.acquire.plan import Limits, plan_lengths, with_top
+    from calib.acquire.recording.plan import Limits, plan_lengths, with_top
 
     limits = Limits(capacity=capacity, allow_over=over)
     top = _length(to, "--to")
@@ -253,9 +253,9 @@ def _lengths(
 
 
 def _hung(band: "Band", loads: str, over: bool) -> "Plan":
-    from calib.acquire.plan import Limits, plan_loads
-    from calib.acquire.typed import listed
-    from calib.verbs.quantities import option_in_si
+    from calib.acquire.files.typed import listed
+    from calib.acquire.recording.plan import Limits, plan_loads
+    from calib.verbs.terminal.quantities import option_in_si
 
     parts = listed(loads)
     if not parts or len(parts) > 16:
@@ -267,7 +267,7 @@ def _hung(band: "Band", loads: str, over: bool) -> "Plan":
 
 def _draw(planned: _Planned, path: Path, paper: str) -> None:
     from calib.safe_write import write_new
-    from calib.use.sheet import form_pdf
+    from calib.use.report.sheet import form_pdf
 
     if path.suffix.lower() != ".pdf":
         raise UsageError(f"--form {path.name[:60]!r} is not a PDF", remedy="name it like B07-form.pdf")
@@ -276,7 +276,7 @@ def _draw(planned: _Planned, path: Path, paper: str) -> None:
 
 def _form(planned: _Planned) -> "Form":
     from calib.units import LENGTH
-    from calib.use.sheet import Form
+    from calib.use.report.sheet import Form
 
     small = "in" if planned.unit in ("in", "ft") else "mm"
 
@@ -354,7 +354,7 @@ def _expected(planned: _Planned, length: float) -> str:
 
 
 def _expected_force(planned: _Planned, length: float) -> float | None:
-    from calib.acquire.plan import neo_hooke, section_stiffness
+    from calib.acquire.recording.plan import neo_hooke, section_stiffness
 
     stiffness = section_stiffness(planned.band)
     if stiffness is None or planned.geometry is None:

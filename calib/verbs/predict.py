@@ -10,7 +10,7 @@ import typer
 from calib.errors import OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
+from calib.verbs.terminal.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -62,7 +62,7 @@ def command(
 
 def _answer_length(path: Path, force: float, shown: Shown, as_json: bool) -> int:
     from calib.profile.document import load_profile
-    from calib.use.predict import inverse_json, inverse_text, invert
+    from calib.use.bands.predict import inverse_json, inverse_text, invert
 
     profile = load_profile(path)
     inverse = invert(profile, force)
@@ -83,7 +83,7 @@ def _answer_force(
     wanted = option_in_si(length, "--length", "length") if length is not None else None
     read = _between(between, kind, fittings) if between is not None else None
     from calib.profile.document import load_profile
-    from calib.use.predict import half_path_between, prediction_json, prediction_text
+    from calib.use.bands.predict import half_path_between, prediction_json, prediction_text
 
     profile = load_profile(path)
     if read is not None:

@@ -14,15 +14,15 @@ import typer
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
-from calib.verbs.band_file import add_row
-from calib.verbs.plain_text import complaint
-from calib.verbs.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
+from calib.verbs.terminal.band_file import add_row
+from calib.verbs.terminal.plain_text import complaint
+from calib.verbs.terminal.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.fit.known_loads import LoadKind
+    from calib.fit.gear.known_loads import LoadKind
     from calib.profile.document import Profile
-    from calib.profile.rechecks import Hung
-    from calib.use.recheck import Judged
+    from calib.profile.store.rechecks import Hung
+    from calib.use.bands.recheck import Judged
 
 ALONG: dict[LengthKind, str] = {
     "band-inner": "from where the band touches one fitting to where it touches the other",
@@ -75,11 +75,11 @@ def command(
     read = option_in_si(length, "--length", "length") if length is not None else None
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
     day = day_gone_by(on, "--on") if on is not None else date.today()
-    from calib.profile.collection import read_collection
-    from calib.profile.one_id import in_force
-    from calib.profile.rechecks import Recheck, new_rechecks, parse_rechecks, row_of
-    from calib.use.recheck import expect, recheck, recheck_json
-    from calib.verbs.plain_text import clean
+    from calib.profile.store.collection import read_collection
+    from calib.profile.store.newest_profile import in_force
+    from calib.profile.store.rechecks import Recheck, new_rechecks, parse_rechecks, row_of
+    from calib.use.bands.recheck import expect, recheck, recheck_json
+    from calib.verbs.terminal.plain_text import clean
 
     collection = read_collection(folder)
     profile = in_force(collection.band(band).calibrations(), day)
@@ -124,8 +124,8 @@ def _fittings(profile: "Profile", given: Sequence[float] | None, kind: str) -> t
 
 def _hung(kilos: float, load: str, kind: str, fittings: tuple[float, ...], temperature: float | None) -> "Hung":
     """What hangs, with what its mass is good for."""
-    from calib.fit.known_loads import usual
-    from calib.profile.rechecks import Hung
+    from calib.fit.gear.known_loads import usual
+    from calib.profile.store.rechecks import Hung
 
     worth = usual("plate", cast("LoadKind", load))
     u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
@@ -139,11 +139,11 @@ def _calibrated_on(profile: "Profile") -> date | None:
 
 def _ask_mass(profile: "Profile", unit: str) -> float:
     """What hangs, from whoever sits at the terminal. [kg]"""
-    from calib.acquire.typed import parse_mass
-    from calib.profile.rechecks import Hung
+    from calib.acquire.files.typed import parse_mass
+    from calib.profile.store.rechecks import Hung
     from calib.units import FORCE
-    from calib.use.recheck import expect
-    from calib.verbs.prompts import EndOfInputError, ask, at_terminal, prepare, say
+    from calib.use.bands.recheck import expect
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
         raise UsageError("there is nobody to ask what hangs", remedy="give it, for example --plate 10kg")
@@ -164,10 +164,10 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
 
 def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]":
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
-    from calib.acquire.typed import parse_length
-    from calib.use.recheck import expect, recheck
-    from calib.verbs.procedure_talk import ask_temperature
-    from calib.verbs.prompts import EndOfInputError, ask, at_terminal, prepare, say
+    from calib.acquire.files.typed import parse_length
+    from calib.use.bands.recheck import expect, recheck
+    from calib.verbs.talk.procedure_talk import ask_temperature
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
         raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
@@ -207,7 +207,7 @@ def _on_tape(shown: Shown) -> Shown:
 
 
 def _say(profile: "Profile", found: "Judged", shown: Shown) -> None:
-    from calib.verbs.plain_text import wrap
+    from calib.verbs.terminal.plain_text import wrap
 
     tape = _on_tape(shown)
     there, percent = found.expected, 100 * (found.level_ratio - 1)

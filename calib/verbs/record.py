@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import UsageError
-from calib.verbs.recording_options import (
+from calib.verbs.talk.recording_options import (
     BaudOption,
     ColumnOption,
     FirstHoleOption,
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from calib.scale import Scale
-    from calib.verbs.given import Given
-    from calib.verbs.port_record import PortRecorder
-    from calib.verbs.recorder import Pace
+    from calib.verbs.cell.port_record import PortRecorder
+    from calib.verbs.talk.given import Given
+    from calib.verbs.talk.recorder import Pace
 
 
 def command(
@@ -107,11 +107,11 @@ def command(
       bandcurve record B07 --until 2% --over 1.2m..1.8m
       bandcurve record --resume B07.run.csv
     """
-    from calib.verbs.given import Given, check_options, way
-    from calib.verbs.live import can_wait
-    from calib.verbs.prompts import prepare
-    from calib.verbs.record_session import begun, resumed, session
-    from calib.verbs.recorder import Pace
+    from calib.verbs.talk.given import Given, check_options, way
+    from calib.verbs.talk.record_session import begun, resumed, session
+    from calib.verbs.talk.recorder import Pace
+    from calib.verbs.terminal.live import can_wait
+    from calib.verbs.terminal.prompts import prepare
 
     prepare()
     pace = Pace(can_wait() and not (no_countdown or from_form), move_time)
@@ -177,9 +177,9 @@ class _Cell:
 
 def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | None, pace: "Pace", *, fit: bool) -> int:
     """Record at a load cell, by holds or by sweeps."""
-    from calib.verbs.cell_line import Wanted
+    from calib.verbs.cell.cell_line import Wanted
+    from calib.verbs.cell.port_record import record_at_port
     from calib.verbs.listen import chosen_of, setting_of
-    from calib.verbs.port_record import record_at_port
 
     chosen = chosen_of(cell.column, cell.line_format)
     swept = _swept(cell.speed, cell.length_unit) if cell.sweep or cell.speed else None
@@ -207,7 +207,7 @@ def as_typed(options: dict[str, object]) -> str:
 
 def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecorder]":
     from calib.units import LENGTH
-    from calib.verbs.port_sweep import Sweep, SweepRecorder, parse_speed
+    from calib.verbs.cell.port_sweep import Sweep, SweepRecorder, parse_speed
 
     if unit not in LENGTH:
         raise UsageError(f"--length-unit {unit[:20]!r} is not known", remedy=f"use one of {', '.join(LENGTH)}")
@@ -216,8 +216,8 @@ def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecord
 
 
 def _until(until: str | None, over: str | None, others: dict[str, object]) -> dict[str, object] | None:
-    from calib.verbs.quantities import range_in_si
-    from calib.verbs.until_talk import kept, per_cent
+    from calib.verbs.talk.until_talk import kept, per_cent
+    from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:
         if over is not None:

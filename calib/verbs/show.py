@@ -9,7 +9,7 @@ import typer
 
 from calib.errors import BandcurveError, FileError
 from calib.units import Shown
-from calib.verbs.quantities import UNIT_HELP, shown_in
+from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -41,7 +41,7 @@ def command(
 
 def _check_figure(path: Path) -> None:
     """Say at once what would fail after the work."""
-    from calib.verbs.drawing import figure_kind
+    from calib.verbs.terminal.drawing import figure_kind
 
     figure_kind(path)
     if path.exists():
@@ -64,7 +64,7 @@ def _show_profile(path: Path, figure: Path | None, shown: Shown, as_json: bool) 
 
     profile = load_profile(path)
     if figure is not None:
-        from calib.verbs.drawing import points_behind, write_figure
+        from calib.verbs.terminal.drawing import points_behind, write_figure
 
         points = points_behind(profile, path)
         write_figure(profile, points or (), figure)
@@ -79,9 +79,9 @@ def _show_profile(path: Path, figure: Path | None, shown: Shown, as_json: bool) 
 
 
 def _profile_words(profile: "Profile", shown: Shown) -> str:
-    from calib.verbs.drawing import profile_plot
-    from calib.verbs.plain_text import columns, findings_text, heading
-    from calib.verbs.profile_text import budget_text, curve_text, facts_text
+    from calib.verbs.terminal.drawing import profile_plot
+    from calib.verbs.terminal.plain_text import columns, findings_text, heading
+    from calib.verbs.terminal.profile_text import budget_text, curve_text, facts_text
 
     parts = (
         heading(f"Band {profile.band.id}") + "\n" + facts_text(profile),
@@ -94,7 +94,7 @@ def _profile_words(profile: "Profile", shown: Shown) -> str:
 
 
 def _profile_json(path: Path, profile: "Profile") -> dict[str, Any]:
-    from calib.verbs.profile_text import table_lengths
+    from calib.verbs.terminal.profile_text import table_lengths
 
     rest = profile.band.rest_half_path_m
     return {
@@ -127,7 +127,7 @@ def _at(profile: "Profile", branch: "Branch | None", length: float) -> dict[str,
 
 
 def _show_run(path: Path, figure: Path | None, as_json: bool) -> int:
-    from calib.acquire.run_file import read_run
+    from calib.acquire.files.run_file import read_run
 
     run = read_run(path)
     fit, refusal = _fitted(run)
@@ -135,8 +135,8 @@ def _show_run(path: Path, figure: Path | None, as_json: bool) -> int:
         if fit is None:
             raise refusal or FileError("cannot be fitted", where=str(path))
         from calib.profile.build import profile_of
-        from calib.verbs.drawing import write_figure
         from calib.verbs.overview import version_text
+        from calib.verbs.terminal.drawing import write_figure
 
         write_figure(profile_of(fit, version_text().strip()), fit.points, figure)
         _talk(f"Figure written to {figure}.")
@@ -149,7 +149,7 @@ def _show_run(path: Path, figure: Path | None, as_json: bool) -> int:
 
 def _fitted(run: "Run") -> tuple["Fit | None", BandcurveError | None]:
     """The fit of a run, or why there is none: a run may be shown before it is whole."""
-    from calib.fit.estimate import fit_runs
+    from calib.fit.curve.estimate import fit_runs
 
     try:
         return fit_runs([run]), None
@@ -158,9 +158,9 @@ def _fitted(run: "Run") -> tuple["Fit | None", BandcurveError | None]:
 
 
 def _run_words(path: Path, run: "Run", fit: "Fit | None", refusal: BandcurveError | None) -> str:
-    from calib.verbs.drawing import run_plot
-    from calib.verbs.plain_text import columns, findings_text, wrap
-    from calib.verbs.run_text import head_text, rows_text
+    from calib.verbs.terminal.drawing import run_plot
+    from calib.verbs.terminal.plain_text import columns, findings_text, wrap
+    from calib.verbs.terminal.run_text import head_text, rows_text
 
     parts = [head_text(run), rows_text(run), run_plot(run, min(columns(), 80))]
     if fit is None:

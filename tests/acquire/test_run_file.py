@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.run_checks import check_fittable
-from calib.acquire.run_file import COLUMNS, RunWriter, format_head, format_row, parse_run, read_run
+from calib.acquire.files.run_checks import check_fittable
+from calib.acquire.files.run_file import COLUMNS, RunWriter, format_head, format_row, parse_run, read_run
 from calib.errors import BandcurveError, DataError, FileError
 from calib.records import (
     Band,

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_checks import check_fittable
-from calib.acquire.run_file import read_run
-from calib.acquire.table_header import understand
-from calib.acquire.table_import import Imported, finest_step, read_table, rows_of
+from calib.acquire.files.run_checks import check_fittable
+from calib.acquire.files.run_file import read_run
+from calib.acquire.files.table_header import understand
+from calib.acquire.files.table_import import Imported, finest_step, read_table, rows_of
 from calib.errors import DataError
 from calib.units import G_STANDARD, POUND
 

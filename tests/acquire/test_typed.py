@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.acquire.typed import AmbiguousNumberError, parse_force, parse_length
+from calib.acquire.files.typed import AmbiguousNumberError, parse_force, parse_length
 from calib.errors import DataError
 
 

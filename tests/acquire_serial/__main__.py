@@ -16,11 +16,11 @@ from pathlib import Path
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.line_agreement import LineReader
-from calib.acquire.line_format import Chosen
-from calib.acquire.listening import Listening
-from calib.acquire.port import open_source
-from calib.acquire.stream_figures import StreamFigures
+from calib.acquire.cell.line_agreement import LineReader
+from calib.acquire.cell.line_format import Chosen
+from calib.acquire.cell.listening import Listening
+from calib.acquire.cell.port import open_source
+from calib.acquire.cell.stream_figures import StreamFigures
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import KINDS
 from tests.acquire_serial.test_lines import _PIECE, no_crash

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from calib.acquire.lines import Kind
+from calib.acquire.cell.lines import Kind
 
 BANNER = b"\r\nets Jul 29 2019 12:21:46\r\nStarting scale v1.2...\r\nTare offset 8421\r\nReady in 3 s\r\n"
 RUBBISH = b"\xff\x00\x81\xfe\x1b[2J{]~\x03\r\n\xc0\xc1 12"

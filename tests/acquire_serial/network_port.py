@@ -12,7 +12,7 @@ from typing import Any
 from serial.rfc2217 import PortManager
 from serial.urlhandler.protocol_loop import Serial as Loop
 
-from calib.acquire.baud import Setting
+from calib.acquire.cell.baud import Setting
 from tests.acquire_serial.uart import on_the_wire
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from calib.acquire.baud import SETTINGS, BaudSearch, Setting, judge
+from calib.acquire.cell.baud import SETTINGS, BaudSearch, Setting, judge
 from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
 from tests.acquire_serial.uart import on_the_wire
 

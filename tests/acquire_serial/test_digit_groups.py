@@ -9,9 +9,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.line_agreement import LineReader
-from calib.acquire.line_format import Chosen, LineFormat, parse_format
-from calib.acquire.lines import Record
+from calib.acquire.cell.line_agreement import LineReader
+from calib.acquire.cell.line_format import Chosen, LineFormat, parse_format
+from calib.acquire.cell.lines import Record
 
 # Around a thousand: a third below it.
 AROUND = [round(900.0 + (i * 37 % 23) * 13.1, 1) for i in range(45)]

@@ -4,10 +4,10 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.line_agreement import LineReader
-from calib.acquire.line_format import Chosen, LineFormat, parse_format
-from calib.acquire.lines import LONGEST, Kind, LineSplitter, RawLine, Record, read_line
-from calib.acquire.replay import timed_lines
+from calib.acquire.cell.line_agreement import LineReader
+from calib.acquire.cell.line_format import Chosen, LineFormat, parse_format
+from calib.acquire.cell.lines import LONGEST, Kind, LineSplitter, RawLine, Record, read_line
+from calib.acquire.cell.replay import timed_lines
 from calib.errors import DataError
 from tests.acquire_serial.kinds import BANNER, KINDS, NO_NUMBERS, RUBBISH, SAMPLES, LineOfAKind
 

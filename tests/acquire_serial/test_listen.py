@@ -11,12 +11,12 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.baud import Setting
-from calib.acquire.lines import Record
-from calib.acquire.listening import Listening
-from calib.acquire.port import PortFound, open_source
+from calib.acquire.cell.baud import Setting
+from calib.acquire.cell.lines import Record
+from calib.acquire.cell.listening import Listening
+from calib.acquire.cell.port import PortFound, open_source
 from calib.verbs.app import run
-from calib.verbs.listen_words import Talk, ports_text
+from calib.verbs.cell.listen_words import Talk, ports_text
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
 from tests.acquire_serial.uart import on_the_wire

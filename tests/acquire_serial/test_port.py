@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 from serial import SerialException
 
-from calib.acquire.baud import Setting
-from calib.acquire.lines import Record
-from calib.acquire.listening import Listening
-from calib.acquire.port import Arrival, PortFound, Source, find_ports, open_source
+from calib.acquire.cell.baud import Setting
+from calib.acquire.cell.lines import Record
+from calib.acquire.cell.listening import Listening
+from calib.acquire.cell.port import Arrival, PortFound, Source, find_ports, open_source
 from calib.errors import FileError, UsageError
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import KINDS
@@ -109,7 +109,7 @@ def test_a_restart_a_gap_and_a_new_zero_are_asked_for_and_readings_go_on(cable: 
 def test_the_plug_pulled_at_forty_random_moments_makes_no_number_nobody_sent(
     cable: Cable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("calib.acquire.port.RETRY", 0.01)
+    monkeypatch.setattr("calib.acquire.cell.port.RETRY", 0.01)
     chance = random.Random(4)
     sent, got = list[float](), list[float]()
     with open_source(str(cable.link), AT_9600) as source:
@@ -229,7 +229,7 @@ def test_a_port_one_may_not_use_names_the_group_to_join(cable: Cable, monkeypatc
     def refuse(*_: object) -> None:
         raise refused
 
-    monkeypatch.setattr("calib.acquire.port._open", refuse)
+    monkeypatch.setattr("calib.acquire.cell.port._open", refuse)
     with pytest.raises(FileError, match=rf"not allowed.*group {group}"):
         open_source(str(cable.link))
 

@@ -4,7 +4,7 @@ Start bit low, data from the lowest bit, even parity where there are seven bits,
 a falling edge and samples in the middle of each of its own bits. A byte with a bad stop bit is passed on as it is.
 """
 
-from calib.acquire.baud import Setting
+from calib.acquire.cell.baud import Setting
 
 PAUSE_S = 0.01  # idle line between two lines of text
 

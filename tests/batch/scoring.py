@@ -6,13 +6,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from calib.fit.batch import band_readings, teach
-from calib.fit.borrowing import fit_in_batch
+from calib.fit.batch.partial_pooling import fit_in_batch
+from calib.fit.batch.pooled_fit import band_readings, teach
 from calib.profile.build import profile_of
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.pair import difference_u
-from calib.use.shared_lengths import common_lengths, curve_at
+from calib.use.bands.pair import difference_u
+from calib.use.bands.shared_lengths import common_lengths, curve_at
 from tests.batch.simulated import BatchWorld, draw_batch
 from tests.simulated_bands.measuring import TrueBand
 from tests.simulated_bands.scoring import Claim, claims

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.fit.batch import band_readings, teach
-from calib.fit.borrowing import fit_in_batch
+from calib.fit.batch.partial_pooling import fit_in_batch
+from calib.fit.batch.pooled_fit import band_readings, teach
 from calib.records import Run
 from tests.batch.scoring import PLACES
 from tests.batch.simulated import draw_batch

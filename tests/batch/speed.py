@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from calib.acquire.run_file import RunWriter, columns_for
+from calib.acquire.files.run_file import RunWriter, columns_for
 from tests.batch.simulated import draw_batch
 from tests.batch.worlds import BY_NAME
 

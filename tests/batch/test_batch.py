@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.run_file import RunWriter, columns_for
+from calib.acquire.files.run_file import RunWriter, columns_for
 from calib.errors import DataError
-from calib.fit import batch_model
-from calib.fit.batch import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
-from calib.fit.borrowing import _at, _Node, _Place, _place, fit_in_batch, odd_in
+from calib.fit.batch import pooled_model as batch_model
+from calib.fit.batch.partial_pooling import _at, _Node, _Place, _place, fit_in_batch, odd_in
+from calib.fit.batch.pooled_fit import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
 from calib.records import Fit, Run
-from calib.use.batch_levels import BatchMember, WayOut, standing
+from calib.use.bands.batch_levels import BatchMember, WayOut, standing
 from calib.verbs.app import run as bandcurve
 from tests.batch.scoring import score, try_batch
 from tests.batch.simulated import Batch, draw_batch, without_readings
@@ -308,7 +308,7 @@ def test_the_record_of_other_bands_is_not_overwritten(box: Path, capsys: pytest.
 
 def test_two_sizes_in_one_box_are_told_apart(batch: Batch) -> None:
     from calib.profile.build import fit_profile
-    from calib.use.batch_levels import member_of
+    from calib.use.bands.batch_levels import member_of
 
     runs = [batch.runs[0], batch.runs[1], _thicker(batch.runs[2], 1.6)]
     found = standing([member_of(fit_profile([run]), 30, 8) for run in runs])

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 import segno
 
-from calib.acquire.batch_plan import UNTAPED, BandToMeasure, few_settings, find, next_band, numbered
-from calib.acquire.recording_state import Recording
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
+from calib.acquire.recording.batch_plan import UNTAPED, BandToMeasure, few_settings, find, next_band, numbered
+from calib.acquire.recording.state import Recording
 from calib.errors import DataError
 from calib.profile.batch_document import load_batch
-from calib.use.labels import Label, labels_pdf
+from calib.use.report.labels import Label, labels_pdf
 from tests.recording.pseudo_terminal import ROOT, Terminal
 
 DESCRIPTION = "\nkg\n0.05\n50\n1\n1\n12\n30 4.5\n\n\n1\n21\n"  # scale, tape, section, plan, plate, level, temperature

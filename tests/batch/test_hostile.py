@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.batch_plan import BandToMeasure, find
-from calib.acquire.run_file import RunWriter, parse_run, read_run
+from calib.acquire.files.run_file import RunWriter, parse_run, read_run
+from calib.acquire.recording.batch_plan import BandToMeasure, find
 from calib.errors import FileError
 from calib.profile.batch_document import load_batch
 from calib.records import Row

@@ -24,7 +24,7 @@ from unittest.mock import patch
 from scipy.optimize import brentq
 
 from calib.verbs.app import run
-from calib.verbs.recorder import Pace
+from calib.verbs.talk.recorder import Pace
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "box_walk.md"
@@ -239,7 +239,7 @@ def walk() -> Walked:
     def pace(counts_down: bool, move_s: float) -> Pace:
         return Pace(counts_down, move_s, lambda: world.seconds)
 
-    with patch("calib.verbs.recorder.Pace", pace):
+    with patch("calib.verbs.talk.recorder.Pace", pace):
         _first_day(walked)
         _by_tape(walked)
         _a_year_later(walked)

@@ -7,8 +7,8 @@ from itertools import product
 
 import numpy as np
 
-from calib.fit.known_loads import LoadKind
-from calib.use.compare import Comparison
+from calib.fit.gear.known_loads import LoadKind
+from calib.use.bands.compare import Comparison
 from tests.comparing.plates import try_plate
 from tests.comparing.years import Case, flagged, holds, try_year
 from tests.simulated_bands.worlds import BY_NAME

@@ -6,12 +6,12 @@ import numpy as np
 from scipy.optimize import brentq
 
 from calib.errors import DataError, OutOfRangeError
-from calib.fit.known_loads import LoadKind, usual
+from calib.fit.gear.known_loads import LoadKind, usual
 from calib.gravity import U_PLACE_UNKNOWN
 from calib.profile.build import fit_profile
-from calib.profile.rechecks import Hung
+from calib.profile.store.rechecks import Hung
 from calib.units import G_STANDARD
-from calib.use.recheck import U_COMMON, U_READING, Judged, recheck
+from calib.use.bands.recheck import U_COMMON, U_READING, Judged, recheck
 from tests.comparing.years import PER_K, SPREAD, U_PER_K, WARM, scaled
 from tests.simulated_bands.measuring import BAND_MASS, draw_band, draw_errors, generator, record
 from tests.simulated_bands.worlds import World

@@ -11,7 +11,7 @@ from calib.profile.build import fit_profile
 from calib.profile.document import Profile
 from calib.records import Array, CheckLoad, Row, Run
 from calib.units import G_STANDARD
-from calib.use.compare import Comparison, compare
+from calib.use.bands.compare import Comparison, compare
 from tests.simulated_bands.laws import Loading
 from tests.simulated_bands.measuring import GearErrors, TrueBand, draw_band, draw_errors, generator, record, shown
 from tests.simulated_bands.worlds import World

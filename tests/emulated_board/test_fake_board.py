@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import serial
 
-from calib.acquire.line_agreement import LineReader
-from calib.acquire.lines import Record
+from calib.acquire.cell.line_agreement import LineReader
+from calib.acquire.cell.lines import Record
 from tests.emulated_board.fake_board import FakeBoard, said
 from tests.emulated_board.script import T_REF, Event, Hold, Pull, Script, by_hand
 

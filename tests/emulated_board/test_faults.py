@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.baud import SETTINGS, Setting, judge
+from calib.acquire.cell.baud import SETTINGS, Setting, judge
 from calib.verbs.app import run
 from tests.emulated_board.__main__ import screens
 from tests.emulated_board.faults import FAULTS, SPEED, Fault

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import serial
 
-from calib.acquire.line_agreement import LineReader
-from calib.acquire.lines import Record
+from calib.acquire.cell.line_agreement import LineReader
+from calib.acquire.cell.lines import Record
 from tests.emulated_board.fake_board import said
 from tests.emulated_board.harness import said_by_firmware, start
 from tests.emulated_board.script import SETTLE, Event, Hold, Pull, Script

@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.records import Fit, Row
 from tests.fit.made_runs import pull, readings, run
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.estimate import U_RATE, fit_runs, relaxation_of
-from calib.fit.observations import observe
+from calib.fit.curve.estimate import U_RATE, fit_runs, relaxation_of
+from calib.fit.curve.observations import observe
 from calib.records import Array, BranchName, BranchTable, Correction, Fit, Procedure, Row, Run
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
@@ -75,8 +75,8 @@ def test_budget_adds_up_to_the_curve_u() -> None:
 
 
 def test_a_straight_line_between_grid_points_is_off_by_less_than_a_tenth_of_u() -> None:
-    from calib.fit.estimate import solve
-    from calib.fit.observations import observe
+    from calib.fit.curve.estimate import solve
+    from calib.fit.curve.observations import observe
 
     one = run(readings(noise=0.002))
     table, curve = fit_runs([one]).curve.loading, solve(observe([one]), "x").curve

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from calib.finding import CODES
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.records import CheckLoad, Correction, LengthSetup, Procedure, Row, Run
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
@@ -151,7 +151,7 @@ def test_a_careful_run_raises_no_doubt() -> None:
 
 def test_every_doubt_of_the_fitter_is_raised_here_or_beside_the_curve_it_concerns() -> None:
     beside = {"branches-cross", "creep-at-top", "gross-error", "left-out", "scale-unchecked", "slow-drift"}
-    sources = "".join(path.read_text("utf-8") for path in FITTER.glob("*.py"))
+    sources = "".join(path.read_text("utf-8") for path in FITTER.rglob("*.py"))
     of_a_batch = {"outlying-band", "shape-borrowed"}
     assert set(CAUSES) | beside | of_a_batch == {code for code in CODES if f'"{code}"' in sources}
 

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from calib.fit.estimate import fit_runs
-from calib.fit.straight import departures
-from calib.fit.tables import MOST_FACTORS
+from calib.fit.curve.estimate import fit_runs
+from calib.fit.curve.straight import departures
+from calib.fit.curve.tables import MOST_FACTORS
 from calib.profile.build import profile_of
 from calib.records import Correction, Fit, LengthSetup, Procedure, Run
 from tests.fit.made_runs import SCALE, head, hung_weights, readings, run

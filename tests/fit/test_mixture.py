@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from calib.fit import spreads
-from calib.fit.budget import budget
-from calib.fit.curve import fitted_curve, half_width
-from calib.fit.estimate import solve
-from calib.fit.observations import observe
+from calib.fit.curve import variance_components as spreads
+from calib.fit.curve.budget import budget
+from calib.fit.curve.estimate import solve
+from calib.fit.curve.observations import observe
+from calib.fit.curve.tension_curve import fitted_curve, half_width
 from tests.fit.made_runs import readings, run
 
 

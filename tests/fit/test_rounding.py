@@ -9,8 +9,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calib.fit.estimate import fit_runs
-from calib.fit.observations import observe, with_rounding
+from calib.fit.curve.estimate import fit_runs
+from calib.fit.curve.observations import observe, with_rounding
 from calib.records import Fit
 from calib.units import G_STANDARD as KG
 from tests.fit.made_runs import SCALE, readings, run

@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from calib.fit import outliers, spreads
-from calib.fit.curve import half_width
-from calib.fit.elastic import StretchRange
-from calib.fit.mixed import Basis, MixedModel
-from calib.fit.observations import observe
+from calib.fit.curve import outliers
+from calib.fit.curve import variance_components as spreads
+from calib.fit.curve.elastic import StretchRange
+from calib.fit.curve.mixed import Basis, MixedModel
+from calib.fit.curve.observations import observe
+from calib.fit.curve.tension_curve import half_width
 from tests.fit.made_runs import readings, run
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.acquire.held import Event, HoldRules, HoldWatch
+from calib.acquire.cell.held import Event, HoldRules, HoldWatch
 from tests.held_points.scenes import Kind, Scene, stretch
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.held import Event, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.cell.held import Event, HeldPoint, HoldRules, HoldWatch
 from tests.held_points.scenes import Kind, stretch
 from tests.held_points.scoring import false_captures, holds, watched
 

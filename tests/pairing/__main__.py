@@ -6,7 +6,7 @@ import time
 
 import numpy as np
 
-from calib.use.matching import best_pairs
+from calib.use.bands.matching import best_pairs
 from tests.pairing.boxes import Outcome, try_box
 from tests.pairing.ends import summary, try_ends
 from tests.pairs.brute_force import any_costs, best_of_all, worst_and_sum

@@ -9,8 +9,8 @@ from calib.errors import DataError
 from calib.profile.build import fit_profile
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.pair import pair_up, upper_limits
-from calib.use.shared_lengths import Over, common_lengths, curve_at
+from calib.use.bands.pair import pair_up, upper_limits
+from calib.use.bands.shared_lengths import Over, common_lengths, curve_at
 from tests.simulated_bands.laws import Loading
 from tests.simulated_bands.measuring import TrueBand, draw_band, draw_errors, generator, record
 from tests.simulated_bands.worlds import World

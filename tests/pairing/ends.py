@@ -9,10 +9,10 @@ from calib.errors import DataError
 from calib.profile.build import fit_profile
 from calib.profile.document import Profile
 from calib.records import Run
-from calib.use.pair import pair_up
-from calib.use.series import ratio_of
-from calib.use.series_profile import surer
-from calib.use.shared_lengths import NORMAL_95
+from calib.use.bands.pair import pair_up
+from calib.use.bands.series import ratio_of
+from calib.use.bands.series_profile import surer
+from calib.use.bands.shared_lengths import NORMAL_95
 from tests.pairing.boxes import sibling
 from tests.pairs.hooked import simulated
 from tests.simulated_bands.measuring import TrueBand, draw_band, draw_errors, generator, record

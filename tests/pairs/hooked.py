@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.optimize import brentq
 
-from calib.acquire.series_file import Series, parse_series
+from calib.acquire.files.series_file import Series, parse_series
 from calib.half_path import offset_over
 from calib.profile.document import Profile
 from tests.simulated_bands.measuring import THICKNESS, TrueBand

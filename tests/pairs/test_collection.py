@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError, OutOfRangeError
-from calib.profile.collection import read_collection
 from calib.profile.document import save_profile
-from calib.profile.rechecks import Hung
-from calib.profile.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of
+from calib.profile.store.collection import read_collection
+from calib.profile.store.rechecks import Hung
+from calib.profile.store.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of
 from calib.scale import Scale, save_scale
 from calib.units import G_STANDARD
-from calib.use.history import LATEST, Drift, drift, history, look_again
-from calib.use.one_band import GAIN, calibrations, with_plate
-from calib.use.recheck import expect, recheck
+from calib.use.bands.history import LATEST, Drift, drift, history, look_again
+from calib.use.bands.recheck import expect, recheck
+from calib.use.bands.repeat_calibrations import GAIN, calibrations, with_plate
 from calib.verbs.app import run
 from tests.comparing.plates import try_plate
 from tests.pairs.made import band

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.profile.document import Profile, save_profile
 from calib.records import CheckLoad, Correction, Row
 from calib.units import G_STANDARD
-from calib.use.compare import compare
-from calib.use.shared_lengths import Curve, conditioned
+from calib.use.bands.compare import compare
+from calib.use.bands.shared_lengths import Curve, conditioned
 from calib.verbs.app import run
 from tests.comparing.years import Case, flagged, try_year
 from tests.fit import made_runs

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.run_file import parse_run
-from calib.acquire.series_file import parse_series
+from calib.acquire.files.run_file import parse_run
+from calib.acquire.files.series_file import parse_series
 from calib.errors import BandcurveError, DataError
 from calib.profile.document import save_profile
-from calib.profile.rechecks import new_rechecks, parse_rechecks
-from calib.profile.uses import new_log, parse_uses
-from calib.use.rig_file import parse_rig
-from calib.use.series import ratio_of
+from calib.profile.store.rechecks import new_rechecks, parse_rechecks
+from calib.profile.store.uses import new_log, parse_uses
+from calib.use.bands.series import ratio_of
+from calib.use.rig.rig_file import parse_rig
 from calib.verbs.app import run
 from tests.pairs.hooked import head
 from tests.pairs.made import band

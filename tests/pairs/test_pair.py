@@ -13,9 +13,9 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, parse_profile, save_profile
 from calib.profile.table import Place, difference
-from calib.use.matching import best_pairs, most_partners, smallest_worst
-from calib.use.pair import difference_u, pair_up, upper_limits
-from calib.use.shared_lengths import common_lengths, curve_at
+from calib.use.bands.matching import best_pairs, most_partners, smallest_worst
+from calib.use.bands.pair import difference_u, pair_up, upper_limits
+from calib.use.bands.shared_lengths import common_lengths, curve_at
 from calib.verbs.app import run
 from tests.pairing.boxes import try_box
 from tests.pairs.brute_force import any_costs, best_of_all, worst_and_sum

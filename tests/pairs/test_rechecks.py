@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import DataError
-from calib.profile.collection import read_collection
 from calib.profile.document import save_profile
-from calib.profile.one_id import in_force
-from calib.profile.rechecks import Hung, Recheck, new_rechecks, noted_once, parse_rechecks, row_of
-from calib.profile.uses import Use
-from calib.use.history import history
-from calib.use.recheck import expect
+from calib.profile.store.collection import read_collection
+from calib.profile.store.newest_profile import in_force
+from calib.profile.store.rechecks import Hung, Recheck, new_rechecks, noted_once, parse_rechecks, row_of
+from calib.profile.store.uses import Use
+from calib.use.bands.history import history
+from calib.use.bands.recheck import expect
 from calib.verbs.app import run
 from tests.pairs.made import band
 

@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.series_file import parse_series
+from calib.acquire.files.series_file import parse_series
 from calib.errors import DataError
 from calib.profile.document import load_profile, save_profile
-from calib.profile.rechecks import parse_rechecks
-from calib.use.pair import pair_up
-from calib.use.series import U_LAW, _log_pull, change_of, ratio_of
-from calib.use.series_profile import surer
+from calib.profile.store.rechecks import parse_rechecks
+from calib.use.bands.pair import pair_up
+from calib.use.bands.series import U_LAW, _log_pull, change_of, ratio_of
+from calib.use.bands.series_profile import surer
 from calib.verbs.app import run
 from tests.pairing.ends import try_ends
 from tests.pairs.hooked import LINK, exact, head, of_rows

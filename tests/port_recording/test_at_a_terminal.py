@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_file import read_run
-from calib.acquire.stream_file import read_stream
+from calib.acquire.files.run_file import read_run
+from calib.acquire.files.stream_file import read_stream
 from tests.emulated_board.fake_board import FakeBoard
 from tests.emulated_board.script import Hold, Pull, Script
 from tests.port_recording.run_through import answer

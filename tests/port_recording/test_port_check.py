@@ -8,19 +8,19 @@ from types import SimpleNamespace
 
 import pytest
 
-from calib.acquire.lines import Record
+from calib.acquire.cell.lines import Record
 from calib.errors import DataError
-from calib.fit.known_loads import usual
+from calib.fit.gear.known_loads import usual
 from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
-from calib.verbs import port_check
-from calib.verbs.cell_line import CellLine, Wanted, open_line
+from calib.verbs.cell import port_check
+from calib.verbs.cell.cell_line import CellLine, Wanted, open_line
+from calib.verbs.cell.port_check import Checked, check_at_line
 from calib.verbs.fit import command as fit
-from calib.verbs.port_check import Checked, check_at_line
-from calib.verbs.prompts import EndOfInputError
-from calib.verbs.scale import _fit
-from calib.verbs.scale_hung import Draft, Stated, from_table
-from calib.verbs.scale_record import check_part
+from calib.verbs.scale.scale_group import _fit
+from calib.verbs.scale.scale_hung import Draft, Stated, from_table
+from calib.verbs.scale.scale_record import check_part
+from calib.verbs.terminal.prompts import EndOfInputError
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, head_for, recorder_at
 from tests.port_recording.trials import type_flat
 

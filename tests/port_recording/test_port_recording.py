@@ -7,17 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.hands_free import Act, HandsFree
-from calib.acquire.lines import Record
-from calib.acquire.meter import Meter, noise_of, step_of
-from calib.acquire.recording_state import Recording
-from calib.acquire.run_file import read_run
-from calib.acquire.stream_file import StreamWriter, read_stream, stream_path
+from calib.acquire.cell.hands_free import Act, HandsFree
+from calib.acquire.cell.lines import Record
+from calib.acquire.cell.meter import Meter, noise_of, step_of
+from calib.acquire.files.run_file import read_run
+from calib.acquire.files.stream_file import StreamWriter, read_stream, stream_path
+from calib.acquire.recording.state import Recording
 from calib.errors import DataError, FileError
-from calib.fit.observations import observe, zero_at
+from calib.fit.curve.observations import observe, zero_at
 from calib.records import Row, Run, ScaleInUse
 from calib.scale import UNNAMED_CELL, Scale
-from calib.verbs.port_record import grip_of, refuse_another_kind
+from calib.verbs.cell.port_record import grip_of, refuse_another_kind
 from calib.verbs.record import as_typed
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, band_force, head_for, recorder_at
 from tests.port_recording.trials import killed, quick_head, run_through, type_flat, unplugged

@@ -9,21 +9,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.course import many_lengths
-from calib.acquire.line_format import parse_format
-from calib.acquire.recording_state import Recording
-from calib.acquire.run_file import read_run
-from calib.acquire.stream_file import read_stream
-from calib.acquire.sweep import legs_of, length_by_speed, points_of, turning_points
+from calib.acquire.cell.line_format import parse_format
+from calib.acquire.cell.sweep import legs_of, length_by_speed, points_of, turning_points
+from calib.acquire.files.run_file import read_run
+from calib.acquire.files.stream_file import read_stream
+from calib.acquire.recording.course import many_lengths
+from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError
 from calib.records import Array, RunHead
 from calib.units import G_STANDARD
-from calib.verbs import port_sweep
-from calib.verbs.cell_line import Wanted, open_line, refuse_no_length
+from calib.verbs.cell import port_sweep
+from calib.verbs.cell.cell_line import Wanted, open_line, refuse_no_length
+from calib.verbs.cell.port_record import PortRecorder, u_sensor_of
+from calib.verbs.cell.port_sweep import Sweep, SweepRecorder, parse_speed
 from calib.verbs.fit import command as fit
-from calib.verbs.port_record import PortRecorder, u_sensor_of
-from calib.verbs.port_sweep import Sweep, SweepRecorder, parse_speed
-from calib.verbs.recorder import Pace, Recorder, new_writer
+from calib.verbs.talk.recorder import Pace, Recorder, new_writer
 from tests.port_recording.bench import Bench, band_force, head_for
 from tests.port_recording.trials import type_flat
 

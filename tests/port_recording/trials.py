@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.run_file import read_run
-from calib.fit.observations import observe
+from calib.acquire.files.run_file import read_run
+from calib.fit.curve.observations import observe
 from calib.records import Row, RunHead
-from calib.verbs import recorder as typed_recorder
+from calib.verbs.talk import recorder as typed_recorder
 from tests.port_recording.bench import Bench, band_force, head_for, recorder_at
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.half_path import half_path_offset
 from calib.profile.build import departure_from_lines, fit_profile, profile_of
 from calib.profile.document import Profile

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from calib.records import Row
 from tests.recording.pseudo_terminal import Terminal
 

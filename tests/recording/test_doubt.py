@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from calib.acquire.doubt import Entry, Known, expect, likely_slip
+from calib.acquire.recording.reading_doubt import Entry, Known, expect, likely_slip
 from calib.records import BranchName
 
 

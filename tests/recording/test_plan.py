@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from calib.acquire.plan import (
+from calib.acquire.recording.plan import (
     CAPACITY_SHARE,
     SHEAR_MODULUS,
     Holes,

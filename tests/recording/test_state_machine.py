@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calib.acquire.course import Course, extensions_of
-from calib.acquire.recording import take
-from calib.acquire.recording_state import Recording, Step
-from calib.acquire.run_file import columns_for, format_head, format_row, parse_run
+from calib.acquire.files.run_file import columns_for, format_head, format_row, parse_run
+from calib.acquire.recording.course import Course, extensions_of
+from calib.acquire.recording.machine import take
+from calib.acquire.recording.state import Recording, Step
 from calib.errors import DataError
 from calib.records import Band, CheckLoad, LengthSetup, Loads, Method, Procedure, RunHead, ScaleInUse
 from calib.units import G_STANDARD as KG

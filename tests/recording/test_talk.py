@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from calib.records import Run
 from calib.verbs.app import run
-from calib.verbs.prompts import ask_line, broken
-from calib.verbs.setup_talk import CAUTIONS
+from calib.verbs.talk.setup_talk import CAUTIONS
+from calib.verbs.terminal.prompts import ask_line, broken
 
 Record = Callable[..., tuple[int, str, Run | None]]
 SCALE = ["kg", "0.05", "50", "1"]

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from tests.recording.pseudo_terminal import ROOT, Terminal
 from tests.recording.simulated_user import NAMES, PROMPTS, Interruption, User
 

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.fit.curve import FittedCurve
-from calib.fit.estimate import solve
-from calib.fit.observations import observe
+from calib.fit.curve.estimate import solve
+from calib.fit.curve.observations import observe
+from calib.fit.curve.tension_curve import FittedCurve
 from calib.records import Array, Band, BranchName, LengthSetup, Row, Run, RunHead, ScaleInUse
 
 AREA = 100e-6  # [m2]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.nonlinear import line_errors_in_both, nonlinear
-from calib.fit.regression import f_tail, line_read_backwards, linear, polynomial, polynomial_at
+from calib.fit.gear.nonlinear import line_errors_in_both, nonlinear
+from calib.fit.gear.regression import f_tail, line_read_backwards, linear, polynomial, polynomial_at
 from calib.records import Array
 from tests.references.published import certified, columns
 

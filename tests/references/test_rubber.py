@@ -7,7 +7,7 @@ per cent or two; nothing is stated of them, so the fit has to find that out by i
 import numpy as np
 import pytest
 
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.records import Array, BranchTable, Fit, Run
 from tests.references.published import columns
 from tests.references.rubber import AREA, leave_one_out, loop_rows, run_of

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from calib.fit.dof import coverage_factor, effective_dof
-from calib.fit.monte_carlo import normal, propagate, rectangular, shortest_interval, symmetric_interval
+from calib.fit.gear.dof import coverage_factor, effective_dof
+from calib.fit.gear.monte_carlo import normal, propagate, rectangular, shortest_interval, symmetric_interval
 
 GUM_H1 = ((25.0, 18.0), (9.7, 25.6), (0.0, np.inf), (2.9, 50.0), (16.6, 2.0))  # nm, dof; JCGM 100:2008 H.1, table H.1
 

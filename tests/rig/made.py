@@ -4,7 +4,7 @@ import json
 from typing import Any
 
 from calib.profile.document import Profile, parse_profile
-from calib.use.rig_file import Rig, parse_rig
+from calib.use.rig.rig_file import Rig, parse_rig
 from tests.profile.invented import document
 
 REST, STIFFNESS = 1.0, 200.0  # m, N/m

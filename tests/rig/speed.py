@@ -5,8 +5,8 @@ from pathlib import Path
 from time import process_time
 
 from calib.profile.document import load_profile
-from calib.use.rig_file import Rig
-from calib.use.statics import calculate
+from calib.use.rig.rig_file import Rig
+from calib.use.rig.statics import calculate
 from tests.rig.made import band_text, rig
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"

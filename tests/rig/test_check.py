@@ -13,10 +13,10 @@ import pytest
 
 from calib.profile.document import save_profile
 from calib.units import G_STANDARD
-from calib.use.rig_check import learn, work_out
-from calib.use.rig_file import Check, Rig, parse_rig
-from calib.use.rig_written import written as text_of
-from calib.use.statics import calculate
+from calib.use.rig.rig_check import learn, work_out
+from calib.use.rig.rig_file import Check, Rig, parse_rig
+from calib.use.rig.rig_written import written as text_of
+from calib.use.rig.statics import calculate
 from calib.verbs.app import run
 from tests.rig.made import REST, STIFFNESS, band_text, linear, rig, rig_text
 from tests.rig.test_command import BENCH, PRESS, SQUAT, Capture, invented, written

@@ -11,9 +11,9 @@ import pytest
 
 from calib.profile.document import Profile, parse_profile, save_profile
 from calib.units import POUND
-from calib.use.anchors import cautions, loading_order
-from calib.use.rig_figures import rig_figure
-from calib.use.statics import Answer, calculate
+from calib.use.report.rig_figures import rig_figure
+from calib.use.rig.anchors import cautions, loading_order
+from calib.use.rig.statics import Answer, calculate
 from calib.verbs.app import run
 from tests.profile.invented import document
 from tests.rig.made import band_text, linear, rig, rig_text

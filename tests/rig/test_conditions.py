@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.profile.document import Profile
-from calib.use.rig_curve import Curve
-from calib.use.rig_findings import rig_findings
-from calib.use.statics import Answer, calculate
+from calib.use.rig.rig_curve import Curve
+from calib.use.rig.rig_findings import rig_findings
+from calib.use.rig.statics import Answer, calculate
 from tests.rig.made import REST, band_text, linear, rig
 from tests.rig.test_command import invented
 

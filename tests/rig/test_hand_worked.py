@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calib.use.statics import calculate
+from calib.use.rig.statics import calculate
 from tests.rig.made import REST, STIFFNESS, band_text, linear, rig
 
 DOC = Path(__file__).parents[2] / "docs" / "rig_hand_worked.md"

@@ -8,7 +8,7 @@ import pytest
 
 from calib.errors import DataError
 from calib.profile.document import save_profile
-from calib.use.lifters import Lifter, parse_list, parse_table
+from calib.use.rig.lifters import Lifter, parse_list, parse_table
 from calib.verbs.app import run
 from tests.rig.made import band_text, rig_text
 from tests.rig.test_command import PRESS, Capture, invented, written

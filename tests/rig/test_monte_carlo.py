@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.records import Array
-from calib.use.statics import calculate
+from calib.use.rig.statics import calculate
 from tests.rig.made import REST, STIFFNESS, band_text, linear, rig
 
 DRAWS = 1_000_000

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from calib.profile.document import save_profile
-from calib.use.rig_file import Rig, parse_rig
+from calib.use.rig.rig_file import Rig, parse_rig
 from calib.verbs.app import run
-from calib.verbs.rig_questions import Ruler
+from calib.verbs.rig.rig_questions import Ruler
 from tests.recording.pseudo_terminal import Terminal
 from tests.rig.test_command import Capture, invented
 

@@ -8,8 +8,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from calib.profile.document import Profile
-from calib.use.rig_curve import Curve, loading_share
-from calib.use.statics import Direction, calculate
+from calib.use.rig.rig_curve import Curve, loading_share
+from calib.use.rig.statics import Direction, calculate
 from tests.rig.made import REST, band_text, linear, rig
 
 bands = st.builds(

@@ -15,16 +15,16 @@ from hypothesis import strategies as st
 
 from calib.errors import DataError
 from calib.profile.document import Profile, parse_profile
-from calib.use.anchors import lifts_off
-from calib.use.plates import Plates, as_loaded, loadings
-from calib.use.rig_average import load_of
-from calib.use.rig_file import Check, parse_rig
-from calib.use.rig_hold import hold_number
-from calib.use.rig_written import written
-from calib.use.solve import Proposal, Solved, Sought, Wish, nearest_load, solve
-from calib.use.solve_place import ARRANGEMENTS, Candidate, Hanging, hangings, hung, place_of
-from calib.use.solve_words import shares
-from calib.use.statics import calculate
+from calib.use.report.solve_words import shares
+from calib.use.rig.anchors import lifts_off
+from calib.use.rig.plates import Plates, as_loaded, loadings
+from calib.use.rig.rig_average import load_of
+from calib.use.rig.rig_file import Check, parse_rig
+from calib.use.rig.rig_hold import hold_number
+from calib.use.rig.rig_written import written
+from calib.use.rig.solve import Proposal, Solved, Sought, Wish, nearest_load, solve
+from calib.use.rig.solve_place import ARRANGEMENTS, Candidate, Hanging, hangings, hung, place_of
+from calib.use.rig.statics import calculate
 from tests.profile.invented import document
 from tests.rig.made import band_text, linear, rig
 

@@ -10,8 +10,8 @@ import pytest
 
 from calib.profile.document import parse_profile, save_profile
 from calib.units import POUND
-from calib.verbs import progress
 from calib.verbs.app import run
+from calib.verbs.terminal import progress
 from tests.profile.invented import document
 from tests.rig.made import band_text, rig_text
 

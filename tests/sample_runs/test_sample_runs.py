@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.run_file import read_run
-from calib.fit.estimate import fit_runs
+from calib.acquire.files.run_file import read_run
+from calib.fit.curve.estimate import fit_runs
 from calib.profile.build import profile_of
 from calib.profile.document import Profile, load_profile
 

@@ -6,10 +6,10 @@ from itertools import accumulate
 
 import numpy as np
 
-from calib.fit.known_loads import KnownLoads, LoadKind, usual
-from calib.fit.scale_check import ScaleCheck, check_scale
-from calib.fit.scale_correction import Z95
-from calib.fit.weighings import Weighing, added_one_by_one
+from calib.fit.gear.known_loads import KnownLoads, LoadKind, usual
+from calib.fit.gear.scale_check import ScaleCheck, check_scale
+from calib.fit.gear.scale_correction import Z95
+from calib.fit.gear.weighings import Weighing, added_one_by_one
 from calib.records import Array, BranchName
 from calib.units import G_STANDARD as G
 

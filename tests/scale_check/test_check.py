@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.known_loads import KnownLoads, usual
-from calib.fit.scale_check import ScaleCheck, check_scale
-from calib.fit.weighings import Weighing, added_one_by_one
+from calib.fit.gear.known_loads import KnownLoads, usual
+from calib.fit.gear.scale_check import ScaleCheck, check_scale
+from calib.fit.gear.weighings import Weighing, added_one_by_one
 from calib.gravity import local_gravity
 from calib.units import G_STANDARD as G
 from tests.scale_check.simulated import KINDS, campaign

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.acquire.check_table import parse_check_table, read_pair
+from calib.acquire.files.check_table import parse_check_table, read_pair
 from calib.errors import BandcurveError
 from calib.scale import load_scale
 from calib.units import G_STANDARD as G

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.plan import CAPACITY_SHARE, neo_hooke
+from calib.acquire.recording.plan import CAPACITY_SHARE, neo_hooke
 from calib.units import G_STANDARD as G
-from calib.use.sheet import MOST_CYCLES, MOST_ROWS, PAPER, Form, form_pdf
+from calib.use.report.sheet import MOST_CYCLES, MOST_ROWS, PAPER, Form, form_pdf
 from calib.verbs.app import run
 
 FLAT = ["plan", "B07", "--flat", "1029mm"]

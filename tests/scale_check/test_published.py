@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from calib.fit.known_loads import KnownLoads, water_density
-from calib.fit.scale_check import ScaleCheck, check_scale
-from calib.fit.weighings import Weighing
+from calib.fit.gear.known_loads import KnownLoads, water_density
+from calib.fit.gear.scale_check import ScaleCheck, check_scale
+from calib.fit.gear.weighings import Weighing
 from calib.verbs.app import run
 
 PONTIUS = Path(__file__).parents[1] / "data" / "pontius.csv"

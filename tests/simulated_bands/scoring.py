@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.errors import DataError
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.records import Array, BranchTable, Fit, Run
 from tests.simulated_bands.measuring import TrueBand, generator, measure
 from tests.simulated_bands.worlds import World

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.errors import DataError
-from calib.fit.estimate import fit_runs
-from calib.fit.next_reading import Aim, first_readings, outlook, places_over, stated
+from calib.fit.curve.estimate import fit_runs
+from calib.fit.curve.next_reading import Aim, first_readings, outlook, places_over, stated
 from calib.records import BranchName
 from tests.simulated_bands.worlds import World
 from tests.until.measured import Bench

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from tests.batch.test_box import bandcurve, pull
 from tests.recording.pseudo_terminal import ROOT
 

@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.course import course_of, is_enough
-from calib.acquire.recording import take
-from calib.acquire.recording_state import Recording, with_rows
-from calib.acquire.run_file import read_run
-from calib.fit.next_reading import Aim, Reading, first_readings, outlook, paper_plan, stated
+from calib.acquire.files.run_file import read_run
+from calib.acquire.recording.course import course_of, is_enough
+from calib.acquire.recording.machine import take
+from calib.acquire.recording.state import Recording, with_rows
+from calib.fit.curve.next_reading import Aim, Reading, first_readings, outlook, paper_plan, stated
 from calib.records import Run
 from calib.verbs.app import run as bandcurve
-from calib.verbs.until_talk import choose
+from calib.verbs.talk.until_talk import choose
 from tests.fit.made_runs import head, pull, readings
 from tests.recording.pseudo_terminal import Terminal
 from tests.simulated_bands.worlds import BY_NAME

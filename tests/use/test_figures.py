@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_hex
 
-from calib.fit.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs
 from calib.profile.build import profile_of
 from calib.profile.document import Profile
 from calib.records import Fit
 from calib.units import G_STANDARD
-from calib.use.figures import KINDS, LOOKS, curve_figure, draw
+from calib.use.report.figures import KINDS, LOOKS, curve_figure, draw
 from tests.fit import made_runs
 
 STARTS = {"png": b"\x89PNG", "svg": b"<?xml", "pdf": b"%PDF"}

@@ -12,7 +12,7 @@ import pytest
 import calib
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, save_profile
-from calib.use.predict import half_path_between, inverse_json, invert, prediction_json, prediction_text
+from calib.use.bands.predict import half_path_between, inverse_json, invert, prediction_json, prediction_text
 from calib.verbs.app import run
 from tests.profile.invented import document
 

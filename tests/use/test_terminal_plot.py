@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.use.terminal_plot import Frame, Series, plot
+from calib.use.report.terminal_plot import Frame, Series, plot
 
 VALUES = st.floats(min_value=0.0, max_value=1e5, allow_nan=False)
 PLACES = st.lists(st.tuples(st.floats(min_value=0.1, max_value=10), VALUES), min_size=1, max_size=20)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.acquire.run_file import read_run
+from calib.acquire.files.run_file import read_run
 from calib.profile.document import load_profile
 from calib.verbs.app import run
 

@@ -10,7 +10,7 @@ from calib.profile.document import load_profile
 from calib.units import kilos
 from calib.verbs.app import run
 from calib.verbs.demo import sample_folder
-from calib.verbs.plain_text import clean, findings_text, heading, table, wrap
+from calib.verbs.terminal.plain_text import clean, findings_text, heading, table, wrap
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 PROFILE = SAMPLES / "KNEE.profile.json"

@@ -1,0 +1,1 @@
+"""A load cell's line: bytes to readings, readings to held points."""

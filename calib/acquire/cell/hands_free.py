@@ -1,0 +1,426 @@
+"""A recording that captures its own points: records of a line and keys in, rows and sentences out. No port, no file.
+
+What comes next, and whether a reading is believable, is decided in `recording`; when a point is there, in `held`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from math import isfinite, sqrt
+
+from calib.acquire.cell.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.cell.lines import Record
+from calib.acquire.cell.meter import Meter
+from calib.acquire.recording import course as courses
+from calib.acquire.recording.entry_check import Judge
+from calib.acquire.recording.machine import take, take_beside, take_row
+from calib.acquire.recording.point_rows import held_row
+from calib.acquire.recording.state import Recording, Step
+from calib.acquire.recording.typed_entry import shown
+from calib.records import Row, RowKind
+from calib.units import FORCE, G_STANDARD, LENGTH
+
+ZERO_S = 8.0  # a zero is the mean about this time after everything came to rest
+LOAD_S = 4.0
+SLACK_N = 3.0  # less pull than this is no reading but a slack band
+NEAR_N = 2.0  # so near to the zero before, nothing hangs there
+NEAR_SHARE = 0.02  # of the largest reading: the same
+LOAD_SHARE = 0.10  # relative: this near to its weight the check load is recognised
+WARMING_N = 0.3  # in ten minutes: more is said
+TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
+WENT = 0.15  # share of the force: less than this is relaxing
+FAULTS = 3  # in a row, from which on that is said
+HELP = (
+    "Points are taken by themselves: set the length, hold still, wait for the bell.",
+    "  Enter  the length is set now (zero: take it now)",
+    "  r      take the last one again      k  keep one that was questioned",
+    "  s      skip this one                q  no more readings: go to the end",
+)
+
+
+@dataclass(frozen=True)
+class Act:
+    """What a record or a key led to: rows for the disk, sentences, and how often to ring."""
+
+    rows: tuple[Row, ...] = ()
+    say: tuple[str, ...] = ()
+    ring: int = 0  # 1 a point was taken, 2 something is wrong
+
+    def then(self, other: "Act") -> "Act":
+        """Both, one after the other."""
+        return Act((*self.rows, *other.rows), (*self.say, *other.say), max(self.ring, other.ring))
+
+
+class HandsFree:
+    """A recording under way at a load cell.
+
+    `state` is the recording, `want` what is captured next: "zero", "check-load", "reading", "flat" (typed), or "" at
+    the end; `value` the newest one; `forecast` the pull to expect next, None where nothing says so.
+    """
+
+    def __init__(
+        self,
+        state: Recording,
+        meter: Meter,
+        grip: Grip,
+        u_sensor: Callable[[float], float],
+        *,
+        same_line: bool = False,
+    ) -> None:
+        """Begin, or go on where the rows end; then the zero is taken anew first.
+
+        Args:
+            state: The recording so far.
+            meter: What the numbers of the line mean.
+            grip: What fixes the length.
+            u_sensor: Standard uncertainty of a pull from the sensor. [unit of the value]
+            same_line: The line was not interrupted since the last row, so the zero still holds.
+        """
+        self.state, self.meter, self.grip, self.u_sensor = state, meter, grip, u_sensor
+        self.value: float | None = None
+        self._zero, self._u_zero = self._last_zero(), 0.0
+        self._lost = bool(state.rows) and state.slot is not None and not same_line
+        self._armed = False
+        self._asked_twice = False  # a zero far from the one before was asked about
+        self._said = ""
+        self._faults = 0  # in a row
+        self._next()
+
+    @property
+    def want(self) -> str:
+        """What is captured next."""
+        if self._lost:
+            return "zero"
+        return self.state.slot.kind if self.state.slot else ""
+
+    @property
+    def zero(self) -> float:
+        """What is shown with nothing pulling, as far as it is known. [unit of the value]"""
+        return self._zero or 0.0
+
+    @property
+    def sign(self) -> float:
+        """A pull takes weight off an anchor's scale."""
+        return -1.0 if self.state.head.procedure.method == "anchor-on-scale" else 1.0
+
+    @property
+    def pull(self) -> float | None:
+        """The newest value less the zero, None before there is one. [unit of the value]"""
+        return None if self.value is None or self._zero is None else self.sign * (self.value - self._zero)
+
+    @property
+    def ready_s(self) -> float | None:
+        """About when the point will be there, None while the force moves. [s]"""
+        return self.watch.ready_s
+
+    @property
+    def waits_for_key(self) -> bool:
+        """Whether a zero is wanted that only the user can say is one."""
+        return self.want == "zero" and not self._armed and (self._zero is None or self._maybe_tared)
+
+    def feed(self, record: Record, at_s: float) -> Act:
+        """Take the next record of the line.
+
+        Args:
+            record: As read.
+            at_s: Time since the start of the recording. [s]
+        """
+        value = self.meter.value(record)
+        if value is not None:
+            self.value, self._faults = value, 0
+            act = Act()
+            for event in self.watch.feed(at_s, value):
+                act = act.then(self._event(event))
+            return act
+        if record.kind == "reset":
+            return self._interrupted(record, at_s)
+        if record.kind == "overload":
+            self.watch.again()
+            return self._once(f"The cell is beyond its range: let off ({record.note or record.raw.strip()[:40]}).", 2)
+        self._faults += record.kind == "fault"
+        if self._faults < FAULTS:  # one broken read is no matter
+            return Act()
+        return self._once(f"The board reports a fault ({record.note or record.raw.strip()[:40]}).", 2)
+
+    def key(self, pressed: str, at_s: float) -> Act:
+        """Take one key."""
+        if pressed in ("\r", "\n"):
+            return self._enter(at_s)
+        if pressed in ("h", "?"):
+            return Act(say=HELP)
+        word = {"k": "keep", "r": "undo", "s": "skip", "q": "stop"}.get(pressed.lower())
+        if word is None or (word == "keep" and self.state.pending is None) or not self.want:
+            return Act()
+        if word == "undo" and self.state.pending is not None:
+            self.state = replace(self.state, pending=None)
+            self._next()
+            return Act(say=("Dropped. Again:",))
+        if word == "undo" and not self._lost and self._zero_between is not None:
+            return self._zero_again(self._zero_between, at_s)
+        if (self._lost and word in ("undo", "skip")) or (word == "skip" and self.want == "zero" and self._zero is None):
+            return Act(say=("First a zero: without it no pull is known.",))
+        return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
+
+    @property
+    def _zero_between(self) -> Row | None:
+        """The zero that was taken last, where nothing was taken since and it filled no place of the plan."""
+        last = self.state.rows[-1] if self.state.rows else None
+        return last if last is not None and last.kind == "zero" and last.note == courses.BETWEEN else None
+
+    def _zero_again(self, zero: Row, at_s: float) -> Act:
+        note = f"row {zero.number}: {courses.UNDONE}"
+        step = take_beside(self.state, Row(self.state.next_number, "strike", at_s=round(at_s, 1), note=note))
+        self.state = step.state
+        self._zero, self._lost = self._last_zero(), True
+        self._next()
+        return Act(step.written, ("  That zero is taken back. Again:", *self.zero_words()))
+
+    def _enter(self, at_s: float) -> Act:
+        if self.state.pending is not None:
+            return self._stepped(take(self.state, "keep", round(at_s, 1)), ring=1)
+        self._said = ""
+        if self.want == "reading":
+            self.watch.set_now(at_s)
+            return Act(say=("  Set: hold it.",))
+        self._armed = True
+        self.watch.again()
+        return Act()
+
+    def _event(self, event: Event) -> Act:
+        if event.kind == "moved":
+            self._said, self._asked_twice = "", False
+            if self.state.pending is not None and self._went_on:
+                self.state = replace(self.state, pending=None)
+                return Act(say=("  It went on: that one is not taken.",))
+        if event.point is None:
+            return self._stopped() if event.kind == "stopped" and self.want == "reading" else Act()
+        taken = {"zero": self._zero_held, "check-load": self._load_held, "reading": self._reading_held}.get(self.want)
+        return taken(event.point) if taken else Act()
+
+    @property
+    def _went_on(self) -> bool:
+        """Whether what was questioned was a pause: the force has left it, and not by relaxing, which goes back."""
+        pending, value = self.state.pending, self.value or 0.0
+        if pending is None:
+            return False
+        left = (value - (pending.force or 0.0)) * (self.watch.way or 1)
+        return self.watch.way == 0 or left > 0 or -left > WENT * abs((pending.force or 0.0) - self.zero)
+
+    def _interrupted(self, record: Record, at_s: float) -> Act:
+        self.watch.again()
+        why = record.note or "the board started again"
+        if not self.state.rows or self.want in ("", "flat"):
+            return Act()
+        if self._lost:
+            return Act(say=(f"  {why[:1].upper()}{why[1:]}.",)) if why.startswith("the device") else Act()
+        self._lost, self._armed = True, False
+        note = f"{courses.ZERO_LOST}: {why}"
+        gap = Row(self.state.next_number, "gap", at_s=round(at_s, 1), note=note)
+        step = take_beside(replace(self.state, pending=None), gap)
+        self.state = step.state
+        self._next()
+        said = f"{why[:1].upper()}{why[1:]}. Everything accepted is on disk."
+        return Act(step.written, (said,), 2)
+
+    def zero_words(self) -> tuple[str, ...]:
+        """What to do for the next zero."""
+        if self._zero is None or self._maybe_tared or self._lost:
+            how = "then press Enter: the zero is taken while nothing moves"
+            return (f"Let the band go slack, {how}.",)
+        return ("Let the band go slack: the zero is taken by itself.",)
+
+    def _zero_held(self, point: HeldPoint) -> Act:
+        if not self._may_be_zero(point.force):
+            return self._once(f"  It stands at {self.words(point.force)}. Band slack? Then press Enter.", 0)
+        self._armed = False
+        if self._strange_zero(point.force) and not self._asked_twice:
+            self._asked_twice = True
+            stands = f"It stands at {self.words(point.force)}, the zero before was {self.words(self.zero)}"
+            return Act(say=(f"  {stands}: is the band still pulling? If it is slack, press Enter once more.",), ring=2)
+        slot = self.state.slot
+        fills = slot is not None and slot.kind == "zero"
+        row = self._row(point, "zero")
+        before = None if self._lost else self._zero
+        if not fills:
+            step = take_beside(self.state, replace(row, note=courses.BETWEEN))
+        else:
+            step = take_row(self.state, row, self._number(point.force))
+        self._u_zero = point.u
+        said = [f"  Zero: {self.words(point.force)}."]
+        if self._lost and slot is not None and slot.branch == "unloading":
+            said.append(f"  The way back was cut: first out to {self._place(self._top())} again, then back.")
+        if before is not None and fills:
+            said.append(f"  It has moved by {self.words(point.force - before)} since the zero before.")
+        said += self._warming(point)
+        return self._stepped(step, 1, tuple(said))
+
+    def _may_be_zero(self, value: float) -> bool:
+        if self._armed:
+            return True
+        return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._near
+
+    def _strange_zero(self, value: float) -> bool:
+        """Neither near the zero before nor near nought, as a board that sets itself to nought shows."""
+        asks = self._lost or self.meter.in_counts  # else the recording asks
+        return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._near
+
+    @property
+    def _maybe_tared(self) -> bool:
+        """After an interruption a board may show nought whatever hangs on it; told by a zero that is not nought."""
+        return self._lost and (self._zero is None or abs(self._zero) < TARED * self._near)
+
+    def _warming(self, point: HeldPoint) -> list[str]:
+        blocks = max(point.n, 2)
+        u = point.sd * sqrt(12 / blocks) / ZERO_S + 1e-12
+        ten_minutes = 600 * abs(point.per_s)
+        least = 10 * self.meter.floor if self.meter.in_counts else WARMING_N
+        if abs(point.per_s) < 5 * u or ten_minutes < least:
+            return []
+        moving = self.words(60 * abs(point.per_s))
+        return [f"  The zero is still moving, {moving} a minute. Is the cell warming up? Give it ten minutes."]
+
+    def _load_held(self, point: HeldPoint) -> Act:
+        load, net = self.state.head.check_load, self._net(point.force)
+        if load is None:
+            return Act()
+        if not self._armed and abs(net) <= self._near:
+            return Act()
+        weight = load.mass * G_STANDARD
+        if not (self._armed or self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE):
+            right = f"the known plate shows about {self.words(weight)}"
+            return self._once(f"  {self.words(net)} hangs there; {right}. Enter takes it, s skips.", 2)
+        self._armed = False
+        row = replace(self._row(point, "check-load"), note=load.id)
+        step = take_row(self.state, row, self._number(point.force))
+        return self._stepped(step, 1, (f"  Check load {load.id}: {self.words(net)}. Take it off.",))
+
+    def _reading_held(self, point: HeldPoint) -> Act:
+        slot, net = self.state.slot, self._net(point.force)
+        if slot is None or abs(net) < self._slack:
+            return Act()
+        if net < 0:
+            return self._other_way_round(net)
+        if self._from_wrong_side and not point.keyed:
+            return Act()
+        row = replace(self._row(point, "reading"), cycle=slot.cycle, branch=slot.branch, length=slot.setting)
+        step = take_row(self.state, row, self._number(point.force))
+        u = point.total_u(self.meter.step, self.u_sensor(net), self._u_zero)
+        relaxing = ""
+        if row.relax_percent_per_decade is not None:
+            relaxing = f", {-row.relax_percent_per_decade:+.1f} % in ten times the time"
+        at = self._place(slot.setting or 0.0)
+        held = f"{point.dwell_s:.0f} s after the stop"
+        return self._stepped(step, 1, (f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}.",))
+
+    def _stopped(self) -> Act:
+        """What is said at once where a hold will not be taken."""
+        pull, slot = self.pull or 0.0, self.state.slot
+        if pull < -self._slack:
+            return self._other_way_round(pull)
+        if pull > self._slack and self._from_wrong_side and slot is not None:
+            side = "longer" if slot.branch == "loading" else "shorter"
+            return self._once(f"  It came from the {side} side. Go back and come again; or Enter: take it so.", 2)
+        return Act()
+
+    @property
+    def _from_wrong_side(self) -> bool:
+        return self.watch.came == -self.watch.way
+
+    def _other_way_round(self, pull: float) -> Act:
+        mend = "leave --reversed out" if self.meter.reversed else "turn it round, or begin again with --reversed"
+        return self._once(f"  {self.words(pull)}: the cell is pulled the other way round; {mend}.", 2)
+
+    def _place(self, length: float) -> str:
+        return f"{shown(length, self.state.course.length_unit, LENGTH)} {self.state.course.length_unit}"
+
+    def _top(self) -> float:
+        return max((r.length or 0.0 for r in self.state.run.readings if r.branch == "loading"), default=0.0)
+
+    def _row(self, point: HeldPoint, kind: RowKind) -> Row:
+        return held_row(point, kind, self.state.next_number, self.meter)
+
+    def _stepped(self, step: Step, ring: int, said: tuple[str, ...] = ()) -> Act:
+        before, self.state = self.state, step.state
+        if step.state.pending is not None:
+            doubt = step.say[0] if step.say else ""
+            self.watch.leave(self.value or 0.0)
+            return Act(step.written, (f"  {doubt}", "  k keeps it, r takes it again."), 2)
+        if any(row.kind == "zero" for row in step.written):
+            self._zero, self._lost = self._last_zero(), False
+        if step.state is not before:
+            self._next()
+        return Act(step.written, (*said, *(f"  {text}" for text in step.say)), ring)
+
+    def _next(self) -> None:
+        """A watch for what comes next; what was held until now is not taken again."""
+        self._said = ""
+        self._armed = self._asked_twice = False
+        self.forecast = self._forecast()
+        slot, floor, newton = self.state.slot, self.meter.floor, self.meter.newton
+        if self.want == "reading" and slot is not None:
+            t_ref = self.state.course.dwell_s
+            made = HoldRules.strap if self.grip == "strap" else HoldRules.hand
+            way = int(self.sign) * (1 if slot.branch == "loading" else -1)
+            self.watch = HoldWatch(made(t_ref, floor, newton), self._zero or 0.0, way)
+        else:
+            t_ref = ZERO_S if self.want == "zero" else LOAD_S
+            self.watch = HoldWatch(HoldRules.weight(t_ref, floor, newton), self._zero or 0.0)
+        if self.value is not None and self.want in ("reading", "check-load"):
+            self.watch.leave(self.value)
+
+    def _forecast(self) -> float | None:
+        """Pull that the readings so far lead to expect at the length that is set next, None where they do not."""
+        slot, judge = self.state.slot, Judge(self.state.run, self.state.course)
+        if self.want != "reading" or slot is None or slot.setting is None or not judge.known:
+            return None
+        found = judge.expected(Row(0, branch=slot.branch), slot.setting)
+        return None if found is None else found.force
+
+    def _last_zero(self) -> float | None:
+        zeros = self.state.run.standing("zero")
+        if not zeros:
+            return None
+        last = zeros[-1]
+        if self.meter.in_counts:
+            return None if last.counts is None else (-last.counts if self.meter.reversed else last.counts)
+        return last.force
+
+    def _net(self, value: float) -> float:
+        sign = self.sign if self.want == "reading" else 1.0
+        return sign * (value - (self._zero or 0.0))
+
+    @property
+    def _slack(self) -> float:
+        return 10 * self.meter.floor if self.meter.in_counts else max(SLACK_N, 3 * self.meter.floor)
+
+    @property
+    def _near(self) -> float:
+        least = 5 * self.meter.floor if self.meter.in_counts else max(NEAR_N, self.meter.floor)
+        largest = [abs((r.counts if self.meter.in_counts else r.force) or 0.0) for r in self.state.run.readings]
+        return max(least, NEAR_SHARE * abs(max(largest, default=0.0) - abs(self._zero or 0.0)))
+
+    def words_of_load(self) -> str:
+        """The check load in the user's unit."""
+        load = self.state.head.check_load
+        return f"{self._number(load.mass * G_STANDARD)} {self.state.course.force_unit}" if load else ""
+
+    def words_of_forecast(self) -> str:
+        """The pull to expect next in the user's unit, as roughly as it is known."""
+        unit = self.state.course.force_unit
+        return f"{float(f'{(self.forecast or 0.0) / FORCE[unit]:.2g}'):g} {unit}"
+
+    def words(self, value: float) -> str:
+        """A value in the user's unit, or in counts."""
+        if self.meter.in_counts:
+            return f"{round(value)} counts"
+        return f"{self._number(value)} {self.state.course.force_unit}"
+
+    def _number(self, value: float) -> str:
+        text = shown(value, self.state.course.force_unit, FORCE) if isfinite(value) else "-"
+        return "0" if text == "-0" else text
+
+    def _once(self, text: str, ring: int) -> Act:
+        """Say it, unless it was the last thing said."""
+        if text == self._said:
+            return Act()
+        self._said = text
+        return Act(say=(text,), ring=ring)

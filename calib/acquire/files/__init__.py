@@ -1,0 +1,1 @@
+"""Files of readings and tables, to and from checked rows."""

@@ -1,0 +1,373 @@
+"""The head of a run: TOML whose keys wear their units, to and from a `RunHead` in SI. No file is opened here.
+
+The format is looked at first; then every key must be known, so that a mistyped `u_gain` cannot pass.
+"""
+
+import json
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from difflib import get_close_matches
+from functools import cache
+from typing import Any, NamedTuple
+
+import tomli_w
+from pydantic import TypeAdapter, ValidationError
+
+from calib.acquire.files.run_checks import check_correction
+from calib.errors import DataError
+from calib.identity import check_id
+from calib.records import RunHead, ScaleInUse
+from calib.units import UNITS, from_si, to_si
+from calib.versioned import key_path
+
+MAJOR, MINOR = 1, 0
+LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
+FORMAT = f"bandcurve-run/{MAJOR}"
+
+
+class Key(NamedTuple):
+    """A field of a record as the file writes it."""
+
+    name: str  # of the record; the file adds the unit where there is a quantity
+    quantity: str | None = None
+    unit: str = ""  # written with
+    written: str = ""  # name in the file where it differs
+
+    @property
+    def in_file(self) -> str:
+        """The key as this program writes it."""
+        return self.written or (f"{self.name}_{self.unit}" if self.quantity else self.name)
+
+
+def _plain(*names: str) -> tuple[Key, ...]:
+    return tuple(Key(name) for name in names)
+
+
+def _mm(name: str) -> Key:
+    return Key(name, "length", "mm")
+
+
+SECTIONS: dict[str, tuple[Key, ...]] = {
+    "band": (
+        Key("id"),
+        *map(_mm, ("flat_length", "u_flat_length", "thickness", "width")),
+        Key("mass", "mass", "g"),
+        *_plain("layers", "material", "batch", "note", "strands"),
+    ),
+    "length": (Key("kind"), *map(_mm, ("fitting_diameters", "u_reading", "u_common")), *_plain("u_scale", "tape")),
+    "scale": (
+        Key("id"),
+        Key("resolution", "force", "kgf"),
+        Key("u_gain"),
+        Key("u_zero", "force", "kgf"),
+        *_plain("check", "locks", "zeroed", "correction"),
+    ),
+    "scale.correction": (
+        *_plain("checked_on", "coefficients", "covariance"),
+        Key("residual_sd", written="residual_sd_N"),
+        Key("max", written="max_N"),
+        *_plain("known_loads", "factor_known_loads"),
+    ),
+    "procedure": (
+        *_plain("method", "orientation", "scale_at", "conditioning_pulls"),
+        _mm("conditioned_to"),
+        Key("dwell_s"),
+        Key("temperature", "temperature", "C"),
+        Key("latitude_deg"),
+        Key("altitude", "length", "m"),
+    ),
+    "loads": (*_plain("id", "u_common"), Key("u_each", "mass", "g"), Key("hook_mass", "mass", "g")),
+    "check_load": (Key("id"), Key("mass", "mass", "kg"), Key("u_mass", "mass", "kg")),
+    "": _plain("format", "started", "band", "length", "scale", "procedure", "loads", "check_load", "extensions"),
+}
+
+
+class _Place(NamedTuple):
+    """Where a mistake is said to be: the file, and the head's text to find the line in."""
+
+    name: str
+    text: str
+
+    def at(self, section: str, key: str = "") -> str:
+        """`file:line`, or the key path where the line cannot be told."""
+        line = _line_of(self.text, section, key) or (_line_of(self.text, section, "") if key else 0)
+        return f"{self.name}:{line}" if line else f"{self.name}: {'.'.join(filter(None, (section, key))) or 'head'}"
+
+
+def is_newer_minor(text: str) -> bool:
+    """Whether a head that was parsed is of a newer minor version: what is unknown in its table is then passed over."""
+    return _is_newer_minor(tomllib.loads(text).get("format"), _Place("", text))
+
+
+def parse_head(text: str, name: str) -> RunHead:
+    """Make a head of the TOML of a run file.
+
+    Args:
+        text: The head without its `# `, one line of text for each line of the file.
+        name: What to call the file in an error.
+
+    Raises:
+        DataError: Broken TOML, another format or a newer major version, a key unknown, missing or wrong.
+    """
+    place = _Place(name, text)
+    try:
+        document = tomllib.loads(text)
+    except ValueError as error:  # broken TOML, or a number of thousands of digits
+        raise _broken(error, name) from None
+    except RecursionError:
+        raise DataError("the head is nested too deep", where=name, remedy="is it the right file?") from None
+    newer = _is_newer_minor(document.get("format"), place)
+    _refuse_not_finite(document, (), place)
+    extensions = document.pop("extensions", {})
+    if not isinstance(extensions, dict):
+        raise DataError("'extensions' is not a table", where=place.at("", "extensions"), remedy="write [extensions]")
+    head = _validated(_in_si(document, "", place, newer), place)
+    if head.length.kind != "half-path" and not head.length.fitting_diameters:
+        raise DataError(
+            f"a length taped {head.length.kind!r} needs the fittings' diameters",
+            where=place.at("length"),
+            remedy="add # fitting_diameters_mm = [12, 12]",
+        )
+    try:
+        check_id(head.band.id)
+    except DataError as error:
+        raise error.at(place.at("band", "id")) from None
+    if head.scale is not None and head.scale.correction is not None:
+        try:
+            check_correction(head.scale.correction)
+        except DataError as error:
+            raise error.at(place.at("scale.correction")) from None
+    return replace(head, extensions=extensions)
+
+
+def _broken(error: ValueError, name: str) -> DataError:
+    message = str(error)
+    found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
+    where = f"{name}:{found[1]}" if found and found[1] else name
+    what = message[: found.start()] if found else message
+    return DataError(f"the head is not TOML ({what[:80]})", where=where, remedy='write lines like # id = "B07"')
+
+
+def _is_newer_minor(text: object, place: _Place) -> bool:
+    where = place.at("", "format") if text is not None else place.name
+    found = re.fullmatch(r"bandcurve-run/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
+    if found is None:
+        said = "the head has no format" if text is None else f"has the format {str(text)[:40]!r}"
+        raise DataError(said, where=where, remedy=f'a run begins with # format = "{FORMAT}"')
+    if int(found[1]) > MAJOR:
+        raise DataError(
+            f"is a run of version {found[1]}, newer than this program reads ({MAJOR})",
+            where=where,
+            remedy="install a newer bandcurve",
+        )
+    if int(found[1]) < 1:
+        raise DataError(f"has the format {text!r}, which never existed", where=where, remedy=f'use "{FORMAT}"')
+    return int(found[2] or 0) > MINOR
+
+
+def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _Place) -> None:
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            _refuse_not_finite(inner, (*path, key), place)
+    elif isinstance(value, list):
+        for inner in value:
+            _refuse_not_finite(inner, path, place)
+    elif isinstance(value, int | float) and not abs(value) < LARGEST:
+        where = place.at(".".join(path[:-1]), path[-1])
+        raise DataError(
+            f"{path[-1]} is {str(value)[:20]}, not a finite number",
+            where=where,
+            remedy="write a number, or leave it out",
+        )
+
+
+def _in_si(table: Mapping[str, Any], section: str, place: _Place, newer: bool) -> dict[str, Any]:
+    """The table with bare names and SI values; keys that are unknown or given twice are refused."""
+    out: dict[str, Any] = {}
+    for key, value in table.items():
+        if section == "" and key == "format":
+            continue
+        found = _known(key, section, place, newer)
+        if found is None:
+            continue
+        field, unit = found
+        if field.name in out:
+            where = place.at(section, key)
+            raise DataError(f"{field.name} is given twice, in two units", where=where, remedy="keep one of them")
+        inner = ".".join(filter(None, (section, key)))
+        if inner in SECTIONS:
+            if not isinstance(value, dict):
+                raise DataError(f"{inner!r} is not a table", where=place.at(section, key), remedy=f"write [{inner}]")
+            out[key] = _in_si(value, inner, place, newer)
+        else:
+            out[field.name] = _converted(value, unit, field.quantity)
+    return out
+
+
+def _known(key: str, section: str, place: _Place, newer: bool) -> tuple[Key, str] | None:
+    """Which field a key stands for, and its unit; None where a newer version may know it.
+
+    Raises:
+        DataError: It is unknown, or lacks its unit, or has one that is unknown.
+    """
+    fields = SECTIONS[section]
+    for field in fields:
+        if field.quantity is None and key == field.in_file:
+            return field, ""
+        if field.quantity and key.startswith(f"{field.name}_") and key[len(field.name) + 1 :] in UNITS[field.quantity]:
+            return field, key[len(field.name) + 1 :]
+    for field in fields:
+        units = ", ".join(UNITS[field.quantity]) if field.quantity else ""
+        if field.quantity and key == field.name:
+            raise DataError(
+                f"{key} has no unit", where=place.at(section, key), remedy=f"write for example {field.in_file}"
+            )
+        if field.quantity and key.startswith(f"{field.name}_") and not newer:
+            unit = key[len(field.name) + 1 :]
+            raise DataError(
+                f"{unit!r} is not a unit of {field.quantity} this program knows ({key})",
+                where=place.at(section, key),
+                remedy=f"use one of {units}",
+            )
+    if newer:
+        return None
+    near = get_close_matches(key, [field.in_file for field in fields], n=1)
+    remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
+    inside = f" in [{section}]" if section else ""
+    raise DataError(f"unknown field {key[:60]!r}{inside}", where=place.at(section, key), remedy=remedy)
+
+
+def _converted(value: Any, unit: str, quantity: str | None) -> Any:
+    """A number, or a list of numbers, in SI; anything else as it is, for the check of types to refuse."""
+    if quantity is None or isinstance(value, bool):
+        return value
+    if isinstance(value, list):
+        return [_converted(one, unit, quantity) for one in value]
+    return to_si(value, unit, quantity) if isinstance(value, int | float) else value
+
+
+@cache
+def _adapter() -> TypeAdapter[RunHead]:
+    return TypeAdapter(RunHead)
+
+
+def _validated(document: dict[str, Any], place: _Place) -> RunHead:
+    started = document.get("started")
+    if started is not None and not isinstance(started, datetime):
+        where = place.at("", "started")
+        raise DataError("started is not a date with a time", where=where, remedy="write started = 2026-03-01T10:00:00Z")
+    if started is not None and started.tzinfo is None:  # or runs could not be put in order
+        document = document | {"started": started.replace(tzinfo=UTC)}
+    if "band" not in document:
+        raise DataError("the head has no [band]", where=place.name, remedy='add # [band] and # id = "B07"')
+    try:
+        return _adapter().validate_json(json.dumps(document, default=_as_text))
+    except ValidationError as error:
+        raise _sentence(error, place) from None
+
+
+def checked_head(document: dict[str, Any], scale: ScaleInUse | None) -> RunHead:
+    """Make a head of values in SI under bare names, checked as if read from a file.
+
+    Args:
+        document: Tables of the head.
+        scale: The scale as it stands, where there is one.
+    """
+    return replace(_validated(document, _Place("run", "")), scale=scale)
+
+
+def _as_text(value: Any) -> str:
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+def _sentence(error: ValidationError, place: _Place) -> DataError:
+    """The first mistake in words, with the key as the file writes it."""
+    first = error.errors(include_url=False)[0]
+    names = [part for part in first["loc"] if isinstance(part, str)]
+    section = ".".join(names[:-1]) if ".".join(names[:-1]) in SECTIONS else ""
+    bare = names[-1] if names else "head"
+    field = next((f for f in SECTIONS[section] if f.name == bare), Key(bare))
+    if first["type"] == "missing":
+        where = place.at(section) if section else place.name
+        return DataError(
+            f"{field.in_file} is missing in [{section}]", where=where, remedy=f"add # {field.in_file} = ..."
+        )
+    words = first["msg"].replace("Input should", "should")
+    value = json.dumps(first["input"], default=_as_text)
+    unit = {"length": " m", "force": " N", "mass": " kg", "temperature": " C"}.get(field.quantity or "", "")
+    shown = f", not {value}{unit if isinstance(first['input'], float) else ''}" if len(value) <= 60 else ""
+    path = key_path([part for part in first["loc"] if isinstance(part, int)])
+    return DataError(f"{bare}{path} {words}{shown}", where=_where_of(place, section, field), remedy="mend the value")
+
+
+def _where_of(place: _Place, section: str, field: Key) -> str:
+    """The line of a field, whatever unit it wears in the file."""
+    for unit in UNITS[field.quantity] if field.quantity else ():
+        if _line_of(place.text, section, f"{field.name}_{unit}"):
+            return place.at(section, f"{field.name}_{unit}")
+    return place.at(section, field.in_file)
+
+
+def _line_of(text: str, section: str, key: str) -> int:
+    """Line of a key, or of a section's own heading where the key is empty; 0 where not found."""
+    here = ""
+    for number, line in enumerate(text.split("\n"), 1):
+        heading = re.match(r"\s*\[\s*([^\[\]]+?)\s*\]\s*(?:#.*)?$", line)
+        if heading and "=" not in heading[1]:
+            here = heading[1].replace('"', "").replace(" ", "")
+            if (not key and here == section) or (key and here == f"{section}.{key}".lstrip(".")):
+                return number
+        elif key and here == section and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
+            return number
+    return 0
+
+
+def format_head(head: RunHead) -> str:
+    """The head as TOML behind `# `, every line ended, keys in the order of the format.
+
+    Args:
+        head: In SI.
+    """
+    lines = [f'format = "{FORMAT}"']
+    if head.started is not None:
+        lines.append(f"started = {head.started.isoformat().replace('+00:00', 'Z')}")
+    for section in SECTIONS:
+        record = _record(head, section)
+        if section and record is not None:
+            lines += [f"[{section}]", *_body(record, section)]
+    if head.extensions:
+        lines += tomli_w.dumps({"extensions": head.extensions}).split("\n")
+    return "".join(f"# {line}\n" for line in lines if line.strip())
+
+
+def _record(head: RunHead, section: str) -> object | None:
+    here: object | None = head
+    for part in section.split(".") if section else ():
+        here = getattr(here, part) if here is not None else None
+    return here
+
+
+def _body(record: object, section: str) -> list[str]:
+    out: list[str] = []
+    for field in SECTIONS[section]:
+        value = getattr(record, field.name)
+        if value is None or value == () or f"{section}.{field.name}" in SECTIONS:
+            continue
+        out.append(_line(field, value))
+    return out
+
+
+def _line(field: Key, value: Any) -> str:
+    """One key and its value; lists on one line, as a spreadsheet leaves them alone only then."""
+    if field.quantity:
+        value = [_out(v, field) for v in value] if isinstance(value, tuple) else _out(value, field)
+    if isinstance(value, tuple | list):
+        return f"{field.in_file} = {json.dumps(value)}"
+    return tomli_w.dumps({field.in_file: value}).rstrip("\n")
+
+
+def _out(value: float, field: Key) -> float:
+    return float(f"{from_si(value, field.unit, field.quantity or ''):.13g}")

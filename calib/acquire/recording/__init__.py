@@ -1,0 +1,1 @@
+"""A recording as it goes: events, entry checks, plan, state."""

@@ -1,0 +1,186 @@
+"""A recording as a state machine: typed lines and times in, rows and sentences out. Nothing is printed or written here.
+
+The state is that of `recording_state`; words instead of a reading are those of `recording_words`.
+Every row it returns is meant to be on disk before the next line is asked for.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from calib.acquire.files.run_checks import check_lengths
+from calib.acquire.recording import course as courses
+from calib.acquire.recording.entry_check import Judge
+from calib.acquire.recording.plan import shorter
+from calib.acquire.recording.state import Recording, Step, tenths, with_rows
+from calib.acquire.recording.typed_commands import WORDS, sentence
+from calib.acquire.recording.typed_entry import Typed, clean, read_entry, shown
+from calib.errors import DataError
+from calib.records import Row, Run
+from calib.units import INCH, LENGTH
+
+SPAN_TO_GO_BY = 0.1  # of stretch, between the readings that decide about lengths further out
+FEWEST = {True: 3, False: 5}  # lengths left of a plan before a shorter one is made; True for a quick look
+KEEP = frozenset({"keep", "k", "y", "yes"})
+AGAIN = "Type it again if it is right (or: keep). Otherwise type what it should be."
+
+
+def take(state: Recording, line: str, at_s: float | None, dwell_s: float | None = None) -> Step:
+    """Take one typed line.
+
+    Args:
+        state: The recording so far; something is still to be measured.
+        line: As typed, whatever it is.
+        at_s: Time since the start of the recording; None where nobody looked at a clock, as on paper. [s]
+        dwell_s: How long the length was held before the reading; the planned time where None. [s]
+    """
+    text = clean(line)
+    if not text:
+        return Step(state, wait_again=True, say=_reminder(state))
+    word, _, rest = text.partition(" ")
+    if state.pending is not None and word.lower() in KEEP:
+        return _keep(state)
+    command = WORDS.get(word.lower())
+    if command is not None:
+        return command(replace(state, pending=None), rest.strip(), at_s)
+    try:
+        row, typed = _row(state, text, at_s, dwell_s)
+    except DataError as error:
+        return Step(state, say=(sentence(error),))
+    if state.pending is not None and _same(state.pending, row):
+        return _keep(state)
+    return _judged(replace(state, pending=None), row, typed)
+
+
+def take_row(state: Recording, row: Row, text: str) -> Step:
+    """Take a row that was measured, not typed: judged like a typed one.
+
+    Args:
+        state: The recording so far.
+        row: Complete, for what comes next; without a force, in bare counts, it is taken as it is.
+        text: Its force in the user's unit.
+    """
+    if row.force is None:
+        return Step(with_rows(replace(state, pending=None), (row,)), (row,))
+    return _judged(replace(state, pending=None), row, Typed(text, row.force))
+
+
+def take_beside(state: Recording, row: Row) -> Step:
+    """Take a row that fills no slot: a gap, or a zero in between."""
+    return Step(with_rows(state, (row,)), (row,))
+
+
+def _reminder(state: Recording) -> tuple[str, ...]:
+    """What to say to an empty line."""
+    if state.pending is not None:
+        return (AGAIN,)
+    if state.slot is not None and state.slot.kind == "zero":
+        return ("Type the number the scale shows, even if it is 0; or skip.",)
+    return ()
+
+
+def _same(a: Row, b: Row) -> bool:
+    return (a.force, a.length, a.mass) == (b.force, b.length, b.mass)
+
+
+def _keep(state: Recording) -> Step:
+    assert state.pending is not None
+    return _accept(replace(state, pending=None), state.pending)
+
+
+def _row(state: Recording, text: str, at_s: float | None, dwell_s: float | None) -> tuple[Row, Typed]:
+    """The row that a typed entry would make."""
+    slot, course = state.slot, state.course
+    assert slot is not None
+    reads_length = slot.kind == "flat" or (state.hung and slot.kind == "reading")
+    typed = read_entry(text, course, reads_length=reads_length, may_set=slot.kind == "reading")
+    row = Row(state.next_number, slot.kind, slot.cycle, slot.branch, at_s=tenths(at_s))
+    if slot.kind == "reading":
+        held = course.dwell_s if dwell_s is None else min(dwell_s, course.dwell_s)
+        row = replace(row, dwell_s=round(held, 1))
+    if slot.kind == "check-load" and state.head.check_load is not None:
+        row = replace(row, note=state.head.check_load.id)
+    setting = slot.setting if typed.setting is None else typed.setting
+    if slot.kind == "flat":
+        row = replace(row, length=typed.value)
+    elif slot.kind != "reading":
+        row = replace(row, force=typed.value)
+    elif state.hung:
+        row = replace(row, length=typed.value, mass=setting)
+    else:
+        row = replace(row, length=setting, force=typed.value)
+    if row.length is not None and row.length <= 0:
+        raise DataError("a length is above zero", remedy="read the tape again")
+    return row, typed
+
+
+def _judged(state: Recording, row: Row, typed: Typed) -> Step:
+    doubt = Judge(state.run, state.course).doubt(row, typed)
+    if doubt is None:
+        return _accept(state, row)
+    kept = replace(row, note="; ".join(filter(None, (row.note, courses.KEPT))))
+    return Step(replace(state, pending=kept), say=(doubt, AGAIN))
+
+
+def _accept(state: Recording, row: Row) -> Step:
+    try:
+        check_lengths(Run("recording", state.head, (row,)))
+    except DataError as error:
+        return Step(state, say=(sentence(DataError(error.what, remedy=error.remedy)),))
+    after = with_rows(state, (row,))
+    if courses.KEPT in row.note:  # little is concluded from a doubtful reading, but the first tells where a plan leads
+        judge = Judge(after.run, after.course)
+        only = len(judge.known) == 1 and row.kind == "reading" and row.branch == "loading" and row.length is not None
+        doubted = only and judge.passes(judge.geometry.stretch(row.length or 0.0), judge.pull(row) or 0.0)
+        return _shorter(after, row, ()) if doubted else Step(after, (row,))
+    cut = _beyond_limit(after, row)
+    if not cut:
+        return Step(after, (row,))
+    left = len(state.course.settings) - len(cut)
+    if row.cycle == 1 and left < FEWEST[not state.course.closing]:
+        return _shorter(after, row, cut)
+    lengths = ", ".join(shown(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)
+    say = f"Left out from here on: {lengths} {state.course.length_unit}. {Judge(after.run, after.course).limit_words()}"
+    return Step(with_rows(after, cut), (row, *cut), (say,))
+
+
+def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
+    """Go on with shorter lengths, from what the first readings show; where there is no room, say what to do."""
+    course, judge = after.course, Judge(after.run, after.course)
+    filled = next((i for n, i in after.place.filled if n == row.number), 0)
+    at = after.slots[filled].setting or 0.0
+    done = tuple(x for x in course.settings if x <= at + 1e-9)
+    above, top = max(at, row.length or 0.0), judge.bearable_top(row)
+    step = 0.25 * INCH if course.length_unit == "in" else 0.005
+    new = shorter(above, top, len(course.settings) - len(done), judge.geometry, course.holes, step)
+    if not new:
+        ahead = cut or _left_out(after, row, [x for x in course.settings if x > above + 1e-9])
+        say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
+        return Step(with_rows(after, ahead), (row, *ahead), (say,))
+    lengths = (*done, *new)
+    note = f"{courses.PLANNED}: {' '.join(f'{x:.6g}' for x in lengths)}"
+    plan = Row(row.number + 1, "gap", row.cycle, row.branch, at_s=row.at_s, note=note)
+    words = ", ".join(shown(x, course.length_unit, LENGTH) for x in new)
+    say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
+    return Step(with_rows(after, (plan,)), (row, plan), (say,))
+
+
+def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
+    """Gap rows for the longer lengths that would overload the scale or lift its anchor."""
+    if row.kind != "reading" or row.branch != "loading" or state.hung or row.length is None:
+        return ()
+    ahead = [s for s in state.slots[state.index :] if s.cycle == row.cycle and s.branch == "loading"]
+    judge = Judge(state.run, state.course)
+    lengths = [s.setting for s in ahead if s.setting is not None]
+    stretches = [k.stretch for k in judge.known if k.branch == "loading"]
+    if not lengths or (max(stretches) - min(stretches) < SPAN_TO_GO_BY and not judge.too_much(lengths[0])):
+        return ()  # a millimetre of flat length bends the first few; the next length is safe, and tells more
+    return _left_out(state, row, [x for x in lengths if judge.too_much(x)])
+
+
+def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row, ...]:
+    """Gap rows behind a reading for lengths that are not measured in this recording."""
+    note = f"{courses.LEFT_OUT}: pull would pass the limit"
+    return tuple(
+        Row(row.number + 1 + i, "gap", row.cycle, row.branch, length, at_s=row.at_s, note=note)
+        for i, length in enumerate(lengths)
+    )

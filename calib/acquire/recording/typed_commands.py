@@ -1,0 +1,146 @@
+"""The words that may be typed instead of a reading: undo, skip, note, strike, zero, rows, stop.
+
+Each takes a recording and gives the step that follows. Nothing is printed here.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from calib.acquire.recording import course as courses
+from calib.acquire.recording.state import Recording, Step, tenths, with_rows
+from calib.acquire.recording.typed_entry import read_entry, shown
+from calib.errors import DataError
+from calib.records import Row
+from calib.units import FORCE, LENGTH
+
+HELP_OWN_LENGTH = "  16.35 @ 1290    the reading, taken at a length of your own"
+HELP_OWN_LOAD = "  1290 @ 12.5     the reading, taken with a load of your own"
+HELP = (
+    "Type what is asked and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
+    HELP_OWN_LENGTH,
+    "  undo            strike the last entry and ask again",
+    "  skip            leave this one out",
+    "  note TEXT       write a remark into the file",
+    "  strike 7 TEXT   strike row 7, with the reason",
+    "  zero 0.05       what the scale shows slack, in between",
+    "  rows            the last rows, with their numbers",
+    "  stop            no more readings: go to the end",
+    "  Enter alone     start the wait again",
+)
+
+
+def sentence(error: DataError) -> str:
+    """What an error says, as a sentence of the talk."""
+    text = str(error)
+    return text[:1].upper() + text[1:] + "."
+
+
+def _help(state: Recording, rest: str, at_s: float | None) -> Step:
+    own = HELP_OWN_LOAD if state.hung else HELP_OWN_LENGTH
+    return Step(state, say=tuple(own if line == HELP_OWN_LENGTH else line for line in HELP))
+
+
+def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
+    filled = state.place.filled
+    if not filled:
+        return Step(state, say=("Nothing to undo yet.",))
+    number = filled[-1][0]
+    trailing = [
+        r.number
+        for r in state.rows
+        if r.number > number
+        and r.kind == "gap"
+        and r.note.startswith((courses.LEFT_OUT, courses.PLANNED, courses.ASKED, courses.ENOUGH))
+        if r.number not in state.run.struck
+    ]
+    strikes = tuple(
+        Row(state.next_number + i, "strike", at_s=tenths(at_s), note=f"row {n}: {courses.UNDONE}")
+        for i, n in enumerate([number, *trailing])
+    )
+    return Step(replace(with_rows(state, strikes), stopped=False), strikes, (f"Row {number} struck. Again:",))
+
+
+def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
+    slot = state.slot
+    assert slot is not None
+    reason = f": {rest}" if rest else ""
+    note = f"{courses.SKIPPED} {slot.kind}{reason}"
+    row = Row(state.next_number, "gap", slot.cycle, slot.branch, at_s=tenths(at_s), note=note)
+    return Step(with_rows(state, (row,)), (row,), ("Skipped.",))
+
+
+def _note(state: Recording, rest: str, at_s: float | None) -> Step:
+    if not rest:
+        return Step(state, say=("Write the remark behind the word: note strap slipped a little.",))
+    row = Row(state.next_number, "gap", at_s=tenths(at_s), note=f"note: {rest}")
+    return Step(with_rows(state, (row,)), (row,), ("Noted.",))
+
+
+def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
+    number, _, reason = rest.partition(" ")
+    if not (number.isascii() and number.isdecimal() and reason.strip()):
+        return Step(state, say=("Say which row and why: strike 7 strap slipped. 'rows' lists them.",))
+    known = {r.number for r in state.rows if r.kind != "strike"} - set(state.run.struck)
+    if int(number) not in known:
+        return Step(state, say=(f"There is no row {number} to strike; 'rows' lists them.",))
+    row = Row(state.next_number, "strike", at_s=tenths(at_s), note=f"row {int(number)}: {reason.strip()}")
+    return Step(
+        with_rows(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",)
+    )
+
+
+def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
+    if state.hung:
+        return Step(state, say=("Hung weights need no zero.",))
+    try:
+        typed = read_entry(rest, state.course, reads_length=False, may_set=False)
+    except DataError as error:
+        return Step(state, say=(sentence(error),))
+    row = Row(state.next_number, "zero", force=typed.value, at_s=tenths(at_s), note=courses.BETWEEN)
+    return Step(with_rows(state, (row,)), (row,), ("Zero noted.",))
+
+
+def _rows(state: Recording, rest: str, at_s: float | None) -> Step:
+    done = [row for row in state.rows if not row.note.startswith(f"{courses.ASKED}: ")]
+    lines = [row_words(state, row) for row in done[-12:]]
+    return Step(state, say=tuple(lines) or ("No rows yet.",))
+
+
+def row_words(state: Recording, row: Row) -> str:
+    """One row in words, in the units of the recording."""
+    course = state.course
+    parts = [f"{row.number:>4}  {row.kind}"]
+    if row.branch:
+        parts.append(f"cycle {row.cycle} {'out' if row.branch == 'loading' else 'back'}")
+    if row.length is not None:
+        parts.append(f"{shown(row.length, course.length_unit, LENGTH)} {course.length_unit}")
+    if row.mass is not None:
+        parts.append(f"{shown(row.mass * FORCE['kg'], course.force_unit, FORCE)} {course.force_unit}")
+    if row.force is not None:
+        parts.append(f"{shown(row.force, course.force_unit, FORCE)} {course.force_unit}")
+    if row.note:
+        parts.append(row.note)
+    return "  ".join(parts) + ("  (struck)" if row.number in state.run.struck else "")
+
+
+def _stop(state: Recording, rest: str, at_s: float | None) -> Step:
+    return Step(replace(state, stopped=True), say=("No more readings.",))
+
+
+WORDS: dict[str, Callable[[Recording, str, float | None], Step]] = {
+    "help": _help,
+    "h": _help,
+    "?": _help,
+    "undo": _undo,
+    "u": _undo,
+    "skip": _skip,
+    "s": _skip,
+    "note": _note,
+    "n": _note,
+    "strike": _strike,
+    "zero": _zero,
+    "rows": _rows,
+    "stop": _stop,
+    "q": _stop,
+    "quit": _stop,
+}

@@ -1,0 +1,1 @@
+"""Bands of one box fitted together."""

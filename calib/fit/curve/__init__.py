@@ -1,0 +1,1 @@
+"""One band's runs in, its tension curve out."""

@@ -1,0 +1,130 @@
+"""Where the uncertainty comes from, and what the loop loses: sums over the fitted curve, no fitting.
+
+The budget is exact for a Gaussian linear model: the error of the estimate is a sum over the prior of each effect and
+the noise of each reading, so their variances add up to that of the curve.
+"""
+
+from typing import Literal
+
+import numpy as np
+
+from calib.fit.curve.mixed import MixedModel, Solution
+from calib.fit.curve.tension_curve import FittedCurve
+from calib.fit.curve.variance_components import Posterior
+from calib.records import Array, BudgetLine, Hysteresis
+
+NEGLIGIBLE = 0.1  # of the largest weight: what such a node could change is made good by scaling
+
+LABELS = {
+    "repeatability": "A",
+    "resolution of the scale": "B",
+    "length of one reading": "B",
+    "cycle gain": "A",
+    "hook shift": "A",
+    "shape of the curve": "A",
+    "flat length": "B",
+    "size of the scatter": "A",
+    "readings that drift together": "A",
+    "noise of its own readings": "A",
+    "borrowed from the batch": "A",
+}
+
+
+def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple[BudgetLine, ...]:
+    """Sources of uncertainty of the loading branch at its lowest, middle and largest length."""
+    low, top = curve.loading
+    force, gradient = curve.rows(np.array([low, 0.5 * (low + top), top]), False)
+    parts: dict[str, Array] = {}
+    for weight, solution in zip(posterior.weights, posterior.solutions, strict=True):
+        if weight < NEGLIGIBLE * posterior.weights.max():
+            continue
+        for name, variance in _parts(model, solution, gradient).items():
+            parts[name] = parts.get(name, 0.0) + weight * variance
+    unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
+    total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
+    drift = 0 * total if curve.drift is None else np.einsum("ij,jk,ik->i", gradient, curve.drift, gradient)
+    whole = (total - unknown - drift) / sum(parts.values())  # makes good the nodes passed over
+    parts = {name: variance * whole for name, variance in parts.items()}
+    parts |= {"size of the scatter": unknown, "readings that drift together": drift}
+    return lines(parts, total, force, model.gains.size)
+
+
+def lines(parts: dict[str, Array], total: Array, force: Array, cycles: int) -> tuple[BudgetLine, ...]:
+    """Budget lines of relative variances at low, middle and top, the largest share first.
+
+    Args:
+        parts: Variances by source, each of shape (3,).
+        total: Their sum, shape (3,).
+        force: Force at the three places, shape (3,). [N]
+        cycles: How many were seen.
+    """
+    found = [
+        BudgetLine(name, _type(name, cycles), _three(force * np.sqrt(v)), _three(v / total))
+        for name, v in parts.items()
+        if (v > 1e-12 * total).any()
+    ]
+    return tuple(sorted(found, key=lambda line: -max(line.share)))
+
+
+def _type(name: str, cycles: int) -> Literal["A", "B"]:
+    """Seen in these readings, or known beforehand: how cycles differ cannot be seen in one cycle."""
+    if cycles < 2 and name in ("cycle gain", "hook shift"):
+        return "B"
+    return "A" if LABELS.get(name) == "A" else "B"
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    low, middle, top = values.tolist()
+    return low, middle, top
+
+
+def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, Array]:
+    """Relative variances by source at each row of `gradient`, for one set of spreads."""
+    p, seen = model.basis.size, model.seen
+    reach = gradient @ solution.covariance[:p]  # (3, effects)
+    per_reading = (reach @ model.design.T * solution.weight) ** 2  # (3, readings)
+    hung = np.array([members[0][1].force is None for members in seen.rows])
+    noise = {
+        "repeatability": solution.repeat,
+        "resolution of the scale": seen.resolution**2 / 12 / model.row_scale**2,
+        "length of one reading": model.reading_length_noise,
+        "single loads": np.where(hung, seen.u_force**2, 0.0) / model.row_scale**2,
+        "scatter of the scale": np.where(hung, 0.0, seen.u_force**2) / model.row_scale**2,
+    }
+    per_effect = reach**2 / solution.prior
+    groups = {
+        "cycle gain": model.gains,
+        "hook shift": model.shifts,
+        "shape of the curve": np.arange(p - 1),
+        "flat length": np.array([p - 1]),
+    }
+    out = {name: per_reading @ variance for name, variance in noise.items()}
+    out |= {name: per_effect[:, places].sum(axis=1) for name, places in groups.items()}
+    for place, source in zip(model.common, seen.sources, strict=True):
+        out[source.name] = out.get(source.name, 0.0) + per_effect[:, place]
+    return out
+
+
+def hysteresis(curve: FittedCurve, set_length: float | None) -> Hysteresis | None:
+    """Energy lost over energy put in, over the lengths both branches were tested at."""
+    if curve.unloading is None:
+        return None
+    start, end = max(curve.loading[0], curve.unloading[0]), min(curve.loading[1], curve.unloading[1])
+    if end <= start:
+        return None
+    length = np.linspace(start, end, 101)
+    up, by_up = curve.rows(length, False)
+    down, by_down = curve.rows(length, True)
+    work_up, work_down = np.trapezoid(up, length), np.trapezoid(down, length)
+    d_up = np.trapezoid(up[:, None] * by_up, length, axis=0)
+    d_down = np.trapezoid(down[:, None] * by_down, length, axis=0)
+    gradient = -d_down / work_up + d_up * work_down / work_up**2
+    return Hysteresis(
+        start=float(start),
+        end=float(end),
+        energy_in=float(work_up),
+        energy_lost=float(work_up - work_down),
+        loss_ratio=float(1 - work_down / work_up),
+        u_loss_ratio=float(np.sqrt(gradient @ curve.covariance @ gradient)),
+        set=set_length,
+    )

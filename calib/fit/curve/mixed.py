@@ -1,0 +1,241 @@
+"""One Gaussian linear mixed model of all readings, linearised about the current curve, and its solution.
+
+    reading = F(L) (1 + cycle gain) + M cycle hook shift + sources + noise,      F = exp(eta), eta linear in beta
+    var(noise) = (repeatability F)^2 + resolution^2 / 12 + (F' u_length)^2 + u_force^2
+
+M is the slope of the loading branch at that length, on both branches: a shift of the whole cycle moves its turning
+point too. The spreads (repeatability, cycle gain ...) are given here; spreads.py finds them.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dpotrf, dpotri
+
+from calib.fit.curve import elastic, loop
+from calib.fit.curve.elastic import LEAST_STRETCH, StretchRange, ln_g, slope_ln_g
+from calib.fit.curve.observations import Observations
+from calib.records import Array
+
+TREND_MEAN = np.array([0.0, 0.0, 0.4, 0.1])  # b0 level, b1 power, b2 second invariant, b3 stiffening
+TREND_SD = np.array([20.0, 0.15, 0.5, 0.3])  # neo-Hooke .. C2/C1 ~ 1, Gent J ~ 20..100, powers 0.85..1.15
+LEAST_VARIANCE = 1e-16
+STEP = 1e-4  # [m] for the slope of the columns: far below their shortest reach, far above rounding
+LARGEST_MOVE = 2.0  # in ln F per step; matters only near slack
+
+
+@dataclass(frozen=True)
+class Basis:
+    """The columns of ln F for both branches; the last coefficient is the error of the rest length L0."""
+
+    rest: float  # [m]
+    tested: StretchRange
+    has_loop: bool
+    creep: float = 1.0  # the way back starts this much further out (of length beyond rest): creep under a held load
+    turned: float | None = None  # [m] turning point of this band's loop; None = the top of the tested range
+    shared: bool = False  # the shape is one of stretch, of several bands: an error of the rest length moves all of it
+
+    @property
+    def turning_point(self) -> float:
+        """Where both branches of the curve meet. [m]"""
+        return self.tested.top * self.rest if self.turned is None else self.turned
+
+    @property
+    def toe(self) -> NDArray[np.int64]:
+        """Places of the toe among the coefficients."""
+        return elastic.TREND_COLUMNS + np.arange(elastic.N_TOE)
+
+    @property
+    def smooth(self) -> NDArray[np.int64]:
+        """Places of the discrepancy."""
+        return np.arange(elastic.TREND_COLUMNS + elastic.N_TOE, elastic.N_COLUMNS)
+
+    @property
+    def drops(self) -> NDArray[np.int64]:
+        """Places of the drops of the loop."""
+        return elastic.N_COLUMNS + np.arange(loop.N_DROPS if self.has_loop else 0)
+
+    @property
+    def loop_smooth(self) -> NDArray[np.int64]:
+        """Places of the discrepancy of the loop."""
+        return elastic.N_COLUMNS + np.arange(loop.N_DROPS, loop.N_COLUMNS if self.has_loop else loop.N_DROPS)
+
+    @property
+    def size(self) -> int:
+        """Number of coefficients."""
+        return elastic.N_COLUMNS + (loop.N_COLUMNS if self.has_loop else 0) + 1
+
+    def closing(self, length: Array, unloading: NDArray[np.bool_]) -> Array:
+        """Lengths of the way back drawn in so that both branches meet at the largest loading length. [m]"""
+        return np.where(unloading, self.rest + (length - self.rest) / self.creep, length)
+
+    def columns(self, length: Array, unloading: NDArray[np.bool_], top: Array) -> Array:
+        """D ln F / d beta, shape (n, size); the last column is left zero for `LogForce` to fill.
+
+        Args:
+            length: Half-path, `closing` already applied, shape (n,). [m]
+            unloading: Which branch, shape (n,).
+            top: Turning point of each reading's cycle, shape (n,). [m]
+        """
+        stretch = np.maximum(length / self.rest, LEAST_STRETCH)
+        parts = [elastic.loading_columns(stretch, self.tested)]
+        if self.has_loop:
+            parts.append(-loop.drop_columns(stretch, top / self.rest, self.tested) * unloading[:, None])
+        return np.hstack([*parts, np.zeros((len(length), 1))])
+
+    def at(self, length: Array, unloading: NDArray[np.bool_], top: Array | None = None) -> "LogForce":
+        """Columns and their slopes at some places."""
+        length = self.closing(length, unloading)
+        if top is None:
+            top = np.full(len(length), self.turning_point)
+        ahead, behind = self.columns(length + STEP, unloading, top), self.columns(length - STEP, unloading, top)
+        slopes = (ahead - behind) / (2 * STEP)
+        return LogForce(self, length, self.columns(length, unloading, top), slopes, self._carried(length, top))
+
+    def log_force(self, length: Array, unloading: bool, beta: Array) -> tuple[Array, Array]:
+        """Ln F and its derivative by the coefficients, at lengths of one branch; no slopes."""
+        n = len(length)
+        length = self.closing(length, np.full(n, unloading))
+        top = np.full(n, self.turning_point)
+        columns, slopes = self.columns(length, np.full(n, unloading), top), np.zeros((n, self.size))
+        eta, _, gradient = LogForce(self, length, columns, slopes, self._carried(length, top)).evaluate(beta)
+        return eta, gradient
+
+    def _carried(self, length: Array, top: Array) -> Array | None:
+        """How a change of the rest length moves the columns of the way out, shape (n, size); None where it does not.
+
+        What one band's own readings have drawn stays where they were read. A shape taken from other bands was drawn
+        over stretch, and goes with the rest length that stretch is reckoned from: at a curled start far more than ln g.
+        """
+        if not self.shared:
+            return None
+        out = np.zeros(len(length), bool)
+        slopes = (self.columns(length + STEP, out, top) - self.columns(length - STEP, out, top)) / (2 * STEP)
+        return -slopes * (length / self.rest)[:, None]
+
+
+@dataclass(frozen=True)
+class LogForce:
+    """ln F at fixed places as a function of the coefficients."""
+
+    basis: Basis
+    length: Array
+    columns: Array
+    slopes: Array
+    carried: Array | None = None  # change of the columns by the error of the rest length [1/m]
+
+    def evaluate(self, beta: Array) -> tuple[Array, Array, Array]:
+        """Ln F, its slope d ln F / dL [1/m], and its derivative by the coefficients."""
+        rest = self.basis.rest + beta[-1]
+        stretch = np.maximum(self.length / rest, LEAST_STRETCH)
+        columns = self.columns if self.carried is None else self.columns + beta[-1] * self.carried
+        gradient = columns.copy()
+        gradient[:, -1] = -slope_ln_g(stretch) * stretch / rest
+        if self.carried is not None:
+            gradient[:, -1] += self.carried @ beta
+        return columns @ beta + ln_g(stretch), self.slopes @ beta + slope_ln_g(stretch) / rest, gradient
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The linear problem solved at one set of spreads."""
+
+    noise: Array  # R, variance of each scaled reading
+    repeat: Array  # its part from repeatability
+    prior: Array  # variances of all effects
+    weight: Array  # use / R
+    log_det: float  # half the log determinant of the normal matrix
+    covariance: Array  # C
+    shift: Array  # posterior mean less prior mean
+    residual: Array
+
+
+class MixedModel:
+    """All readings of one band with their design; linearised anew when the curve moves."""
+
+    def __init__(self, basis: Basis, seen: Observations) -> None:
+        self.basis, self.seen = basis, seen
+        top = cycle_tops(seen, basis)
+        self.places = basis.at(seen.length, seen.unloading, top)
+        drawn_in = basis.closing(seen.length, seen.unloading)
+        self.loading_slopes = basis.at(drawn_in, np.zeros(len(seen), bool), top).slopes
+        labels, self.cycle = np.unique(seen.cycle, return_inverse=True)
+        self.in_cycle = np.eye(len(labels))[self.cycle]
+        n, cycles, sources = basis.size, len(labels), len(seen.sources)
+        self.gains, self.shifts = n + np.arange(cycles), n + cycles + np.arange(cycles)
+        self.common = n + 2 * cycles + np.arange(sources)
+        self.groups = [self.gains, self.shifts, basis.smooth, basis.toe]
+        if basis.has_loop:
+            self.groups += [basis.loop_smooth, basis.drops]
+        size = n + 2 * cycles + sources
+        self.mean, self.variance = np.zeros(size), np.ones(size)
+        self.mean[:4], self.variance[:4] = TREND_MEAN, TREND_SD**2
+        self.variance[n - 1] = max(seen.u_rest**2, LEAST_VARIANCE)
+        self.use = np.ones(len(seen), bool)
+
+    def linearise(self, beta: Array) -> None:
+        """Set up the weighted linear problem about a curve; rows are divided by about the force."""
+        seen, n = self.seen, self.basis.size
+        eta, slope, gradient = self.places.evaluate(beta)
+        force = np.exp(np.clip(eta, -50, 50))
+        scale = np.maximum(force, np.maximum(0.3 * seen.resolution, 1e-3 * np.abs(seen.pull).max()))
+        p = (force / scale)[:, None]
+        own_slope = p[:, 0] * slope
+        whole_slope = p * (slope + (self.loading_slopes - self.places.slopes) @ beta)[:, None]
+        shared = [
+            (s.force + s.gain * force + s.quadratic * force**2) / scale + whole_slope[:, 0] * s.length
+            for s in seen.sources
+        ]
+        self.design = np.hstack([gradient * p, self.in_cycle * p, self.in_cycle * whole_slope, *_as_columns(shared)])
+        self.target = (seen.pull - force) / scale + self.design[:, :n] @ beta - self.design @ self.mean
+        self.reading_length_noise = (own_slope * seen.u_length) ** 2
+        self.fixed_noise = (seen.resolution**2 / 12 + seen.u_force**2) / scale**2 + self.reading_length_noise
+        self.relative = p[:, 0] ** 2
+        self.row_scale = scale
+
+    def solve(self, spreads: Array) -> Solution:
+        """Posterior of all effects given the logarithms of the spreads."""
+        repeat = np.exp(2 * spreads[0]) * self.relative
+        noise = repeat + self.fixed_noise
+        prior = self.variance.copy()
+        for group, log_sd in zip(self.groups, spreads[1:], strict=True):
+            prior[group] = np.exp(2 * log_sd)
+        weight = self.use / noise
+        weighted = self.design.T * weight
+        normal = weighted @ self.design
+        normal[np.diag_indices_from(normal)] += 1 / prior
+        root, _ = dpotrf(normal, lower=1)
+        lower, _ = dpotri(root, lower=1)
+        covariance = lower + lower.T  # LAPACK fills one triangle, the other is zero
+        covariance[np.diag_indices_from(covariance)] *= 0.5
+        shift = covariance @ (weighted @ self.target)
+        log_det = float(np.log(np.diag(root)).sum())
+        return Solution(noise, repeat, prior, weight, log_det, covariance, shift, self.target - self.design @ shift)
+
+    def step(self, beta: Array, spreads: Array) -> Array:
+        """One Gauss-Newton step of the curve's coefficients; no reading's ln F moves by more than `LARGEST_MOVE`."""
+        self.linearise(beta)
+        n = self.basis.size
+        move = self.mean[:n] + self.solve(spreads).shift[:n] - beta
+        largest = np.abs(self.places.columns @ move).max()
+        return np.asarray(beta + move * min(1.0, LARGEST_MOVE / max(largest, 1e-12)))
+
+    def leverage(self, solution: Solution) -> Array:
+        """X' C x of each scaled reading."""
+        return np.asarray(np.einsum("ij,ij->i", self.design @ solution.covariance, self.design))
+
+
+def _as_columns(vectors: list[Array]) -> list[Array]:
+    return [np.stack(vectors, axis=1)] if vectors else []
+
+
+def cycle_tops(seen: Observations, basis: Basis) -> Array:
+    """Turning point of each reading's cycle: its largest loading length; the calibration's where it has none. [m]"""
+    top = np.full(len(seen), basis.turning_point)
+    for label in np.unique(seen.cycle):
+        here = seen.cycle == label
+        loading = here & ~seen.unloading
+        if loading.any():
+            top[here] = seen.length[loading].max()
+    return top

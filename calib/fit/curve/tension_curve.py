@@ -1,0 +1,168 @@
+"""The fitted curve: force, uncertainty and the effect of every source at any length of either branch.
+
+Shape (slopes and loop of the right sign) is held here where the readings leave it open. Nothing is refused here: the
+tested range is the caller's business.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.optimize import nnls
+from scipy.special import ndtr
+
+from calib.finding import Finding
+from calib.fit.curve.elastic import LEAST_STRETCH, slope_ln_g
+from calib.fit.curve.mixed import Basis, MixedModel
+from calib.fit.curve.sources import Source
+from calib.fit.curve.variance_components import Posterior
+from calib.records import Array
+
+SHAPE_GRID = 41
+CONTRADICTION = 3.0  # in u: beyond it a wrong shape is what the readings say
+
+
+@dataclass(frozen=True)
+class FittedCurve:
+    """Posterior of the coefficients as a mixture over the spreads."""
+
+    basis: Basis
+    beta: Array  # (p,)
+    covariance: Array  # (p, p)
+    effects: Array  # (p, s) shift of beta that one standard deviation of each source causes
+    sources: tuple[Source, ...]
+    weights: Array  # (k,)
+    node_shift: Array  # (k, p)
+    node_covariance: Array  # (k, p, p)
+    loading: tuple[float, float]  # [m] tested range
+    unloading: tuple[float, float] | None
+    drift: Array | None = None  # (p, p) part of the covariance, from readings that drift together
+
+    def rows(self, length: Array, unloading: bool) -> tuple[Array, Array]:
+        """Force [N] and d ln F / d beta, at half-path lengths of shape (n,)."""
+        eta, gradient = self.basis.log_force(length, unloading, self.beta)
+        return np.exp(eta), gradient
+
+    def force(self, length: Array, unloading: bool = False) -> Array:
+        """Force at half-path lengths. [N]"""
+        return self.rows(length, unloading)[0]
+
+
+def fitted_curve(
+    model: MixedModel,
+    posterior: Posterior,
+    loading: tuple[float, float],
+    unloading: tuple[float, float] | None,
+    drift: Array | None = None,
+) -> FittedCurve:
+    """Collapse the mixture over the spreads into mean, covariance and effects of the sources.
+
+    Args:
+        model: Columns, readings and their sources of error.
+        posterior: Curves at each set of spreads, with their weights.
+        loading: Half-path lengths tested on the way out, lowest and largest. [m]
+        unloading: The same of the way back; None where it was not measured.
+        drift: What errors that hang together add to the covariance of the coefficients, shape (p, p).
+    """
+    p, w = model.basis.size, posterior.weights
+    beta_nodes = posterior.shifts[:, :p] + model.mean[:p]
+    node_covariance = np.array([s.covariance[:p, :p] for s in posterior.solutions])
+    crossed = np.array([s.covariance[:p, model.common] for s in posterior.solutions])
+    beta = w @ beta_nodes
+    node_shift = beta_nodes - beta
+    covariance = np.tensordot(w, node_covariance, 1) + (node_shift.T * w) @ node_shift
+    if drift is not None:
+        node_covariance, covariance = node_covariance + drift, covariance + drift
+    effects = -np.tensordot(w, crossed, 1)  # of unit variance each
+    return FittedCurve(
+        model.basis,
+        beta,
+        covariance,
+        effects,
+        model.seen.sources,
+        w,
+        node_shift,
+        node_covariance,
+        loading,
+        unloading,
+        drift,
+    )
+
+
+def half_width(weights: Array, means: Array, sds: Array, level: float = 0.95) -> Array:
+    """Half-width q with P(|m + s z| < q) = level under a mixture, by bisection.
+
+    Args:
+        weights: Shape (k,).
+        means: Shape (n, k).
+        sds: Shape (n, k).
+        level: Probability inside.
+    """
+    sd = np.sqrt((weights * (means**2 + sds**2)).sum(axis=1))
+    low, high = sd.copy(), sd / (1 - level) ** 0.5  # no distribution reaches farther (Chebyshev)
+    for _ in range(20):
+        q = 0.5 * (low + high)
+        inside = (weights * (ndtr((q[:, None] - means) / sds) - ndtr((-q[:, None] - means) / sds))).sum(axis=1)
+        low, high = np.where(inside < level, q, low), np.where(inside < level, high, q)
+    return np.asarray(0.5 * (low + high))
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """Linear conditions v = matrix beta + constant >= 0 on a grid."""
+
+    matrix: Array
+    constant: Array
+    doubt: NDArray[np.str_]  # code of the finding where the readings break the condition
+    words: NDArray[np.str_]
+    length: Array
+
+
+def hold_shape(curve: FittedCurve) -> tuple[FittedCurve, tuple[Finding, ...]]:
+    """Most probable curve whose slopes and loop have the right sign, where the readings do not contradict it.
+
+    The dual of a small quadratic programme by non-negative least squares (Lawson & Hanson 1974); u is left as it is,
+    which is the cautious side.
+    """
+    shape = _conditions(curve)
+    value = shape.matrix @ curve.beta + shape.constant
+    if (value >= -1e-9).all():
+        return curve, ()
+    sd = np.sqrt(np.einsum("ij,ij->i", shape.matrix @ curve.covariance, shape.matrix))
+    wrong = np.where(value < 0, -value / np.maximum(sd, 1e-12), 0)
+    worst = int(wrong.argmax())
+    place = f"{shape.words[worst]} near {shape.length[worst]:.3f} m"
+    if wrong[worst] > CONTRADICTION:
+        text = f"{place}: the readings say so, the curve follows them. Branches swapped, or a scale at its limit?"
+        return curve, (Finding(str(shape.doubt[worst]), text),)
+    near = np.flatnonzero(value < 2 * sd)
+    matrix = shape.matrix[near]
+    gram = matrix @ curve.covariance @ matrix.T
+    gram[np.diag_indices_from(gram)] += 1e-9 * np.trace(gram) / len(near) + 1e-14
+    root = np.linalg.cholesky(gram).T
+    push, _ = nnls(root, -solve_triangular(root.T, value[near], lower=True))
+    held = replace(curve, beta=curve.beta + curve.covariance @ (matrix.T @ push))
+    text = f"{place}, within what the readings leave open: the curve was held to the right shape there"
+    return held, (Finding("shape-held", text),)
+
+
+def _conditions(curve: FittedCurve) -> _Shape:
+    basis = curve.basis
+    length = np.linspace(*curve.loading, SHAPE_GRID)
+    rest = basis.rest + curve.beta[-1]
+    offset = slope_ln_g(np.maximum(length / rest, LEAST_STRETCH)) / rest
+    up = basis.at(length, np.zeros(SHAPE_GRID, bool))
+    parts = [(up.slopes, offset, "force-falls", "loading force falls with length")]
+    if basis.has_loop:
+        down = basis.at(length, np.ones(SHAPE_GRID, bool))
+        parts.append((down.slopes, offset, "force-falls", "unloading force falls with length"))
+        apart = up.columns - down.columns
+        parts.append((apart, np.zeros(SHAPE_GRID), "branches-cross", "the unloading branch lies above the loading"))
+    return _Shape(
+        np.vstack([part[0] for part in parts]),
+        np.concatenate([part[1] for part in parts]),
+        np.repeat([part[2] for part in parts], SHAPE_GRID),
+        np.repeat([part[3] for part in parts], SHAPE_GRID),
+        np.tile(length, len(parts)),
+    )

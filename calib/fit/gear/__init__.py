@@ -1,0 +1,1 @@
+"""Scales and known loads: checks, corrections, plain regression."""

@@ -1,0 +1,77 @@
+"""The use log of a band, `ID.uses.csv`: how often it was pulled, and when. No file is opened here."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from calib.errors import DataError
+from calib.profile.store.band_log import Kind, LogRow, begun, parse_log, row_text
+
+KIND = Kind("uses", "use log", ("written_at", "on", "reps", "note"), "bandcurve log")
+MOST_REPS = 100_000  # in one entry: more is a slip
+
+
+@dataclass(frozen=True)
+class Use:
+    """One entry of a band's log."""
+
+    band: str
+    written_at: str  # ISO, to the second
+    on: date
+    reps: int
+    note: str = ""
+
+
+def new_log(band: str) -> str:
+    """The beginning of a log."""
+    return begun(KIND, band)
+
+
+def row_of(use: Use) -> str:
+    """One row."""
+    return row_text([use.written_at, use.on.isoformat(), f"{use.reps}"], use.note)
+
+
+def parse_uses(data: bytes, name: str) -> list[Use]:
+    """Read a log; a last row that was cut off is passed over.
+
+    Args:
+        data: The whole file.
+        name: What to call it in an error.
+
+    Raises:
+        DataError: It is no log, or a row of it cannot be used; with its line.
+    """
+    return [_use(row) for row in parse_log(data, name, KIND)]
+
+
+def _use(row: LogRow) -> Use:
+    try:
+        reps = checked_reps(row.cells["reps"])
+    except DataError as error:
+        raise DataError(error.what, where=row.where, remedy="mend or remove that row") from None
+    return Use(row.band, row.cells["written_at"], row.on, reps, row.cells["note"])
+
+
+def checked_reps(text: str) -> int:
+    """A number of repetitions.
+
+    >>> checked_reps("60")
+    60
+
+    Raises:
+        DataError: It is none.
+    """
+    if not (text.isascii() and text.isdecimal()) or len(text) > 9 or not 0 < int(text) <= MOST_REPS:
+        raise DataError(f"{text[:20]!r} is no number of repetitions", remedy=f"give a whole number, 1 to {MOST_REPS}")
+    return int(text)
+
+
+def counted_once(uses: Iterable[Use]) -> list[Use]:
+    """Entries in order of their day, those that are the same in every cell counted once."""
+    return sorted(set(uses), key=lambda use: (use.on, use.written_at, use.reps, use.note))
+
+
+def reps_between(uses: Iterable[Use], after: date | None, until: date | None) -> int:
+    """Repetitions after one day, up to and with another; None leaves that end open."""
+    return sum(u.reps for u in uses if (after is None or u.on > after) and (until is None or u.on <= until))

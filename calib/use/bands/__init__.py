@@ -1,0 +1,1 @@
+"""What one band or several do: predictions, comparisons, pairs, history."""

@@ -1,0 +1,209 @@
+"""Which bands make the best left and right: all pairings, judged by how far apart a pair may be. No file is read here.
+
+For every two bands the 95 % upper limit of their largest difference on the way out over the working lengths is found;
+pairs are chosen by that limit, not by the difference seen, because the smallest of many noisy differences looks too
+good. The smallest worst pair comes first, then the smallest sum.
+"""
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from calib.acquire.files.series_file import Series
+from calib.errors import DataError
+from calib.finding import Finding
+from calib.profile.document import Profile
+from calib.profile.store.newest_profile import newest_of
+from calib.records import Array
+from calib.use.bands.matching import best_pairs
+from calib.use.bands.series import told_by_series
+from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
+
+LENGTHS = 11
+DRAWS = 2000  # of the errors; the limits then scatter by 5 % of u
+SEED = 20260301
+STEP = 1e-3  # [N] two limits nearer than this are the same
+MIXED = 0.25  # of the pull: nominally equal bands differ by 8 to 19 %, so more is another size
+WARMER = 3.0  # K between two bands that is worth saying
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two bands for left and right."""
+
+    bands: tuple[str, str]
+    largest: float  # [N] largest difference seen over the working lengths, first less second
+    at: float  # [m] where
+    u: float  # [N] of the difference there
+    upper95: float  # [N] with 95 % they are nowhere further apart
+    distinguishable: bool  # a difference of nil is outside the 95 % limits somewhere
+    pull: float  # [N] of the two on average, and on average over the working lengths
+    apart: float  # by how much of it they differ on average over the working lengths
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """All pairs, best first, and who has no partner."""
+
+    over: Over
+    pairs: tuple[Pair, ...]
+    left_over: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Sequence[Series] = ()) -> Pairing:
+    """Choose left and right among bands.
+
+    Args:
+        profiles: Of two bands or more; of several of one band the newest is taken.
+        over: Working lengths, half path; None takes all that they were tested at. [m]
+        series: Some of the bands hooked end to end: they make differences surer.
+
+    Raises:
+        DataError: Fewer than two, two bands under one id, or no length that all were tested at.
+    """
+    profiles, older = _one_of_each(profiles)
+    lengths = common_lengths(profiles, over, LENGTHS)
+    if series:
+        curves = [found[0] for found in told_by_series(profiles, series, {"loading": lengths})]
+    else:
+        curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
+    limits = upper_limits(curves)
+    chosen, left = best_pairs(np.rint(limits / STEP).astype(np.int64))
+    pairs = tuple(_pair(curves[i], curves[j], lengths, limits[i, j]) for i, j in chosen)
+    return Pairing(
+        over=(float(lengths[0]), float(lengths[-1])),
+        pairs=pairs,
+        left_over=() if left is None else (profiles[left].band.id,),
+        findings=(*older, *_findings(profiles, pairs)),
+    )
+
+
+def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Finding]]:
+    """The newest profile of each band, and what that left out."""
+    by_id: dict[str, list[Profile]] = {}
+    for profile in profiles:
+        by_id.setdefault(profile.band.id, []).append(profile)
+    newest = [newest_of(several) for several in by_id.values()]
+    if len(newest) < 2:
+        raise DataError("one band makes no pair", where="".join(by_id), remedy="name the profiles of two bands or more")
+    found = []
+    for taken, several in zip(newest, by_id.values(), strict=True):
+        left = sorted({p.made.measured_at or "" for p in several} - {taken.made.measured_at or ""})
+        if left:
+            text = f"{taken.band.id}: its newest profile is taken, of {taken.made.measured_at}, not that of "
+            found.append(Finding("older-profile", text + " and ".join(left)))
+    return newest, found
+
+
+def draws_of(curve: Curve, count: int) -> Array:
+    """Errors of a curve as they may be, shape (count, lengths). [N]
+
+    A source draws the same numbers in whatever company, so that what two bands share cancels and the answer for two
+    bands does not depend on the others.
+    """
+    keys = list(curve.sources)
+    numbers = np.stack([_numbers(key, count) for key in keys], axis=1)
+    return numbers @ np.stack([curve.sources[key] for key in keys])
+
+
+def _numbers(key: str, count: int) -> Array:
+    return np.random.default_rng([SEED, zlib.crc32(key.encode())]).standard_normal(count)
+
+
+def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
+    """95 % upper limits of the largest difference of every two curves, shape (bands, bands). [N]
+
+    The difference is taken to be as seen plus its error, drawn from all sources together: with nothing known of it
+    beforehand, that is what is known of it now. Where u95 is wider than of a normal error, the error is widened.
+    """
+    n, last = len(curves), int(np.ceil(0.95 * draws)) - 1
+    errors = [np.ascontiguousarray(draws_of(c, draws).T, dtype=np.float32) for c in curves]
+    out = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i + 1, n):
+            wider = (np.maximum(curves[i].ratio, curves[j].ratio) / NORMAL_95).astype(np.float32)
+            off = errors[i] - errors[j]
+            off *= wider[:, None]
+            off += (curves[i].force - curves[j].force).astype(np.float32)[:, None]
+            largest = np.abs(off, out=off).max(axis=0)
+            out[i, j] = out[j, i] = np.partition(largest, last)[last]
+    return out
+
+
+def _pair(a: Curve, b: Curve, lengths: Array, upper95: float) -> Pair:
+    off = a.force - b.force
+    u = difference_u(a, b)
+    at = int(np.abs(off).argmax())
+    relative = np.abs(draws_of(a, DRAWS) - draws_of(b, DRAWS)) / np.maximum(u, 1e-12)
+    limit = np.quantile(relative.max(axis=1), 0.95) * np.maximum(a.ratio, b.ratio) / NORMAL_95 * u
+    pull = _mean(a.force + b.force, lengths) / 2
+    return Pair(
+        bands=(a.name, b.name),
+        largest=float(off[at]),
+        at=float(lengths[at]),
+        u=float(u[at]),
+        upper95=float(upper95),
+        distinguishable=bool((np.abs(off) > limit).any()),
+        pull=pull,
+        apart=abs(_mean(off, lengths)) / pull,
+    )
+
+
+def _mean(values: Array, lengths: Array) -> float:
+    return float(np.trapezoid(values, lengths) / (lengths[-1] - lengths[0]))
+
+
+def difference_u(a: Curve, b: Curve) -> Array:
+    """Standard uncertainty of the difference of two curves; what both share cancels. [N]"""
+    nil = np.zeros(len(a.force))
+    shifts = [a.sources.get(key, nil) - b.sources.get(key, nil) for key in {*a.sources, *b.sources}]
+    return np.sqrt(sum((s**2 for s in shifts), nil))
+
+
+def _findings(profiles: Sequence[Profile], pairs: Sequence[Pair]) -> list[Finding]:
+    found = []
+    by_id = {p.band.id: p for p in profiles}
+    for pair in pairs:
+        if pair.apart > MIXED:
+            text = f"{' and '.join(pair.bands)} differ by {pair.apart:.0%} on average"
+            found.append(Finding("mixed-sizes", f"{text}: they look like two sizes, not like left and right"))
+    for first, second in ((by_id[a], by_id[b]) for a, b in (p.bands for p in pairs)):
+        names, was, other = f"{first.band.id} and {second.band.id}", first.conditions, second.conditions
+        if was.temperature_C is None or other.temperature_C is None:
+            text = f"{names}: a temperature was not noted; the limits allow for 10 K either way"
+            found += [Finding("no-temperature", text)] if first.made.measured_at != second.made.measured_at else []
+        elif abs(was.temperature_C - other.temperature_C) > WARMER:
+            off = abs(was.temperature_C - other.temperature_C)
+            found.append(Finding("different-conditions", f"{names} were measured {off:.0f} K apart; allowed for"))
+        if was.dwell_s and other.dwell_s and was.dwell_s != other.dwell_s:
+            text = f"{names} were measured with waits of {was.dwell_s:g} and {other.dwell_s:g} s; allowed for"
+            found.append(Finding("different-conditions", text))
+    return found
+
+
+def pairing_json(pairing: Pairing) -> dict[str, Any]:
+    """The pairing as other programs read it."""
+    return {
+        "over_m": [_rounded(x) for x in pairing.over],
+        "pairs": [
+            {
+                "bands": list(p.bands),
+                "max_difference_N": _rounded(abs(p.largest)),
+                "at_m": _rounded(p.at),
+                "u_N": _rounded(p.u),
+                "upper95_N": _rounded(p.upper95),
+                "distinguishable": p.distinguishable,
+            }
+            for p in pairing.pairs
+        ],
+        "left_over": list(pairing.left_over),
+        "findings": [{"code": f.code, "text": f.text} for f in pairing.findings],
+    }
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.7g}")

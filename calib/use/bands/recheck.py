@@ -1,0 +1,124 @@
+"""One known plate hung from a band, one length read: is the band still as it was measured? No file is read here."""
+
+from dataclasses import dataclass
+from math import hypot
+from typing import Any
+
+from calib.errors import OutOfRangeError
+from calib.gravity import U_PLACE_UNKNOWN
+from calib.half_path import offset_over
+from calib.profile.document import Profile
+from calib.profile.store.rechecks import Hung
+from calib.units import G_STANDARD
+from calib.use.bands.compare import SEEN
+from calib.use.bands.shared_lengths import NORMAL_95, U_TEMPERATURE
+
+U_READING = 0.002  # [m] of the tape, k = 1; an assumption
+U_COMMON = 0.001  # [m] of how the band lies round its fittings, k = 1; as in the fit
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Where the tape should stand."""
+
+    pull: float  # [N]
+    length: float  # [m] on the tape
+    half_width: float  # [m] of the 95 % limits
+    smallest: float  # relative change of pull that would be seen in 95 of 100
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What one length said."""
+
+    expected: Expected
+    level_ratio: float  # pull now over pull when measured, at the length read
+    u_level_ratio: float
+    k: float
+
+    @property
+    def passed(self) -> bool:
+        """Whether no change lies inside the 95 % limits."""
+        return abs(self.level_ratio - 1) <= self.k * self.u_level_ratio
+
+
+def pull_of(profile: Profile, hung: Hung) -> float:
+    """Pull at mid-length: the plate, and half of the band where it was weighed. [N]"""
+    return (hung.mass + (profile.band.mass_kg or 0.0) / 2) * G_STANDARD
+
+
+def expect(profile: Profile, hung: Hung) -> Expected:
+    """Where the band should hang with the plate on the way out.
+
+    Raises:
+        OutOfRangeError: The plate is too light or too heavy for the tested lengths.
+    """
+    pull = pull_of(profile, hung) / _warmer(profile, hung)
+    try:
+        half_path = profile.length(pull).length
+    except OutOfRangeError as error:
+        grid = profile.branches.loading.force_N
+        low, high = min(grid) / G_STANDARD, max(grid) / G_STANDARD
+        raise OutOfRangeError(
+            f"a plate of {hung.mass:g} kg stretches {profile.band.id} to where it was not tested",
+            where=error.where,
+            remedy=f"hang one between {low:.1f} and {high:.1f} kg, best {(low + high) / 2:.0f} kg",
+        ) from None
+    u, k, slope = _doubt(profile, hung, half_path)
+    return Expected(pull, half_path - _offset(profile, hung), k * u * pull / slope, (k + SEEN) * u)
+
+
+def recheck(profile: Profile, hung: Hung, read: float) -> Judged:
+    """Judge the band by one length.
+
+    Args:
+        profile: The band's latest.
+        hung: What hangs from it.
+        read: What the tape shows. [m]
+
+    Raises:
+        OutOfRangeError: The band was not tested at that length.
+    """
+    half_path = read + _offset(profile, hung)
+    ratio = pull_of(profile, hung) / (profile.force(half_path) * _warmer(profile, hung))
+    u, k, _ = _doubt(profile, hung, half_path)
+    return Judged(expect(profile, hung), ratio, ratio * u, k)
+
+
+def _offset(profile: Profile, hung: Hung) -> float:
+    return offset_over(hung.kind, hung.fittings, profile.band.thickness_m)
+
+
+def _warmer(profile: Profile, hung: Hung) -> float:
+    tested, here = profile.conditions.temperature_C, hung.temperature
+    return 1.0 if tested is None or here is None else 1 + profile.temperature_coefficient.per_K * (here - tested)
+
+
+def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float, float]:
+    """Relative standard uncertainty of the ratio, its coverage factor, and the slope. [1], [1], [N/m]"""
+    at, coefficient = profile.estimate(half_path), profile.temperature_coefficient
+    tested, here = profile.conditions.temperature_C, hung.temperature
+    unknown = tested is None or here is None
+    warm = coefficient.per_K * U_TEMPERATURE if unknown else coefficient.u_per_K * ((here or 0.0) - (tested or 0.0))
+    u = hypot(
+        profile.u_next(at) / at.force,  # one pull on another day
+        hypot(U_READING, U_COMMON) * at.slope / at.force,
+        hung.u_mass / hung.mass,
+        U_PLACE_UNKNOWN,
+        warm,
+    )
+    return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
+
+
+def recheck_json(profile: Profile, found: Judged) -> dict[str, Any]:
+    """The answer as other programs read it."""
+    return {
+        "band": profile.band.id,
+        "measured_at": profile.made.measured_at,
+        "passed": found.passed,
+        "level_ratio": float(f"{found.level_ratio:.7g}"),
+        "u_level_ratio": float(f"{found.u_level_ratio:.7g}"),
+        "expected_length_m": float(f"{found.expected.length:.7g}"),
+        "expected_u95_m": float(f"{found.expected.half_width:.7g}"),
+        "smallest_change": float(f"{found.expected.smallest:.7g}"),
+    }

@@ -1,0 +1,1 @@
+"""Sentences, documents and pictures of every answer."""

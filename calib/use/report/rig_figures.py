@@ -1,0 +1,50 @@
+"""Load on the bar against its height, both ways, as the bytes of one figure. No file is written."""
+
+import io
+
+import matplotlib as mpl
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from calib.use.report.figures import LOOKS, FigureKind
+from calib.use.report.rig_words import UNIT, WORDS, Unit
+from calib.use.rig.statics import Answer
+
+PAGE = (6.4, 5.2)  # inch
+_DATES = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None, "Creator": "bandcurve"}}
+
+
+def draw_rig(answer: Answer, kind: FigureKind, unit: Unit = "kg") -> bytes:
+    """Draw a rig's load against height.
+
+    Args:
+        answer: What the rig does.
+        kind: "png", "svg" or "pdf".
+        unit: Of the load.
+    """
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update({"svg.hashsalt": "bandcurve", "pdf.fonttype": 42, "font.size": 9.0})
+        page = io.BytesIO()
+        rig_figure(answer, unit).savefig(page, format=kind, dpi=150, metadata=_DATES[kind])
+    return page.getvalue()
+
+
+def rig_figure(answer: Answer, unit: Unit = "kg") -> Figure:
+    """The figure itself: one line a way, its 95 % limits of the mean behind it, the weight alone as a thin line."""
+    figure = Figure(figsize=PAGE, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes, scale = figure.subplots(), UNIT[unit]
+    for way, direction in answer.ways.items():
+        look, load = LOOKS["loading" if way == "up" else "unloading"], direction.load
+        axes.fill_betweenx(
+            answer.heights, load.low / scale, load.high / scale, color=look.colour, alpha=0.22, linewidth=0
+        )
+        axes.plot(load.value / scale, answer.heights, look.line, color=look.colour, label=WORDS[way], gid=f"load-{way}")
+    weight = answer.rig.weight_kg / scale
+    axes.axvline(weight, color="#595959", linewidth=0.8, linestyle=":", label="bar and plates alone")
+    axes.set(xlabel=f"load on the bar [{unit}]", ylabel="height of the bar [m]")
+    axes.set_title("Load on the bar; shaded: 95 % limits of the mean", fontsize=9.5)
+    axes.grid(color="#E3E3E3", linewidth=0.6)
+    axes.legend(frameon=False)
+    return figure

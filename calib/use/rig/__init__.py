@@ -1,0 +1,1 @@
+"""What bands do in a rig: geometry, loads, checks, solving."""

@@ -1,0 +1,81 @@
+"""A rig's bands drawn at random where one of them may be slack within its uncertainty: a pull cannot fall below none.
+
+After JCGM 101. Everything with one key is drawn once and moves all its bands together.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+
+from calib.records import Array
+from calib.use.rig.rig_curve import Curve, Source
+from calib.use.rig.rig_file import Bar, RigBand
+from calib.use.rig.rig_geometry import Loop, Off, Run, run_of
+
+DRAWS = 4000
+
+
+@dataclass(frozen=True)
+class Strung:
+    """One band in its rig, one way, at each height."""
+
+    band: RigBand
+    bar: Bar
+    loop: Loop
+    run: Run
+    curve: Curve
+    sign: float  # -1 where it pulls up
+    offs: Mapping[str, Off]  # what may be off by one standard deviation, by key
+
+    def down(self, heights: Array, off: Off) -> Array:
+        """Pull towards the anchor with readings off by a little. [N]"""
+        run = run_of(self.band, self.bar, heights, self.loop, off)
+        return self.curve.pull(run.length, self.curve.share) * run.down
+
+
+def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Sequence[int]) -> list[dict[int, Array]]:
+    """Draws of each band's pull downward at some of the heights. [N]
+
+    Args:
+        bands: All of the rig.
+        heights: Of the sleeve's centre, shape (n,). [m]
+        where: Which of them.
+    """
+    found: list[dict[int, Array]] = [{} for _ in bands]
+    if not where:
+        return found
+    named = [s.curve.sources(s.run.length[:1], s.curve.share[:1]) for s in bands]  # the keys are alike at all heights
+    keys = sorted({key for s in bands for key in s.offs} | {source.key for own in named for source in own})
+    normal = dict(zip(keys, _draws(len(keys))[0], strict=True))
+    for at in where:
+        for strung, into in zip(bands, found, strict=True):
+            into[at] = _drawn(strung, heights[at : at + 1], at, normal)
+    return found
+
+
+def _drawn(strung: Strung, height: Array, at: int, normal: Mapping[str, Array]) -> Array:
+    share = float(strung.curve.share[at])
+    off = Off(grip=0.0 if strung.band.arrangement == "choked" else _draws(1)[1])
+    for key, one in strung.offs.items():
+        off = replace(off, **{name: value * normal[key] for name, value in vars(one).items() if value})
+    run = run_of(strung.band, strung.bar, height, strung.loop, off)
+    own: list[Source] = strung.curve.sources(run.length, share)
+    pull = strung.curve.pull(run.length, share) + np.sum([s.shift * normal[s.key] for s in own], axis=0)
+    found: Array = strung.sign * np.maximum(pull, 0.0) * run.down
+    return found
+
+
+@cache
+def _draws(count: int) -> tuple[Array, Array]:
+    """Standard normal draws, one row a source, and shares from 0 to 1: each a shuffle of its quantiles.
+
+    Latin hypercube (McKay, Beckman & Conover 1979, from memory): for sums it takes far fewer draws.
+    """
+    rng = np.random.default_rng(20260301)
+    shares = (np.arange(DRAWS) + 0.5) / DRAWS
+    quantiles = np.array([NormalDist().inv_cdf(share) for share in shares])
+    shuffled = rng.permutation(shares)
+    return rng.permuted(np.tile(quantiles, (count, 1)), axis=1), shuffled

@@ -1,0 +1,398 @@
+"""A rig as it is written down: bar, anchor and bands, from TOML whose keys wear their units. No file is opened here.
+
+Heights are of the sleeve's and the anchor's centre above the floor. Every contradiction is one sentence with its key.
+"""
+
+import json
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from functools import cache
+from typing import Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+
+from calib.acquire.files.run_head import LARGEST, Key
+from calib.errors import DataError
+from calib.units import UNITS, to_si
+from calib.versioned import key_path
+
+FORMAT = "bandcurve-rig/1"
+CAP_BYTES = 1_000_000
+MOST_BANDS = 24
+MOST_READINGS = 24
+CheckWay = Literal["platform", "hook", "hover"]
+FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
+Arrangement = Literal["straight", "doubled", "choked", "spread", "across"]
+
+_STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+_Positive = Annotated[float, Field(gt=0, lt=1e4)]
+_NotNegative = Annotated[float, Field(ge=0, lt=1e4)]
+_Ends = Annotated[tuple[float, float], Field(strict=False)]
+
+
+@dataclass(frozen=True)
+class Bar:
+    """The bar, its plates and the way it goes."""
+
+    __pydantic_config__ = _STRICT
+    mass: _NotNegative  # [kg] the bar alone
+    bottom: _Positive  # [m] height of the sleeve's centre
+    top: _Positive  # [m]
+    plates: _NotNegative = 0.0  # [kg]
+    hooks: _Positive | None = None  # [m] height of the sleeve's centre on the hooks
+    tempo_s: Annotated[float, Field(ge=0.1, lt=1e4)] = 1.0  # one way
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    altitude: Annotated[float, Field(ge=-500, lt=9000)] | None = None  # [m]
+    temperature: Annotated[float, Field(gt=-60, lt=100)] | None = None  # [degree C]
+    u_reading: Annotated[float, Field(ge=0, lt=1)] = 0.005  # [m] of heights and offsets, k = 1; assumed if not given
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """What holds the bands: a rack, dumb-bells, plates on it."""
+
+    __pydantic_config__ = _STRICT
+    holds: _NotNegative | None = None  # [kg]
+    bolted: bool = False
+    height: _Positive | None = None  # [m]
+    footprint: _Positive | None = None  # [m] shorter side of what it stands on
+
+
+@dataclass(frozen=True)
+class RigBand:
+    """One band in the rig."""
+
+    __pydantic_config__ = _STRICT
+    side: Literal["left", "right", "both"]
+    profile: str
+    source: Literal["below", "above"]  # `from` in the file
+    arrangement: Arrangement
+    anchor_height: Annotated[float, Field(ge=-2, lt=10)]  # [m] centre of the anchor
+    anchor_diameter: _NotNegative  # [m]
+    sleeve_diameter: _Positive  # [m]
+    sideways: _Ends = (0.0, 0.0)  # [m] bar to anchor along the bar, at the bottom and at the top
+    fore: _Ends = (0.0, 0.0)  # [m] bar to anchor fore and aft, at the bottom and at the top
+    slack_length: _Positive | None = None  # [m] choked: between the same centres, hanging slack
+    pegs_apart: _NotNegative = 0.0  # [m]
+
+
+@dataclass(frozen=True)
+class Check:
+    """What a scale showed in the rig, at a few heights of the bar, held still."""
+
+    __pydantic_config__ = _STRICT
+    how: CheckWay
+    heights: Annotated[tuple[_Positive, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [m]
+    shown: Annotated[tuple[_NotNegative, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [kg]
+    alone: _NotNegative | None = None  # [kg] platform: shown by lifter, bar and plates without bands
+    band: Annotated[int, Field(ge=0, lt=MOST_BANDS)] = 0  # hook: which band hangs on it
+    hook_diameter: _NotNegative = 0.012  # [m] of the scale's hook, in place of the sleeve
+    wait_s: _Positive = 10.0
+    resolution: _NotNegative = 0.1  # [kg]
+    u_gain: Annotated[float, Field(ge=0, lt=1)] | None = None  # relative, of the scale or of the plates
+
+
+@dataclass(frozen=True)
+class Rig:
+    """Everything a rig file says."""
+
+    __pydantic_config__ = _STRICT
+    bar: Bar
+    band: Annotated[tuple[RigBand, ...], Field(strict=False, min_length=1, max_length=MOST_BANDS)]
+    anchor: Anchor = field(default_factory=Anchor)
+    check: Check | None = None
+
+    @property
+    def weight_kg(self) -> float:
+        """Bar and plates. [kg]"""
+        return self.bar.mass + self.bar.plates
+
+
+def _lengths(*names: str) -> tuple[Key, ...]:
+    return tuple(Key(name, "length", "mm") for name in names)
+
+
+SECTIONS: dict[str, tuple[Key, ...]] = {
+    "bar": (
+        Key("mass", "mass", "kg"),
+        Key("plates", "mass", "kg"),
+        *_lengths("bottom", "top", "hooks", "u_reading"),
+        Key("tempo_s"),
+        Key("latitude_deg"),
+        Key("altitude", "length", "m"),
+        Key("temperature", "temperature", "C"),
+    ),
+    "anchor": (Key("holds", "mass", "kg"), Key("bolted"), *_lengths("height", "footprint")),
+    "band": (
+        *(Key(name) for name in ("side", "profile", "arrangement")),
+        Key("source", written="from"),
+        *_lengths("anchor_height", "sideways", "fore", "anchor_diameter", "sleeve_diameter", "slack_length"),
+        *_lengths("pegs_apart"),
+    ),
+    "check": (
+        *(Key(name) for name in ("how", "band", "wait_s", "u_gain")),
+        *_lengths("heights", "hook_diameter"),
+        *(Key(name, "mass", "kg") for name in ("shown", "alone", "resolution")),
+    ),
+}
+_TABLES = ("bar", "anchor", "band", "check")
+_MEANT = {"latitude_deg": "-90 to 90 degrees", "altitude": "-500 to 9000 m", "temperature": "-60 to 100 C"}
+
+
+def parse_rig(data: bytes, name: str) -> Rig:
+    """Make a rig of a file's bytes.
+
+    Args:
+        data: The whole file.
+        name: What to call it in an error.
+
+    Raises:
+        DataError: Not TOML, another format, a key unknown, missing or wrong, or geometry that contradicts itself.
+    """
+    if len(data) > CAP_BYTES:
+        raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
+    try:
+        document = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+    except UnicodeDecodeError:
+        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    except ValueError as error:  # broken TOML, or a number of thousands of digits
+        raise DataError(f"is not TOML ({str(error)[:90]})", where=name, remedy="mend that line") from None
+    except RecursionError:
+        raise DataError("is nested too deep", where=name, remedy="is it the right file?") from None
+    newer = _is_newer_minor(document.pop("format", None), name)
+    document.pop("extensions", None)
+    try:
+        rig = _validated(_in_si(document, name, newer), name)
+        check_rig(rig)
+    except DataError as error:
+        where = error.where if error.where.startswith(f"{name}:") else f"{name}: {error.where}"
+        raise DataError(error.what, where=where, remedy=error.remedy) from None
+    return rig
+
+
+def _is_newer_minor(text: object, name: str) -> bool:
+    found = re.fullmatch(r"bandcurve-rig/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
+    where = f"{name}: format"
+    if found is None or int(found[1]) < 1:
+        said = "has no format" if text is None else f"has the format {str(text)[:40]!r}"
+        raise DataError(said, where=where, remedy=f'a rig begins with format = "{FORMAT}"')
+    if int(found[1]) > 1:
+        raise DataError(f"is of version {found[1]}, newer than this program reads (1)", where=where,
+                        remedy="install a newer bandcurve")  # fmt: skip
+    return int(found[2] or 0) > 0
+
+
+def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any]:
+    """The tables with bare names and values in SI."""
+    out: dict[str, Any] = {}
+    for table, value in document.items():
+        if table not in _TABLES:
+            if newer:
+                continue
+            near = get_close_matches(table, _TABLES, n=1)
+            remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
+            raise DataError(f"unknown field {table[:60]!r}", where=f"{name}: {table[:60]}", remedy=remedy)
+        parts = value if table == "band" else [value]
+        if not isinstance(parts, list) or not all(isinstance(part, dict) for part in parts):
+            heading = "[[band]]" if table == "band" else f"[{table}]"
+            raise DataError(f"{table!r} is not a table", where=f"{name}: {table}", remedy=f"write {heading}")
+        paths = [f"band[{i}]" for i in range(len(parts))] if table == "band" else [table]
+        made = [_part_in_si(part, table, f"{name}: {path}", newer) for part, path in zip(parts, paths, strict=True)]
+        out[table] = made if table == "band" else made[0]
+    return out
+
+
+def _part_in_si(part: Mapping[str, Any], table: str, where: str, newer: bool) -> dict[str, Any]:
+    out: dict[str, Any] = {}
+    for key, value in part.items():
+        found = _known(key, table)
+        if found is None:
+            if newer:
+                continue
+            raise _unknown(key, table, f"{where}.{key}")
+        known, unit = found
+        if known.name in out:
+            raise DataError(f"{known.name} is given twice, in two units", where=f"{where}.{key}",
+                            remedy="keep one of them")  # fmt: skip
+        converted = _converted(value, unit, known.quantity, f"{where}.{key}")
+        if known.name in ("sideways", "fore"):
+            converted = _at_both_ends(converted, f"{where}.{key}")
+        out[known.name] = converted
+    return out
+
+
+def _at_both_ends(value: Any, where: str) -> list[Any]:
+    if not isinstance(value, list):
+        return [value, value]
+    if len(value) != 2:
+        raise DataError(f"has {len(value)} values", where=where, remedy="give one, or two: for the bottom, for the top")
+    return value
+
+
+def _known(key: str, table: str) -> tuple[Key, str] | None:
+    for known in SECTIONS[table]:
+        unit = key.removeprefix(f"{known.name}_")
+        if known.quantity and unit != key and unit in UNITS[known.quantity]:
+            return known, unit
+        if known.quantity is None and key == known.in_file:
+            return known, ""
+    return None
+
+
+def _unknown(key: str, table: str, where: str) -> DataError:
+    for known in SECTIONS[table]:
+        if known.quantity and re.fullmatch(rf"{known.name}(_[A-Za-z]{{1,4}})?", key):
+            units = ", ".join(UNITS[known.quantity])
+            said = "has no unit" if key == known.name else f"has a unit that is not one of {units}"
+            return DataError(f"{key} {said}", where=where, remedy=f"write for example {known.in_file}")
+    near = get_close_matches(key, [known.in_file for known in SECTIONS[table]], n=1)
+    remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
+    return DataError(f"unknown field {key[:60]!r}", where=where, remedy=remedy)
+
+
+def _converted(value: Any, unit: str, quantity: str | None, where: str) -> Any:
+    if isinstance(value, list):
+        return [_converted(one, unit, quantity, where) for one in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    if not abs(value) < LARGEST:
+        raise DataError(f"is {str(value)[:20]}, not a finite number", where=where,
+                        remedy="write a number, or leave it out")  # fmt: skip
+    return to_si(value, unit, quantity) if quantity else value
+
+
+@cache
+def _adapter() -> TypeAdapter[Rig]:
+    return TypeAdapter(Rig)
+
+
+def _validated(document: dict[str, Any], name: str) -> Rig:
+    try:
+        return _adapter().validate_json(json.dumps(document, default=str))
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+    loc = list(first["loc"])
+    names = [str(part) for part in loc if isinstance(part, str)]
+    keys = {known.name: known for known in SECTIONS[names[0]]} if names and names[0] in SECTIONS else {}
+    known = keys.get(names[1]) if len(names) > 1 else None
+    shown = [known.in_file if known and part == known.name else part for part in loc]
+    where = f"{name}: {key_path(shown)}"
+    if first["type"] == "missing":
+        raise DataError("is missing", where=where, remedy="add it")
+    unit = {"length": " m", "mass": " kg", "temperature": " C"}.get(known.quantity or "", "") if known else ""
+    if isinstance(first["input"], bool) or not isinstance(first["input"], int | float):
+        unit = ""
+    value = json.dumps(first["input"], default=str)
+    words = re.sub(r"( than| to) ([\d.]+)$", rf"\1 \2{unit}", first["msg"].replace("Input should", "should"))
+    if first["type"] in ("too_short", "too_long"):
+        words = words.replace("Tuple ", "").replace(" after validation", "")
+        raise DataError(words, where=where, remedy="mend the list")
+    meant = f"; it should be {_MEANT[known.name]}" if known and known.name in _MEANT else ""
+    raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="mend the value")
+
+
+def check_rig(rig: Rig) -> None:
+    """Refuse geometry that contradicts itself."""
+    _check_bar(rig)
+    for i, band in enumerate(rig.band):
+        check_band(band, rig, f"band[{i}]")
+    if rig.check is not None:
+        _check_readings(rig.check, rig)
+
+
+def _check_readings(check: Check, rig: Rig) -> None:
+    bar = rig.bar
+    if len(check.heights) != len(check.shown):
+        raise DataError(f"{len(check.shown)} readings for {len(check.heights)} heights", where="check.shown_kg",
+                        remedy="give one for each")  # fmt: skip
+    for height in check.heights:
+        if not bar.bottom - 1e-6 <= height <= bar.top + 1e-6:
+            raise DataError(f"{height:.4g} m is not between the ends of the lift", where="check.heights_mm",
+                            remedy=f"read it from {bar.bottom:.4g} to {bar.top:.4g} m")  # fmt: skip
+    if check.how == "hook":
+        _check_hook(check, rig)
+    elif check.how == "hover" and any(band.source == "below" for band in rig.band):
+        raise DataError("a bar hovers only in bands from above", where="check.how", remedy="use a scale")
+    elif check.how == "platform":
+        _check_platform(check, rig)
+
+
+def _check_hook(check: Check, rig: Rig) -> None:
+    if check.band >= len(rig.band):
+        raise DataError(f"there is no band[{check.band}]", where="check.band", remedy="they are counted from 0")
+    if rig.band[check.band].arrangement in ("spread", "across"):
+        raise DataError("a scale cannot take the place of the bar where a band is folded over it or goes across",
+                        where="check.how", remedy="use a platform scale")  # fmt: skip
+
+
+def _check_platform(check: Check, rig: Rig) -> None:
+    if check.alone is None:
+        raise DataError("is missing", where="check.alone_kg", remedy="read lifter, bar and plates without bands")
+    if any(under_feet(band) for band in rig.band):
+        raise DataError("a band under the feet presses lifter and bar together, and the scale below shows none of it",
+                        where="check.how", remedy="hang it over a fixed bar, or check its profile")  # fmt: skip
+
+
+def under_feet(band: RigBand) -> bool:
+    """Whether a band across lies under the lifter's own feet; it then lifts nothing but the bar in the hands."""
+    return band.arrangement == "across" and band.anchor_height < FEET
+
+
+def _check_bar(rig: Rig) -> None:
+    bar = rig.bar
+    if bar.top <= bar.bottom:
+        text = f"the top at {bar.top:.4g} m is not above the bottom at {bar.bottom:.4g} m"
+        remedy = "give the heights of the sleeve's centre above the floor; were they swapped?"
+        raise DataError(text, where="bar.top_mm", remedy=remedy)
+
+
+def check_band(band: RigBand, rig: Rig, path: str) -> None:
+    """Refuse a band whose place contradicts the bar, the anchor or its arrangement.
+
+    Args:
+        band: The band.
+        rig: The rig, for its bar and anchor.
+        path: Of the band, for the message.
+    """
+    bar, radii = rig.bar, (band.anchor_diameter + band.sleeve_diameter) / 2
+    inside = band.anchor_height + radii > bar.bottom if band.source == "below" else (
+        band.anchor_height - radii < bar.top)  # fmt: skip
+    if inside:
+        end = (
+            f"below the bottom at {bar.bottom:.4g} m" if band.source == "below" else f"above the top at {bar.top:.4g} m"
+        )
+        raise DataError(
+            f"the anchor at {band.anchor_height:.4g} m is not clear {end}, so the bar would run into it",
+            where=f"{path}.anchor_height_mm",
+            remedy=f"measure it again, or is the band from {'above' if band.source == 'below' else 'below'}?",
+        )
+    if bar.hooks is not None and (
+        band.anchor_height + radii > bar.hooks if band.source == "below" else band.anchor_height - radii < bar.hooks
+    ):
+        text = f"the hooks at {bar.hooks:.4g} m are not clear of {path}'s anchor at {band.anchor_height:.4g} m"
+        raise DataError(text, where="bar.hooks_mm", remedy="measure both again, each to its centre above the floor")
+    _check_fields(band, path)
+    anchor = rig.anchor
+    if anchor.height is not None and band.source == "above" and band.anchor_height > anchor.height + 1e-9:
+        raise DataError(
+            f"the band hangs at {band.anchor_height:.4g} m from an anchor {anchor.height:.4g} m high",
+            where=f"{path}.anchor_height_mm",
+            remedy="measure both again",
+        )
+
+
+def _check_fields(band: RigBand, path: str) -> None:
+    if (band.side == "both") != (band.arrangement == "across") and band.arrangement == "across":
+        raise DataError("a band across goes from sleeve to sleeve", where=f"{path}.side", remedy='write side = "both"')
+    if band.slack_length is not None and band.arrangement != "choked":
+        raise DataError("a slack length belongs to a choked band", where=f"{path}.slack_length_mm",
+                        remedy="leave it out, or write arrangement = \"choked\"")  # fmt: skip
+    if band.pegs_apart and band.arrangement in ("straight", "doubled"):
+        raise DataError(f"a {band.arrangement} band has one anchor, not two pegs", where=f"{path}.pegs_apart_mm",
+                        remedy="leave it out, or write arrangement = \"spread\"")  # fmt: skip
+    if not band.pegs_apart and band.arrangement == "spread":
+        raise DataError("a spread band needs the distance of its two pegs", where=f"{path}.pegs_apart_mm",
+                        remedy="add it, centre to centre")  # fmt: skip

@@ -1,0 +1,330 @@
+"""Which bands, hung how, with which plates, put a wanted load on the bar: every combination, the best few worked out.
+
+Loads of a lift going up. What the place allows is solve_place's, words are made elsewhere.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, permutations
+from math import comb, hypot
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import DataError
+from calib.profile.document import Profile
+from calib.records import Array
+from calib.use.report.rig_words import Unit
+from calib.use.rig.anchors import UNEQUAL_SHARE, cautions, lifts_off
+from calib.use.rig.plates import Loadings
+from calib.use.rig.rig_average import OFS, load_of, over_the_lift
+from calib.use.rig.rig_file import Rig
+from calib.use.rig.rig_sum import Known
+from calib.use.rig.solve_place import Candidate, Hanging, Place, Unusable, hung, pulls
+from calib.use.rig.statics import Answer, calculate
+
+Of = Literal["bottom", "top", "average", "weight", "maximum"]
+Tell = Callable[[float], None]
+Team = tuple[tuple[int, ...], ...]  # bands by their place in the list of candidates, for each side of the place
+SHORTLIST = 40  # combinations that miss least: for these U is worked out
+MOST_TEAMS = 20_000
+SEARCH = 0.8  # of the work, roughly; the rest is U
+
+
+@dataclass(frozen=True)
+class Wish:
+    """A load that is wanted, or a share of it that the bands are to pull."""
+
+    of: Of  # a load: bottom, top or average; a share of the load there, of bar and plates, or of a maximum
+    load: float | None = None  # [kg]
+    share: float = 0.0
+    maximum: float = 0.0  # [kg] what the lifter lifts once
+
+    def miss(self, pulled: Array) -> tuple[float, Array]:
+        """How far off a weight w is, in kg, as slope and offset: slope * w + offset.
+
+        Args:
+            pulled: What the bands pull downward, heights last. [kg]
+        """
+        if self.load is not None:
+            return 1.0, _at(pulled, self.of) - self.load
+        if self.of in ("weight", "maximum"):
+            most = abs(pulled[..., [0, -1]]).max(axis=-1)
+            return (-self.share, most) if self.of == "weight" else (0.0, most - self.share * self.maximum)
+        there = _at(pulled, self.of)
+        return -self.share, abs(there) - self.share * there
+
+
+@dataclass(frozen=True)
+class Sought:
+    """What is asked."""
+
+    place: Place
+    candidates: Sequence[Candidate]
+    ways: Sequence[Hanging]
+    loads: Loadings
+    wishes: Sequence[Wish]
+    within: float  # [kg] how far off a proposal may be
+    most: int = 1  # bands on a side
+    each_once: bool = False  # no band has a twin on the other side
+    few: int = 3
+    extrapolate: bool = False  # beyond the tested lengths, marked
+    unit: Unit = "kg"  # of the weights in the cautions
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """One combination, worked out."""
+
+    rig: Rig
+    profiles: tuple[Profile, ...]
+    hanging: Hanging
+    plates_a_side: tuple[float, ...]  # [kg]
+    answer: Answer  # with its cautions
+    miss: float  # [kg] the farthest from what is wanted
+    loads: Mapping[Of, Known]  # bottom, top, average, going up [kg]
+
+    def wanted(self, wishes: Sequence[Wish]) -> list[Known]:
+        """The load each wish is about; of bar and plates or of a maximum, where the bands pull most. [kg]"""
+        weight = self.rig.weight_kg
+        most = max((self.loads["bottom"], self.loads["top"]), key=lambda k: abs(float(k.value[0]) - weight))
+        return [self.loads.get(wish.of, most) for wish in wishes]
+
+    @property
+    def lifts(self) -> bool:
+        """The bands from above pull more than bar and plates weigh, somewhere."""
+        return any(f.code == "bar-may-lift" for f in self.answer.findings)
+
+    @property
+    def untested(self) -> bool:
+        """A band is used at lengths where nobody measured it."""
+        return any(f.code == "outside-tested" for f in self.answer.findings)
+
+
+class Missed(NamedTuple):
+    """A band in an arrangement that cannot be had, or that misses what is wanted."""
+
+    band: str
+    arrangement: str
+    why: str
+    text: str  # empty where it misses
+    miss: float | None  # [kg]
+
+
+@dataclass(frozen=True)
+class Solved:
+    """The best few, and what is not reachable."""
+
+    sought: Sought
+    proposals: tuple[Proposal, ...]  # the best few; none where nothing is near enough
+    more: int  # near enough too, not among the few
+    nearest: Proposal
+    missed: tuple[Missed, ...]
+    looked_at: int  # combinations of bands, ways to hang and loads
+    uneven: int  # combinations left out because their sides pull too unlike
+
+
+def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
+    """Find the combinations that come nearest to what is wanted.
+
+    Of each set of bands in each arrangement the anchor, pegs and plates that miss least; of these, within what is
+    allowed, those first whose miss and u together are smallest. Guesses come later, then an anchor that would lift off,
+    a bar that may fly up last.
+
+    Args:
+        sought: What is asked.
+        tell: Called with the part that is done.
+
+    Raises:
+        DataError: No band can hang there at all.
+    """
+    teams = _teams(sought)
+    pulled, bad = _all_pulls(sought, tell)
+    table = _Table(sought, teams, pulled)
+    best = table.best_of_each()
+    if not best:
+        raise _nothing(sought, bad, table.uneven)
+    made: list[Proposal] = []
+    for n, one in enumerate(best[:SHORTLIST]):
+        if one.miss <= sought.within or not made:
+            made.append(_proposal(sought, teams[one.team], one))
+            tell(SEARCH + (1 - SEARCH) * (n + 1) / min(len(best), SHORTLIST))
+    good = sorted(
+        (p for p in made if p.miss <= sought.within),
+        key=lambda p: (
+            p.lifts,
+            lifts_off(p.answer),
+            p.untested,
+            hypot(p.miss, max(float(k.u[0]) for k in p.wanted(sought.wishes))),
+        ),
+    )
+    looked = len(teams) * len(sought.ways) * len(sought.loads.totals)
+    missed = _missed(sought, teams, best, bad)
+    few = tuple(good[: sought.few])
+    more = sum(one.miss <= sought.within for one in best) - len(few)
+    return Solved(sought, few, more, made[0], missed, looked, table.uneven)
+
+
+def _teams(sought: Sought) -> list[Team]:
+    """Sets of bands: the same on both sides, each with its twin; or each band once."""
+    n, slots = len(sought.candidates), len(sought.place.slots)
+    count = sum(comb(n, k) for k in range(1, sought.most + 1))
+    if count * slots > MOST_TEAMS:
+        raise DataError(f"{n} bands make {count} sets of up to {sought.most} a side",
+                        remedy="give fewer profiles, or fewer bands a side")  # fmt: skip
+    if sought.each_once and slots > 1:
+        pairs = combinations(range(n), 2) if sought.place.mirrored else permutations(range(n), 2)
+        return [((i,), (j,)) for i, j in pairs]
+    sets = [chosen for k in range(1, sought.most + 1) for chosen in combinations(range(n), k)]
+    return [(chosen,) * slots for chosen in sets]
+
+
+def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int], Unusable]]:
+    """Pulls as (way, band, side, height), NaN where a band cannot hang so, with one more band that pulls nothing."""
+    ways, bands = sought.ways, sought.candidates
+    slots, heights = len(sought.place.slots), len(sought.place.heights)
+    out = np.full((len(ways), len(bands) + 1, slots, heights), np.nan)
+    out[:, -1] = 0.0
+    bad: dict[tuple[int, int], Unusable] = {}
+    for w, hanging in enumerate(ways):
+        for c, candidate in enumerate(bands):
+            pull = pulls(sought.place, hanging, candidate, extrapolate=sought.extrapolate)
+            if isinstance(pull, Unusable):
+                bad[w, c] = pull
+            else:
+                out[w, c] = pull
+            tell(SEARCH * (w * len(bands) + c + 1) / (len(ways) * len(bands)))
+    return out, bad
+
+
+class Best(NamedTuple):
+    """The way and load that miss least, of one set of bands in one arrangement."""
+
+    miss: float
+    team: int
+    way: int
+    load: int
+
+
+class _Table:
+    """Every set of bands in every way to hang, with the load that misses least and by how much."""
+
+    def __init__(self, sought: Sought, teams: Sequence[Team], pulled: Array) -> None:
+        self.sought, self.uneven = sought, 0
+        width, none = max((len(side) for team in teams for side in team), default=1), len(sought.candidates)
+        padded = [[[*side, *[none] * (width - len(side))] for side in team] for team in teams]
+        chosen = np.array(padded, dtype=int).reshape(len(teams), len(sought.place.slots), width)
+        rows = [self._row(pulled[w], chosen) for w in range(len(sought.ways))]
+        self.miss, self.load = np.array([m for m, _ in rows]), np.array([at for _, at in rows])
+
+    def _row(self, pulled: Array, chosen: NDArray[np.int_]) -> tuple[Array, NDArray[np.int_]]:
+        sides = pulled[chosen, np.arange(chosen.shape[1])[None, :, None]].sum(axis=2)
+        whole = sides.sum(axis=1)
+        weights = self.sought.place.rig.bar.mass + self.sought.loads.totals
+        at, miss = nearest_load([wish.miss(whole) for wish in self.sought.wishes], weights)
+        if self.sought.each_once and chosen.shape[1] > 1:
+            apart, load = abs(sides[:, 0] - sides[:, 1]), abs(whole + weights[at][:, None])
+            uneven = np.isfinite(miss) & (apart > UNEQUAL_SHARE * load).any(axis=1)
+            self.uneven += int(uneven.sum())
+            miss[uneven] = np.inf
+        return miss, at
+
+    def best_of_each(self) -> list[Best]:
+        """The best of each set of bands in each arrangement, those that miss least first."""
+        found: list[Best] = []
+        names = [way.arrangement for way in self.sought.ways]
+        for name in dict.fromkeys(names):
+            rows = [w for w, other in enumerate(names) if other == name]
+            for team, row in enumerate(self.miss[rows].argmin(axis=0)):
+                way = rows[row]
+                if np.isfinite(self.miss[way, team]):
+                    found.append(Best(float(self.miss[way, team]), team, way, int(self.load[way, team])))
+        return sorted(found)
+
+
+def nearest_load(misses: Sequence[tuple[float, Array]], weights: Array) -> tuple[NDArray[np.int_], Array]:
+    """The weight at which the farthest miss is smallest, and that miss, for many sets of bands at once.
+
+    The farthest of several straight lines in the weight has one valley, so halving the way to it is enough.
+
+    Args:
+        misses: Slope and offset of each wish; offsets of shape (n,).
+        weights: Bar and plates, rising. [kg]
+
+    Returns:
+        Place in `weights` and the miss, both of shape (n,); infinite where an offset is NaN.
+    """
+    low = np.zeros(len(misses[0][1]), dtype=int)
+    high = np.full_like(low, len(weights) - 1)
+
+    def farthest(at: NDArray[np.int_]) -> Array:
+        found: Array = np.max([abs(slope * weights[at] + offset) for slope, offset in misses], axis=0)
+        return found
+
+    while (open_ := low < high).any():
+        middle = (low + high) // 2
+        falls = farthest(middle) > farthest(np.minimum(middle + 1, len(weights) - 1))
+        low, high = np.where(open_ & falls, middle + 1, low), np.where(open_ & ~falls, middle, high)
+    miss = farthest(low)
+    return low, np.where(np.isnan(miss), np.inf, miss)
+
+
+def _at(pulled: Array, of: Of) -> Array:
+    found: Array = over_the_lift(pulled) if of == "average" else pulled[..., 0 if of == "bottom" else -1]
+    return found
+
+
+def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
+    place, hanging, bands, profiles = sought.place, sought.ways[best.way], [], []
+    for slot, members in enumerate(team):
+        for c in members:
+            bands.append(hung(place, hanging, sought.candidates[c])[slot])
+            profiles.append(sought.candidates[c].profile)
+    bar = replace(place.rig.bar, plates=float(sought.loads.totals[best.load]))
+    rig = replace(place.rig, bar=bar, band=tuple(bands))
+    answer = calculate(rig, profiles, extrapolate=sought.extrapolate)
+    answer = replace(answer, findings=(*answer.findings, *cautions(answer, sought.unit)))
+    loads: dict[Of, Known] = {of: load_of(answer, answer.ways["up"], of) for of in OFS}
+    return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads)
+
+
+def _missed(
+    sought: Sought, teams: Sequence[Team], best: Sequence[Best], bad: Mapping[tuple[int, int], Unusable]
+) -> tuple[Missed, ...]:
+    """Single bands in each arrangement that cannot be had there, or whose nearest is too far off."""
+    ids = [c.profile.band.id for c in sought.candidates]
+    nearest = {(b.team, sought.ways[b.way].arrangement): b for b in best}
+    found: list[Missed] = []
+    for name in dict.fromkeys(way.arrangement for way in sought.ways):
+        rows = [w for w, way in enumerate(sought.ways) if way.arrangement == name]
+        for c, band in enumerate(ids):
+            if all((w, c) in bad for w in rows):
+                least = min((bad[w, c] for w in rows), key=lambda b: b.excess)
+                found.append(Missed(band, name, least.why, least.text, None))
+        for t, team in enumerate(teams):
+            near = nearest.get((t, name))
+            if near is not None and near.miss > sought.within:
+                found.append(Missed(_team_name(team, ids), name, "misses", "", near.miss))
+    return tuple(found)
+
+
+def _team_name(team: Team, ids: Sequence[str]) -> str:
+    sides = [" and ".join(ids[c] for c in side) for side in dict.fromkeys(team)]
+    return " with ".join(sides)
+
+
+def _nothing(sought: Sought, bad: Mapping[tuple[int, int], Unusable], uneven: int) -> DataError:
+    if sought.each_once and len(sought.place.slots) > 1 and len(sought.candidates) < 2:
+        return DataError("one band cannot hang on both sides",
+                         remedy="give two profiles, or leave out --each-once if it has a twin")  # fmt: skip
+    if not bad or uneven:
+        apart = f"the sides would differ by more than {100 * UNEQUAL_SHARE:.0f} % of the load"
+        return DataError(f"no two of these bands pull alike enough: {apart}", remedy="give bands that match")
+    (w, c), least = min(bad.items(), key=lambda item: item[1].excess)
+    way, band = sought.ways[w], sought.candidates[c].profile.band.id
+    return DataError(
+        f"no band can be used there; the nearest, {band} {way.arrangement}: {least.text}",
+        remedy="try other anchor heights or bands, measure them at those lengths"
+        + ("" if sought.extrapolate else ", or ask for marked guesses with --extrapolate"),
+    )

@@ -1,0 +1,215 @@
+"""Ways a band could hang in a place, and what it would pull there going up. What load is wanted is not known here.
+
+A place is a rig file taken without its bands: each side keeps where its first band hangs and over what.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from posixpath import normpath
+from typing import Literal, NamedTuple, get_args
+
+import numpy as np
+
+from calib.errors import DataError, OutOfRangeError
+from calib.gravity import local_gravity
+from calib.profile.document import Profile
+from calib.records import Array
+from calib.use.rig.rig_curve import Curve, loop_of
+from calib.use.rig.rig_file import Arrangement, Rig, RigBand, check_band
+from calib.use.rig.rig_geometry import run_of
+from calib.use.rig.statics import GRID
+
+ARRANGEMENTS: tuple[Arrangement, ...] = get_args(Arrangement)
+TWO_PEGS = ("choked", "spread", "across")
+
+
+class Candidate(NamedTuple):
+    """A band that may be used."""
+
+    name: str  # its profile as written in the rig file
+    profile: Profile
+
+
+class Hanging(NamedTuple):
+    """One way to hang bands in a place."""
+
+    arrangement: Arrangement
+    anchor_height: float | None  # [m]; None leaves each side as it is in the file
+    pegs_apart: float  # [m]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Bar, anchor and where bands hang, one template a side, or one for the middle."""
+
+    rig: Rig
+    slots: tuple[RigBand, ...]
+
+    @property
+    def heights(self) -> Array:
+        """Of the bar, from bottom to top. [m]"""
+        return np.linspace(self.rig.bar.bottom, self.rig.bar.top, GRID)
+
+    @property
+    def mirrored(self) -> bool:
+        """Both sides hang alike, so that exchanging two bands changes nothing."""
+        alike = {replace(slot, side="left", profile="") for slot in self.slots}
+        return len(alike) == 1 and self.slots[0].slack_length is None
+
+
+class Unusable(NamedTuple):
+    """Why a band cannot hang so."""
+
+    why: Literal["too long", "too short", "slack", "no way back", "hitch"]
+    text: str
+    excess: float  # [m] how far off it is; the least of several is told
+
+
+def place_of(rig: Rig) -> Place:
+    """Take a rig as a place: the first band of each side says where bands hang.
+
+    A check of the rig was read with its own bands and is left out.
+
+    Raises:
+        DataError: Bands at the sides and in the middle, so that it is not known which to replace.
+    """
+    first: dict[str, RigBand] = {}
+    for band in rig.band:
+        first.setdefault(band.side, band)
+    if "both" in first and len(first) > 1:
+        raise DataError("has bands at the sides and in the middle", where="band",
+                        remedy="keep those in the file whose place is to be used")  # fmt: skip
+    return Place(replace(rig, check=None), tuple(first.values()))
+
+
+def hangings(
+    place: Place, arrangements: Sequence[Arrangement], heights: Sequence[float], pegs: Sequence[float]
+) -> list[Hanging]:
+    """Every way to hang that contradicts nothing.
+
+    Args:
+        place: Where.
+        arrangements: Those to try; what the place cannot have is passed over.
+        heights: Of the anchor; empty leaves it where it is. [m]
+        pegs: Distances of two pegs, or across what may lie under the feet; empty leaves them as they are. [m]
+
+    Raises:
+        DataError: None is left; the first contradiction.
+    """
+    found: list[Hanging] = []
+    refused: list[DataError] = []
+    for arrangement in arrangements:
+        for apart in _pegs(place, arrangement, pegs):
+            for height in heights or (None,):
+                hanging = Hanging(arrangement, height, apart)
+                try:
+                    for i, band in enumerate(hung(place, hanging)):
+                        check_band(band, place.rig, f"band[{i}]")
+                except DataError as error:
+                    refused.append(error)
+                else:
+                    found.append(hanging)
+    if found:
+        return found
+    if refused:
+        raise refused[0]
+    raise DataError(
+        f"no band can hang {' or '.join(arrangements)} there",
+        where="band",
+        remedy="across needs a place across, spread needs --pegs-apart",
+    )
+
+
+def _pegs(place: Place, arrangement: Arrangement, pegs: Sequence[float]) -> Sequence[float]:
+    """Distances of pegs to try with an arrangement; none where it cannot be had."""
+    template = place.slots[0]
+    if (arrangement == "across") != (template.arrangement == "across"):
+        return ()
+    if arrangement not in TWO_PEGS:
+        return (0.0,)
+    own = template.pegs_apart if template.arrangement in TWO_PEGS else 0.0
+    if arrangement == "spread":
+        return pegs or ([own] if own else ())
+    if arrangement == "choked":
+        return sorted({own if not pegs else 0.0, *pegs})
+    return pegs or (own,)
+
+
+def hung(place: Place, hanging: Hanging, candidate: Candidate | None = None) -> tuple[RigBand, ...]:
+    """The bands of one way to hang, one for each side of the place.
+
+    A slack length was measured with one band in one hitch: it is kept for that band there and for no other.
+    """
+    return tuple(_in_slot(slot, hanging, candidate) for slot in place.slots)
+
+
+def _in_slot(slot: RigBand, hanging: Hanging, candidate: Candidate | None) -> RigBand:
+    height = slot.anchor_height if hanging.anchor_height is None else hanging.anchor_height
+    same = candidate is not None and normpath(slot.profile) == candidate.name
+    as_measured = slot.arrangement == hanging.arrangement and slot.pegs_apart == hanging.pegs_apart
+    return replace(
+        slot,
+        profile=candidate.name if candidate else slot.profile,
+        arrangement=hanging.arrangement,
+        anchor_height=height,
+        pegs_apart=hanging.pegs_apart,
+        slack_length=slot.slack_length if same and as_measured else None,
+    )
+
+
+def pulls(place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False) -> Array | Unusable:
+    """What a band pulls downward going up, at each height on each side. [kg], shape (sides, heights)
+
+    Args:
+        place: Where.
+        hanging: How.
+        candidate: The band.
+        extrapolate: Go beyond the tested lengths.
+    """
+    g, _ = local_gravity(place.rig.bar.latitude_deg, place.rig.bar.altitude)
+    found: dict[RigBand, Array] = {}
+    bands = [replace(band, side="left") for band in hung(place, hanging, candidate)]
+    for band in bands:
+        if band not in found:
+            pull = _pull(place, band, candidate.profile, extrapolate)
+            if isinstance(pull, Unusable):
+                return pull
+            found[band] = pull / g
+    return np.array([found[band] for band in bands])
+
+
+def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
+    above = band.source == "above"
+    if above and profile.branches.unloading is None:
+        text = "its way back was not measured, and from above the lift follows it"
+        return Unusable("no way back", text, inf)
+    try:
+        run = run_of(band, place.rig.bar, place.heights, loop_of(profile))
+    except DataError as error:
+        return Unusable("hitch", error.what, inf)
+    refused = _refused(run.length, profile, extrapolate)
+    if refused:
+        return refused
+    try:
+        tension = Curve(profile, place.rig, run.length, above, extrapolate).tension()
+    except OutOfRangeError as error:
+        return Unusable("too long", error.what, float(run.length.max()) - profile.branches.loading.length_m[-1])
+    down: Array = (-1.0 if above else 1.0) * tension * run.down
+    return down
+
+
+def _refused(length: Array, profile: Profile, extrapolate: bool) -> Unusable | None:
+    """The tested lengths are kept to, as the rig itself does; a band slack all the way pulls nothing."""
+    first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
+    longest, pulled = float(length.max()), length[length > profile.band.rest_half_path_m]
+    if longest > last + 1e-6 and not extrapolate:
+        text = f"would be {longest:.2f} m long (half path), tested to {last:.2f} m"
+        return Unusable("too long", text, longest - last)
+    if not len(pulled):
+        return Unusable("slack", "would be slack all the way", profile.band.rest_half_path_m - longest)
+    shortest = float(pulled.min())
+    if shortest < first - 1e-6 and not extrapolate:
+        text = f"would be {shortest:.2f} m long (half path), tested from {first:.2f} m"
+        return Unusable("too short", text, first - shortest)
+    return None

@@ -1,0 +1,228 @@
+"""What bands put on a bar: pull at each height, left and right, going up and coming down, with its uncertainty.
+
+Profiles and a rig in, numbers out; words, files and figures are made elsewhere. Each source of uncertainty is a signed
+shift with a key: sources with one key move together, between bands and between profiles measured with the same gear.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.errors import DataError, OutOfRangeError
+from calib.finding import Finding
+from calib.gravity import local_gravity
+from calib.half_path import U_DEFAULT_THICKNESS
+from calib.profile.document import Profile
+from calib.records import Array
+from calib.use.rig.rig_curve import Curve, Source, loop_of
+from calib.use.rig.rig_draws import Strung, drawn_pulls
+from calib.use.rig.rig_file import Rig, RigBand
+from calib.use.rig.rig_findings import rig_findings
+from calib.use.rig.rig_geometry import Off, Run, run_of
+from calib.use.rig.rig_sum import Known, Part, Pull, add
+
+Way = Literal["up", "down"]
+WAYS: tuple[Way, Way] = ("up", "down")
+SIDES = ("left", "right")
+GRID = 21  # heights from bottom to top
+
+
+@dataclass(frozen=True)
+class Direction:
+    """One way of the lift."""
+
+    load: Known  # [kg] on the bar
+    pull: Known  # [N] of all bands, downward
+    sides: Mapping[str, Known]  # [N] downward
+    difference: Known  # [N] left less right
+    bands: tuple[Pull, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the rig does."""
+
+    rig: Rig
+    heights: Array  # [m]
+    gravity: float  # [m/s2]
+    up: Direction | None  # None where a band's way back was needed and not measured
+    down: Direction | None
+    hooks: Direction | None  # the bar on its hooks, at that one height; None where they are not given
+    findings: tuple[Finding, ...]
+
+    @property
+    def ways(self) -> dict[Way, Direction]:
+        """The ways that could be told."""
+        found: dict[Way, Direction | None] = {"up": self.up, "down": self.down}
+        return {way: direction for way, direction in found.items() if direction is not None}
+
+
+def calculate(
+    rig: Rig,
+    profiles: Sequence[Profile],
+    *,
+    extrapolate: bool = False,
+    points: int = GRID,
+    adjusted: Callable[[list[Pull]], list[Pull]] = list,
+) -> Answer:
+    """Work out a rig.
+
+    Args:
+        rig: Bar, anchor and bands.
+        profiles: One for each band of the rig, in its order.
+        extrapolate: Go beyond the tested lengths, marked by a finding.
+        points: Heights from bottom to top.
+        adjusted: The bands' pulls in the light of more that is known of them.
+
+    Raises:
+        OutOfRangeError: A band is pulled further, or less far, than it was measured.
+    """
+    heights = np.linspace(rig.bar.bottom, rig.bar.top, points)
+    g, u_g = local_gravity(rig.bar.latitude_deg, rig.bar.altitude)
+    pairs = list(zip(rig.band, profiles, strict=True))
+
+    def worked_out(at: Array, way: Way, guess: bool) -> Direction:
+        bands = [_strung(i, rig, profile, at, way, guess) for i, profile in enumerate(profiles)]
+        return _direction(rig, adjusted(_pulls(bands, at)), g, u_g)
+
+    found: dict[Way, Direction | None] = {}
+    for way in WAYS:
+        unknown = any(_needs_return(band, way) and profile.branches.unloading is None for band, profile in pairs)
+        found[way] = None if unknown else worked_out(heights, way, extrapolate)
+    hooks, findings = None, rig_findings(rig, profiles, heights)
+    if rig.bar.hooks is not None:  # often outside the lift, so what is not tested there is guessed, not refused
+        out: Way = "down" if any(band.source == "above" for band in rig.band) else "up"
+        try:
+            hooks = worked_out(np.array([rig.bar.hooks]), out, True)
+        except OutOfRangeError:
+            text = "with the bar on its hooks a band is stretched too far to tell; what is said is for the lift alone"
+            findings = (*findings, Finding("outside-tested", text))
+    return Answer(rig, heights, g, found["up"], found["down"], hooks, findings)
+
+
+def _needs_return(band: RigBand, way: Way) -> bool:
+    return (band.source == "below") == (way == "down")
+
+
+def _strung(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrapolate: bool) -> Strung:
+    band, loop = rig.band[i], loop_of(profile)
+    try:
+        run = run_of(band, rig.bar, heights, loop)
+    except DataError as error:
+        raise DataError(error.what, where=f"band[{i}].{error.where}", remedy=error.remedy) from None
+    _refuse_untested(i, rig, profile, heights, run, extrapolate)
+    curve = Curve(profile, rig, run.length, _needs_return(band, way), extrapolate)
+    sign = 1.0 if band.source == "below" else -1.0
+    return Strung(band, rig.bar, loop, run, curve, sign, _offs(i, band, rig.bar.u_reading, profile))
+
+
+def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Off]:
+    """Where everything is: readings of the tape, thickness, hitch, the way round what a band is folded over."""
+    offs = {"reading:bar": Off(bar=u), f"reading:anchor:{i}": Off(anchor=u), f"reading:sideways:{i}": Off(sideways=u),
+            f"reading:fore:{i}": Off(fore=u)}  # fmt: skip
+    if profile.band.thickness_m is None:
+        offs[f"thickness:{profile.band.id}"] = Off(thickness=U_DEFAULT_THICKNESS)
+    if band.arrangement == "choked":
+        offs[f"hitch:{i}"] = Off(slack=u) if band.slack_length is not None else Off(hitch=1.0)
+    elif band.arrangement in ("spread", "across"):
+        offs[f"wrap:{i}"] = Off(wrap=1.0)
+    return offs
+
+
+def _pulls(bands: Sequence[Strung], heights: Array) -> list[Pull]:
+    """Each band's pull, with draws where one of them is slack or nearly so."""
+    near = np.any([_nearly_slack(s, heights) for s in bands], axis=0)
+    drawn = drawn_pulls(bands, heights, [int(at) for at in np.flatnonzero(near)])
+    return [_pull(s, heights, draws) for s, draws in zip(bands, drawn, strict=True)]
+
+
+def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> Pull:
+    run, curve, sign = strung.run, strung.curve, strung.sign
+    tension = curve.tension()
+    sources = [Source(s.key, sign * s.shift * run.down) for s in curve.sources(run.length, curve.share)]
+    spread = curve.profile.repeatability
+    relative = spread.cycle_gain**2 + spread.between_day_gain**2
+    return Pull(
+        tension, sign * tension * run.down, tension * run.sideways, tension * run.fore, run.angle,
+        run.length / strung.loop.rest,
+        run.down * np.sqrt(relative * tension**2 + (spread.hook_shift_m * curve.slope()) ** 2),
+        (*sources, *_placed(strung, heights)), np.interp(run.length, curve.table.length, curve.table.ratio),
+        run.length <= strung.loop.rest, drawn,
+    )  # fmt: skip
+
+
+def _nearly_slack(strung: Strung, heights: Array) -> NDArray[np.bool_]:
+    """Whether the length may be that of the band at rest, within three u of it."""
+    moved = [_length(strung, heights, off) - _length(strung, heights, _minus(off)) for off in strung.offs.values()]
+    found: NDArray[np.bool_] = abs(strung.run.length - strung.loop.rest) < 3 * np.linalg.norm(moved, axis=0) / 2
+    return found
+
+
+def _length(strung: Strung, heights: Array, off: Off) -> Array:
+    return run_of(strung.band, strung.bar, heights, strung.loop, off).length
+
+
+def _minus(off: Off) -> Off:
+    return Off(**{name: -value for name, value in vars(off).items()})
+
+
+def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Run, extrapolate: bool) -> None:
+    """A length that was not tested is refused with the heights that would work; a slack band is no error."""
+    if extrapolate:
+        return
+    first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
+    pulled = run.length > profile.band.rest_half_path_m
+    works = (~pulled | (run.length >= first - 1e-6)) & (run.length <= last + 1e-6)
+    if works.all():
+        return
+    at = int(np.flatnonzero(~works)[0])
+    inside = heights[works & pulled]
+    mend = f"it would work from {inside.min():.3f} to {inside.max():.3f} m" if len(inside) else "no height would work"
+    raise OutOfRangeError(
+        f"with the bar at {heights[at]:.3f} m band {profile.band.id} is {run.length[at]:.3f} m long (half path), and "
+        f"was tested from {first:.3f} to {last:.3f} m",
+        where=f"band[{i}]",
+        remedy=f"{mend}; measure it there, or ask for a marked guess with --extrapolate",
+    )
+
+
+def _placed(strung: Strung, heights: Array) -> list[Source]:
+    """What readings, hitch and fittings do to the downward pull."""
+    found = []
+    for key, off in strung.offs.items():
+        apart = strung.down(heights, off) - strung.down(heights, _minus(off))
+        found.append(Source(key, strung.sign * apart / 2))
+    if strung.band.arrangement != "choked":
+        moved = _held(strung, heights) - strung.down(heights, Off())
+        found.append(Source("grip", strung.sign * moved, one_sided=True))
+    return found
+
+
+def _held(strung: Strung, heights: Array) -> Array:
+    """Pull towards the anchor where the band grips all it goes round; on two pegs each half then pulls by itself."""
+    band = strung.band
+    if band.arrangement != "spread" or not any(band.fore):
+        return strung.down(heights, Off(grip=1.0))
+    half = band.pegs_apart / 2
+    legs = [replace(band, pegs_apart=0.0, fore=(band.fore[0] + s * half, band.fore[1] + s * half)) for s in (1, -1)]
+    found: Array = np.mean([replace(strung, band=leg).down(heights, Off(grip=1.0)) for leg in legs], axis=0)
+    return found
+
+
+def _direction(rig: Rig, pulls: Sequence[Pull], g: float, u_g: float) -> Direction:
+    count = len(pulls[0].down)
+    sides: dict[str, Known] = {}
+    apart: list[Part] = []
+    whole = add([Part(p, 1.0) for p in pulls], count)
+    for side in SIDES:
+        share = {side: 1.0, "both": 0.5}
+        parts = [Part(p, share[b.side]) for b, p in zip(rig.band, pulls, strict=True) if b.side in share]
+        sides[side] = add(parts, count)
+        apart += [Part(q.pull, q.weight * (1.0 if side == "left" else -1.0)) for q in parts]
+    in_kg = add([Part(p, 1.0 / g) for p in pulls], count, relative=u_g)
+    weight = rig.weight_kg
+    load = replace(in_kg, value=in_kg.value + weight, low=in_kg.low + weight, high=in_kg.high + weight)
+    return Direction(load, whole, sides, add(apart, count), tuple(pulls))

@@ -1,0 +1,1 @@
+"""`bandcurve batch` and its words."""

@@ -1,0 +1,245 @@
+"""`bandcurve batch fit`: runs of a batch in, a profile for every band and one record of the batch out."""
+
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import BandcurveError, DataError, FileError
+from calib.units import Shown
+from calib.verbs.terminal.many import Each, workers
+from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap
+from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
+
+if TYPE_CHECKING:
+    from calib.fit.batch.pooled_fit import Taught
+    from calib.profile.batch_document import Batch
+    from calib.verbs.batch.batch_work import Done, Failure, Group, Outcome, Seen, Sorted
+
+TEACHERS, PUPILS = 24, 24  # bands of each kind that the shape and the spreads are learnt from
+
+
+def command(
+    sources: Annotated[list[Path], typer.Argument(metavar="FOLDER|RUN...", help="A batch folder, or its runs.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="DIR", help="Folder for the profiles; default: the batch's.")
+    ] = None,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Fit the bands of a batch together.
+
+    Bands measured at five lengths or more are fitted as by themselves and teach the shape of the curve; the others
+    borrow it, with an honest, wider uncertainty. Writes ID.profile.json for every band and batch.json. A file that
+    cannot be used does not stop the others.
+
+    \b
+    Examples:
+      bandcurve batch fit box
+      bandcurve batch fit box/*.run.csv --out profiles --json
+    """
+    shown = shown_in(unit)
+    paths, folder = _paths(sources, out)
+    with workers(len(paths), jobs) as each:
+        from calib.verbs.batch.batch_work import look, sorted_runs
+
+        seen = tuple(each("reading", look, paths))
+        _check_record(folder, seen)
+        found = sorted_runs(seen)
+        fitted = _fit_all(found, folder, each)
+    batch = _record(fitted, folder)
+    if as_json:
+        from calib.versioned import to_json
+
+        print(to_json(batch), end="")
+    elif fitted.done:
+        _say(batch, folder, shown)
+    if found.waiting and not as_json:
+        print(f"Not measured yet: {', '.join(found.waiting)}.")
+    why = (("of bands that were measured anew since", found.earlier), ("held by another file too", found.copies))
+    for words, left in why:
+        if left and not as_json:
+            print(wrap(f"Left aside, {words}: {', '.join(str(path) for path in left)}."))
+    for _, sentence in fitted.failed:
+        print(complaint(sentence), file=sys.stderr)
+    return 1 if fitted.failed else 0
+
+
+def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]:
+    """Run files, and where the results go."""
+    paths: list[Path] = []
+    for source in sources:
+        if source.is_dir():
+            found = sorted(p for p in source.glob("*.run.csv") if not p.is_fifo())  # a pipe is waited for without end
+            if not found:
+                raise DataError("holds no run", where=str(source), remedy=f"bandcurve batch record {source}")
+            paths += found
+        else:
+            paths.append(source)
+    if out is not None:
+        from calib.verbs.fit import make_folder
+
+        make_folder(out)
+    folder = out or (sources[0] if sources[0].is_dir() else Path())
+    return list(dict.fromkeys(paths)), folder
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """The batch as far as it could be fitted."""
+
+    done: tuple["Done", ...]
+    failed: tuple["Failure", ...]
+    shape_from: tuple[str, ...] = ()
+
+
+def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
+    """Every band that can be fitted: those the shape is learnt from first, then all the others by one look at each."""
+    from calib.verbs.batch.batch_work import Done, by_itself, in_the_batch, marked, provenance
+
+    full = [group for group in found.groups if group in found.full][:TEACHERS]
+    looked = zip(full, each("learning", partial(by_itself, folder), full), strict=True)
+    outcomes: dict[Group, Outcome] = {group: outcome for group, outcome in looked if outcome}  # others are not full
+    few = [group for group in found.groups if group not in outcomes and group not in found.full][:PUPILS]
+    try:
+        taught = _teach([*(g for g, outcome in outcomes.items() if isinstance(outcome, Done)), *few], len(found.groups))
+    except DataError as error:
+        rest = [group for group in found.groups if group not in outcomes]
+        outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest), strict=True)
+        unusable = "its shape cannot be borrowed: no band that was measured in full could be used; mend those first"
+        return _fitted(found, outcomes, none=unusable if full else str(error))
+    outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
+    done = [outcome for outcome in outcomes.values() if isinstance(outcome, Done)]
+    teachers = provenance(one for one in done if one.member.id in taught.teachers)
+    outcomes |= {group: in_the_batch(taught, folder, teachers, group) for group in few}
+    rest = [group for group in found.groups if group not in outcomes]
+    work = partial(in_the_batch, taught.for_others(), folder, teachers)
+    outcomes |= zip(rest, each("fitting", work, rest), strict=True)
+    return _fitted(found, outcomes, shape_from=taught.teachers)
+
+
+def _teach(groups: "Sequence[Group]", of: int) -> "Taught":
+    """Learn from some bands of so many; one that cannot be used is passed over here and told of in its turn."""
+    from calib.acquire.files.run_file import read_run
+    from calib.fit.batch.pooled_fit import band_readings, teach
+
+    bands = []
+    for group in groups:
+        with suppress(BandcurveError):
+            bands.append(band_readings([read_run(path) for path in group]))
+    return teach(bands, of=of)
+
+
+def _fitted(
+    found: "Sorted", outcomes: "Mapping[Group, Outcome]", none: str = "", shape_from: tuple[str, ...] = ()
+) -> Fitted:
+    """Results in the order of the files; `none` says why nothing could be borrowed."""
+    from calib.verbs.batch.batch_work import Done
+
+    done = [outcome for group in found.groups if isinstance(outcome := outcomes[group], Done)]
+    failed = [
+        (_names(group), outcome or f"{_names(group)}: {none}")
+        for group in found.groups
+        if not isinstance(outcome := outcomes[group], Done)
+    ]
+    return Fitted(tuple(done), (*found.failed, *failed), shape_from)
+
+
+def _names(group: "Group") -> str:
+    return ", ".join(str(path) for path in group)
+
+
+def _record(fitted: Fitted, folder: Path) -> "Batch":
+    """The record of the batch, written beside the profiles."""
+    from importlib.metadata import version
+
+    from calib.profile.batch_document import NAME, Batch, save_batch
+    from calib.use.bands.batch_levels import batch_document
+
+    document = batch_document(
+        [done.member for done in fitted.done],
+        [(done.runs, done.path.name) for done in fitted.done],
+        fitted.shape_from,
+        fitted.failed,
+        f"bandcurve {version('bandcurve')}",
+    )
+    batch = Batch.model_validate(document)
+    if batch.bands:
+        save_batch(batch, folder / NAME)
+    return batch
+
+
+def _check_record(folder: Path, seen: "Sequence[Seen]") -> None:
+    """Say before anything is written that the record there cannot be read, or is of other bands too."""
+    from calib.acquire.recording.batch_plan import misnamed
+    from calib.profile.batch_document import NAME, load_batch
+
+    for said in misnamed([(one.path.name, one.band) for one in seen if one.band]):
+        print(complaint(said), file=sys.stderr)
+    path, aside = folder / NAME, "choose another folder with --out"
+    if not os.path.lexists(path):
+        return
+    try:
+        old = load_batch(path)
+    except BandcurveError as error:
+        what = f"{error.what}, so it is not overwritten"
+        raise type(error)(what, where=error.where, remedy=f"move it away, or {aside}") from error
+    here, unread = {one.band for one in seen if not one.untaped}, {one.path.name for one in seen if one.error}
+    gone = [band.id for band in old.bands if band.id not in here and not unread & set(band.runs)]
+    if gone:
+        raise FileError(
+            f"holds other bands too ({', '.join(gone[:5])}{', ...' if len(gone) > 5 else ''}), without a run here",
+            where=str(path),
+            remedy=f"it is not overwritten: put their runs back, or {aside}",
+        )
+
+
+def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
+    from calib.profile.batch_document import NAME
+
+    several = len(batch.sizes) > 1
+    at = f"{shown.force} at {shown.tape(batch.length_m)} {shown.length}" if batch.length_m else shown.force
+    headers = ["band", "flat mm", "readings", *(["size"] if several else []), "level", at, "+-", "shape"]
+    rows = [
+        [
+            band.id,
+            f"{1000 * band.flat_length_m:.0f}",
+            str(band.readings),
+            *([str(band.size)] if several else []),
+            f"{100 * (band.level - 1):+.1f} %",
+            shown.pull(band.force_N) if band.force_N is not None else "-",
+            shown.pull(band.u95_N) if band.u95_N is not None else "-",
+            ("NOT THE BATCH'S" if band.outlying else "borrowed" if band.borrowed else "own"),
+        ]
+        for band in batch.bands
+    ]
+    print(table(headers, rows))
+    print()
+    print(wrap(f"Level: pull at {batch.stretch:.2f} times the flat length, against the mean. +- is 95 %, half-path."))
+    for number, size in enumerate(batch.sizes, 1):
+        if size.spread is not None and size.u_spread is not None:
+            of = f"Size {number}: bands" if several else "Bands"
+            print(
+                wrap(
+                    f"{of} differ by {100 * size.spread:.1f} % in level (sd from band to band, u "
+                    f"{100 * size.u_spread:.1f} %) and {100 * (size.flat_length_spread or 0):.1f} % in flat length."
+                )
+            )
+    if batch.measure_more:
+        print(wrap(f"Measure next: {batch.measure_more.id}; {batch.measure_more.why}."))
+    if batch.findings:
+        print(findings_text(batch.findings))
+    count = len(batch.bands)
+    print(
+        wrap(
+            f"Written: {count} profile{'s' * (count > 1)} and {folder / NAME}. Pairs: bandcurve pair "
+            f"{folder / '*.profile.json'}"
+        )
+    )

@@ -1,0 +1,163 @@
+"""`bandcurve batch new`: a folder for a box of bands: one plan, one scale, an empty run for each band, and labels."""
+
+import shlex
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import DataError, UsageError
+from calib.verbs.talk.recording_options import (
+    FirstHoleOption,
+    HolesOption,
+    LoadsOption,
+    MethodOption,
+    ScaleOption,
+    TopOption,
+)
+
+if TYPE_CHECKING:
+    from calib.records import RunHead
+    from calib.verbs.talk.given import Given
+
+PAPERS = ("a4", "letter")
+LABELS = "labels.pdf"
+
+
+def command(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="To be made, or without a run in it.")],
+    count: Annotated[int, typer.Option("--count", "-n", min=1, max=500, help="How many bands.")],
+    prefix: Annotated[str, typer.Option("--prefix", help="What their ids begin with; numbers follow.")] = "B",
+    first: Annotated[int, typer.Option("--first", min=0, max=99_999, help="Number of the first band.")] = 1,
+    full: Annotated[int, typer.Option("--full", min=1, help="How many are measured in full.")] = 3,
+    flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length of one, '1029mm'.")] = None,
+    method: MethodOption = None,
+    scale: ScaleOption = None,
+    lengths: Annotated[
+        str | None, typer.Option("--lengths", metavar="LIST", help="Lengths for those in full: '1130 1200 1350'.")
+    ] = None,
+    loads: LoadsOption = None,
+    holes: HolesOption = None,
+    first_hole: FirstHoleOption = 0,
+    to: TopOption = None,
+    cycles: Annotated[
+        int | None, typer.Option("--cycles", metavar="N", help="How often out and back in full (2).", min=1, max=20)
+    ] = None,
+    dwell: Annotated[
+        float | None, typer.Option("--dwell", metavar="S", help="Seconds to hold before a reading.", min=0, max=600)
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", help="Of the labels: a4 or letter.")] = "a4",
+) -> int:
+    """Make a folder for a box of nominally equal bands, and labels to print.
+
+    What is asked is asked once and holds for every band. The first few are to be measured in full; the others at
+    three of the same lengths.
+
+    \b
+    Examples:
+      bandcurve batch new box --count 12 --flat 1029mm
+      bandcurve batch new box --count 40 --prefix K --full 4 --scale hook.scale.json
+    """
+    from calib.acquire.recording.batch_plan import heads, numbered
+    from calib.identity import check_id
+    from calib.scale import load_scale
+    from calib.verbs.talk.given import Given, check_options, way
+    from calib.verbs.talk.record_session import place_for
+    from calib.verbs.terminal.prompts import EndOfInputError, prepare, say
+
+    if paper not in PAPERS:
+        raise UsageError(f"--paper {paper[:20]!r} is not known", remedy="use a4 or letter")
+    ids = [check_id(name) for name in numbered(prefix, count, first)]
+    _refuse_other_runs(folder)
+    given = Given(
+        band=ids[0],
+        method=way("hung-weight" if method is None and loads else method),
+        scale=load_scale(scale) if scale else None,
+        lengths=lengths,
+        loads=loads,
+        holes=holes,
+        first_hole=first_hole,
+        flat=flat,
+        top=to,
+        cycles=cycles,
+        dwell_s=dwell,
+    )
+    check_options(given)
+    prepare()
+    try:
+        with place_for(folder):
+            made = heads(_asked(given, folder), ids, min(full, count))
+    except EndOfInputError:
+        say("", "Stopped before all was said; nothing was written.")
+        return 1
+    _write_all(made, folder, min(full, count), paper)
+    _say(folder, made, min(full, count))
+    return 0
+
+
+def _refuse_other_runs(folder: Path) -> None:
+    if folder.is_dir() and any(folder.glob("*.run.csv")):
+        raise DataError(
+            "holds runs already", where=str(folder), remedy=f"go on with: bandcurve batch record {folder}; or new name"
+        )
+
+
+def _asked(given: "Given", folder: Path) -> "RunHead":
+    from dataclasses import replace
+
+    from calib.verbs.talk.setup_talk import describe
+    from calib.verbs.terminal.prompts import say
+
+    say("What holds for the whole box; the flat length here is that of any one of them.")
+    base = describe(given)
+    name = folder.resolve().name
+    band = replace(base.band, batch=name, mass=None)
+    return replace(base, band=band, length=replace(base.length, tape=f"{name}-tape"))  # one tape for all of them
+
+
+def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: str) -> None:
+    """All files of the box; where the disk takes only some of them, none, or the box could not be made again."""
+    from contextlib import suppress
+
+    try:
+        for head in made:
+            _write(head, folder)
+        _labels(made, folder, full, paper)
+    except BaseException:
+        for head in made:
+            with suppress(OSError):
+                (folder / f"{head.band.id}.run.csv").unlink()  # there was no run in the folder before
+        with suppress(OSError):  # not where something else lies in it
+            folder.rmdir()
+        raise
+
+
+def _write(head: "RunHead", folder: Path) -> None:
+    from calib.acquire.recording.state import Recording
+    from calib.verbs.talk.recorder import new_writer
+
+    new_writer(folder / f"{head.band.id}.run.csv", Recording(head)).close()
+
+
+def _labels(made: "list[RunHead]", folder: Path, full: int, paper: str) -> None:
+    from calib.safe_write import write_atomically
+    from calib.use.report.labels import Label, labels_pdf
+
+    labels = [Label(head.band.id, "measure in full" if i < full else "") for i, head in enumerate(made)]
+    write_atomically(folder / LABELS, labels_pdf(labels, "letter" if paper == "letter" else "a4"))
+
+
+def _say(folder: Path, made: "list[RunHead]", full: int) -> None:
+    from calib.acquire.recording.batch_plan import BandToMeasure, seconds_left
+    from calib.records import Run
+    from calib.verbs.batch.batch_record import minutes
+    from calib.verbs.terminal.plain_text import wrap
+
+    left = seconds_left([BandToMeasure(Run(head.band.id, head, ())) for head in made])
+    name = shlex.quote(str(folder))
+    in_full = ", ".join(head.band.id for head in made[:full])
+    rest = f"; the other {len(made) - full} at three lengths" if len(made) > full else ""
+    print(wrap(f"{len(made)} bands, {made[0].band.id} to {made[-1].band.id}, in {folder}."))
+    print(wrap(f"In full: {in_full}{rest}. About {minutes(left)} of measuring."))
+    print(wrap(f"Print {folder / LABELS} (63.5 x 38.1 mm stickers, or scissors), then:"))
+    print(f"  bandcurve batch record {name}")

@@ -1,0 +1,1 @@
+"""The terminal at a load cell's line."""

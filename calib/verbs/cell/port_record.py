@@ -1,0 +1,318 @@
+"""`bandcurve record --port`: the plan captured by itself at a load cell; what to do next is shown, a bell says taken.
+
+When a point is there is decided in `calib.acquire.cell.held`, what follows from it in `calib.acquire.cell.hands_free`.
+"""
+
+import time
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field, replace
+from math import hypot, sqrt
+from pathlib import Path
+from typing import Any
+
+from calib.acquire.cell.hands_free import HELP, Act, HandsFree
+from calib.acquire.cell.held import Grip
+from calib.acquire.cell.lines import Record
+from calib.acquire.files.stream_file import StreamWriter, stream_path
+from calib.errors import DataError, FileError, UsageError
+from calib.records import RunHead
+from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
+from calib.verbs.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
+from calib.verbs.talk.gear_talk import positive_force
+from calib.verbs.talk.given import Given
+from calib.verbs.talk.record_session import begun, resumed, session
+from calib.verbs.talk.recorder import Pace, Recorder
+from calib.verbs.terminal import live
+from calib.verbs.terminal.prompts import ask, at_terminal, say, say_prompt
+
+WAIT = 0.1  # s of one wait for bytes
+REDRAW = 0.2  # s
+HAND_S = 6.0  # the mean of 4 to 8 s
+LEAST_DWELL_S = 2.0
+Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
+
+
+def record_at_port(
+    given: Given,
+    wanted: Wanted,
+    grip: Grip,
+    out: Path,
+    resume: Path | None,
+    pace: Pace,
+    *,
+    options: str,
+    swept: "Callable[[PortRecorder], PortRecorder] | None" = None,
+    needs_length: bool = False,
+    fit: bool,
+) -> int:
+    """Record a band at a load cell, from the first question to its curve.
+
+    Args:
+        given: What the options said.
+        wanted: The line.
+        grip: What fixes the length.
+        out: Folder for the run.
+        resume: A run to go on with.
+        pace: Its clock.
+        options: To be given again when the recording is taken up.
+        swept: Makes it a recording by continuous sweeps.
+        needs_length: The line has to carry the length too.
+        fit: Whether to fit in the end.
+
+    Returns:
+        Exit status.
+    """
+    if given.method == "hung-weight":
+        raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
+    if swept is None and given.dwell_s is not None and given.dwell_s < LEAST_DWELL_S:
+        what = f"--dwell {given.dwell_s:g} is too short to see that it stands"
+        raise UsageError(what, remedy=f"use {LEAST_DWELL_S:g} or more; 10 is usual")
+    if not at_terminal():
+        raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
+    with open_line(wanted, given.scale) as line:
+        if needs_length:
+            refuse_no_length(line)
+        scale = given.scale or _scale_of(line, resume)
+
+        def begin() -> Recorder:
+            if resume is not None:
+                recorder = resumed(resume, pace, at_port=True)
+                recorder.resume_options = options
+                refuse_another_kind(recorder, line, by_sweeps=swept is not None)
+                held_by = grip_of(recorder.state.head, grip)
+            else:
+                held_by = grip
+                recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
+            u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
+            made = PortRecorder.of(recorder, line, held_by, u_sensor)
+            return swept(made) if swept else made
+
+        return session(begin, fit=fit and not line.meter.in_counts)
+
+
+def refuse_another_kind(recorder: Recorder, line: CellLine, *, by_sweeps: bool) -> None:
+    """Rows in newton and in bare counts, held and swept, of one sign and the other do not go together.
+
+    Raises:
+        DataError: What is to go on was recorded in another way; says with which options it goes on.
+    """
+    run, cell = recorder.state.run, _cell(recorder.state.head)
+    what = remedy = ""
+    if run.readings and line.meter.in_counts != all(r.force is None for r in run.readings):
+        what = "was recorded with a scale's file" if line.meter.in_counts else "was recorded in counts"
+        remedy = "give that file with --scale" if line.meter.in_counts else "leave --scale out, and give it to fit"
+    elif by_sweeps != bool(cell.get("sweep")):
+        what = "was recorded at held lengths" if by_sweeps else "was recorded by sweeps"
+        remedy = "leave --sweep and --speed out" if by_sweeps else "give --sweep or --speed as before"
+    elif line.meter.reversed != bool(cell.get("reversed")):
+        what = "was recorded the other way round"
+        remedy = "leave --reversed out" if line.meter.reversed else "give --reversed"
+    if what:
+        raise DataError(what, where=str(recorder.path), remedy=remedy)
+
+
+def grip_of(head: RunHead, given: Grip) -> Grip:
+    """What fixes the length in a run that goes on: what fixed it before."""
+    before = _cell(head).get("grip")
+    return "hand" if before == "hand" else "strap" if before == "strap" else given
+
+
+def _cell(head: RunHead) -> dict[str, Any]:
+    kept = head.extensions.get("cell")
+    return kept if isinstance(kept, dict) else {}
+
+
+def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
+    """A scale that has no file: what the line tells, and how much it takes."""
+    if resume is not None:
+        return None
+    unit = "lb" if line.unit in ("lb", "lbf", "oz") else "N" if line.unit in ("N", "kN") else "kg"
+    if line.meter.in_counts:
+        say("  No scale file says what a count is: recorded in counts, and fitted after a check of the cell.")
+    say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check' does better.")
+    capacity = ask(f"Most the cell takes, {unit}: ", positive_force(unit))
+    step = 0.0 if line.meter.in_counts else line.meter.step
+    fields = {"format": "bandcurve-scale/1", "id": UNNAMED_CELL, "kind": "load-cell", "resolution_N": step}
+    return Scale.model_validate({**fields, "capacity_N": capacity})
+
+
+def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *, by_sweeps: bool) -> Given:
+    unit = (scale.shown_unit if scale else None) or "kg"
+    if line.unit in ("lb", "lbf", "oz", "N", "kN"):
+        unit = "N" if line.unit in ("N", "kN") else "lb"
+    form = line.listening.format
+    cell: dict[str, str | bool] = {"grip": grip, "line": form.words() if form else "", "unit": line.unit or "counts"}
+    if line.meter.reversed:
+        cell["reversed"] = True
+    dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
+    if by_sweeps:
+        cell["sweep"], dwell = True, 0.0
+    return replace(
+        given, method=given.method or "scale-in-line", scale=scale, force_unit=unit, cell=cell, dwell_s=dwell
+    )
+
+
+def u_sensor_of(head: RunHead, scale: Scale | None) -> Callable[[float], float]:
+    """Standard uncertainty of a pull from the sensor: of its check, or of a cell never checked."""
+    used = head.scale
+    if used is not None and used.correction is not None:
+        covariance = used.correction.covariance
+
+        def checked(pull: float) -> float:
+            row = (0.0, pull, pull * pull)
+            return sqrt(max(sum(row[i] * covariance[i][j] * row[j] for i in range(3) for j in range(3)), 0.0))
+
+        return checked
+    gain = 0.006 if used is None or used.u_gain is None else used.u_gain
+    zero = U_CELL_UNCHECKED * (scale.capacity_N or 0.0) if scale else 0.0
+    return lambda pull: hypot(gain * pull, zero)
+
+
+@dataclass
+class PortRecorder(Recorder):
+    """A recording at a load cell."""
+
+    line: CellLine = field(kw_only=True)
+    grip: Grip = field(kw_only=True)
+    u_sensor: Callable[[float], float] = field(kw_only=True)
+    keys: Keys = field(kw_only=True, default=live.keys)
+    drawn_s: float = -1.0
+    heard_s: float = 0.0  # when the newest reading came, by the line's time
+
+    @classmethod
+    def of(cls, base: Recorder, line: CellLine, grip: Grip, u_sensor: Callable[[float], float]) -> "PortRecorder":
+        """The same recording, at a load cell."""
+        return cls(
+            base.state,
+            base.writer,
+            base.path,
+            base.pace,
+            base.started,
+            resume_options=base.resume_options,
+            port=line.listening.source.name,
+            line=line,
+            grip=grip,
+            u_sensor=u_sensor,
+        )
+
+    def record(self) -> None:
+        """Capture until everything is measured; the flat length at the end is typed.
+
+        Raises:
+            EndOfInputError: The terminal is gone; everything accepted is on disk.
+        """
+        offset = self.begin_line()
+        say("", *HELP)
+        with StreamWriter(stream_path(self.path), self.line.unit) as stream:
+            self.capture(HandsFree(self.state, self.line.meter, self.grip, self.u_sensor), stream, offset)
+        self.finish()
+
+    def begin_line(self) -> float:
+        """Start at the newest line; gives the run's time less the line's. [s]"""
+        self.explained = True
+        self.line.skip()
+        self.heard_s = self.line.listening.now()
+        return (self.now() or 0.0) - self.line.listening.now()
+
+    def capture(
+        self, work: HandsFree, stream: StreamWriter, offset: float, until: tuple[str, ...] = ("", "flat")
+    ) -> None:
+        """Go on until one of these is wanted next; every row is on disk before the next line is read.
+
+        Raises:
+            DataError: The line ended.
+        """
+        wanted = ""
+        while work.want not in until:
+            if wanted != self._place(work):
+                wanted = self._place(work)
+                self._say_next(work)
+            act = self._until_something(work, stream, offset)
+            self.state = work.state
+            live.show("")
+            self.keep(act.rows)
+            say(*act.say)
+            say_prompt(live.BELL * act.ring)
+            if self.line.listening.ended:
+                raise DataError("the line ended before the recording", where=self.line.listening.source.name)
+
+    def finish(self) -> None:
+        """What is typed at the end, and what to do with counts."""
+        super().record()
+        if self.line.meter.in_counts:
+            used = self.state.head.scale
+            has_file = used is not None and used.id != UNNAMED_CELL
+            cell = used.id if used and has_file else "CELL"
+            say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
+            if not has_file:
+                say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
+            say(f"  bandcurve scale check {cell}.scale.json --port {self.port}")
+            say(f"  bandcurve fit {self.path} --scale {cell}.scale.json")
+
+    def _place(self, work: HandsFree) -> str:
+        return f"{work.want} {work.state.index}"
+
+    def _say_next(self, work: HandsFree) -> None:
+        slot = work.state.slot
+        self.state = work.state
+        if work.want == "zero":
+            say("", *work.zero_words())
+        elif work.want == "check-load" and self.state.head.check_load is not None:
+            say("", f"Hang the known plate alone ({work.words_of_load()}); it is recognised.")
+        elif slot is not None:
+            self.announce(slot)
+            self.last_index = self.state.index
+
+    def _until_something(self, work: HandsFree, stream: StreamWriter, offset: float) -> Act:
+        """Go along with the line until there is something to write, say or ring."""
+        listening = self.line.listening
+        with self.keys() as key:
+            while True:
+                act = Act()
+                for record in listening.poll(WAIT):
+                    self.keep_line(stream, record.at_s + offset, record)
+                    self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
+                    act = act.then(work.feed(record, record.at_s + offset))
+                pressed = key(0.0)
+                if pressed:
+                    act = act.then(work.key(pressed, listening.now() + offset))
+                if act != Act() or listening.ended:
+                    return act
+                self._draw(work, offset)
+
+    def keep_line(self, stream: StreamWriter, at_s: float, record: Record) -> None:
+        """Keep a line of the stream; where the disk refuses, the points go on without it."""
+        try:
+            stream.append(at_s, record)
+        except FileError as error:
+            live.show("")
+            say(f"  The stream is not kept any more: {error}.")
+            stream.close()
+
+    def _draw(self, work: HandsFree, offset: float) -> None:
+        now = time.monotonic()
+        if now - self.drawn_s < REDRAW:
+            return
+        self.drawn_s = now
+        if self.line.listening.away:
+            live.show("  the device is gone; plug it in again")
+            return
+        if silence := no_reading(self.line.listening.now() - self.heard_s):
+            live.show(silence)
+            return
+        if work.pull is not None:
+            value = work.words(work.pull)
+        else:
+            value = "-" if work.value is None else work.words(work.value)
+        ready = work.ready_s
+        left = None if ready is None else max(0.0, ready - self.line.listening.now() - offset)
+        if work.waits_for_key:
+            doing = "Enter takes it as the zero"
+        elif work.state.pending is not None:
+            doing = "k keeps it, r takes it again"
+        else:
+            doing = "waiting for it to move" if work.watch.taken else "moving"
+            doing = doing if left is None else f"hold still: {left:3.0f} s"
+            doing += f"   (there about {work.words_of_forecast()})" if work.forecast else ""
+        live.show(f"  {value:>14}   {doing}")

@@ -1,0 +1,1 @@
+"""`bandcurve rig` and its words."""

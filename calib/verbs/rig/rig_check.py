@@ -1,0 +1,222 @@
+"""`bandcurve rig check`: a rig compared with what a scale shows in it at a few heights."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast
+
+import typer
+
+from calib.errors import DataError, UsageError
+from calib.verbs.terminal.quantities import UNIT_HELP, option_in_si, shown_in
+
+if TYPE_CHECKING:
+    from calib.use.report.rig_words import Unit
+    from calib.use.rig.rig_check import Learned
+    from calib.use.rig.rig_file import Check, CheckWay, Rig
+    from calib.use.rig.statics import Answer
+
+WAYS = {
+    "platform": "a platform scale under lifter and bar; the anchors stand beside it, not on it",
+    "hook": "a scale hooked at the bar, in place of the sleeve, one band on it",
+    "hover": "plates added until the bar hovers in its bands from above",
+}
+ENOUGH = 3  # readings
+
+
+def command(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The rig, NAME.rig.toml.")],
+    how: Annotated[
+        str | None, typer.Option("--how", metavar="WAY", help="platform, hook or hover; asked for if not given.")
+    ] = None,
+    alone: Annotated[
+        str | None,
+        typer.Option("--alone", metavar="LOAD", help="Platform: lifter, bar, plates without bands: 102.4kg."),
+    ] = None,
+    reading: Annotated[
+        list[str] | None,
+        typer.Option("--read", metavar="HEIGHT=LOAD", help="What it shows at a height: 120cm=125.3kg; repeat it."),
+    ] = None,
+    band: Annotated[int, typer.Option("--band", min=0, help="Hook: which band, counted from 0.")] = 0,
+    hook: Annotated[str, typer.Option("--hook", metavar="LENGTH", help="Hook: how thick it is.")] = "12mm",
+    resolution: Annotated[str, typer.Option("--resolution", metavar="LOAD", help="One step of the display.")] = "0.1kg",
+    wait: Annotated[float, typer.Option("--wait", min=0.1, help="Seconds held still before reading.")] = 10.0,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="NEW", help="Write the rig with its check into a new file.")
+    ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    extrapolate: Annotated[
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Compare a rig with what a scale shows in it at two or three heights, and learn from that.
+
+    Slack length, grip round the fittings and level follow the readings. Without --read the readings are asked for.
+
+    \b
+    Examples:
+      bandcurve rig check squat.rig.toml --out squat2.rig.toml
+      bandcurve rig check squat.rig.toml --how platform --alone 102.4kg --read 100cm=125.3kg --read 150cm=160.1kg
+      bandcurve rig check squat.rig.toml --how hook --band 0 --read 120cm=14.2kg
+    """
+    from calib.use.rig.rig_check import work_out
+    from calib.use.rig.rig_file import check_rig
+    from calib.verbs.rig.rig_files import named, read_profiles, read_rig
+
+    said = cast("Unit", shown_in(unit).force)
+    rig = read_rig(file)
+    profiles = read_profiles(rig, file)
+    if how or reading or rig.check is None:
+        way = _way(how, bool(reading))
+        given = _given(way, alone, reading, said) if reading else _asked(way, rig, said)
+        step = _load(resolution, "--resolution", said)
+        thick = option_in_si(hook, "--hook", "length")
+        rig = replace(rig, check=replace(given, band=band, hook_diameter=thick, wait_s=wait, resolution=step))
+    with named(file):
+        check_rig(rig)
+        before, _ = work_out(replace(rig, check=None), profiles, extrapolate=extrapolate)
+        after, learned = work_out(rig, profiles, extrapolate=extrapolate)
+    assert learned is not None
+    if out is not None:
+        _write(out, rig)
+    _say(learned, rig, before, after, said, as_json)
+    if out is not None and not as_json:
+        print(f"\nWritten: {out}\nNext:\n  bandcurve rig {out}")
+    return 0
+
+
+def _way(how: str | None, told: bool) -> "CheckWay":
+    from calib.verbs.terminal.prompts import EndOfInputError, choose, prepare, say
+
+    if how is None and not told:
+        prepare()
+        say("How do you check it?", *(f"  {n}  {what}" for n, what in enumerate(WAYS.values(), 1)))
+        try:
+            how = choose("Which?", tuple(WAYS))
+        except EndOfInputError:
+            raise DataError("nothing was read", where="check", remedy="give --how and --read") from None
+    if how not in WAYS:
+        raise UsageError(f"--how {(how or '')[:40]!r} is not known", remedy=f"use {', '.join(WAYS)}")
+    return cast("CheckWay", how)
+
+
+def _load(text: str, option: str, unit: str) -> float:
+    from calib.acquire.files.typed import parse_mass
+
+    try:
+        return parse_mass(text, unit)
+    except DataError as error:
+        raise UsageError(f"{option}: {error.what}", remedy=error.remedy) from None
+
+
+def _given(way: "CheckWay", alone: str | None, readings: list[str], unit: str) -> "Check":
+    from calib.use.rig.rig_file import Check
+
+    pairs = []
+    for text in readings:
+        height, equals, shown = text.partition("=")
+        if not equals:
+            raise UsageError(f"--read {text[:40]!r} is not a height and a load", remedy="write --read 120cm=125.3kg")
+        pairs.append((option_in_si(height, "--read", "length"), _load(shown, "--read", unit)))
+    rest = None if alone is None else _load(alone, "--alone", unit)
+    if way == "platform" and rest is None:
+        raise UsageError("--alone is missing", remedy="give what the platform shows without bands")
+    return Check(way, tuple(h for h, _ in pairs), tuple(s for _, s in pairs), rest)
+
+
+def _asked(way: "CheckWay", rig: "Rig", unit: str) -> "Check":
+    from calib.acquire.files.typed import parse_mass
+    from calib.units import SHOWN
+    from calib.use.rig.rig_file import Check
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, say, yes
+
+    alone = None
+    try:
+        if way == "platform":
+            if not yes("Do all anchors stand beside the scale, not on it?"):
+                raise DataError("an anchor on the scale is pulled up as hard as the bar is pulled down, so it shows "
+                                "nothing", where="check", remedy="put the anchors beside it")  # fmt: skip
+            alone = ask(f"Lifter, bar and plates on it, without bands [{unit}]: ", lambda text: parse_mass(text, unit))
+        what = "all plates on the bar where it hovers" if way == "hover" else "what it shows"
+        length, shown = ("cm" if unit == "kg" else "in"), SHOWN[unit]
+        say(f"Come to each height the way that stretches the bands, hold still, read. Each line: height of the bar "
+            f"[{length}], a blank, {what} [{unit}]. Two or three heights from "
+            f"{shown.tape(rig.bar.bottom)} to {shown.tape(rig.bar.top)} {shown.length}, then Enter.")  # fmt: skip
+        if way == "hover":
+            say("Hands and feet out from under the bar; take plates off with a second person.")
+    except EndOfInputError:
+        raise DataError("the answers ended before anything was read", where="check", remedy="begin again") from None
+    pairs = _pairs(rig, length, unit)
+    return Check(way, tuple(h for h, _ in pairs), tuple(s for _, s in pairs), alone)
+
+
+def _pairs(rig: "Rig", length: str, unit: str) -> list[tuple[float, float]]:
+    from calib.acquire.files.typed import parse_length, parse_mass
+    from calib.use.rig.rig_file import MOST_READINGS
+    from calib.verbs.terminal.prompts import EndOfInputError, ask
+
+    pairs: list[tuple[float, float]] = []
+
+    def read(text: str) -> tuple[float, float] | None:
+        if not text and pairs:
+            return None
+        height, _, shown = text.rpartition(" ")
+        if not height:
+            raise DataError("a line is a height, a blank and a load", remedy="type for example 120 125.3")
+        at = parse_length(height, length)
+        if not rig.bar.bottom <= at <= rig.bar.top:
+            raise DataError(f"{at:.4g} m is not between the ends of the lift", remedy="hold it between them")
+        return at, parse_mass(shown, unit)
+
+    while len(pairs) < MOST_READINGS:
+        try:
+            pair = ask(f"{len(pairs) + 1:>3}> ", read)
+        except EndOfInputError:
+            break
+        if pair is None:
+            break
+        pairs.append(pair)
+    if not pairs:
+        raise DataError("nothing was read", where="check", remedy="read one height at least, better three")
+    return pairs
+
+
+def _write(path: Path, rig: "Rig") -> None:
+    from calib.safe_write import write_new
+    from calib.use.rig.rig_written import written
+
+    write_new(path, written(rig))
+
+
+def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit: "Unit", as_json: bool) -> None:
+    from calib.use.report.rig_check_words import (
+        HEADERS,
+        LOAD_HEADERS,
+        check_json,
+        check_rows,
+        lessons,
+        load_rows,
+        verdict,
+    )
+    from calib.verbs.terminal.plain_text import findings_text, table, wrap
+
+    check = rig.check
+    assert check is not None
+    if as_json:
+        print(json.dumps(check_json(learned, check, before, after)))
+        return
+    print(f"Pull of the bands in {unit}, as worked out and as shown ({check.how}):")
+    print(table(HEADERS, check_rows(learned, check, unit)))
+    print(wrap(verdict(learned)))
+    print()
+    if not learned.agrees:
+        print(findings_text([f for f in after.findings if f.code == "rig-disagrees"]))
+        return
+    print("What the readings say:")
+    for line in lessons(learned, before, unit):
+        print(wrap(line, None, "  - ", "    "))
+    print()
+    print(table(LOAD_HEADERS, load_rows(before, after, unit)))
+    if len(check.heights) < ENOUGH:
+        print(wrap("Slack length, grip and level are told apart by reading low, middle and high: three heights."))

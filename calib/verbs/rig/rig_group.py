@@ -1,0 +1,56 @@
+"""`bandcurve rig`: what bands put on a bar. A file alone is worked out; a word before it asks for something else.
+
+Each word is a module of its own, imported when chosen, with a function `command`.
+"""
+
+from typing import Any
+
+import typer
+
+from calib.verbs.app import WordGroup
+
+WORDS = {
+    "new": "calib.verbs.rig.rig_new",
+    "show": "calib.verbs.rig.rig_show",
+    "check": "calib.verbs.rig.rig_check",
+    "solve": "calib.verbs.rig.rig_solve",
+    "weight": "calib.verbs.rig.rig_weight",
+}
+
+
+class WordOrFile(WordGroup):
+    """A group where a file in place of a word means `show`."""
+
+    words = WORDS
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put in the word that was left out."""
+        if args and args[0] not in ("-h", "--help") and any(sign in args[0] for sign in "-./\\"):
+            args = ["show", *args]
+        parsed: list[str] = super().parse_args(ctx, args)
+        return parsed
+
+
+app = typer.Typer(
+    cls=WordOrFile,
+    add_completion=False,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    subcommand_metavar="FILE | COMMAND [ARGS]...",
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="""Say what calibrated bands put on a bar. FILE alone is short for show FILE.
+
+\b
+Examples:
+  bandcurve rig new squat
+  bandcurve rig squat.rig.toml
+  bandcurve rig check squat.rig.toml --out squat2.rig.toml
+  bandcurve rig solve squat.rig.toml *.profile.json --top 120 --plates 20x4,10x2
+  bandcurve rig weight squat.rig.toml
+""",
+)
+
+
+@app.callback()
+def _words() -> None:
+    pass

@@ -1,0 +1,61 @@
+"""`bandcurve rig new`: a rig's file from a coach's answers."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calib.errors import DataError
+
+if TYPE_CHECKING:
+    from calib.profile.document import Profile
+
+
+def command(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="What to call the rig; NAME.rig.toml is written.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the file, beside its profiles.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Make a rig's file: questions about bar, rack, anchor and bands.
+
+    Heights by tape or by the numbers of rack holes. The answers may come through a pipe, one a line.
+
+    \b
+    Examples:
+      bandcurve rig new squat
+      bandcurve rig new squat --out profiles
+    """
+    from calib.identity import check_id
+    from calib.safe_write import write_new
+    from calib.use.rig.rig_written import written
+    from calib.verbs.rig.rig_questions import ask_rig
+    from calib.verbs.terminal.prompts import EndOfInputError, prepare
+
+    folder = out or Path()
+    path = folder / f"{check_id(name)}.rig.toml"
+    if path.exists():
+        raise DataError("is there already", where=str(path), remedy="choose another name, or edit it by hand")
+    prepare()
+    try:
+        rig = ask_rig(lambda profile: _profile(folder, profile))
+    except EndOfInputError:
+        raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None
+    folder.mkdir(parents=True, exist_ok=True)
+    write_new(path, written(rig))
+    if as_json:
+        print(json.dumps({"file": str(path)}))
+    else:
+        print(f"Written: {path}\nNext:\n  bandcurve rig {path}    (in lb: add --unit lb)")
+    return 0
+
+
+def _profile(folder: Path, name: str) -> "Profile":
+    """A profile beside the rig's file."""
+    from calib.profile.document import load_profile
+
+    if Path(name).is_absolute() or len(name) > 200:
+        raise DataError("name it as seen from the rig's file", where=name[:40], remedy="for example B07.profile.json")
+    return load_profile(folder / name)

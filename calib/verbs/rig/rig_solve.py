@@ -1,0 +1,283 @@
+"""`bandcurve rig solve`: which bands, hung how, with which plates, put a wanted load on the bar."""
+
+import json
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
+
+import typer
+
+from calib.errors import DataError, UsageError
+from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
+from calib.verbs.terminal.quantities import shown_in
+
+if TYPE_CHECKING:
+    from calib.use.report.rig_words import Unit
+    from calib.use.rig.plates import Plates
+    from calib.use.rig.rig_file import Arrangement, Rig
+    from calib.use.rig.solve import Of, Solved, Wish
+    from calib.use.rig.solve_place import Candidate
+
+WITHIN = 2.5  # kg: a proposal further off is not made unless asked; two of the smallest usual plates
+_SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
+_MOST_PROFILES = 200
+
+
+class _Asked(NamedTuple):
+    """What is wanted of the bar."""
+
+    loads: dict[str, float]  # [kg] at the bottom, at the top, on average
+    share: "Wish | None"
+    like: Path | None
+
+
+class _Tries(NamedTuple):
+    """What may be tried."""
+
+    arrangements: "Sequence[Arrangement]"
+    heights: Sequence[float]  # [m]
+    pegs: Sequence[float]  # [m]
+    plates: "list[Plates] | None"
+    most: int
+    each_once: bool
+    extrapolate: bool
+    unit: "Unit"  # of weights in sentences
+
+
+def command(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig: its bar, anchor, and where its bands hang.")],
+    profiles: Annotated[
+        list[Path] | None, typer.Argument(metavar="PROFILE", help="Bands to choose from; those of FILE if none.")
+    ] = None,
+    top: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted on the bar at the top, going up.")] = None,
+    bottom: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted at the bottom.")] = None,
+    average: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted on average over the lift.")] = None,
+    like: Annotated[
+        Path | None, typer.Option(metavar="RIG", help="Wanted: the loads of this rig at its bottom and top.")
+    ] = None,
+    share: Annotated[str | None, typer.Option(metavar="%", help="Share the bands are to pull, such as 25%.")] = None,
+    share_of: Annotated[
+        str | None,
+        typer.Option(
+            metavar="WHAT",
+            help="What the share is of: the load at the bottom, at the top or on average; weight (bar and plates) or "
+            "maximum (--maximum), both where the bands pull most.",
+        ),
+    ] = None,
+    maximum: Annotated[str | None, typer.Option(metavar="LOAD", help="With --share-of maximum: the lifter's.")] = None,
+    plates: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Plates that exist, 20x4,10x2; those in FILE stay if not given.")
+    ] = None,
+    arrangements: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Only these: straight,doubled,choked,spread,across.")
+    ] = None,
+    anchor_heights: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Holes to try: 80,130mm or first:last:step, 80:580:50mm.")
+    ] = None,
+    pegs_apart: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Distances of two pegs to try; across: under the feet.")
+    ] = None,
+    most: Annotated[int, typer.Option(min=1, max=3, help="Bands on a side, at most.")] = 1,
+    each_once: Annotated[
+        bool, typer.Option("--each-once", help="No band has a twin: left and right are two of the profiles.")
+    ] = False,
+    within: Annotated[str | None, typer.Option(metavar="LOAD", help="How far off is near enough; 2.5 kg.")] = None,
+    few: Annotated[int, typer.Option(min=1, max=20, help="How many to show.")] = 3,
+    extrapolate: Annotated[
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+    ] = False,
+    out: Annotated[
+        Path | None, typer.Option(metavar="RIG", help="Write the first as a new rig file, for bandcurve rig.")
+    ] = None,
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Find which bands, hung how, with which plates, put a wanted load on the bar.
+
+    FILE gives the bar, its way and where bands hang; its own bands and plates are replaced. Every band is tried in
+    every arrangement the place allows, at each anchor height and distance of pegs given, with every load the plates
+    make alike on both sides.
+
+    \b
+    Examples:
+      bandcurve rig solve press.rig.toml *.profile.json --top 80 --bottom 60 --plates 20x4,10x2,5x2
+      bandcurve rig solve squat.rig.toml B07.profile.json --top 140 --share 25% --share-of top --plates 20x6
+      bandcurve rig solve here.rig.toml *.profile.json --like there.rig.toml --anchor-heights 80:580:50mm
+    """
+    shown = cast("Unit", shown_in(unit).force)
+    loads = {"bottom": bottom, "top": top, "average": average}
+    wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text is not None}
+    asked = _Asked(wished, share_wish(share, share_of, maximum, shown), like)
+    tries = _Tries(
+        _arrangements(arrangements),
+        several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
+        several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
+        plates_option(plates, shown) if plates is not None else None,
+        most,
+        each_once,
+        extrapolate,
+        "kg" if as_json else shown,
+    )
+    near = load_option(within, "--within", shown) if within is not None else WITHIN
+    solved = _solved(file, profiles or [], asked, tries, near, few)
+    return _answer(solved, file, out, shown, as_json)
+
+
+def share_wish(share: str | None, of: str | None, maximum: str | None, unit: str) -> "Wish | None":
+    """Read the share that is wanted, whose meaning has to be named."""
+    if share is None:
+        if of or maximum:
+            raise UsageError("--share-of and --maximum belong to --share", remedy="give --share, for example 25%")
+        return None
+    from calib.use.rig.solve import Wish
+
+    wanted = share_option(share)
+    if of not in _SHARE_OF:
+        said = "a share has several meanings" if of is None else f"--share-of {of[:40]!r} is not known"
+        raise UsageError(said, remedy=f"name one with --share-of: {', '.join(_SHARE_OF)}")
+    if (of == "maximum") != (maximum is not None):
+        raise UsageError("--share-of maximum and --maximum go together", remedy="for example --maximum 140kg")
+    return Wish(cast("Of", of), None, wanted, load_option(maximum, "--maximum", unit) if maximum else 0.0)
+
+
+def _arrangements(text: str | None) -> "Sequence[Arrangement]":
+    from calib.use.rig.rig_file import Arrangement
+
+    known: tuple[Arrangement, ...] = get_args(Arrangement)
+    if text is None:
+        return known
+    named = [part.strip() for part in text.split(",")]
+    for name in named:
+        if name not in known:
+            raise UsageError(f"--arrangements {name[:40]!r} is not known", remedy=f"use some of {','.join(known)}")
+    return [name for name in known if name in named]
+
+
+def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, within: float, few: int) -> "Solved":
+    from calib.use.rig.plates import as_loaded, loadings
+    from calib.use.rig.solve import Sought, solve
+    from calib.use.rig.solve_place import hangings, place_of
+    from calib.verbs.rig.rig_files import named, read_rig
+    from calib.verbs.terminal.progress import Progress
+
+    wishes = _wishes(asked)
+    if tries.each_once and tries.most > 1:
+        raise UsageError("--each-once goes with one band a side", remedy="leave out --most, or --each-once")
+    rig = read_rig(file)
+    with named(file):
+        place = place_of(rig)
+        ways = hangings(place, tries.arrangements, tries.heights, tries.pegs)
+    wishes = wishes or _loads_of(cast("Path", asked.like), tries.extrapolate)
+    loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
+    sought = Sought(
+        place,
+        _candidates(file, rig, profiles),
+        ways,
+        loads,
+        wishes,
+        within,
+        tries.most,
+        tries.each_once,
+        few,
+        tries.extrapolate,
+        tries.unit,
+    )
+    progress = Progress("Trying every band")
+    try:
+        return solve(sought, progress.tell)
+    except DataError as error:
+        raise error.at(file.name) from None
+    finally:
+        progress.close()
+
+
+def _wishes(asked: _Asked) -> "list[Wish]":
+    """What is wanted in so many words; empty where it is what another rig gives."""
+    from calib.use.rig.solve import Wish
+
+    wishes = [Wish(cast("Of", of), load) for of, load in asked.loads.items()] + ([asked.share] if asked.share else [])
+    if bool(wishes) == bool(asked.like):
+        raise UsageError(
+            "nothing is wanted" if not wishes else "--like is all that is wanted",
+            remedy="give --top, --bottom, --average or --share, or --like alone",
+        )
+    return wishes
+
+
+def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
+    """The loads of another rig at its bottom and top, going up."""
+    from calib.use.rig.rig_average import load_of
+    from calib.use.rig.solve import Wish
+    from calib.verbs.rig.rig_files import worked_out
+
+    answer, _ = worked_out(file, extrapolate=extrapolate)
+    if answer.up is None:
+        raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
+    return [Wish(of, float(load_of(answer, answer.up, of).value[0])) for of in ("bottom", "top")]
+
+
+def _candidates(file: Path, rig: "Rig", paths: Sequence[Path]) -> "list[Candidate]":
+    """The bands to choose from, their profiles named as seen from the rig file."""
+    from calib.profile.document import load_profile
+    from calib.use.rig.solve_place import Candidate
+
+    given = list(dict.fromkeys(paths)) or [file.parent / name for name in dict.fromkeys(b.profile for b in rig.band)]
+    if len(given) > _MOST_PROFILES:
+        raise UsageError(f"{len(given)} profiles are given", remedy=f"give at most {_MOST_PROFILES}")
+    found = [Candidate(seen_from(file, path), load_profile(path)) for path in given]
+    seen: dict[str, Path] = {}
+    for path, candidate in zip(given, found, strict=True):
+        band = candidate.profile.band.id
+        if band in seen:
+            raise DataError(f"is of band {band}, as {seen[band].name} is", where=str(path), remedy="give one of them")
+        seen[band] = path
+    return found
+
+
+def seen_from(file: Path, path: Path) -> str:
+    """A profile's name as a rig file writes it."""
+    return os.path.relpath(path.resolve(), file.resolve().parent).replace(os.sep, "/")
+
+
+def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_json: bool) -> int:
+    from calib.use.report.solve_words import solved_json, too_far_text
+    from calib.use.rig.rig_hold import hold_number
+
+    if not solved.proposals:
+        raise DataError(too_far_text(solved, unit), where=file.name, remedy=_other_ways(solved))
+    holds = [hold_number(p.rig, p.profiles, extrapolate=solved.sought.extrapolate) for p in solved.proposals]
+    if out is not None:
+        _write(solved, file, out, unit)
+    if as_json:
+        print(json.dumps(solved_json(solved, holds)))
+    else:
+        from calib.verbs.rig.solve_text import say
+
+        say(solved, holds, out, unit)
+    return 0
+
+
+def _other_ways(solved: "Solved") -> str:
+    """What may bring the load within reach, as far as it was not tried."""
+    ways = {
+        "other plates": len(solved.sought.loads.totals) == 1,
+        "more bands a side (--most 2)": solved.sought.most == 1 and not solved.sought.each_once,
+        "other anchor heights (--anchor-heights)": len({w.anchor_height for w in solved.sought.ways}) == 1,
+    }
+    named = [words for words, left in ways.items() if left] or ["other bands"]
+    return f"ask for that, or try {', '.join(named)}, or allow more with --within"
+
+
+def _write(solved: "Solved", file: Path, out: Path, unit: "Unit") -> None:
+    from dataclasses import replace
+
+    from calib.safe_write import write_new
+    from calib.use.report.solve_words import wish_text
+    from calib.use.rig.rig_written import written
+
+    rig = solved.proposals[0].rig
+    bands = tuple(replace(b, profile=seen_from(out, file.parent / b.profile)) for b in rig.band)
+    wanted = " and ".join(wish_text(wish, unit) for wish in solved.sought.wishes)
+    notes = (f"Worked out by bandcurve for {wanted}, going up.",)
+    write_new(out, written(replace(rig, band=bands), notes).encode())

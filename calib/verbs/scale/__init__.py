@@ -1,0 +1,1 @@
+"""`bandcurve scale` and its words."""

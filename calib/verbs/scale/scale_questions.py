@@ -1,0 +1,159 @@
+"""What `bandcurve scale` asks at a terminal or through a pipe. Nothing is fitted or written here."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from calib.acquire.files.check_table import CheckRow, read_pair
+from calib.acquire.files.typed import parse_temperature
+from calib.acquire.recording.typed_entry import clean
+from calib.errors import DataError, UsageError
+from calib.fit.gear.known_loads import WORTH, KnownLoads, LoadKind, usual
+from calib.identity import check_id
+from calib.records import BranchName
+from calib.units import FORCE
+from calib.verbs.terminal.prompts import EndOfInputError, ask, ask_line, choose, say, sentence, yes
+
+ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
+FAR_OFF = 0.2  # relative: further from its load than this a reading is questioned
+
+
+def ask_loads() -> KnownLoads:
+    """Which known loads there are."""
+    say("What will you hang on it?")
+    for number, kind in enumerate(ASKED, 1):
+        say(f"  {number}  {WORTH[kind].name}")
+    kind = choose("Number", ASKED)
+    say(f"  {WORTH[kind].why}")
+    name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1")
+    return usual(name, kind)
+
+
+def ask_water_temperature() -> float:
+    """How cold the water is. [degree Celsius]"""
+
+    def read(text: str) -> float:
+        value = parse_temperature(text)
+        if not 0 <= value <= 40:
+            raise DataError("type the water's temperature in C, 0 to 40", remedy="tap water is near 15")
+        return value
+
+    return ask("Temperature of the water, C [15]: ", read, empty=15.0)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Readings typed so far."""
+
+    unit: str
+    litres: bool
+    rows: tuple[CheckRow, ...] = ()
+
+    @property
+    def known_unit(self) -> str:
+        """Of a known load that is typed without one."""
+        return "l" if self.litres else "lb" if self.unit in ("lb", "lbf") else "kg"
+
+    def with_row(self, pieces: tuple[float, ...], shown: float) -> "Sheet":
+        """One more; a smaller load than the one before is on the way down."""
+        row = CheckRow(pieces, shown, self._way(sum(pieces)), 0)
+        return replace(self, rows=(*self.rows, row))
+
+    def _way(self, total: float) -> BranchName:
+        if not self.rows:
+            return "loading"
+        before = sum(self.rows[-1].pieces)
+        if total > before:
+            return "loading"
+        if total < before:
+            return "unloading"
+        top = max(sum(r.pieces) for r in self.rows)
+        return "unloading" if total == top and before == top else self.rows[-1].branch
+
+
+def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[CheckRow]], None]) -> tuple[CheckRow, ...]:
+    """Known loads and what the scale shows for them, a line each, until an empty line; `keep` gets them after each."""
+    load = "litres of water" if litres else f"known {'lb' if unit in ('lb', 'lbf') else 'kg'}"
+    say("", f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85")
+    say("Start with nothing on it (0, and what it shows). Two pieces together: 10+10.")
+    say(
+        "One load after the other up, "
+        + ("then Enter." if locks else "the same ones down to nothing again, then Enter.")
+    )
+    say("'undo' takes the last line back.")
+    sheet = Sheet(unit, litres)
+    while True:
+        try:
+            text = ask_line(f"{len(sheet.rows) + 1:>3}> ").strip()
+        except EndOfInputError:
+            return sheet.rows
+        if not text:
+            if enough(sheet.rows, locks):
+                return sheet.rows
+            continue
+        before, sheet = sheet, _taken(sheet, text)
+        if sheet.rows != before.rows:
+            keep(sheet.rows)
+
+
+def enough(rows: Sequence[CheckRow], locks: bool) -> bool:
+    """Whether an empty line ends the check; says what is missing."""
+    loads = {sum(r.pieces) for r in rows}
+    if len(loads) < 2 or len(rows) < 3:
+        say("  At least nothing and one load, three lines in all, are needed; Ctrl-C gives up.")
+        return False
+    if locks or any(r.branch == "unloading" for r in rows):
+        return True
+    try:
+        return yes("  The way down is missing. End without it?", default=False)
+    except EndOfInputError:
+        return True
+
+
+def _taken(sheet: Sheet, text: str) -> Sheet:
+    """The sheet after one line."""
+    if text.lower() == "undo":
+        say("  Nothing to take back." if not sheet.rows else "  Taken back.")
+        return replace(sheet, rows=sheet.rows[:-1])
+    if not text:
+        return sheet
+    try:
+        pieces, shown = read_pair(clean(text), sheet.known_unit, sheet.unit)
+    except DataError as error:
+        say(f"  {sentence(error)}")
+        return sheet
+    longer = sheet.with_row(pieces, shown)
+    doubt = _doubt(longer)
+    if doubt:
+        say(f"  {doubt}")
+        try:
+            if not yes("  Keep it?", default=False):
+                return sheet
+        except EndOfInputError:
+            return sheet
+    return longer
+
+
+def _doubt(sheet: Sheet) -> str | None:
+    """What is strange about the last row, with the likely slip."""
+    row = sheet.rows[-1]
+    load = sum(row.pieces) * FORCE["kg"]
+    zero = next((r.shown for r in sheet.rows if not r.pieces), 0.0)
+    if not row.pieces:
+        return None
+    net = row.shown - zero
+    if net <= 0:
+        return "It shows no more than with nothing on: is its pull reversed, or is it on hold?"
+    ratio = net / load
+    if abs(ratio - 1) <= FAR_OFF:
+        return None
+    for factor, slip in ((10, "a decimal point?"), (0.1, "a decimal point?"), (2.2046, "is it set to lb?")):
+        if abs(ratio / factor - 1) < FAR_OFF / 2:
+            return f"It shows {ratio:.2g} times the known load: {slip}"
+    if abs(ratio / 0.4536 - 1) < FAR_OFF / 2:
+        return f"It shows {ratio:.2g} times the known load: is it set to kg, and the load in lb?"
+    return f"It shows {ratio:.2g} times the known load: a misread digit, or the two swapped?"
+
+
+def needed(what: str, option: str, example: str) -> UsageError:
+    """What to say where nobody can be asked."""
+    return UsageError(f"{what} is needed", where=option, remedy=f"for example {option} {example}")

@@ -1,0 +1,172 @@
+"""A scale and its check in words and as a JSON document. Nothing is asked, fitted or written here."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from calib.fit.gear.known_loads import WORTH
+from calib.fit.gear.scale_check import ScaleCheck
+from calib.fit.gear.scale_correction import Z95
+from calib.fit.gear.weighings import down_less_up
+from calib.scale import Scale
+from calib.units import FORCE
+from calib.verbs.terminal.plain_text import wrap
+
+KINDS = {"hanging-scale": "hanging scale", "platform-scale": "platform scale", "load-cell": "load cell"}
+
+
+def check_text(check: ScaleCheck, unit: str) -> str:
+    """What a check found, the answer first."""
+    quality = [_paragraph(line) for line in _quality(check, unit)]
+    lines = [*map(_paragraph, _verdicts(check, unit)), "", *_table(check, unit), "", *quality]
+    return "\n".join([*lines, *(_paragraph(f"note: {remark}") for remark in check.remarks)])
+
+
+def _paragraph(line: str) -> str:
+    return wrap(line.strip(), first="  ", rest="    ")
+
+
+def _verdicts(check: ScaleCheck, unit: str) -> Iterator[str]:
+    for force in _places(check):
+        yield verdict(check, force, unit)
+
+
+def _places(check: ScaleCheck) -> Sequence[float]:
+    """Low, middle and top of what was checked. [N]"""
+    forces = sorted({round(w.nominal * check.g, 9) for w in check.weighings if w.pieces})
+    return [forces[i] for i in sorted({0, (len(forces) - 1) // 2, len(forces) - 1})]
+
+
+def verdict(check: ScaleCheck, force: float, unit: str) -> str:
+    """One sentence: how far off, and how sure that is."""
+    excess, half = check.excess(force), Z95 * check.u(check.shown_for(force))
+    factor = _per(check, unit)
+    percent, at = 100 * excess / force, f"at {force / factor:.4g} {unit}"
+    give = f"{_two_digits(half / factor)} {unit}"
+    if abs(excess) < half:
+        return f"reads right {at}, as far as this check can tell: off by {percent:+.2g} %, give or take {give}"
+    return f"reads {abs(percent):.2g} % {'high' if excess > 0 else 'low'} {at}, give or take {give}"
+
+
+def _per(check: ScaleCheck, unit: str) -> float:
+    """What one unit of known load pulls: a mass pulls with the g of the check. [N]"""
+    return FORCE[unit] if check.loads.kind == "force" else FORCE[unit] * check.g / FORCE["kg"]
+
+
+def _near(value: float) -> str:
+    """A small signed number, to a thousandth."""
+    return f"{round(value, 3) + 0.0:+.3f}"
+
+
+def _two_digits(value: float) -> str:
+    """Two digits that count: 0.0613 is 0.061, 1.23 is 1.2, 12.3 is 12."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
+def _table(check: ScaleCheck, unit: str) -> Iterator[str]:
+    factor, per = FORCE[unit], _per(check, unit)
+    yield f"  {'known':>9} {'shown':>9} {'corrected':>10}   [{unit}]"
+    zero = check.correction.coefficients[0]
+    first = next((w.shown for w in check.weighings if not w.pieces), -zero / check.correction.coefficients[1])
+    base = check.correction.force(first)
+    for w in check.weighings:
+        corrected = check.correction.force(w.shown) - base
+        way = "" if not w.pieces else "up" if w.branch == "loading" else "down"
+        numbers = (w.nominal * check.g / per, w.shown / factor, corrected / per)
+        known, shown, right = (round(x, 3) + 0.0 for x in numbers)  # no minus before nought
+        yield f"  {known:9.3f} {shown:9.3f} {right:10.3f}   {way}".rstrip()
+
+
+def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
+    factor = FORCE[unit]
+    line = "curve" if check.order == 2 else "line"
+    yield f"scatter about the {line}: {check.correction.residual_sd / factor:.2g} {unit}"
+    if check.repeatability is not None:
+        yield f"one load read again: {check.repeatability / factor:.2g} {unit} (standard deviation)"
+    if check.relative_reversibility is not None:
+        gaps = down_less_up(check.weighings)
+        load = max(gaps, key=lambda k: abs(gaps[k]))
+        words = "more" if gaps[load] > 0 else "less"
+        same = "on the way down it shows the same as on the way up"
+        yield (
+            same
+            if gaps[load] == 0
+            else (
+                f"on the way down it shows up to {abs(gaps[load]) / factor:.2g} {unit} {words} than on the way up, "
+                f"{100 * check.relative_reversibility:.2g} % on average"
+            )
+        )
+    if check.zero_return is not None:
+        yield f"nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
+    loads = check.loads
+    worth = f"all together {100 * loads.u_common:.2g} %, {_each(check, unit)}"
+    yield f"known loads {loads.id}, {WORTH[loads.kind].name}: {worth} (standard uncertainties)"
+
+
+def _each(check: ScaleCheck, unit: str) -> str:
+    loads = check.loads
+    parts = [f"{100 * loads.u_each:.2g} %"] if loads.u_each or not loads.u_each_mass else []
+    if loads.u_each_mass:
+        parts.append(f"{loads.u_each_mass:.2g} N" if loads.kind == "force" else f"{1000 * loads.u_each_mass:.2g} g")
+    return "each by itself " + " and ".join(parts)
+
+
+def check_document(check: ScaleCheck, name: str, file: str) -> dict[str, Any]:
+    """The check for other programs."""
+    correction = check.correction
+    return {
+        "check": name,
+        "file": file,
+        "coefficients": list(correction.coefficients),
+        "covariance": [list(row) for row in correction.covariance],
+        "residual_sd_N": correction.residual_sd,
+        "max_N": correction.max,
+        "known_loads": correction.known_loads,
+        "factor_known_loads": list(correction.factor_known_loads),
+        "points": [
+            {
+                "force_N": force,
+                "excess_N": check.excess(force),
+                "u_N": check.u(check.shown_for(force)),
+                "u95_N": Z95 * check.u(check.shown_for(force)),
+            }
+            for force in _places(check)
+        ],
+        "order": check.order,
+        "lack_of_fit": {
+            "line": check.line_fit._asdict() if check.line_fit else None,
+            "quadratic": check.quadratic_fit._asdict() if check.quadratic_fit else None,
+        },
+        "plain": {
+            "coefficients": check.plain.coefficients.tolist(),
+            "sd": check.plain.sd.tolist(),
+            "residual_sd_N": check.plain.residual_sd,
+            "dof": check.plain.dof,
+        },
+        "repeatability_N": check.repeatability,
+        "prior_share": check.prior_share,
+        "relative_reversibility": check.relative_reversibility,
+        "zero_return_N": check.zero_return,
+        "g_m_per_s2": None if check.loads.kind == "force" else check.g,
+        "remarks": list(check.remarks),
+    }
+
+
+def scale_text(scale: Scale, unit: str) -> str:
+    """What is known of a scale."""
+    factor = FORCE[unit]
+    capacity = f", takes {scale.capacity_N / factor:g} {unit}" if scale.capacity_N else ""
+    locks = {"no": "", "peak": ", locks at the peak", "steady": ", locks when steady"}[scale.locks]
+    lines = [f"{scale.id}: {KINDS[scale.kind]}, steps of {scale.resolution_N / factor:g} {unit}{capacity}{locks}"]
+    for check in scale.checks:
+        zero, gain, bend = check.correction.coefficients
+        u = check.correction.covariance[1][1] ** 0.5
+        top = f" up to {check.correction.max_N / factor:.4g} {unit}" if check.correction.max_N else ""
+        curved = ", with a bend" if bend else ""
+        sure = f"u {100 * u / abs(gain):.2g} %{curved}"
+        lines.append(
+            f"  {check.checked_on} ({scale.id}/{check.id}){top}: true = shown x {gain:.5f}, {sure}; "
+            f"zero {_near(zero / factor)} {unit}; loads {check.known_loads.id}"
+        )
+    if not scale.checks:
+        lines.append("  never checked: its gain is taken as right within about 1 % (u 0.6 %)")
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""Conversations at the terminal that lead a measurement."""

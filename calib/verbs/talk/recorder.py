@@ -1,0 +1,306 @@
+"""The recording at a terminal: asks for what comes next, waits, and has every row on disk before it asks again.
+
+What a typed line means is decided in `acquire.recording.machine`; here are prompts, the clock, and a disk that fails.
+"""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calib.acquire.files.run_file import RunWriter, columns_for, format_head
+from calib.acquire.recording.course import Slot, geometry
+from calib.acquire.recording.machine import take
+from calib.acquire.recording.state import Recording, with_rows
+from calib.acquire.recording.typed_commands import row_words
+from calib.acquire.recording.typed_entry import clean, place_words, shown
+from calib.errors import BandcurveError
+from calib.records import Row
+from calib.safe_write import write_atomically
+from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.verbs.terminal import live
+from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, typed_path, yes
+
+UNKEPT = "not all is on the disk"  # said by the interruption that ends a recording whose disk failed
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How fast the recording goes."""
+
+    counts_down: bool  # False when piped, typed from paper, or asked for
+    move_s: float = 10.0
+    clock: Callable[[], float] = time.time  # seconds of the day's clock
+
+
+@dataclass
+class Recorder:
+    """A recording under way and the file it goes to."""
+
+    state: Recording
+    writer: RunWriter
+    path: Path
+    pace: Pace
+    started: float  # by the clock of the pace
+    last_index: int = -1
+    explained: bool = False
+    choose: Callable[[Recording], tuple[Row, str]] | None = None  # of the next reading, where the plan is not fixed
+    resume_options: str = ""  # to be given again when the recording is taken up
+    port: str = ""  # of the load cell that takes the readings
+
+    def record(self) -> None:
+        """Ask until everything is measured.
+
+        Raises:
+            EndOfInputError: There are no more lines; everything accepted is on disk.
+        """
+        wait_for = self._full_wait()
+        while (slot := self._next_slot()) is not None:
+            fresh = self.state.index != self.last_index
+            if fresh:
+                self.announce(slot)
+                wait_for = self._full_wait()
+                self.last_index = self.state.index
+            line, held = self._line(slot, wait_for if fresh or wait_for.move_s == 0 else None)
+            if not line.strip():
+                line = self._empty_means(slot)
+            rows_before = len(self.state.rows)
+            step = take(self.state, line, self.now(), held)
+            self.state = step.state
+            self.keep(step.written)
+            say(*(f"  {text}" for text in step.say))
+            say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.note))
+            wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
+            if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
+                self.last_index = -1 if self.state.index < self.last_index else self.last_index
+
+    def _next_slot(self) -> Slot | None:
+        """What comes next; chosen now where the readings are chosen one by one."""
+        if self.choose is not None and self.state.asks_for_more:
+            row, words = self.choose(self.state)
+            self.state = with_rows(self.state, (row,))
+            self.keep((row,))
+            say(*([f"  {words}"] if words else []))
+        return self.state.slot
+
+    def begin_again(self, state: Recording) -> None:
+        """Put another head on disk in place of the one there; no row was written yet."""
+        self.state = state
+        self.started = self.pace.clock()
+        try:
+            self.writer.refuse_if_changed()
+            self.writer.close()
+            write_atomically(self.path, head_text(state))
+            self.writer, _ = RunWriter.resume(self.path)
+        except (BandcurveError, OSError) as error:
+            say(f"  Not on disk: {error}.")
+            self._elsewhere()
+
+    def now(self) -> float | None:
+        """Time since the start; a form does not say when a reading was taken. [s]"""
+        if self.state.course.on_paper:
+            return None
+        return max(0.0, self.pace.clock() - self.started)
+
+    def _full_wait(self) -> live.Wait:
+        locks = self.state.head.scale.locks if self.state.head.scale else "no"
+        words = "hold still" if locks == "no" else "hold until it locks"
+        return live.Wait(self.pace.move_s, self.state.course.dwell_s, words)
+
+    def _line(self, slot: Slot, wait: live.Wait | None) -> tuple[str, float | None]:
+        """One typed line and how long the length was held."""
+        prompt = self._prompt(slot)
+        if slot.kind != "reading" or not self.pace.counts_down or wait is None:
+            return ask_line(prompt), None
+        waited = live.countdown(wait)
+        return ask_line(prompt, waited.begun), waited.held_s
+
+    def announce(self, slot: Slot) -> None:
+        """Say what comes next."""
+        state, course = self.state, self.state.course
+        first_of_sweep = slot.kind == "reading" and (
+            self.last_index < 0 or _sweep(state.slots[self.last_index]) != _sweep(slot)
+        )
+        if first_of_sweep:
+            say("", *self._sweep_words(slot))
+        if slot.kind != "reading" or slot.setting is None:
+            return
+        readings = [i for i, s in enumerate(state.slots) if s.kind == "reading"]
+        of = "" if course.asked is not None else f"/{len(readings)}"
+        count = f"[{readings.index(state.index) + 1}{of}]"
+        way = "out" if slot.branch == "loading" else "back"
+        if state.hung:
+            say(f"{count} {way}: {'' if course.on_paper else 'hang '}{self._mass(slot.setting)}")
+            return
+        stretch = geometry(state.head).stretch(slot.setting)
+        place = place_words(slot.setting, course, LENGTH)
+        say(f"{count} {way}: {'at' if course.on_paper else 'set'} {place}, {stretch:.2f} x flat")
+
+    def _sweep_words(self, slot: Slot) -> Sequence[str]:
+        if self.state.course.on_paper:
+            way = "out, down its column" if slot.branch == "loading" else "back, up the next column"
+            words = [f"From the form: cycle {slot.cycle}, {way}."]
+            if not self.explained:
+                words.append("A cell that is empty: skip. Type 'help' for undo, note, strike, stop.")
+            self.explained = True
+            return words
+        if slot.branch == "unloading" and self.state.hung:
+            return ("Now back: take plates off, step by step.",)
+        if slot.branch == "unloading":
+            return ("Now back through the same places; come to each from the longer side.",)
+        dwell = f"{self.state.course.dwell_s:g} s"
+        how = "plates on, step by step" if self.state.hung else "each place from the shorter side"
+        anew = "unhook the band, hook it on again; then " if (slot.cycle or 1) > 1 else ""
+        words = [f"Cycle {slot.cycle}: {anew}out, {how}."]
+        if self.explained:
+            return words
+        self.explained = True
+        if self.pace.counts_down:
+            move = f"{self.pace.move_s:g} s"
+            words.append(f"After each Enter: {move} to set the next, {dwell} to hold. At the bell: read, type, Enter.")
+            words.append("Enter alone starts the hold again. Type 'help' for undo, skip, note, strike, stop.")
+        else:
+            words.append(f"Hold {dwell} before each reading. Type 'help' for undo, skip, note, strike, stop.")
+        return words
+
+    def _mass(self, kilogram: float) -> str:
+        unit = self.state.course.force_unit
+        return f"{shown(kilogram * G_STANDARD, unit, FORCE)} {unit}"
+
+    def _force(self, newton: float | None) -> str:
+        unit = self.state.course.force_unit
+        return f"{shown(newton or 0.0, unit, FORCE)} {unit}"
+
+    def _prompt(self, slot: Slot) -> str:
+        course, head = self.state.course, self.state.head
+        if course.on_paper and slot.kind == "flat":
+            return f"Flat length after, from the form, {course.length_unit} (Enter alone: not measured): "
+        if slot.kind == "zero":
+            return self._zero_prompt(slot)
+        if slot.kind == "check-load" and head.check_load is not None:
+            alone = f"{course.force_unit} (Enter alone: skip): "
+            plate = f"({self._mass(head.check_load.mass)})"
+            if head.procedure.method == "anchor-on-scale":
+                return f"The known plate {plate} beside the weight. It shows, {alone}"
+            return f"The known plate alone {plate}. It shows, {alone}"
+        if slot.kind == "flat":
+            return f"Flat length at the end, {course.length_unit} (Enter alone: skip): "
+        if self.state.hung:
+            return f"  length, {course.length_unit}: "
+        return f"  shows, {course.force_unit}: "
+
+    def _zero_prompt(self, slot: Slot) -> str:
+        course, unit = self.state.course, self.state.course.force_unit
+        alone = " (Enter alone: 0)" if self._zero_by_enter(slot) else ""
+        if course.on_paper:
+            empty = " (cell empty: skip)" if slot.closing else alone
+            return f"Zero {'after' if slot.closing else 'before'}, from the form, {unit}{empty}: "
+        hangs = self._at_zero()
+        if slot.closing:
+            return f"{hangs}, as at the start. Do not zero the scale. It shows, {unit}: "
+        zero_it = "" if self.state.head.procedure.method == "anchor-on-scale" else " Zero the scale."
+        return f"{hangs}.{zero_it} It shows, {unit}{alone}: "
+
+    def _at_zero(self) -> str:
+        """What is on the scale when its zero is read."""
+        p, scale = self.state.head.procedure, self.state.head.scale
+        if p.method == "anchor-on-scale":
+            return "Band slack, weight on the scale"
+        if p.orientation == "horizontal" or scale is None:
+            return "Band slack"
+        hung = {"hook-only": "Only the hook on the scale", "band-free": "Band hanging free at one end"}
+        return hung.get(scale.zeroed, "Band slack, hooked at both ends")
+
+    def _zero_by_enter(self, slot: Slot) -> bool:
+        """Whether Enter alone is a zero of 0: only where the scale was set to zero just now."""
+        return not slot.closing and self.state.head.procedure.method != "anchor-on-scale"
+
+    def _empty_means(self, slot: Slot) -> str:
+        """What Enter alone stands for."""
+        if self.state.pending is not None or slot.kind == "reading":
+            return ""
+        if slot.kind == "zero":
+            return "0" if self._zero_by_enter(slot) else ""
+        return "skip"
+
+    def keep(self, rows: Sequence[Row]) -> None:
+        """Have rows on disk, here or in another place."""
+        done = 0
+        while done < len(rows):
+            try:
+                self.writer.append(rows[done])
+                done += 1
+            except (BandcurveError, OSError) as error:
+                say(f"  Not on disk: {error}.")
+                self._elsewhere()
+                return  # the new file holds everything
+
+    def _elsewhere(self) -> None:
+        """Find another place for the whole recording; where nobody answers any more, say what is not on the disk."""
+        say(f"  Nothing is lost: all {len(self.state.rows)} rows are still in memory.")
+        try:
+            self._ask_elsewhere()
+        except (EndOfInputError, KeyboardInterrupt) as stopped:
+            if not self.state.rows:
+                raise
+            say("", "  NOT ON DISK. Write the last of these down by hand:")
+            say(*(f"  {row_words(self.state, row)}" for row in self.state.rows[-12:]))
+            raise type(stopped)(UNKEPT) from stopped
+
+    def _ask_elsewhere(self) -> None:
+        """Ask until the whole recording is there."""
+        while True:
+            text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            if text[:1].isdecimal():
+                say("  That looks like a reading; first the recording needs a place. Type a folder.")
+                continue
+            try:
+                folder = typed_path(text) if text else self.path.parent
+                if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Make it?", default=False):
+                    continue
+                path = free_name(folder, self.state.head.band.id)
+                self.writer = write_whole(path, self.state)
+            except (BandcurveError, OSError, ValueError) as error:
+                say(f"  Not there either: {error}.")
+                continue
+            self.path = path
+            say(f"  Now in {path}.")
+            return
+
+
+def _sweep(slot: Slot) -> tuple[object, object]:
+    return slot.cycle, slot.branch
+
+
+def write_whole(path: Path, state: Recording) -> RunWriter:
+    """A new file with the whole recording so far."""
+    writer = new_writer(path, state)
+    for row in state.rows:
+        writer.append(row)
+    return writer
+
+
+def new_writer(path: Path, state: Recording) -> RunWriter:
+    """A new file with the head of a recording."""
+    return RunWriter.create(path, state.head, _columns(state))
+
+
+def head_text(state: Recording) -> str:
+    """What a file of the recording without rows holds."""
+    return format_head(state.head) + ",".join(_columns(state)) + "\n"
+
+
+def _columns(state: Recording) -> Sequence[str]:
+    course = state.course
+    in_file = {"kg": "kgf", "lb": "lbf"}.get(course.force_unit, course.force_unit)
+    mass_unit = course.force_unit if state.hung else None
+    return columns_for(course.length_unit, in_file, mass_unit, cell="cell" in state.head.extensions)
+
+
+def free_name(folder: Path, band: str) -> Path:
+    """A name for a new run of a band that is not taken yet."""
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+    day = time.strftime("%Y-%m-%d")
+    names = [f"{band}.run.csv", f"{band}.{day}.run.csv", *(f"{band}.{day}-{i}.run.csv" for i in range(2, 1000))]
+    return next(folder / name for name in names if not (folder / name).exists())

@@ -1,0 +1,1 @@
+"""Keys, tables, progress and prompts of a terminal."""

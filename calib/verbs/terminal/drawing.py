@@ -1,0 +1,97 @@
+"""Figures and small plots for the commands that show them: readings found, figure files written."""
+
+from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from calib.errors import BandcurveError, UsageError
+from calib.profile.document import Profile
+from calib.records import Point, Run
+from calib.units import G_STANDARD
+from calib.use.report.terminal_plot import Frame, Series, plot
+
+if TYPE_CHECKING:
+    from calib.use.report.figures import FigureKind
+
+KINDS = ("png", "svg", "pdf")  # as in calib.use.report.figures, which is slow to load
+HEIGHT = 15  # lines
+
+
+def figure_kind(path: Path) -> "FigureKind":
+    """Kind of figure by the end of a file's name.
+
+    Raises:
+        UsageError: It is none of the kinds.
+    """
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        raise UsageError(f"--figure {path.name}: not a kind of figure", remedy="end its name in .png, .svg or .pdf")
+    return cast("FigureKind", kind)
+
+
+def write_figure(profile: Profile, points: Sequence[Point], path: Path) -> None:
+    """Draw a profile into a new file; the kind follows its name."""
+    from calib.safe_write import write_new
+    from calib.use.report.figures import draw
+
+    kind = figure_kind(path)
+    write_new(path, draw(profile, points, kind))
+
+
+def points_behind(profile: Profile, path: Path) -> tuple[Point, ...] | None:
+    """The readings a profile was made from, None where its runs are not to be found unchanged.
+
+    Args:
+        profile: The profile.
+        path: Its file; runs are looked for beside it, in the folder above and where the user is.
+    """
+    from calib.acquire.files.run_file import read_run
+    from calib.fit.curve.estimate import fit_runs
+    from calib.scale import load_scale
+
+    beside = (".series.csv", ".profile.json")  # told the curve more, and hold no reading of it
+    files = [(f.file, f.sha256) for f in profile.made.from_ if not f.file.endswith(beside)]
+    found = [(name, _unchanged(name, digest, path)) for name, digest in files]
+    if not found or any(place is None for _, place in found):
+        return None
+    places = [place for _, place in found if place is not None]
+    try:
+        scales = [load_scale(p) for p in places if p.name.endswith(".json")]
+        runs = [read_run(p) for p in places if not p.name.endswith(".json")]
+        return fit_runs(runs, scales[-1].in_use().correction if scales else None).points
+    except BandcurveError:
+        return None  # the curve is drawn without its readings, and the caller says so
+
+
+def _unchanged(name: str, digest: str | None, beside: Path) -> Path | None:
+    """A file of that name and content."""
+    if Path(name).name != name:
+        return None
+    for folder in (beside.parent, beside.parent.parent, Path()):
+        place = folder / name
+        if place.is_file() and digest in (None, sha256(place.read_bytes()).hexdigest()):
+            return place
+    return None
+
+
+def profile_plot(profile: Profile, width: int) -> str:
+    """Both branches as a small plot of plain signs."""
+    series = [
+        Series(sign, words, branch.length_m, [f / G_STANDARD for f in branch.force_N], joined=True)
+        for sign, words, branch in (
+            ("o", "way out", profile.branches.loading), (".", "way back", profile.branches.unloading),
+        ) if branch is not None
+    ]  # fmt: skip
+    return plot(series, Frame(width, HEIGHT, "half-path length, m", "kg"))
+
+
+def run_plot(run: Run, width: int) -> str | None:
+    """Readings as recorded, as a small plot; None where there are none."""
+    series = []
+    for sign, words, branch in (("o", "way out", "loading"), ("x", "way back", "unloading")):
+        rows = [r for r in run.readings if r.branch == branch and r.length is not None]
+        pulls = [r.mass if r.mass is not None else (r.force or 0.0) / G_STANDARD for r in rows]
+        if rows:
+            series.append(Series(sign, words, [r.length or 0.0 for r in rows], pulls))
+    return plot(series, Frame(width, HEIGHT, "length as taped, m", "kg")) if series else None

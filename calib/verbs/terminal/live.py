@@ -1,0 +1,153 @@
+"""The wait before a reading: a countdown on one line, a bell at its end, cut short by a key. Nothing is asked here."""
+
+import os
+import select
+import shutil
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from calib.verbs.terminal.prompts import EndOfInputError, say_prompt
+
+TICK = 0.2  # s
+BELL = "\a"
+_WIDTH = 76
+
+
+@dataclass(frozen=True)
+class Waited:
+    """How a wait ended."""
+
+    held_s: float  # since the length was set
+    begun: str = ""  # what was typed before the bell
+
+
+@dataclass(frozen=True)
+class Wait:
+    """Times of one wait, and what is said meanwhile."""
+
+    move_s: float  # to set the length
+    dwell_s: float  # to hold it
+    words: str = "hold still"
+
+
+def can_wait() -> bool:
+    """Whether there is a terminal with somebody in front of it."""
+    return bool(sys.stdin and sys.stdin.isatty() and sys.stderr.isatty())
+
+
+def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited:
+    """Count down the moving and the holding; a digit ends it early, Enter says that the length is set now.
+
+    Args:
+        wait: The two times.
+        clock: Seconds from any start; passed in by tests.
+
+    Raises:
+        EndOfInputError: The terminal is gone.
+    """
+    with keys() as key:
+        set_at = clock() + wait.move_s
+        while (left := set_at + wait.dwell_s - clock()) > 0:
+            moving = set_at - clock()
+            show(f"  move to it: {moving:3.0f} s" if moving > 0 else f"  {wait.words}: {left:3.0f} s")
+            pressed = key(min(TICK, left))
+            if pressed in {"\r", "\n"}:
+                set_at = clock()
+            elif pressed:
+                show("")
+                return Waited(max(0.0, clock() - set_at), pressed)
+        show("")
+        say_prompt(BELL)
+        return Waited(wait.dwell_s)
+
+
+def rest(seconds: float, words: str) -> None:
+    """Count down a pause; any key ends it.
+
+    Raises:
+        EndOfInputError: The terminal is gone.
+    """
+    end = time.monotonic() + seconds
+    with keys() as key:
+        while (left := end - time.monotonic()) > 0 and not key(min(TICK, left)):
+            show(f"  {words}: {left:3.0f} s, Enter goes on at once")
+        show("")
+
+
+def show(text: str) -> None:
+    """Show the one line that changes, over what it showed before; cut at the terminal's edge."""
+    width = min(_WIDTH, shutil.get_terminal_size().columns - 1)
+    say_prompt(f"\r{text[:width]:<{width}}\r{text[:width]}")
+
+
+@contextmanager
+def keys_if_any() -> Iterator[Callable[[float], str]]:
+    """The same where somebody is at a keyboard; else, behind a pipe, a function that never gives a key."""
+    if not (sys.stdin and sys.stdin.isatty()):
+        yield lambda _: ""
+        return
+    with keys() as key:
+        yield key
+
+
+@contextmanager
+def keys() -> Iterator[Callable[[float], str]]:
+    """A function that waits a while for one key; the terminal is as before afterwards."""
+    try:
+        import termios
+        import tty
+    except ImportError:  # Windows: no early end, the countdown runs through
+        yield _just_sleep
+        return
+    fd = sys.stdin.fileno()
+    try:
+        before = termios.tcgetattr(fd)
+        tty.setcbreak(fd, termios.TCSADRAIN)
+    except termios.error as error:
+        raise EndOfInputError from error
+
+    def key(seconds: float) -> str:
+        if not select.select([fd], [], [], seconds)[0]:
+            return ""
+        try:
+            byte = os.read(fd, 1)
+        except OSError as error:
+            raise EndOfInputError from error
+        if not byte:
+            raise EndOfInputError
+        if byte == b"\x04":  # Ctrl-D at the start of a line
+            raise EndOfInputError
+        if byte < b" " and byte not in (b"\r", b"\n"):
+            _drain(fd)  # an arrow or function key
+            return ""
+        return byte.decode("ascii", "ignore")
+
+    try:
+        yield key
+    finally:
+        with _ignore_gone():
+            termios.tcsetattr(fd, termios.TCSADRAIN, before)
+
+
+def _just_sleep(seconds: float) -> str:
+    time.sleep(seconds)
+    return ""
+
+
+def _drain(fd: int) -> None:
+    while select.select([fd], [], [], 0)[0] and os.read(fd, 16):
+        pass
+
+
+@contextmanager
+def _ignore_gone() -> Iterator[None]:
+    """A terminal that went away cannot be set back."""
+    import termios
+
+    try:
+        yield
+    except (OSError, termios.error):
+        return

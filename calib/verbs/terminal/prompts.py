@@ -1,0 +1,189 @@
+"""Plain questions at a terminal or through a pipe: asked on standard error, never hanging, never tracing back.
+
+What an answer means is the caller's business: it passes a function that reads the answer or raises a DataError.
+"""
+
+import re
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from calib.acquire.recording.typed_entry import clean
+from calib.errors import DataError
+from calib.verbs.terminal import plain_text
+from calib.verbs.terminal.plain_text import columns, wrap
+
+T = TypeVar("T")
+_BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
+COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
+ROOM = 10  # columns kept free behind a prompt
+LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
+
+
+class EndOfInputError(Exception):
+    """There will be no more answers: end of input, or the terminal is gone."""
+
+
+def at_terminal() -> bool:
+    """Whether somebody sits at a keyboard."""
+    return bool(sys.stdin and sys.stdin.isatty())
+
+
+def say(*lines: str) -> None:
+    """Talk on standard error, broken at spaces; a terminal that is gone is no reason to stop."""
+    try:
+        for line in lines:
+            print(broken(line), file=sys.stderr)
+        sys.stderr.flush()
+    except OSError:
+        return
+
+
+def broken(line: str, room: int = 0) -> str:
+    """A line broken at spaces where it is wider than the terminal; what follows stands below its first word.
+
+    Args:
+        line: Without a line end.
+        room: Columns to keep free, for an answer.
+    """
+    width = columns() - room
+    if len(line) <= width or line.startswith(COMMAND):
+        return line
+    begin = _BEGIN.match(line)
+    first = begin[0] if begin else ""
+    return wrap(line[len(first) :], width, first, " " * len(first)) + (" " if line.endswith(" ") else "")
+
+
+def prepare() -> None:
+    """Make standard input take any bytes, and lines editable where there is a terminal."""
+    if sys.stdin is not None and hasattr(sys.stdin, "reconfigure"):
+        sys.stdin.reconfigure(errors="replace")
+    if at_terminal():
+        try:
+            import readline
+        except ImportError:  # Windows: the console edits lines by itself
+            return
+        readline.set_auto_history(False)
+
+
+def ask_line(prompt: str, begun: str = "") -> str:
+    """Ask for one line.
+
+    Args:
+        prompt: Shown before the answer.
+        begun: What was typed already and belongs to the answer.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+    """
+    if sys.stdin is None:
+        raise EndOfInputError
+    above, _, prompt = "\n".join(broken(line, ROOM) for line in prompt.split("\n")).rpartition("\n")
+    if above:
+        say(*above.split("\n"))
+    try:
+        if at_terminal() and sys.stdout.isatty():
+            return _edited(prompt, begun)
+        say_prompt(prompt + begun)
+        line = sys.stdin.readline(LONGEST_LINE)
+        part = line
+        while part and not part.endswith("\n"):
+            part = sys.stdin.readline(LONGEST_LINE)
+    except (EOFError, OSError, ValueError) as error:
+        raise EndOfInputError from error
+    if not line:
+        raise EndOfInputError
+    if not at_terminal():
+        say("")  # nobody's Enter ended the line
+    return begun + line
+
+
+def say_prompt(text: str) -> None:
+    """Show the beginning of a line on standard error."""
+    try:
+        sys.stderr.write(text)
+        sys.stderr.flush()
+    except OSError:
+        return
+
+
+def _edited(prompt: str, begun: str) -> str:
+    """One line through the line editor; standard output is the same terminal."""
+    sys.stderr.flush()
+    if not begun:
+        return input(prompt)
+    try:
+        import readline
+    except ImportError:
+        return begun + input(prompt + begun)
+    readline.set_startup_hook(lambda: readline.insert_text(begun))
+    try:
+        return input(prompt)
+    finally:
+        readline.set_startup_hook(None)
+
+
+def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None) -> T:
+    """Ask until the answer can be read.
+
+    Args:
+        prompt: Shown before the answer.
+        read: Turns the answer into a value, or raises a DataError whose sentence is shown.
+        empty: The value of an empty answer; None where an answer is needed.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+    """
+    while True:
+        text = clean(ask_line(prompt))
+        if not text and empty is not None:
+            return empty
+        try:
+            return read(text)
+        except DataError as error:
+            say(f"  {sentence(error)}")
+
+
+def sentence(error: DataError) -> str:
+    """An error as a sentence of its own."""
+    return plain_text.sentence(str(error))
+
+
+def typed_path(text: str) -> Path:
+    """A file or folder as typed, there or not.
+
+    Raises:
+        DataError: No file can be called that.
+    """
+    try:
+        path = Path(text).expanduser()
+        path.exists()
+    except (OSError, RuntimeError, ValueError) as error:  # too long, or ~ of a user who is not there
+        raise DataError(f"{text[:40]!a} can be no file or folder", remedy="type another name") from error
+    return path
+
+
+def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:
+    """Ask for the number of one of some options, counted from 1."""
+
+    def read(text: str) -> T:
+        if text in {str(i + 1) for i in range(len(options))}:
+            return options[int(text) - 1]
+        numbers = ", ".join(str(i + 1) for i in range(len(options) - 1)) + f" or {len(options)}"
+        raise DataError(f"type {numbers} and Enter" if text else "type a number and Enter")
+
+    return ask(f"{prompt} [{default}]: ", read, empty=options[default - 1])
+
+
+def yes(prompt: str, *, default: bool = True) -> bool:
+    """Ask a question of yes or no."""
+
+    def read(text: str) -> bool:
+        if text.lower() in {"y", "yes"}:
+            return True
+        if text.lower() in {"n", "no"}:
+            return False
+        raise DataError("type y or n")
+
+    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", read, empty=default)
