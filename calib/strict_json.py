@@ -1,7 +1,10 @@
 """JSON read with nothing let pass: size, encoding, duplicate keys, NaN, depth. What the keys mean is not known here."""
 
+import errno
 import json
+import os
 import re
+import stat
 from math import isfinite
 from pathlib import Path
 from typing import Any, NoReturn
@@ -26,15 +29,16 @@ def read_capped(path: Path, cap_bytes: int) -> bytes:
         FileError: It cannot be read.
     """
     try:
-        if path.is_dir():
-            raise FileError("is a folder", where=str(path), remedy="name a file in it")
-        with path.open("rb") as file:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
+        with os.fdopen(handle, "rb") as file:
+            if not stat.S_ISREG(os.fstat(handle).st_mode):
+                raise FileError("is not a regular file", where=str(path), remedy="save what it gives in a file first")
             return file.read(cap_bytes + 1)
-    except FileError:
-        raise
     except ValueError:
         raise FileError("is not a file name", where=ascii(str(path))[:80], remedy="check the name") from None
     except OSError as error:
+        if error.errno in (errno.EISDIR, errno.EACCES) and path.is_dir():  # a folder; Windows says EACCES
+            raise FileError("is a folder", where=str(path), remedy="name a file in it") from None
         raise file_error(error, path, "read") from error
 
 

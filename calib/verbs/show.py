@@ -52,10 +52,11 @@ def _is_profile(path: Path) -> bool:
     """By the name, and where that says nothing by the first sign in the file."""
     if path.suffix.lower() in (".json", ".csv"):
         return path.suffix.lower() == ".json"
+    from calib.strict_json import read_capped
+
     try:
-        with path.open("rb") as opened:
-            return opened.read(200).removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")
-    except OSError:
+        return read_capped(path, 200).removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")
+    except FileError:
         return False  # the reader of runs says what is wrong with it
 
 

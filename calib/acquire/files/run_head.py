@@ -5,7 +5,6 @@ The format is looked at first; then every key must be known, so that a mistyped 
 
 import json
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -20,6 +19,7 @@ from calib.acquire.files.run_checks import check_correction
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.records import RunHead, ScaleInUse
+from calib.strict_toml import parse_toml
 from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
@@ -99,7 +99,7 @@ class _Place(NamedTuple):
 
 def is_newer_minor(text: str) -> bool:
     """Whether a head that was parsed is of a newer minor version: what is unknown in its table is then passed over."""
-    return _is_newer_minor(tomllib.loads(text).get("format"), _Place("", text))
+    return _is_newer_minor(parse_toml(text, "").get("format"), _Place("", text))
 
 
 def parse_head(text: str, name: str) -> RunHead:
@@ -113,12 +113,7 @@ def parse_head(text: str, name: str) -> RunHead:
         DataError: Broken TOML, another format or a newer major version, a key unknown, missing or wrong.
     """
     place = _Place(name, text)
-    try:
-        document = tomllib.loads(text)
-    except ValueError as error:  # broken TOML, or a number of thousands of digits
-        raise _broken(error, name) from None
-    except RecursionError:
-        raise DataError("the head is nested too deep", where=name, remedy="is it the right file?") from None
+    document = parse_toml(text, name, "the head")
     newer = _is_newer_minor(document.get("format"), place)
     _refuse_not_finite(document, (), place)
     extensions = document.pop("extensions", {})
@@ -141,14 +136,6 @@ def parse_head(text: str, name: str) -> RunHead:
         except DataError as error:
             raise error.at(place.at("scale.correction")) from None
     return replace(head, extensions=extensions)
-
-
-def _broken(error: ValueError, name: str) -> DataError:
-    message = str(error)
-    found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
-    where = f"{name}:{found[1]}" if found and found[1] else name
-    what = message[: found.start()] if found else message
-    return DataError(f"the head is not TOML ({what[:80]})", where=where, remedy='write lines like # id = "B07"')
 
 
 def _is_newer_minor(text: object, place: _Place) -> bool:

@@ -5,7 +5,6 @@ A head of TOML behind `# `, then a table, as in a run. Nothing is known here of 
 
 import json
 import re
-import tomllib
 from dataclasses import dataclass, field
 from datetime import datetime
 from difflib import get_close_matches
@@ -21,6 +20,7 @@ from calib.errors import DataError
 from calib.half_path import offset_over
 from calib.identity import check_id
 from calib.records import BandLength, BranchName, SmallLength, ULength
+from calib.strict_toml import parse_toml
 from calib.units import UNITS, to_si
 from calib.versioned import key_path
 
@@ -136,10 +136,7 @@ def parse_series(data: bytes, name: str) -> Series:
 
 
 def _head(text: str, name: str) -> Series:
-    try:
-        document = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # a number of 5000 digits is a plain ValueError
-        raise DataError(f"the head is not TOML ({str(error)[:80]})", where=name, remedy="mend that line") from None
+    document = parse_toml(text, name, "the head")
     newer = _is_newer_minor(document.pop("format", None), name)
     document.pop("extensions", None)
     made: dict[str, Any] = {}

@@ -5,7 +5,6 @@ Heights are of the sleeve's and the anchor's centre above the floor. Every contr
 
 import json
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -16,6 +15,7 @@ from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 
 from calib.acquire.files.run_head import LARGEST, Key
 from calib.errors import DataError
+from calib.strict_toml import parse_toml
 from calib.units import UNITS, to_si
 from calib.versioned import key_path
 
@@ -155,13 +155,10 @@ def parse_rig(data: bytes, name: str) -> Rig:
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
     try:
-        document = tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+        text = data.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError:
         raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
-    except ValueError as error:  # broken TOML, or a number of thousands of digits
-        raise DataError(f"is not TOML ({str(error)[:90]})", where=name, remedy="mend that line") from None
-    except RecursionError:
-        raise DataError("is nested too deep", where=name, remedy="is it the right file?") from None
+    document = parse_toml(text, name)
     newer = _is_newer_minor(document.pop("format", None), name)
     document.pop("extensions", None)
     try:

@@ -17,15 +17,10 @@ if TYPE_CHECKING:
 
 def read_rig(file: Path) -> "Rig":
     """Read a rig from a file."""
-    from calib.safe_write import file_error
+    from calib.strict_json import read_capped
     from calib.use.rig.rig_file import CAP_BYTES, parse_rig
 
-    try:
-        with file.open("rb") as opened:
-            data = opened.read(CAP_BYTES + 1)
-    except OSError as error:
-        raise file_error(error, file, "read") from None
-    return parse_rig(data, file.name)
+    return parse_rig(read_capped(file, CAP_BYTES), file.name)
 
 
 def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":

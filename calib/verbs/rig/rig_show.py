@@ -88,7 +88,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
 
 
 def _lifters(text: str) -> "tuple[Lifter, ...]":
-    from calib.safe_write import file_error
+    from calib.strict_json import read_capped
     from calib.use.rig.lifters import CAP_BYTES, parse_list, parse_table
 
     if not text.strip():
@@ -96,12 +96,7 @@ def _lifters(text: str) -> "tuple[Lifter, ...]":
     path = Path(text)
     if " " in text.strip() and path.suffix != ".csv":
         return parse_list(text)
-    try:
-        with path.open("rb") as opened:
-            data = opened.read(CAP_BYTES + 1)
-    except OSError as error:
-        raise file_error(error, path, "read") from None
-    return parse_table(data, path.name)
+    return parse_table(read_capped(path, CAP_BYTES), path.name)
 
 
 def _say(answer: "Answer", profiles: "list[Profile]", unit: "Unit", as_json: bool) -> None:
