@@ -7,32 +7,17 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from importlib import import_module
-from inspect import signature
+from itertools import takewhile
 from pathlib import Path
 from typing import Any, ClassVar
 
 import typer
-from typer.core import TyperGroup
 
 from calib.errors import BandcurveError, UsageError
 from calib.safe_write import file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
+from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
 from calib.verbs.terminal.plain_text import complaint
-
-
-class WordGroup(TyperGroup):
-    """A group whose words are modules, each imported when chosen."""
-
-    words: ClassVar[Mapping[str, str]] = {}  # word to module, in the order a user meets them
-
-    def list_commands(self, ctx: Any) -> list[str]:
-        """The words in that order."""
-        return list(self.words)
-
-    def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        """Import the chosen word's module."""
-        return load(cmd_name, self.words[cmd_name]) if cmd_name in self.words else None
 
 
 class LazyGroup(WordGroup):
@@ -42,34 +27,7 @@ class LazyGroup(WordGroup):
 
     def get_help(self, ctx: Any) -> str:
         """The overview, without importing any command."""
-        return overview().rstrip()
-
-
-def load(name: str, path: str) -> Any:
-    """The command object of one module: a `command` function, or an `app` of its own with sub-commands."""
-    module = import_module(path)
-    if hasattr(module, "app"):
-        for inner in module.app.registered_commands:
-            _leave_files_to_readers(inner.callback)
-        found = typer.main.get_command(module.app)
-    else:
-        single = typer.Typer(add_completion=False, rich_markup_mode=None, context_settings=_SETTINGS)
-        _leave_files_to_readers(module.command)
-        single.command(name)(module.command)
-        found = typer.main.get_command(single)
-    found.name = name
-    return found
-
-
-def _leave_files_to_readers(command: Any) -> None:
-    """A file that may not be read is unusable input, said in one sentence by its reader, and no wrong usage."""
-    for parameter in signature(command).parameters.values():
-        for option in getattr(parameter.annotation, "__metadata__", ()):
-            if hasattr(option, "readable"):
-                option.readable = False
-
-
-_SETTINGS = {"help_option_names": ["-h", "--help"]}
+        return bold_headings(overview().rstrip())
 
 
 def _version(asked: bool) -> None:
@@ -93,7 +51,7 @@ def _root(
 def build() -> Any:
     """The whole command line as one command object."""
     app = typer.Typer(
-        cls=LazyGroup, add_completion=False, rich_markup_mode=None, context_settings=_SETTINGS, result_callback=_leave
+        cls=LazyGroup, add_completion=True, rich_markup_mode=None, context_settings=SETTINGS, result_callback=_leave
     )
     app.callback()(_root)
     return typer.main.get_command(app)
@@ -110,17 +68,33 @@ def run(arguments: Sequence[str]) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some signs
     try:
-        status = _answered(arguments)
+        status = _answered(_for_every_command(arguments))
         if sys.stdout:
             sys.stdout.flush()
         return status
     except OSError as error:
         with suppress(OSError, ValueError):  # or leaving would try again, and complain
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        if not isinstance(error, BrokenPipeError):  # whoever closed the pipe has read enough
-            where = Path(error.filename or "standard output")
-            print(complaint(str(file_error(error, where, "used"))), file=sys.stderr)
+        if isinstance(error, BrokenPipeError):
+            return 0  # whoever closed the pipe has read enough
+        where = Path(error.filename or "standard output")
+        print(complaint(str(file_error(error, where, "used"))), file=sys.stderr)
         return 1
+
+
+def _for_every_command(arguments: Sequence[str]) -> list[str]:
+    """Carry out what every command understands (help, -h anywhere, --no-color, --no-input); give back the rest."""
+    kept = [word for word in arguments if word not in ("--no-color", "--no-input")]
+    if "--no-color" in arguments:
+        os.environ["NO_COLOR"] = "1"
+    if "--no-input" in arguments:
+        sys.stdin = Path(os.devnull).open(encoding="utf-8")  # noqa: SIM115 - every question now meets its end of input
+    if kept[:1] == ["help"]:
+        return [*kept[1:], "--help"]
+    if "-h" in kept or "--help" in kept:  # also after an option that wants a value
+        words = list(takewhile(lambda word: not word.startswith("-"), kept))
+        return [*words, "--help"]
+    return kept
 
 
 def _answered(arguments: Sequence[str]) -> int:

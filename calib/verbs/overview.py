@@ -1,6 +1,7 @@
 """The overview of the command line: which commands there are and what each is for. Light: it loads nothing else."""
 
 from collections.abc import Sequence
+from shutil import get_terminal_size
 from typing import NamedTuple
 
 
@@ -48,8 +49,11 @@ Usage: bandcurve [OPTIONS] COMMAND [ARGS]...
     bandcurve predict profiles/B07.profile.json --length 1.6m
 
 Options:
-  --version   Print the version.
-  -h, --help  Show this message and exit; after a COMMAND, its own.
+  --version             Print the version.
+  --no-color            Plain text, as with NO_COLOR set.
+  --no-input            Ask nothing: what an option does not say is an error.
+  --install-completion  Let the shell complete commands, options and files.
+  -h, --help            Show this message; after a COMMAND, its own.
 
 Commands:
 """
@@ -58,7 +62,19 @@ Commands:
 def overview() -> str:
     """The text of `bandcurve --help`."""
     width = max(map(len, COMMANDS))
-    return _OVERVIEW + "".join(f"  {name:<{width}}  {entry.summary}\n" for name, entry in COMMANDS.items())
+    columns = get_terminal_size().columns
+    lines = [f"  {name:<{width}}  {entry.summary}" for name, entry in COMMANDS.items()]
+    return "".join(_within(line, columns) + "\n" for line in (_OVERVIEW.rstrip("\n").split("\n") + lines))
+
+
+def _within(line: str, columns: int) -> str:
+    """A line of the overview on a narrow terminal: broken at spaces, what follows stands under its text."""
+    if len(line) <= columns:
+        return line
+    from textwrap import fill
+
+    hanging = line.rfind("  ") + 2
+    return fill(line, max(columns, hanging + 12), subsequent_indent=" " * hanging, break_on_hyphens=False)
 
 
 def version_text() -> str:
@@ -71,7 +87,7 @@ def version_text() -> str:
 def quick_answer(arguments: Sequence[str]) -> str | None:
     """What to print where only the overview or the version was asked for; None for everything else."""
     match list(arguments):
-        case [] | ["--help"] | ["-h"]:
+        case [] | ["--help"] | ["-h"] | ["help"]:
             return overview()
         case ["--version"]:
             return version_text()

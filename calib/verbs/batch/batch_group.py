@@ -2,7 +2,7 @@
 
 import typer
 
-from calib.verbs.app import WordGroup
+from calib.verbs.terminal.help_pages import WordGroup
 
 WORDS = {
     "new": "calib.verbs.batch.batch_new",

@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from calib.verbs.app import WordGroup
+from calib.verbs.terminal.help_pages import WordGroup
 
 WORDS = {
     "new": "calib.verbs.rig.rig_new",

@@ -9,6 +9,7 @@ import typer
 
 from calib.errors import DataError, UsageError
 from calib.verbs.talk.recording_options import BaudOption, ColumnOption, FormatOption
+from calib.verbs.terminal.help_pages import WordGroup
 
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
 app = typer.Typer(
+    cls=WordGroup,
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,

@@ -1,0 +1,90 @@
+"""Help and mistyped words, after the Command Line Interface Guidelines (clig.dev)."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from calib.verbs.app import run
+from calib.verbs.overview import COMMANDS, overview
+
+ROOT = Path(__file__).parents[2]
+
+
+def bandcurve(*words: str, **env: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "calib", *words]
+    return subprocess.run(command, capture_output=True, text=True, cwd=ROOT, env=os.environ | env, timeout=60)
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        (["hlep"], "help"),
+        (["prdict"], "predict"),
+        (["rig", "chek"], "check"),
+        (["batch", "ft"], "fit"),
+        (["scale", "chek"], "check"),
+    ],
+)
+def test_a_mistyped_word_is_answered_with_what_was_probably_meant(
+    typed: list[str], meant: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(typed) == 2
+    assert f"did you mean '{meant}'?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words", [["help", "fit"], ["fit", "-h"], ["fit", "KNEE.run.csv", "-h"], ["fit", "-h", "F", "--out"]]
+)
+def test_help_of_a_command_is_found_from_everywhere(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(words) == 0
+    assert "Usage: bandcurve fit" in capsys.readouterr().out
+
+
+def test_help_of_a_word_of_a_command(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["help", "rig", "solve"]) == 0
+    assert "Usage: bandcurve rig solve" in capsys.readouterr().out
+
+
+def test_help_alone_is_the_overview() -> None:
+    assert bandcurve("help").stdout == bandcurve("--help").stdout == overview()
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_the_overview_stays_within_the_terminal(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    examples = [line for line in overview().splitlines() if line.startswith("    bandcurve ")]
+    lines = [line for line in overview().splitlines() if line not in examples]
+    assert max(map(len, lines)) <= width
+    assert all(name in overview() for name in COMMANDS)
+
+
+def test_a_reader_that_has_enough_is_no_error() -> None:
+    words = f"{sys.executable} -m calib schema profile | head -1; exit ${{PIPESTATUS[0]}}"
+    done = subprocess.run(["bash", "-c", words], capture_output=True, text=True, cwd=ROOT, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_no_input_asks_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", None)
+    assert run(["scale", "new", "hook", "--no-input"]) != 0
+    assert not list(tmp_path.iterdir())
+
+
+def test_no_color_is_obeyed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("NO_COLOR", "")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    assert run(["fit", "-h"]) == 0
+    assert "\033[1m" in capsys.readouterr().out
+    assert run(["fit", "-h", "--no-color"]) == 0
+    assert "\033[" not in capsys.readouterr().out
+
+
+def test_the_shell_completes_commands_and_options() -> None:
+    found = bandcurve(_BANDCURVE_COMPLETE="complete_bash", COMP_WORDS="bandcurve pre", COMP_CWORD="1").stdout
+    assert found.split() == ["predict"]
+    asked = {"_BANDCURVE_COMPLETE": "complete_bash", "COMP_WORDS": "bandcurve predict --len", "COMP_CWORD": "2"}
+    assert bandcurve(**asked).stdout.split() == ["--length"]
