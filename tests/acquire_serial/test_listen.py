@@ -14,8 +14,11 @@ import pytest
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
-from calib.acquire.cell.port import PortFound, open_source
+from calib.acquire.cell.port import PortFound, Source, open_source
+from calib.scale import Scale
+from calib.units import G_STANDARD
 from calib.verbs.app import run
+from calib.verbs.cell.cell_line import Wanted, open_line
 from calib.verbs.cell.listen_words import Talk, ports_text
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
@@ -255,3 +258,21 @@ def test_a_pulled_plug_and_a_board_that_starts_again_and_again_are_said(cable: C
         assert "starts again and again" in terminal.all_text
     finally:
         terminal.close()
+
+
+@pytest.mark.parametrize(
+    ("line", "scale_step", "step_n"),
+    [("ST,GS,+0000.00kg", None, 0.01), ("ST,GS,+0000.0kg", None, 0.1), ("ST,GS,+0000.00kg", 0.49, 0.05)],
+)
+def test_a_scale_that_rests_at_nought_shows_its_step_in_its_places(
+    line: str, scale_step: float | None, step_n: float, tmp_path: Path
+) -> None:
+    """What the scale's file says of its resolution wins over the places that are printed."""
+    capture = _capture(tmp_path, (line + "\r\n").encode() * 60)
+    scale = Scale(format="bandcurve-scale/1", id="cell", kind="load-cell", resolution_N=scale_step or 0.0)
+
+    def opened(name: str, setting: Setting | None) -> Source:
+        return open_source(name, setting, rate="fast")
+
+    with open_line(Wanted(capture), scale, opened) as cell:
+        assert cell.meter.step == pytest.approx(step_n * G_STANDARD, rel=1e-2)

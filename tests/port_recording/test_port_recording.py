@@ -330,7 +330,8 @@ def test_step_and_noise_of_a_line() -> None:
     random = np.random.default_rng(1)
     moving = [5.0 * i + 0.2 * random.normal() for i in range(400)]
     assert noise_of(moving) == pytest.approx(0.2, rel=0.15)
-    assert step_of([1.0, 2.5, 3.25]) == 0.01
+    read = [Record(0.0, "reading", "0.0", counts=0.0, step=0.1), Record(0.1, "reading", "0.00", counts=0.0, step=0.01)]
+    assert step_of(read) == 0.01
     assert noise_of([]) == 0.0
 
 

@@ -277,6 +277,7 @@ class _Track:
 
     def _reading(self, line: Line, form: LineFormat, at_s: float) -> Record:
         value, unit, stable = _value(line, form)
+        step = _step(line, form)
         if unit is None and value in FULL_SCALE:
             return Record(at_s, "overload", line.raw, stable=line.stable, note="full-scale code of the converter")
         if unit is None and self._is_broken(value):
@@ -285,8 +286,8 @@ class _Track:
         self._seen = True
         length = line.numbers[form.roles.index("length")].value if "length" in form.roles else None
         if unit is None:
-            return Record(at_s, "reading", line.raw, counts=value, stable=stable, length=length)
-        return Record(at_s, "reading", line.raw, value=value, unit=unit, stable=stable, length=length)
+            return Record(at_s, "reading", line.raw, counts=value, stable=stable, length=length, step=step)
+        return Record(at_s, "reading", line.raw, value=value, unit=unit, stable=stable, length=length, step=step)
 
     def _is_broken(self, counts: float) -> bool:
         """A single sample that ends in ones and is far off the median of those before it."""
@@ -318,6 +319,14 @@ def _value(line: Line, form: LineFormat) -> tuple[float, str | None, bool | None
     number = line.numbers[form.roles.index("value")]
     blank = form.unit is not None and form.shape is not None and number.unit is None
     return number.value, number.unit or form.unit, False if blank else line.stable
+
+
+def _step(line: Line, form: LineFormat) -> float:
+    """One unit of the last printed place: counted in the text, for 0.00 is a number too."""
+    if form.decimal_comma:
+        return float(10.0 ** -len(line.numbers[1].text))
+    text = line.numbers[form.roles.index("value")].text
+    return float(10.0 ** -len(text.partition(".")[2]))
 
 
 def _is_banner(line: Line, form: LineFormat) -> bool:

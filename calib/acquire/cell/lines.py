@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
-Kind = Literal["reading", "overload", "fault", "reset", "unknown"]
+Kind = Literal["reading", "overload", "fault", "status", "torn", "reset", "unknown"]
 LineKind = Literal["numbers", "overload", "fault", "words", "broken"]
 
 LONGEST = 512  # bytes of one line; what is longer is no line of a scale
@@ -93,10 +93,16 @@ class Record:
 
     Args:
         at_s: When the line was complete. [s]
-        kind: Only a "reading" has a number: `value` with `unit`, or `counts` where the line names no unit.
+        kind: Only a "reading" has a number: `value` with `unit`, or `counts` where the line names no unit. A "torn"
+            line lacks bytes: its reading is missing, nothing more. A "status" is said in words instead of a reading (a
+            flat battery, a calibration that runs); a "reset" is a restart, or the line was interrupted.
         raw: The line as it came.
         stable: What the sender says about it; None where it says nothing.
-        length: A second channel named so by a header line, in the sender's own unit.
+        length: A second channel named so by a header line, in the sender's own unit, `length_unit` where it names one.
+        step: One unit of the last place as printed, in the unit of the number: 0.01 for `0.00`.
+        clock_s: The sender's own clock, wraps taken out; None where the line carries none. [s]
+        sequence: The line's own number, wraps taken out: what lies between two of them that follow is missing.
+        checked: Whether a checksum was there and right; a line whose checksum is wrong is "torn".
         note: Why it is no reading, where that is not plain from the line.
     """
 
@@ -108,6 +114,11 @@ class Record:
     counts: float | None = None
     stable: bool | None = None
     length: float | None = None
+    length_unit: str | None = None
+    step: float | None = None
+    clock_s: float | None = None
+    sequence: int | None = None
+    checked: bool = False
     note: str = ""
 
 

@@ -1,5 +1,6 @@
 """What a load cell's line says, as a force: units, counts, sign, and how sure a single value is. No port is opened."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import sqrt
 from statistics import median
@@ -20,7 +21,6 @@ NEWTON = {
 }
 FLOOR_N = 0.1  # no change up to here is a motion, however quiet the line
 FLOOR_STEPS, FLOOR_NOISES = 3, 8
-MOST_PLACES = 6
 
 
 @dataclass(frozen=True)
@@ -74,14 +74,13 @@ class Meter:
         return float("inf") if self.in_counts else 1.0
 
 
-def step_of(values: list[float]) -> float:
-    """One step of a line from some of its numbers: their last decimal place. [their unit]
+def step_of(readings: Iterable[Record]) -> float:
+    """One step of a line from some of its readings: the last place they print. [their unit]
 
-    >>> step_of([12.34, 12.3, 0.0])
+    >>> step_of([Record(0.0, "reading", "0.00 kg", 0.0, "kg", step=0.01)])
     0.01
     """
-    places = max((len(f"{v:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]) for v in values), default=0)
-    return float(10.0**-places)
+    return min((r.step for r in readings if r.step is not None), default=1.0)
 
 
 def noise_of(values: list[float]) -> float:

@@ -63,7 +63,7 @@ class StreamFigures:
     @property
     def rubbish(self) -> float:
         """Share of the newest hundred records that say nothing; 0 until so many have come since the first reading."""
-        return self._share("unknown")
+        return self._share("unknown") + self._share("torn")
 
     @property
     def faults(self) -> float:

@@ -131,20 +131,21 @@ def _understood(listening: Listening, wanted: Wanted, scale: Scale | None) -> Ce
             )
     form = listening.format
     unit = form.unit if form else readings[-1].unit
-    numbers = [n for r in readings if (n := number_of(r)) is not None]
     rate = talk.figures.rate or SLOW
     say(f"  {form.words() if form else 'read'}; {rate:.3g} readings a second.")
     if rate < SLOW:
         say("  That is slow: a stop is seen late. Set the converter to ten a second or more if you can.")
-    return CellLine(listening, _meter(unit, numbers, scale, wanted.reversed), unit, rate)
+    return CellLine(listening, _meter(unit, readings, scale, wanted.reversed), unit, rate)
 
 
-def _meter(unit: str | None, numbers: list[float], scale: Scale | None, turned: bool) -> Meter:
-    noise, step = noise_of(numbers), step_of(numbers)
+def _meter(unit: str | None, readings: list[Record], scale: Scale | None, turned: bool) -> Meter:
+    """What a number means; where the scale's file says how finely it shows, that is the step."""
+    noise, step = noise_of([n for r in readings if (n := number_of(r)) is not None]), step_of(readings)
+    known = scale.resolution_N if scale else 0.0
     counts = scale.counts if scale else None
     if unit is None and counts is not None:
         per = abs(counts.per_count_N)
-        return Meter(counts.per_count_N, counts.zero_N, step=step * per, noise=noise * per)
+        return Meter(counts.per_count_N, counts.zero_N, step=known or step * per, noise=noise * per)
     if unit is None:
         return Meter(reversed=turned, step=step, noise=noise, in_counts=True)
     if counts is not None:
@@ -153,4 +154,4 @@ def _meter(unit: str | None, numbers: list[float], scale: Scale | None, turned: 
             where=f"scale {scale.id if scale else ''}",
             remedy="is it the right file, or the right column (--column)?",
         )
-    return Meter(reversed=turned, step=step * NEWTON[unit], noise=noise * NEWTON[unit])
+    return Meter(reversed=turned, step=known or step * NEWTON[unit], noise=noise * NEWTON[unit])

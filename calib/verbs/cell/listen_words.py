@@ -14,6 +14,8 @@ HEARD: dict[Kind, str] = {
     "reading": "reading{s}",
     "overload": "overload{s}",
     "fault": "fault{s}",
+    "status": "line{s} of status",
+    "torn": "torn line{s}",
     "reset": "line{s} at a restart or a break",
     "unknown": "other line{s}",
 }
