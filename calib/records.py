@@ -126,6 +126,16 @@ class Loads:
     u_common: URelative = 0.0  # relative, the whole set together
     u_each: UMass = 0.0  # [kg] each load by itself
     hook_mass: UMass = 0.0  # [kg] hangs with every load and is not in the column
+    pieces: tuple[str, ...] = ()  # names; a row says which of them hung
+    piece_masses: tuple[Mass, ...] = ()  # [kg]
+    u_piece_masses: tuple[UMass, ...] = ()  # [kg] each by itself
+
+    def piece(self, name: str) -> tuple[float, float]:
+        """Mass of a piece and its own uncertainty; KeyError where there is none. [kg]"""
+        if name not in self.pieces:
+            raise KeyError(name)
+        at = self.pieces.index(name)
+        return self.piece_masses[at], self.u_piece_masses[at]
 
 
 @dataclass(frozen=True)
@@ -164,6 +174,7 @@ class Row:
     length: float | None = None  # [m] as taped, not converted
     force: float | None = None  # [N] raw indication
     mass: float | None = None  # [kg] hung-weight runs: the load hung, hook not included
+    pieces: tuple[str, ...] = ()  # names of the pieces it was made of; empty where nobody said
     counts: float | None = None  # a load cell without units
     at_s: float | None = None
     dwell_s: float | None = None

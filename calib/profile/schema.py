@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.acquire.files.series_file import Series
+from calib.plate_set import PlateSet
 from calib.profile.batch_document import Batch
 from calib.profile.document import Profile
 from calib.records import RunHead
@@ -28,7 +29,7 @@ _QUANTITY = {
     "LengthSetup": {"fitting_diameters": "length", "u_reading": "length", "u_common": "length"},
     "ScaleInUse": {"resolution": "force", "u_zero": "force"},
     "Procedure": {"conditioned_to": "length", "temperature": "temperature", "altitude": "length"},
-    "Loads": {"u_each": "mass", "hook_mass": "mass"},
+    "Loads": dict.fromkeys(("u_each", "hook_mass", "piece_masses", "u_piece_masses"), "mass"),
     "CheckLoad": {"mass": "mass", "u_mass": "mass"},
     "SeriesBand": dict.fromkeys(("flat_length", "u_flat_length", "thickness", "fitting_diameter"), "length"),
     "SeriesLengths": dict.fromkeys(("link_diameter", "link_length", "u_reading", "u_common"), "length"),
@@ -78,12 +79,18 @@ def batch_schema() -> Schema:
     return _headed(Batch.model_json_schema(by_alias=True), "batch", "bandcurve batch")
 
 
+def plates_schema() -> Schema:
+    """Schema of a set of plates."""
+    return _headed(PlateSet.model_json_schema(by_alias=True), "plates", "bandcurve plates")
+
+
 SCHEMAS: dict[str, Callable[[], Schema]] = {
     "profile": profile_schema,
     "scale": scale_schema,
     "run": run_schema,
     "series": series_schema,
     "batch": batch_schema,
+    "plates": plates_schema,
 }
 
 

@@ -7,12 +7,15 @@ import typer
 
 from calib.errors import UsageError
 
-KINDS = ("profile", "scale", "run", "series", "batch")
+KINDS = ("profile", "scale", "run", "series", "batch", "plates")
 
 
 def command(
     kind: Annotated[
-        str, typer.Argument(metavar="profile|scale|run|series|batch", help="Which file; of a run or a series the head.")
+        str,
+        typer.Argument(
+            metavar="profile|scale|run|series|batch|plates", help="Which file; of a run or a series the head."
+        ),
     ],
 ) -> int:
     """Print the JSON Schema (2020-12) of a file kind.

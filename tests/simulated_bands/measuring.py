@@ -4,7 +4,7 @@ What the head of the run states of the gear is true: errors are drawn from it, o
 """
 
 import zlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -66,6 +66,11 @@ class GearErrors:
     zero: float  # [N] of this run
     length_offset: float  # [m] of this set-up
     gravity: float  # relative
+    loads: dict[float, float] = field(default_factory=dict)  # [kg] by which each load that hung is off, by its mass
+
+    def of_load(self, mass: float, u_each: float, rng: np.random.Generator) -> float:
+        """What a load is off: the same each time it hangs. [kg]"""
+        return self.loads.setdefault(mass, u_each * rng.standard_normal())
 
 
 @dataclass(frozen=True)
@@ -234,7 +239,7 @@ def _weigh(
     local = G_STANDARD * (1 + errors.gravity)
     hung = float(mean(np.array(nominal))) / G_STANDARD - HOOK_MASS - BAND_MASS / 2
     mass = max(round(hung / SMALLEST_PLATE) * SMALLEST_PLATE, SMALLEST_PLATE)
-    true_mass = mass * (1 + errors.gain) + gear.u_each * rng.standard_normal() + HOOK_MASS
+    true_mass = mass * (1 + errors.gain) + errors.of_load(mass, gear.u_each, rng) + HOOK_MASS
     length = pull.length((true_mass + BAND_MASS / 2) * local / noise, branch)
     read = (length - shift) / (1 + errors.tape_scale)
     return Row(0, branch=branch, length=round(read, 3), mass=mass), length

@@ -54,6 +54,7 @@ FAIR = Gear(0.02, 0.005, 0.02, 0.0015)
 CHECKED = Gear(0.01, 0.003, 0.01, 0.0015)
 CELL = Gear(0.005, 0.001, 0.005, 0.001)
 WEIGHTS = Gear(0.0, 0.002, 0.0, 0.002, method="hung-weight", u_each=0.01)
+IRON = Gear(0.0, 0.002, 0.0, 0.001, method="hung-weight", u_each=0.12)  # plates as cast, nobody weighed them
 PLATFORM = Gear(0.05, 0.005, 0.03, 0.002, method="anchor-on-scale")
 
 ROUGH = Spread(0.003, 0.006, 0.0015)
@@ -73,6 +74,7 @@ WORLDS = (
     World("drift", laws.extended_tube, laws.proportional, 8, 3, CELL, replace(FINE, reading=0.001, drift=0.003)),
     World("swing", laws.ogden, laws.two_reaches, 8, 3, FAIR, replace(PLAIN, reading=0.001, swing=0.06), clean=False),
     World("weights", laws.ogden, laws.proportional, 8, 2, WEIGHTS, PLAIN),
+    World("plates", laws.ogden, laws.proportional, 8, 3, IRON, PLAIN),
     World("platform", laws.yeoh, laws.additive, 8, 3, PLATFORM, PLAIN),
     World("short", laws.extended_tube, laws.two_reaches, 5, 2, HOOK, ROUGH, unloading_lengths=3),
     World("one", laws.ogden, laws.additive, 8, 1, FAIR, Spread(0.003, 0.005, 0.0015)),

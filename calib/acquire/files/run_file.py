@@ -19,6 +19,7 @@ from calib.acquire.files.run_table import (
     parse_header,
     parse_row,
     split_line,
+    with_pieces,
 )
 from calib.closing import Closing
 from calib.errors import DataError, FileError
@@ -101,7 +102,7 @@ def parse_run(data: bytes, name: str) -> Run:
             "ends before its table", where=f"{name}:{max(top, 1)}", remedy="was it cut off? record it again"
         )
     table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_minor(head_text))
-    rows = _rows(lines, start + 1, table, cut, name)
+    rows = with_pieces(_rows(lines, start + 1, table, cut, name), head, name)
     run = Run(
         name=name,
         head=head,

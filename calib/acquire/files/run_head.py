@@ -23,9 +23,12 @@ from calib.strict_toml import parse_toml
 from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
-MAJOR, MINOR = 1, 0
+MAJOR, MINOR = 1, 1
 LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
 FORMAT = f"bandcurve-run/{MAJOR}"
+SINCE_MINOR = {  # fields that a reader of /1 does not know
+    "loads": ("pieces", "piece_masses", "u_piece_masses"),
+}
 
 
 class Key(NamedTuple):
@@ -79,7 +82,14 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         Key("latitude_deg"),
         Key("altitude", "length", "m"),
     ),
-    "loads": (*_plain("id", "u_common"), Key("u_each", "mass", "g"), Key("hook_mass", "mass", "g")),
+    "loads": (
+        *_plain("id", "u_common"),
+        Key("u_each", "mass", "g"),
+        Key("hook_mass", "mass", "g"),
+        Key("pieces"),
+        Key("piece_masses", "mass", "kg"),
+        Key("u_piece_masses", "mass", "g"),
+    ),
     "check_load": (Key("id"), Key("mass", "mass", "kg"), Key("u_mass", "mass", "kg")),
     "": _plain("format", "started", "band", "length", "scale", "procedure", "loads", "check_load", "extensions"),
 }
@@ -135,7 +145,25 @@ def parse_head(text: str, name: str) -> RunHead:
             check_correction(head.scale.correction)
         except DataError as error:
             raise error.at(place.at("scale.correction")) from None
+    _check_pieces(head, place)
     return replace(head, extensions=extensions)
+
+
+def _check_pieces(head: RunHead, place: _Place) -> None:
+    """Every piece has a name of its own, a mass and an uncertainty."""
+    loads = head.loads
+    if loads is None:
+        return
+    if not len(loads.pieces) == len(loads.piece_masses) == len(loads.u_piece_masses):
+        raise DataError(
+            f"{len(loads.pieces)} pieces have {len(loads.piece_masses)} masses and {len(loads.u_piece_masses)} u",
+            where=place.at("loads", "pieces"),
+            remedy="give each piece one of both",
+        )
+    if len(set(loads.pieces)) < len(loads.pieces):
+        raise DataError(
+            "two pieces have one name", where=place.at("loads", "pieces"), remedy="name them apart: 20a, 20b"
+        )
 
 
 def _is_newer_minor(text: object, place: _Place) -> bool:
@@ -318,7 +346,8 @@ def format_head(head: RunHead) -> str:
     Args:
         head: In SI.
     """
-    lines = [f'format = "{FORMAT}"']
+    newer = any(getattr(_record(head, section), f, None) for section, fields in SINCE_MINOR.items() for f in fields)
+    lines = [f'format = "{FORMAT}.{MINOR}"' if newer else f'format = "{FORMAT}"']
     if head.started is not None:
         lines.append(f"started = {head.started.isoformat().replace('+00:00', 'Z')}")
     for section in SECTIONS:

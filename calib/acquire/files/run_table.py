@@ -3,7 +3,7 @@
 import csv
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from math import isfinite
 from typing import get_args
@@ -14,10 +14,14 @@ from calib.units import UNITS, from_si, to_si
 
 KINDS: tuple[str, ...] = get_args(RowKind)
 BRANCHES: tuple[str, ...] = get_args(BranchName)
-PLAIN = ("row", "kind", "cycle", "branch", "counts", "at_s", "dwell_s", "note", "n", "relax_percent_per_decade")
+PLAIN = (
+    *("row", "kind", "cycle", "branch", "pieces", "counts", "at_s", "dwell_s", "note", "n"),
+    "relax_percent_per_decade",
+)
 WITH_UNIT = {"length": "length", "force": "force", "mass": "mass", "sd": "force"}
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 LARGEST_RELAXATION = 100.0  # per cent a decade of time
+SAME_LOAD = 0.03  # relative: a label may be off by two or three per cent of what was weighed
 LONGEST_LINE = 100_000  # signs; the csv reader gives up soon after
 STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")
 
@@ -113,7 +117,7 @@ def _check_needed(columns: dict[str, tuple[int, str]], where: str, head: RunHead
     hung = head.procedure.method == "hung-weight"
     if hung and "force" in columns and "mass" not in columns:
         raise DataError("hung weights are masses", where=where, remedy="name the column mass_kg, not force_...")
-    value = ("mass",) if hung else ("force", "counts")
+    value = ("mass", "pieces") if hung else ("force", "counts")
     for names, example in ((("cycle",), "cycle"), (("branch",), "branch"), (("length",), "length_mm")):
         if not set(names) & set(columns):
             raise DataError(f"the column {example!r} is missing", where=where, remedy="add it")
@@ -153,6 +157,7 @@ def parse_row(cells: Sequence[str], table: Table, order: int, line: int, name: s
         length=si.get("length"),
         force=si.get("force"),
         mass=si.get("mass"),
+        pieces=tuple(part.strip() for part in text.get("pieces", "").split("+") if part.strip()),
         counts=_number(text.get("counts", ""), "counts", where),
         at_s=_number(text.get("at_s", ""), "at_s", where),
         dwell_s=_number(text.get("dwell_s", ""), "dwell_s", where),
@@ -171,7 +176,7 @@ def _check_complete(row: Row, where: str) -> None:
     for field in needs:
         if getattr(row, field) is None:
             raise DataError(f"this {row.kind} has no {field}", where=where, remedy="add it, or strike the row")
-    no_force = row.force is None and row.mass is None and row.counts is None
+    no_force = row.force is None and row.mass is None and row.counts is None and not row.pieces
     if row.kind in ("reading", "zero", "check-load") and no_force:
         raise DataError(f"this {row.kind} has no force", where=where, remedy="add it, or make the row's kind 'gap'")
     if row.kind == "strike" and not STRIKES.match(row.note):
@@ -246,6 +251,43 @@ def _not_one_of(text: str, field: str, known: tuple[str, ...], where: str) -> Da
     return DataError(f"the {field} {text[:30]!a} is unknown", where=where, remedy=remedy)
 
 
+def with_pieces(rows: Sequence[Row], head: RunHead, name: str) -> tuple[Row, ...]:
+    """Rows whose load is what their pieces weigh together; the others as they are.
+
+    Args:
+        rows: Of the table.
+        head: It names the pieces and says what each weighs.
+        name: Of the file, for errors.
+
+    Raises:
+        DataError: A piece nobody named, one that hangs twice, or pieces whose sum is not the load.
+    """
+    return tuple(_with_its_pieces(row, head, f"{name}:{row.line}") if row.pieces else row for row in rows)
+
+
+def _with_its_pieces(row: Row, head: RunHead, where: str) -> Row:
+    loads = head.loads
+    if loads is None or not loads.pieces:
+        raise DataError("names pieces, and the head has none", where=where, remedy="add # pieces = [...] to # [loads]")
+    for piece in row.pieces:
+        if piece not in loads.pieces:
+            raise DataError(
+                f"there is no piece {piece[:24]!a} in [loads]",
+                where=where,
+                remedy=f"its pieces: {', '.join(loads.pieces)[:120]}",
+            )
+    if len(set(row.pieces)) < len(row.pieces):
+        raise DataError(f"one piece hangs twice in {'+'.join(row.pieces)[:60]}", where=where, remedy="name the other")
+    total = float(sum(loads.piece(piece)[0] for piece in row.pieces))
+    if row.mass is not None and abs(row.mass - total) > SAME_LOAD * total:
+        raise DataError(
+            f"{'+'.join(row.pieces)[:60]} is {total:.4g} kg together, and the load {row.mass:.4g} kg",
+            where=where,
+            remedy="mend the pieces or the load",
+        )
+    return replace(row, mass=total)
+
+
 def check_rows(rows: Sequence[Row], name: str) -> None:
     """Refuse row numbers that stand twice, strikes of rows that do not stand before, and negative lengths that count.
 
@@ -292,7 +334,9 @@ def _cells(row: Row, columns: Sequence[str]) -> Iterator[str]:
         if column is None:
             raise ValueError(f"no such column: {name}")
         value = row.number if column.field == "row" else getattr(row, column.field)
-        if value is None or value == "":
+        if column.field == "pieces":
+            yield "+".join(row.pieces)
+        elif value is None or value == "":
             yield ""
         elif column.field == "note":
             yield '"' + _one_line(row.note).replace('"', '""') + '"'

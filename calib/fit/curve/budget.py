@@ -83,13 +83,11 @@ def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, 
     p, seen = model.basis.size, model.seen
     reach = gradient @ solution.covariance[:p]  # (3, effects)
     per_reading = (reach @ model.design.T * solution.weight) ** 2  # (3, readings)
-    hung = np.array([members[0][1].force is None for members in seen.rows])
     noise = {
         "repeatability": solution.repeat,
         "resolution of the scale": seen.resolution**2 / 12 / model.row_scale**2,
         "length of one reading": model.reading_length_noise,
-        "single loads": np.where(hung, seen.u_force**2, 0.0) / model.row_scale**2,
-        "scatter of the scale": np.where(hung, 0.0, seen.u_force**2) / model.row_scale**2,
+        "scatter of the scale": seen.u_force**2 / model.row_scale**2,
     }
     per_effect = reach**2 / solution.prior
     groups = {

@@ -139,7 +139,7 @@ def _observe_one(index: int, run: Run) -> Observations:
         resolution=np.full(n, resolution),
         u_force=np.full(n, u_force),
         u_length=np.full(n, head.length.u_reading),
-        sources=tuple(sources_of(head, length, pull, zero, drift)),
+        sources=tuple(sources_of(head, rows, length, pull, zero, drift)),
         rows=tuple(((index, r),) for r in rows),
         rest=rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands),
         u_rest=_u_rest(head),
@@ -197,9 +197,9 @@ def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float
     """Pull [N], resolution [N] and further independent error of one reading [N]."""
     if head.procedure.method == "hung-weight":
         g, _ = local_gravity(head.procedure.latitude_deg, head.procedure.altitude)
-        hook, each = (head.loads.hook_mass, head.loads.u_each) if head.loads else (0.0, 0.0)
+        hook = head.loads.hook_mass if head.loads else 0.0  # how well the loads are known is said in `sources`
         mass = np.array([r.mass for r in rows], dtype=float) + hook
-        return mass * g + half_weight(head)[0], 0.0, each * g
+        return mass * g + half_weight(head)[0], 0.0, 0.0
     shown = np.array([r.force for r in rows], dtype=float)
     scale = head.scale
     fixed = scale.correction if scale else None

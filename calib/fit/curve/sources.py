@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from calib.fit.curve.own_weight import half_weight, weight_guess
 from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS, thickness_slope
-from calib.records import Array, Correction, RunHead
+from calib.records import Array, Correction, Loads, Row, RunHead
 
 U_GAIN_UNCHECKED = 0.006  # a bound of +-1 % as a rectangular distribution, 1 % / sqrt 3 (an assumption)
 STABILITY_PER_ROOT_MONTH = 0.001  # relative gain, random walk since the check (an assumption)
@@ -51,11 +51,14 @@ class Source:
         return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)
 
 
-def sources_of(head: RunHead, length: Array, pull: Array, zero: Array, drift: float) -> list[Source]:
+def sources_of(
+    head: RunHead, rows: Sequence[Row], length: Array, pull: Array, zero: Array, drift: float
+) -> list[Source]:
     """Every source of error of one run's readings that does something to any of them.
 
     Args:
         head: Of the run: gear, band and procedure.
+        rows: The readings, n of them: which pieces hung.
         length: Half-path lengths, shape (n,). [m]
         pull: Pull at each, shape (n,). [N]
         zero: Indication with nothing pulling, at the time of each, shape (n,). [N]
@@ -83,6 +86,7 @@ def sources_of(head: RunHead, length: Array, pull: Array, zero: Array, drift: fl
     if p.method == "hung-weight":
         if head.loads:
             add("known loads", f"loads:{head.loads.id}", gain=head.loads.u_common * one)
+            out += _single_loads(head.loads, rows, local_gravity(p.latitude_deg, p.altitude)[0])
         add("gravity", None, gain=local_gravity(p.latitude_deg, p.altitude)[1] * one, of_band="gravity")
     elif head.scale is not None:
         out += _scale_sources(head, zero, day)
@@ -95,6 +99,33 @@ def sources_of(head: RunHead, length: Array, pull: Array, zero: Array, drift: fl
     add("tape", tape, length=head.length.u_scale * length, of_band=tape or "tape")
     add("length offset", None, length=_u_common(head) * one, of_band=_fittings(head))
     return out
+
+
+def _single_loads(loads: Loads, rows: Sequence[Row], g: float) -> list[Source]:
+    """One source for each piece that hung, whatever it hung with; where nobody noted the pieces, one for each load.
+
+    What a plate is off it is off each time it hangs: taken as new for each reading, it would be averaged away.
+    """
+    masses: dict[tuple[str, str | None], Array] = {}  # by identity and key: [kg] what one standard deviation does
+    for i, row in enumerate(rows):
+        for identity, key, u in _pieces_of(loads, row):
+            masses.setdefault((identity, key), np.zeros(len(rows)))[i] = u
+    flat = np.zeros(len(rows))
+    return [
+        Source("single loads", key, u * g, flat, flat, flat, identity)
+        for (identity, key), u in masses.items()
+        if u.any()
+    ]
+
+
+def _pieces_of(loads: Loads, row: Row) -> list[tuple[str, str | None, float]]:
+    """Identity, key and uncertainty [kg] of what hung."""
+    if row.pieces:
+        keys = [(f"piece:{loads.id}/{name}", name) for name in row.pieces]
+        return [(key, key, loads.piece(name)[1]) for key, name in keys]
+    mass = row.mass or 0.0
+    u = max((u / m for m, u in zip(loads.piece_masses, loads.u_piece_masses, strict=True)), default=0.0) * mass
+    return [(f"load:{loads.id}/{mass:.3f}", None, max(u, loads.u_each))]
 
 
 def _fittings(head: RunHead) -> str | None:

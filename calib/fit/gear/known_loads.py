@@ -10,7 +10,11 @@ from typing import Annotated, Literal
 from annotated_types import Ge
 
 from calib.errors import DataError
+from calib.plate_set import Piece, PlateSet, names_of, sizes
+from calib.records import Loads
+from calib.units import MASS
 
+PlateKind = Literal["plates", "calibrated", "weighed", "stated"]
 LoadKind = Literal["plates", "calibrated", "weighed", "water", "stated", "force"]
 
 AIR = 1.2  # kg/m3, air near 20 degree Celsius at sea level
@@ -85,6 +89,57 @@ def usual(id_: str, kind: LoadKind) -> KnownLoads:
     """A set of loads of which nothing is known but its kind."""
     worth = WORTH[kind]
     return KnownLoads(id_, kind, worth.u_common, worth.u_each, worth.u_each_mass)
+
+
+def set_from(text: str, id_: str, owner: str, kind: PlateKind = "plates", unit: Literal["kg", "lb"] = "kg") -> PlateSet:
+    """A set of plates from what its owner typed; a piece that was weighed is worth what a shop scale is.
+
+    Args:
+        text: `2 x 20, 4 x 10`; a piece that was weighed as `20=20.04`.
+        id_: Of the set; it should hold a mark of its own, so that two sets named alike are never taken for one.
+        owner: Whose plates they are.
+        kind: What they are worth as they come.
+        unit: Of what was typed.
+
+    Raises:
+        DataError: The text cannot be read.
+    """
+    typed = sizes(text)
+    worth, weighed = WORTH[kind], WORTH["weighed"]
+    every = all(mass is not None for _, mass in typed)
+    pieces = []
+    for name, (label, mass) in zip(names_of([label for label, _ in typed]), typed, strict=True):
+        kilos = (label if mass is None else mass) * MASS[unit]
+        one = worth if mass is None else weighed
+        u = sqrt((one.u_each * kilos) ** 2 + one.u_each_mass**2)
+        pieces.append(Piece(id=name, label=label, mass_kg=kilos, u_mass_kg=u))
+    return PlateSet(
+        format="bandcurve-plates/1",
+        id=id_,
+        owner=owner,
+        kind="weighed" if every else kind,
+        unit=unit,
+        u_common=(weighed if every else worth).u_common,
+        pieces=tuple(pieces),
+    )
+
+
+def loads_of(plates: PlateSet, hook_mass: float = 0.0) -> Loads:
+    """A set as the head of a run carries it.
+
+    Args:
+        plates: The set.
+        hook_mass: Of what hangs with every load. [kg]
+    """
+    return Loads(
+        plates.id,
+        plates.u_common,
+        0.0,
+        hook_mass,
+        tuple(p.id for p in plates.pieces),
+        tuple(p.mass_kg for p in plates.pieces),
+        tuple(p.u_mass_kg for p in plates.pieces),
+    )
 
 
 def water_density(temperature: float) -> float:
