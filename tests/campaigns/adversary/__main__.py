@@ -1,0 +1,58 @@
+"""Score the product: `python -m tests.campaigns.adversary [--bands 200] [--rows 'bend*'] [--write PAGE]`."""
+
+import argparse
+import fnmatch
+import tempfile
+import time
+import zlib
+from pathlib import Path
+
+import numpy as np
+
+from tests.campaigns.adversary.case import Row
+from tests.campaigns.adversary.page import TITLES, line, page
+from tests.campaigns.adversary.product import fit_all
+from tests.campaigns.adversary.rows import all_rows
+from tests.campaigns.adversary.scoring import BandScore, RowScore, score, summed
+
+
+def play(row: Row, bands: int, folder: Path, seed: int = 0) -> list[BandScore]:
+    """All bands of a row; a band's own seed is the row's name and its number, so a row is the same alone."""
+    start = zlib.crc32(row.name.encode())
+    cases = [row.make(np.random.default_rng([seed, start, i]), f"A{i:03d}") for i in range(bands)]
+    answers = fit_all(cases, folder / row.name)
+    return [score(row, case, answer) for case, answer in zip(cases, answers, strict=True)]
+
+
+def worst_bands(scores: list[BandScore]) -> str:
+    far = sorted((s for s in scores if s.worst_z > 5), key=lambda s: -s.worst_z)[:6]
+    said = [f"{s.ident} {s.worst_z:.1f} u{' (named)' if s.worst_named else ''}" for s in far]
+    failed = [f"{s.ident}: {s.failed}" for s in scores if s.failed][:3]
+    return "; ".join(said + failed)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--bands", type=int, default=40, help="bands a row")
+    parser.add_argument("--rows", default="*", help="a pattern of row names, or several with commas")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--write", type=Path, help="a page to write")
+    parser.add_argument("--keep", type=Path, help="a folder to keep the files in")
+    options = parser.parse_args()
+    patterns = options.rows.split(",")
+    rows = [r for r in all_rows() if any(fnmatch.fnmatch(r.name, p) for p in patterns)]
+    print(TITLES)
+    scored: list[tuple[Row, RowScore]] = []
+    with tempfile.TemporaryDirectory() as scratch:
+        for row in rows:
+            began = time.perf_counter()
+            scores = play(row, options.bands, options.keep or Path(scratch), options.seed)
+            total = summed(row.name, scores)
+            scored.append((row, total))
+            print(line(total), f"{time.perf_counter() - began:5.1f} s", worst_bands(scores), flush=True)
+    if options.write:
+        options.write.write_text(page(scored, options.bands, options.seed), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,55 @@
+"""What a row of the campaign makes, band by band, and what it is scored against."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from tests.campaigns.adversary.laws import Array
+from tests.campaigns.adversary.rubber import Band
+
+FRACTIONS = (0.02, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.98)
+
+
+@dataclass(frozen=True)
+class NextSet:
+    """One set on another day: its gain over the truth, and how the hook sits [m]."""
+
+    gain: float
+    shift: float
+
+
+@dataclass(frozen=True)
+class Case:
+    """Files of one band, by name, and its truth: half-path length [m] to pull [N]. `extra` are options of `fit`."""
+
+    ident: str
+    files: dict[str, str]
+    band: Band
+    low: float
+    high: float
+    next_set: NextSet
+    extra: tuple[str, ...] = ()
+    typed: tuple[str, ...] = ()
+
+    def places(self) -> Array:
+        return np.asarray(self.low + (self.high - self.low) * np.array(FRACTIONS))
+
+    def truth(self, branch: str) -> Array:
+        return self.band.pull(branch, self.places())
+
+    def next_pull(self, branch: str) -> Array:
+        return self.band.pull(branch, self.places() - self.next_set.shift) * self.next_set.gain
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the table: who made the law, and what findings are no false alarm in it."""
+
+    name: str
+    what: str
+    source: str
+    make: Callable[[np.random.Generator, str], Case]
+    right: frozenset[str] = field(default_factory=frozenset)
+    slips: bool = False
+    group: str = "gear"
