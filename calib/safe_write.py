@@ -1,11 +1,23 @@
-"""Writing a file so that either the new or the old one is there, whole. What is written is the caller's business."""
+"""Writing a file so that either the new or the old one is there, whole. What is written is the caller's business.
+
+A file that several programs write to goes through `update`: under its lock what is there is read again, changed and
+written, so nobody writes over what somebody else put there meanwhile. Where a disk says that a file is busy (a virus
+scanner or the program that syncs the folder has it open, on Windows) it is tried again for a while.
+"""
 
 import errno
 import os
+import time
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
 from calib.errors import FileError
+from calib.file_lock import locked
+
+_BUSY_S = 3.0  # how long a busy file is tried again
+_BUSY_PAUSE_S = 0.05
+_BUSY_WINDOWS = (5, 32, 33)  # access denied, in use by another program, a part of it locked
 
 _REASONS = {
     errno.ENOENT: ("there is no such file or folder", "check the name"),
@@ -59,6 +71,71 @@ def write_atomically(path: Path, content: str | bytes) -> None:
         raise file_error(OSError(errno.ELOOP, "links in a circle"), path, "written") from None
 
 
+def update(path: Path, change: Callable[[bytes | None], str | bytes], cap_bytes: int = 16_000_000) -> bytes:
+    """Read, change and write a file while nobody else does: what others wrote meanwhile is in what `change` is given.
+
+    Args:
+        path: Where; its folder is there.
+        change: Given the bytes that are there, None where there is no file; returns what shall be there. Where it
+            raises, nothing is written.
+        cap_bytes: A larger file is refused. [byte]
+
+    Returns:
+        What is there now.
+
+    Raises:
+        FileError: It could not be read or written, or another program keeps it locked.
+    """
+    try:
+        with locked(path):
+            there = _read(path, cap_bytes)
+            now = change(there)
+            data = now.encode() if isinstance(now, str) else now
+            if data != there:
+                write_atomically(path, data)
+            return data
+    except FileError:
+        raise
+    except OSError as error:
+        raise file_error(error, path, "written") from error
+    except RuntimeError:
+        raise file_error(OSError(errno.ELOOP, "links in a circle"), path, "written") from None
+
+
+def _read(path: Path, cap_bytes: int) -> bytes | None:
+    try:
+        data = path.read_bytes() if path.stat().st_size <= cap_bytes else None
+    except FileNotFoundError:
+        return None
+    if data is None:
+        raise FileError(f"is larger than {cap_bytes / 1e6:.0f} MB", where=str(path), remedy="is it the right file?")
+    return data
+
+
+def patiently(work: Callable[[], object]) -> None:
+    """Do something with a file, again and again for a while where the disk says it is busy.
+
+    Raises:
+        OSError: As the system says it, at last.
+    """
+    until = time.monotonic() + _BUSY_S
+    while True:
+        try:
+            work()
+            return
+        except OSError as error:
+            if not _is_busy(error) or time.monotonic() > until:
+                raise
+        time.sleep(_BUSY_PAUSE_S)
+
+
+def _is_busy(error: OSError) -> bool:
+    """Only Windows says "denied" for a file that another program has open; elsewhere it stays denied."""
+    if os.name == "nt" and getattr(error, "winerror", None) in _BUSY_WINDOWS:
+        return True
+    return error.errno in (errno.EBUSY, errno.ETXTBSY)
+
+
 def write_new(path: Path, content: str | bytes) -> None:
     """Write a file that must not exist yet.
 
@@ -86,7 +163,7 @@ def _replace(target: Path, data: bytes) -> None:
             os.fsync(out.fileno())
         if target.exists():
             part.chmod(target.stat().st_mode & 0o7777)
-        part.replace(target)
+        patiently(lambda: part.replace(target))
     except BaseException:
         with suppress(FileNotFoundError):
             part.unlink()

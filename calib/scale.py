@@ -1,15 +1,16 @@
 """What is known of a scale or load cell: the document, and the part a run carries along. Nothing is fitted here."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
 from calib import versioned
-from calib.errors import DataError
+from calib.errors import DataError, FileError
 from calib.identity import PATTERN, check_id
 from calib.records import Correction, Locks, ScaleInUse, Zeroed
-from calib.safe_write import write_atomically
+from calib.safe_write import update, write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.versioned import IsoDate, NotNegative, Part, Positive
 
@@ -223,6 +224,11 @@ class Scale(Part):
         """The same scale with one more check."""
         return Scale.model_validate({**dict(self), "checks": (*self.checks, check)})
 
+    def with_changes(self, before: "Scale", after: "Scale") -> "Scale":
+        """The same scale with what was changed from one state of it to another, checks apart; the rest stays."""
+        changed = {k: v for k, v in dict(after).items() if k != "checks" and v != getattr(before, k)}
+        return Scale.model_validate({**dict(self), **changed})
+
     def to_json(self) -> str:
         """The document as text: the same content gives the same bytes."""
         return versioned.to_json(self)
@@ -260,3 +266,29 @@ def save_scale(scale: Scale, path: Path | str) -> None:
         path: Where to; an existing file is replaced.
     """
     write_atomically(Path(path), scale.to_json())
+
+
+def update_scale(path: Path | str, change: Callable[[Scale], Scale]) -> Scale:
+    """Change a scale's file as it is now, while nobody else does: a check that somebody finished meanwhile stays.
+
+    Args:
+        path: The file; it is there.
+        change: Given what it holds now, what it shall hold.
+
+    Returns:
+        What it holds.
+
+    Raises:
+        FileError: It cannot be read or written.
+        DataError: It is no scale.
+    """
+    where, made = Path(path), []
+
+    def changed(there: bytes | None) -> str:
+        if there is None:
+            raise FileError("was moved or deleted meanwhile", where=str(where), remedy="give it back its name")
+        made.append(change(parse_scale(there, where.name)))
+        return made[-1].to_json()
+
+    update(where, changed, CAP_BYTES)
+    return made[-1]

@@ -26,6 +26,9 @@ TOUCH_THE_WORLD = {
     "calib.profile.store.collection",  # the folder is the store
     "calib.strict_json",
     "calib.safe_write",
+    "calib.file_lock",
+    "calib.stamp",  # the clock of entries
+    "calib.profile.store.memory",
 }
 
 

@@ -99,13 +99,14 @@ def _scale(file: Path | None, *, keep: bool) -> "Scale | None":
 
 def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
     """Store the format that was found in the scale's file."""
-    from calib.scale import save_scale
+    from calib.scale import update_scale
     from calib.verbs.cell.kept_line import with_line
     from calib.verbs.terminal.prompts import say
 
     if listening.format is None:
         return
-    save_scale(with_line(scale, listening.format, listening.setting), file)
+    kept = with_line(scale, listening.format, listening.setting)
+    update_scale(file, lambda now: now.with_changes(scale, kept))
     say(f"Kept in {file}: {listening.format.words()}.")
 
 

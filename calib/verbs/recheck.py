@@ -4,7 +4,7 @@ import json
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date
 from math import hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast, get_args
@@ -14,7 +14,6 @@ import typer
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
-from calib.verbs.terminal.band_file import add_row
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
@@ -76,13 +75,16 @@ def command(
     given = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else None
     day = day_gone_by(on, "--on") if on is not None else date.today()
     from calib.profile.store.collection import read_collection
+    from calib.profile.store.log_file import add_entry
     from calib.profile.store.newest_profile import in_force
-    from calib.profile.store.rechecks import Recheck, new_rechecks, parse_rechecks, row_of
+    from calib.profile.store.rechecks import KIND, Recheck, row_of
+    from calib.stamp import stamp
     from calib.use.bands.recheck import expect, recheck, recheck_json
     from calib.verbs.terminal.plain_text import clean
 
     collection = read_collection(folder)
-    profile = in_force(collection.band(band).calibrations(), day)
+    known = collection.band(band)
+    band, profile = known.id, in_force(known.calibrations(), day)
     for said in collection.failed_of(band):
         if ".profile.json" in said:  # that one may be in force; damaged re-checks are told of where they are added to
             print(complaint(f"left out, {said}"), file=sys.stderr)
@@ -93,12 +95,11 @@ def command(
     if read is None:
         hung, read = _led(profile, hung, shown)
     found = recheck(profile, hung, read)
-    now = datetime.now().astimezone().isoformat(timespec="seconds")
-    kept = Recheck(band, now, day, hung, read, _calibrated_on(profile), clean(note))
+    kept = Recheck(band, day, hung, read, _calibrated_on(profile), clean(note), stamp())
     path = folder / f"{band}.rechecks.csv"
     if not as_json:  # said even where it cannot be kept
         _say(profile, found, shown)
-    add_row(path, band, new_rechecks(band), row_of(kept), parse_rechecks)
+    add_entry(path, KIND, band, lambda version: row_of(kept, version))
     if as_json:
         print(json.dumps(recheck_json(profile, found) | {"on": day.isoformat(), "file": str(path)}, indent=2))
     else:

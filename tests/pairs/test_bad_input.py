@@ -106,13 +106,15 @@ def test_an_odd_number_and_mixed_sizes_are_paired_all_the_same_and_said(capsys: 
     assert "C1" in found["text"]
 
 
-@pytest.mark.usefixtures("store")
-def test_a_log_of_a_band_that_was_never_measured_is_begun_and_doubted_once(capsys: Capture) -> None:
-    for name, doubts in (("A11", 1), ("A11", 0), ("A2", 0)):
-        assert run(["log", name, "--reps", "60"]) == 0
-        said = capsys.readouterr()
-        assert said.err.count("no band A11 was measured in .; known there: A1, A2, A3") == doubts
-        assert f"Band {name}: 60 repetitions" in said.out
+def test_a_log_of_a_band_that_is_not_known_makes_no_file(store: Path, capsys: Capture) -> None:
+    before = sorted(store.iterdir())
+    assert run(["log", "A11", "--reps", "60"]) == 1
+    assert "no band 'A11'" in (said := capsys.readouterr().err)
+    assert "A1, A2, A3" in said
+    assert sorted(store.iterdir()) == before
+    assert run(["log", "a2", "--reps", "60"]) == 0
+    assert "Band A2: 60 repetitions" in capsys.readouterr().out
+    assert (store / "A2.uses.csv").exists()
 
 
 def test_what_else_lies_in_the_folder_is_passed_over(store: Path, capsys: Capture) -> None:

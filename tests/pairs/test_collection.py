@@ -15,6 +15,7 @@ from calib.profile.store.collection import read_collection
 from calib.profile.store.rechecks import Hung
 from calib.profile.store.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of
 from calib.scale import Scale, save_scale
+from calib.stamp import Stamp, instant
 from calib.units import G_STANDARD
 from calib.use.bands.history import LATEST, Drift, drift, history, look_again
 from calib.use.bands.recheck import expect, recheck
@@ -25,7 +26,8 @@ from tests.pairs.made import band
 from tests.simulated_bands.worlds import BY_NAME
 
 Capture = pytest.CaptureFixture[str]
-USE = Use("B07", "2026-04-01T18:00:00+00:00", date(2026, 4, 1), 60, 'squats, "doubled"')
+USE = Use("B07", date(2026, 4, 1), 60, 'squats, "doubled"', Stamp("00000000000a", instant("2026-04-01T18:00:00Z")))
+LATER = Stamp("00000000000b", instant("2026-04-01T18:00:01Z"))
 
 
 def later(days: int) -> dict[str, str]:
@@ -46,10 +48,11 @@ def test_a_row_that_was_cut_off_is_passed_over() -> None:
     ("text", "said"),
     [
         ("hello", "no use log"),
-        (new_log("B07").replace("/1", "/2"), "newer than this program"),
+        (new_log("B07").replace("/2", "/3"), "newer than this program"),
         (new_log("../x"), "cannot be an id"),
-        (new_log("B07") + "2026-04-01T18:00:00,2026-04-01,-3,\n", "no number of repetitions"),
-        (new_log("B07") + "2026-04-01T18:00:00,1 April,3,\n", "x:4: a day is not written"),
+        (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,2026-04-01,-3,\n", "no number of repetitions"),
+        (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,1 April,3,\n", "x:4: a day is not written"),
+        (new_log("B07") + "x,2026-04-01T18:00:00Z,2026-04-01,3,\n", "x:4: the entry's id 'x' is not 12 hex digits"),
         (new_log("B07") + "60\n", "has 1 cells"),
     ],
 )
@@ -60,7 +63,7 @@ def test_a_log_that_cannot_be_read_is_one_sentence(text: str, said: str) -> None
 
 
 def test_entries_that_come_together_again_are_counted_once() -> None:
-    other = replace(USE, written_at="2026-04-01T18:00:01+00:00")
+    other = replace(USE, stamp=LATER)
     assert reps_between(counted_once([USE, other, USE]), None, None) == 120
     assert reps_between([USE, other], date(2026, 4, 1), None) == 0
 
@@ -114,6 +117,7 @@ def test_list_of_an_empty_folder_says_how_to_begin(tmp_path: Path, capsys: Captu
 
 
 def test_log_adds_and_sums(tmp_path: Path, capsys: Capture) -> None:
+    save_profile(band("B07"), tmp_path / "B07.profile.json")
     for reps in ("60", "45"):
         assert run(["log", "B07", "--reps", reps, "--on", "2026-04-01", "--folder", str(tmp_path)]) == 0
     assert "105 in all" in capsys.readouterr().out
@@ -150,7 +154,7 @@ def test_a_drift_that_no_line_describes_is_not_stated_as_if_one_did() -> None:
 
 def test_history_of_a_band_that_loses_a_percent_each_quarter() -> None:
     profiles = [band("B07", 0.99**i, made=later(91 * i)) for i in range(5)]
-    uses = [Use("B07", f"{i}", date(2026, 3, 1) + timedelta(30 * i), 100) for i in range(1, 13)]
+    uses = [Use("B07", date(2026, 3, 1) + timedelta(30 * i), 100) for i in range(1, 13)]
     found = history(profiles, uses)
     assert found.days[-1].level_ratio == pytest.approx(0.99**4, rel=1e-5)
     assert found.per_month is not None

@@ -23,8 +23,10 @@ from tests.pairs.made import band
 
 ROOT = Path(__file__).parents[2]
 SERIES = (head("B1", "B2") + "1,1,3300,1650\n2,1,3500,1752\n").encode()
-LOG = (new_log("B07") + '2026-04-01T18:00:00+00:00,2026-04-01,60,"squats"\n').encode()
-CHECKS = (new_rechecks("B07") + "2026-04-01T18:00:00+00:00,2026-04-01,10,0.129,1432,band-inner,12 12,18,\n").encode()
+LOG = (new_log("B07") + '00000000000a,2026-04-01T18:00:00Z,2026-04-01,60,"squats"\n').encode()
+CHECKS = (
+    new_rechecks("B07") + "00000000000a,2026-04-01T18:00:00Z,2026-04-01,10,0.129,1432,band-inner,12 12,18,\n"
+).encode()
 PIECES = st.one_of(
     st.binary(max_size=12),
     st.sampled_from(
@@ -70,7 +72,9 @@ def test_a_number_with_very_many_digits_is_one_sentence(digits: int) -> None:
         lambda: parse_run(text.encode(), "x"),
         lambda: parse_rig(f'format = "bandcurve-rig/1"\n[bar]\nmass_kg = {number}\n'.encode(), "x"),
         lambda: parse_series((head("B1", "B2").replace("1029.00", number, 1) + "1,1,3300,1650\n").encode(), "x"),
-        lambda: parse_uses((new_log("B07") + f"2026-04-01T18:00:00,2026-04-01,{number},\n").encode(), "x"),
+        lambda: parse_uses(
+            (new_log("B07") + f"00000000000a,2026-04-01T18:00:00Z,2026-04-01,{number},\n").encode(), "x"
+        ),
     ):
         with pytest.raises(DataError) as caught:
             read()
@@ -94,6 +98,7 @@ def test_a_log_saved_on_another_system_says_the_same(
 
 @pytest.mark.parametrize("end", ["", "\r\n"])
 def test_a_row_an_editor_left_without_its_end_is_kept_when_the_next_is_added(tmp_path: Path, end: str) -> None:
+    save_profile(band("B07"), tmp_path / "B07.profile.json")
     path = tmp_path / "B07.uses.csv"
     path.write_bytes(LOG.removesuffix(b"\n") + end.encode())
     assert run(["log", "B07", "--reps", "5", "--folder", str(tmp_path)]) == 0
@@ -101,8 +106,9 @@ def test_a_row_an_editor_left_without_its_end_is_kept_when_the_next_is_added(tmp
 
 
 def test_a_row_cut_off_goes_when_the_next_is_added(tmp_path: Path) -> None:
+    save_profile(band("B07"), tmp_path / "B07.profile.json")
     path = tmp_path / "B07.uses.csv"
-    path.write_bytes(LOG + b"2026-04-02T18:00:00+00:00,2026-04-0")
+    path.write_bytes(LOG + b"00000000000b,2026-04-02T18:00:00Z,2026-04-0")
     assert run(["log", "B07", "--reps", "5", "--folder", str(tmp_path)]) == 0
     assert [use.reps for use in parse_uses(path.read_bytes(), path.name)] == [60, 5]
 

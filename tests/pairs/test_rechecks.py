@@ -15,6 +15,7 @@ from calib.profile.store.collection import read_collection
 from calib.profile.store.newest_profile import in_force
 from calib.profile.store.rechecks import Hung, Recheck, new_rechecks, noted_once, parse_rechecks, row_of
 from calib.profile.store.uses import Use
+from calib.stamp import Stamp, derived_id, instant
 from calib.use.bands.history import history
 from calib.use.bands.recheck import expect
 from calib.verbs.app import run
@@ -24,13 +25,14 @@ Capture = pytest.CaptureFixture[str]
 FIRST = date(2026, 3, 1)  # when the invented band was measured
 HUNG = Hung(10.0, 0.0129, "band-inner", (0.012, 0.012), 21.0)
 THERE = expect(band("B07"), HUNG).length
+STAMP = Stamp("00000000000a", instant("2026-06-01T16:00:00Z"))
 HEAD = new_rechecks("B07")
-ROW = "2026-06-01T18:00:00+02:00,2026-06-01,10,0.129,1432,band-inner,12 12,18,2026-03-01,\n"
+ROW = "00000000000a,2026-06-01T16:00:00Z,2026-06-01,10,0.129,1432,band-inner,12 12,18,2026-03-01,\n"
 
 
 def check(days: int, length: float = THERE, at: str = "18:00:00", name: str = "B07") -> Recheck:
     on = FIRST + timedelta(days)
-    return Recheck(name, f"{on}T{at}+00:00", on, HUNG, length)
+    return Recheck(name, on, HUNG, length, stamp=Stamp(derived_id(name, f"{on}{at}{length}"), instant(f"{on}T{at}Z")))
 
 
 @given(
@@ -46,7 +48,7 @@ def test_what_was_written_is_read_back(
 ) -> None:
     hung = Hung(float(f"{mass:.7g}"), 0.129, kind, fittings, warm)  # type: ignore[arg-type]
     against = FIRST if fittings else None
-    recheck = Recheck("B07", "2026-06-01T18:00:00+02:00", date(2026, 6, 1), hung, float(f"{length:.7g}"), against, note)
+    recheck = Recheck("B07", date(2026, 6, 1), hung, float(f"{length:.7g}"), against, note, STAMP)
     (found,) = parse_rechecks((HEAD + row_of(recheck)).encode(), "x")
     assert found.hung.fittings == pytest.approx(fittings)
     assert found.length == pytest.approx(recheck.length)
@@ -64,10 +66,10 @@ def test_what_was_written_is_read_back(
         (",18,", ",1800,", "x:4: temperature_C is '1800'"),
         (",2026-06-01,", ",1 June,", "x:4: a day is not written"),
         (",2026-03-01,\n", ",then,\n", "x:4: calibrated_on is 'then'; write a day"),
-        (",18,2026-03-01,\n", "\n", "x:4: has 7 cells, not 10"),
+        (",18,2026-03-01,\n", "\n", "x:4: has 8 cells, not 11"),
         (",18,", f",18,{'x' * 140_000}", "x:4: has 0 cells"),
-        ("-rechecks/1", "-rechecks/2", "newer than this program reads"),
-        ("-rechecks/1", "-uses/1", "is no list of re-checks"),
+        ("-rechecks/2", "-rechecks/3", "newer than this program reads"),
+        ("-rechecks/2", "-uses/2", "is no list of re-checks"),
     ],
 )
 def test_a_file_that_cannot_be_read_is_one_sentence(old: str, new: str, said: str) -> None:
@@ -85,7 +87,7 @@ def test_a_row_that_was_cut_off_is_passed_over_and_one_that_came_twice_counts_on
 
 def test_a_recheck_that_passed_puts_the_next_look_off_and_counts_repetitions_anew() -> None:
     """Six months from the last look, where no drift is known; 5 % in six months is what is looked for."""
-    uses = [Use("B07", "a", FIRST + timedelta(50), 300), Use("B07", "b", FIRST + timedelta(110), 40)]
+    uses = [Use("B07", FIRST + timedelta(50), 300), Use("B07", FIRST + timedelta(110), 40)]
     without, found = history([band("B07")], uses), history([band("B07")], uses, rechecks=[check(100)])
     assert without.look_again == FIRST + timedelta(182)
     assert found.look_again == FIRST + timedelta(282)
@@ -113,7 +115,8 @@ def test_a_recheck_that_failed_stays_failed_beside_the_calibration_it_led_to_on_
     """Judged by the new curve it would pass; then the reason for measuring anew would be gone from the history."""
     new = band("B07", 0.9, made=day(120))
     failed = replace(check(120, expect(new, HUNG).length), calibrated=FIRST)
-    passed = replace(failed, written_at=f"{failed.on}T20:00:00+00:00", calibrated=failed.on)
+    later = Stamp("00000000000a", instant(f"{failed.on}T20:00:00Z"))
+    passed = replace(failed, stamp=later, calibrated=failed.on)
     found = history([band("B07"), new], [], rechecks=[failed, passed])
     assert [p.passed for p in found.plates] == [False, True]
     assert history([band("B07"), new], [], rechecks=[failed]).failed is None

@@ -1,7 +1,9 @@
 """What is noted of one band from day to day: a head naming format and band, then rows that are only ever added.
 
-A row carries when it was written to the second, so that rows which come together again when folders are merged are
-counted once. What a row says is the caller's business; no file is opened here.
+A row carries an id of its own and the instant it was written, so that rows which meet again when folders are merged
+count once and stand in the order they were written, whatever clock or time zone. Version 1 had no id: there the row's
+own text gives one. A file begun in version 1 goes on in version 1, for nothing is rewritten unasked. What a row says is
+the caller's business; no file is opened here.
 """
 
 import csv
@@ -9,13 +11,16 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
 from calib.errors import DataError
 from calib.identity import check_id
+from calib.stamp import ID_DIGITS, Stamp, derived_id, instant
 
 CAP_BYTES = 4_000_000
-VERSION = 1
+VERSION = 2
+_ENTRY = re.compile(rf"[0-9a-f]{{{ID_DIGITS}}}")
+NO_STAMP = Stamp("", datetime.min.replace(tzinfo=UTC))
 
 
 @dataclass(frozen=True)
@@ -24,7 +29,7 @@ class Kind:
 
     name: str  # as in its format and its file's name
     words: str
-    columns: tuple[str, ...]  # the first two are written_at and on, the last one, note, may be left out
+    cells: tuple[str, ...]  # what it says, between the day and the note; the note may be left out
     begun_by: str
 
     @property
@@ -32,14 +37,20 @@ class Kind:
         """As the head says it."""
         return f"bandcurve-{self.name}/{VERSION}"
 
+    def columns(self, version: int = VERSION) -> tuple[str, ...]:
+        """Names of all columns."""
+        stamped = ("entry", "at") if version > 1 else ("written_at",)
+        return (*stamped, "on", *self.cells, "note")
+
 
 @dataclass(frozen=True)
 class LogRow:
-    """Cells of one row by column; `written_at` and `on` are known to be times."""
+    """Cells of one row by column; `on` is known to be a day."""
 
     band: str
     where: str  # file and line, for an error
     cells: dict[str, str]
+    stamp: Stamp = NO_STAMP
 
     @property
     def on(self) -> date:
@@ -49,13 +60,20 @@ class LogRow:
 
 def begun(kind: Kind, band: str) -> str:
     """The beginning of a log."""
-    return f'# format = "{kind.format}"\n# band = "{band}"\n{",".join(kind.columns)}\n'
+    return f'# format = "{kind.format}"\n# band = "{band}"\n{",".join(kind.columns())}\n'
 
 
-def row_text(cells: Sequence[str], note: str) -> str:
+def row_text(stamp: Stamp, on: date, cells: Sequence[str], note: str, version: int = VERSION) -> str:
     """One row, its note quoted."""
     quoted = '"' + note.replace('"', '""') + '"' if note else ""
-    return ",".join([*cells, quoted]) + "\n"
+    stamped = [stamp.entry, stamp.at_text] if version > 1 else [stamp.at_text]
+    return ",".join([*stamped, on.isoformat(), *cells, quoted]) + "\n"
+
+
+def version_of(data: bytes, kind: Kind) -> int:
+    """The version a log is written in; that of a new one where the head does not say."""
+    found = re.search(rf'^# format = "bandcurve-{kind.name}/([0-9]+)'.encode(), data[:2000], re.MULTILINE)
+    return int(found[1]) if found else VERSION
 
 
 def parse_log(data: bytes, name: str, kind: Kind) -> list[LogRow]:
@@ -76,20 +94,22 @@ def parse_log(data: bytes, name: str, kind: Kind) -> list[LogRow]:
     except UnicodeDecodeError:
         raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
     head = [line for line in lines if line.startswith("#")]
-    band = _band(head, name, kind)
+    band, version = _band(head, name, kind)
+    columns = kind.columns(version)
     rows = lines[len(head) :]
-    if not rows or tuple(rows[0].strip().split(",")) != kind.columns:
-        raise DataError(f"has no line {','.join(kind.columns)}", where=name, remedy=f"begin one with {kind.begun_by}")
-    whole = rows[1:] if _is_whole(rows[-1], kind) else rows[1:-1]
-    return [_row(line, band, kind, f"{name}:{i}") for i, line in enumerate(whole, len(head) + 2) if line.strip()]
+    if not rows or tuple(rows[0].strip().split(",")) != columns:
+        raise DataError(f"has no line {','.join(columns)}", where=name, remedy=f"begin one with {kind.begun_by}")
+    whole = rows[1:] if _is_whole(rows[-1], columns) else rows[1:-1]
+    return [_row(line, band, columns, f"{name}:{i}") for i, line in enumerate(whole, len(head) + 2) if line.strip()]
 
 
-def _is_whole(line: str, kind: Kind) -> bool:
+def _is_whole(line: str, columns: Sequence[str]) -> bool:
     """Whether a last row was not cut off: an editor may have left out its end, with all its cells there."""
-    return line.endswith("\n") or (line.count('"') % 2 == 0 and line.count(",") >= len(kind.columns) - 1)
+    return line.endswith("\n") or (line.count('"') % 2 == 0 and line.count(",") >= len(columns) - 1)
 
 
-def _band(head: Sequence[str], name: str, kind: Kind) -> str:
+def _band(head: Sequence[str], name: str, kind: Kind) -> tuple[str, int]:
+    """Whose it is, and in which version."""
     text = "".join(head)
     found = re.search(rf'^# format = "bandcurve-{kind.name}/([0-9]{{1,4}})(?:\.[0-9]{{1,4}})?"$', text, re.MULTILINE)
     if found is None or int(found[1]) < 1:
@@ -104,22 +124,28 @@ def _band(head: Sequence[str], name: str, kind: Kind) -> str:
     if band is None:
         raise DataError("does not say of which band it is", where=name, remedy='add a line # band = "B07"')
     try:
-        return check_id(band[1])
+        return check_id(band[1]), int(found[1])
     except DataError as error:
         raise error.at(name) from None
 
 
-def _row(line: str, band: str, kind: Kind, where: str) -> LogRow:
+def _row(line: str, band: str, columns: Sequence[str], where: str) -> LogRow:
     try:
         cells = next(csv.reader(io.StringIO(line)))
-    except csv.Error:  # a cell of more than 131072 signs
+    except csv.Error:  # a cell of more than 131072 characters
         cells = []
-    if len(cells) not in (len(kind.columns) - 1, len(kind.columns)):
-        raise DataError(f"has {len(cells)} cells, not {len(kind.columns)}", where=where, remedy="mend or remove it")
-    row = LogRow(band, where, dict(zip(kind.columns, [*cells, ""], strict=False)))
+    if len(cells) not in (len(columns) - 1, len(columns)):
+        raise DataError(f"has {len(cells)} cells, not {len(columns)}", where=where, remedy="correct or remove it")
+    named = dict(zip(columns, [*cells, ""], strict=False))
     try:
-        datetime.fromisoformat(row.cells["written_at"])
-        date.fromisoformat(row.cells["on"])
-    except ValueError:
-        raise DataError("a day is not written as 2026-03-01", where=where, remedy="mend or remove that row") from None
-    return row
+        at = instant(named.get("at", named.get("written_at", "")))
+        date.fromisoformat(named["on"])
+    except (ValueError, OverflowError):
+        raise DataError("a day is not written as 2026-03-01", where=where, remedy="correct or remove it") from None
+    entry = (
+        named.get("entry", "") if "entry" in columns else derived_id(band, *cells[: len(columns) - 1], named["note"])
+    )
+    if not _ENTRY.fullmatch(entry):
+        what = f"the entry's id {entry[:20]!r} is not {ID_DIGITS} hex digits"
+        raise DataError(what, where=where, remedy="correct or remove it")
+    return LogRow(band, where, named, Stamp(entry, at))

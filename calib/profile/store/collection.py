@@ -74,7 +74,7 @@ class Collection:
             DataError: Nothing is.
         """
         for found in self.bands:
-            if found.id == name:
+            if found.id.lower() == name.lower():
                 return found
         known = ", ".join(b.id for b in self.bands[:12]) or "none"
         raise DataError(
@@ -100,8 +100,8 @@ def read_collection(folder: Path) -> Collection:
     failed: list[str] = []
     profiles = list(_each(folder, "*.profile.json", parse_profile, failed))
     scales = list(_each(folder, "*.scale.json", parse_scale, failed))
-    uses = [use for _, found in _each(folder, "*.uses.csv", parse_uses, failed) for use in found]
-    rechecks = [r for _, found in _each(folder, "*.rechecks.csv", parse_rechecks, failed) for r in found]
+    uses = [use for _, found in _each(folder, "*.uses*.csv", parse_uses, failed) for use in found]
+    rechecks = [r for _, found in _each(folder, "*.rechecks*.csv", parse_rechecks, failed) for r in found]
     ids = {p.band.id for _, p in profiles} | {u.band for u in uses} | {r.band for r in rechecks}
     bands = tuple(
         BandFiles(

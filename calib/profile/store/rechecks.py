@@ -10,13 +10,14 @@ from typing import cast, get_args
 
 from calib.errors import DataError
 from calib.half_path import LengthKind
-from calib.profile.store.band_log import Kind, LogRow, begun, parse_log, row_text
+from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
+from calib.stamp import Stamp
 
-COLUMNS = (
-    *("written_at", "on", "mass_kg", "u_mass_kg", "length_mm"),
-    *("length_kind", "fitting_diameters_mm", "temperature_C", "calibrated_on", "note"),
+CELLS = (
+    *("mass_kg", "u_mass_kg", "length_mm"),
+    *("length_kind", "fitting_diameters_mm", "temperature_C", "calibrated_on"),
 )
-KIND = Kind("rechecks", "list of re-checks", COLUMNS, "bandcurve recheck")
+KIND = Kind("rechecks", "list of re-checks", CELLS, "bandcurve recheck")
 _LIMITS = {
     "mass_kg": (0.001, 1000.0),
     "u_mass_kg": (0.0, 100.0),
@@ -42,12 +43,12 @@ class Recheck:
     """One length that was read with a known plate."""
 
     band: str
-    written_at: str  # ISO, to the second
     on: date
     hung: Hung
     length: float  # [m] what the tape showed
     calibrated: date | None = None  # day of the calibration it was held against; None where that was not noted
     note: str = ""
+    stamp: Stamp = NO_STAMP
 
 
 def new_rechecks(band: str) -> str:
@@ -55,12 +56,10 @@ def new_rechecks(band: str) -> str:
     return begun(KIND, band)
 
 
-def row_of(recheck: Recheck) -> str:
+def row_of(recheck: Recheck, version: int = VERSION) -> str:
     """One row; several diameters of fittings stand in one cell with a space between."""
     hung = recheck.hung
     cells = [
-        recheck.written_at,
-        recheck.on.isoformat(),
         f"{hung.mass:.7g}",
         f"{hung.u_mass:.3g}",
         f"{1000 * recheck.length:.7g}",
@@ -69,7 +68,7 @@ def row_of(recheck: Recheck) -> str:
         "" if hung.temperature is None else f"{hung.temperature:g}",
         "" if recheck.calibrated is None else recheck.calibrated.isoformat(),
     ]
-    return row_text(cells, recheck.note)
+    return row_text(recheck.stamp, recheck.on, cells, recheck.note, version)
 
 
 def parse_rechecks(data: bytes, name: str) -> list[Recheck]:
@@ -101,7 +100,7 @@ def _recheck(row: LogRow) -> Recheck:
     )
     length = _number(row, "length_mm", cells["length_mm"]) / 1000
     calibrated = _day(row, "calibrated_on", cells["calibrated_on"])
-    return Recheck(row.band, cells["written_at"], row.on, hung, length, calibrated, cells["note"])
+    return Recheck(row.band, row.on, hung, length, calibrated, cells["note"], row.stamp)
 
 
 def _day(row: LogRow, column: str, text: str) -> date | None:
@@ -127,5 +126,5 @@ def _wrong(row: LogRow, column: str, text: str, remedy: str) -> DataError:
 
 
 def noted_once(rechecks: Iterable[Recheck]) -> list[Recheck]:
-    """In order of their day, and of one day in that of their writing; those that are the same counted once."""
-    return sorted(set(rechecks), key=lambda r: (r.on, r.written_at, row_of(r)))
+    """In order of their day, and of one day in that of their writing; one that is there twice counts once."""
+    return sorted({r.stamp.entry: r for r in rechecks}.values(), key=lambda r: (r.on, r.stamp.at, r.stamp.entry))

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from calib.errors import DataError
-from calib.profile.store.band_log import Kind, LogRow, begun, parse_log, row_text
+from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
+from calib.stamp import Stamp
 
-KIND = Kind("uses", "use log", ("written_at", "on", "reps", "note"), "bandcurve log")
+KIND = Kind("uses", "use log", ("reps",), "bandcurve log")
 MOST_REPS = 100_000  # in one entry: more is a slip
 
 
@@ -16,10 +17,10 @@ class Use:
     """One entry of a band's log."""
 
     band: str
-    written_at: str  # ISO, to the second
     on: date
     reps: int
     note: str = ""
+    stamp: Stamp = NO_STAMP
 
 
 def new_log(band: str) -> str:
@@ -27,9 +28,9 @@ def new_log(band: str) -> str:
     return begun(KIND, band)
 
 
-def row_of(use: Use) -> str:
+def row_of(use: Use, version: int = VERSION) -> str:
     """One row."""
-    return row_text([use.written_at, use.on.isoformat(), f"{use.reps}"], use.note)
+    return row_text(use.stamp, use.on, [f"{use.reps}"], use.note, version)
 
 
 def parse_uses(data: bytes, name: str) -> list[Use]:
@@ -49,8 +50,8 @@ def _use(row: LogRow) -> Use:
     try:
         reps = checked_reps(row.cells["reps"])
     except DataError as error:
-        raise DataError(error.what, where=row.where, remedy="mend or remove that row") from None
-    return Use(row.band, row.cells["written_at"], row.on, reps, row.cells["note"])
+        raise DataError(error.what, where=row.where, remedy="correct or remove that row") from None
+    return Use(row.band, row.on, reps, row.cells["note"], row.stamp)
 
 
 def checked_reps(text: str) -> int:
@@ -68,8 +69,8 @@ def checked_reps(text: str) -> int:
 
 
 def counted_once(uses: Iterable[Use]) -> list[Use]:
-    """Entries in order of their day, those that are the same in every cell counted once."""
-    return sorted(set(uses), key=lambda use: (use.on, use.written_at, use.reps, use.note))
+    """Entries in order of their day, and of one day in that of their writing; one that is there twice counts once."""
+    return sorted({u.stamp.entry: u for u in uses}.values(), key=lambda u: (u.on, u.stamp.at, u.stamp.entry))
 
 
 def reps_between(uses: Iterable[Use], after: date | None, until: date | None) -> int:

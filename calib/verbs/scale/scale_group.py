@@ -14,6 +14,7 @@ from calib.verbs.terminal.help_pages import WordGroup
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
     from calib.scale import Scale
+    from calib.scale import ScaleCheck as CheckDocument
     from calib.verbs.cell.port_check import Checked
     from calib.verbs.scale.scale_hung import Draft, Hung, Stated
 
@@ -144,12 +145,12 @@ def check(
       bandcurve scale check garage-hook.scale.json --from plates.csv --u-common 0.1% --u-each 5g
       bandcurve scale check cell.scale.json --port /dev/ttyUSB0
     """
-    from calib.scale import load_scale, save_scale
+    from calib.scale import load_scale, update_scale
     from calib.verbs.scale.scale_hung import Draft, Stated, from_keyboard, from_table
     from calib.verbs.scale.scale_record import check_part
     from calib.verbs.terminal.quantities import day_gone_by
 
-    scale = load_scale(file)
+    scale = before = load_scale(file)
     day = (day_gone_by(on, "--date") if on else date.today()).isoformat()
     shown_unit = _shown_unit(unit, scale)
     stated = Stated(loads_kind, loads, u_common, u_each, temperature)
@@ -163,8 +164,9 @@ def check(
         hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
     result = _fit(hung, scale, day, (latitude, altitude))
     _refuse_far_off(result, any_gain, str(table or port or "typed"))
-    name = _name(scale, day)
-    save_scale(scale.with_check(check_part(result, name, (latitude, altitude), temperature, creep)), file)
+    check = check_part(result, day, (latitude, altitude), temperature, creep)
+    kept = update_scale(file, lambda now: _with(now.with_changes(before, scale), check))
+    name = kept.checks[-1].id
     if table is None or port is not None:
         draft.path.unlink(missing_ok=True)
     _tell_check(result, f"{scale.id}/{name}", file, shown_unit, as_json)
@@ -245,10 +247,11 @@ def _refuse_far_off(result: "ScaleCheck", any_gain: bool, where: str) -> None:
     )
 
 
-def _name(scale: "Scale", day: str) -> str:
-    """The day; with a number where that day has a check already."""
-    taken = {c.id for c in scale.checks}
-    return next(n for n in (day, *(f"{day}-{i}" for i in range(2, 1000))) if n not in taken)
+def _with(scale: "Scale", check: "CheckDocument") -> "Scale":
+    """One check more, named after its day; with a number where that day has a check already."""
+    taken, day = {c.id for c in scale.checks}, check.checked_on
+    name = next(n for n in (day, *(f"{day}-{i}" for i in range(2, 1000))) if n not in taken)
+    return scale.with_check(check.model_copy(update={"id": name}))
 
 
 def _tell_check(result: "ScaleCheck", name: str, file: Path, unit: str, as_json: bool) -> None:

@@ -1,0 +1,48 @@
+"""What every entry of a growing file carries: an id of its own and an instant in UTC. The clock is read here.
+
+The id makes an entry the same one wherever its row is copied to; the instant orders entries of several machines and
+time zones. A day ("on") is a date where the person was and is noted apart.
+"""
+
+import os
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+
+ID_DIGITS = 12
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """Id and instant of one entry."""
+
+    entry: str  # 12 hex digits
+    at: datetime  # UTC
+
+    @property
+    def at_text(self) -> str:
+        """As files write it, to the microsecond."""
+        return self.at.isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def stamp() -> Stamp:
+    """A new one, now."""
+    return Stamp(os.urandom(ID_DIGITS // 2).hex(), datetime.now(UTC))
+
+
+def instant(text: str) -> datetime:
+    """An instant as a file writes it; one without an offset is taken as UTC, since nothing better is known.
+
+    >>> instant("2026-04-01T18:20:05+02:00").isoformat()
+    '2026-04-01T16:20:05+00:00'
+
+    Raises:
+        ValueError: It is none.
+    """
+    found = datetime.fromisoformat(text)
+    return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
+
+
+def derived_id(*parts: str) -> str:
+    """The id of an entry of an older format, which had none: the same row gives the same id."""
+    return sha256("\x1f".join(parts).encode()).hexdigest()[:ID_DIGITS]
