@@ -1,0 +1,91 @@
+"""The page's server: an address on this computer, or for the phones of this network, until the terminal ends it.
+
+What is served is in `pages`; who is let in is in `access`.
+"""
+
+import socket
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from calib.errors import UsageError
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where the page listens, and by which names browsers may call it."""
+
+    host: str
+    port: int
+    socket: socket.socket
+
+    @property
+    def hosts(self) -> frozenset[str]:
+        """As browsers send them in the Host header."""
+        names = {self.host} if self.host != "127.0.0.1" else {"127.0.0.1", "localhost"}
+        return frozenset(f"{name}:{self.port}" for name in names)
+
+    @property
+    def url(self) -> str:
+        """The page's address without a code."""
+        return f"http://{self.host}:{self.port}"
+
+
+def listen(port: int, *, phone: bool) -> Address:
+    """Take a port: the one asked for, or any free one.
+
+    Args:
+        port: 0 takes any.
+        phone: Listen on this computer's address in its network, so that a phone reaches it; else on loopback only.
+
+    Raises:
+        UsageError: The port is taken, or this computer is in no network.
+    """
+    host = own_address() if phone else "127.0.0.1"
+    if host is None:
+        raise UsageError(
+            "this computer is in no network", remedy="join the network the phone is in, or leave out --phone"
+        )
+    taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        taken.bind((host, port))
+    except OSError:
+        taken.close()
+        raise UsageError(f"port {port} is taken by another program", remedy="leave out --port") from None
+    return Address(host, taken.getsockname()[1], taken)
+
+
+def own_address() -> str | None:
+    """This computer's address in its network; None where it is in none.
+
+    A datagram socket is connected to an address kept for documentation (RFC 5737), which sends nothing.
+    """
+    with closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        found = str(probe.getsockname()[0])
+    return None if found.startswith("127.") or found == "0.0.0.0" else found
+
+
+def serve(app: ASGIApp, address: Address, started: Callable[[], None]) -> None:
+    """Serve until Ctrl-C or the end of the terminal.
+
+    Args:
+        app: The page.
+        address: A port taken by `listen`.
+        started: Called once when the first request can be answered.
+    """
+
+    class Server(uvicorn.Server):
+        async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+            await super().startup(sockets)
+            started()
+
+    config = uvicorn.Config(app, log_level="critical", access_log=False, timeout_graceful_shutdown=1, lifespan="off")
+    Server(config).run(sockets=[address.socket])
