@@ -101,6 +101,8 @@ def _answered(arguments: Sequence[str]) -> int:
     try:
         status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=True)
     except SystemExit as leaving:
+        if isinstance(leaving.__context__, BrokenPipeError):
+            raise leaving.__context__ from None  # the library underneath calls it a failure
         return leaving.code if isinstance(leaving.code, int) else 1
     except UsageError as error:
         print(complaint(str(error)), file=sys.stderr)
