@@ -18,12 +18,12 @@ def model() -> MixedModel:
     tested = StretchRange(seen.length.min() / seen.rest, seen.length.max() / seen.rest)
     made = MixedModel(Basis(seen.rest, tested, has_loop=True), seen)
     beta, made.use = outliers.robust_start(made)
-    made.linearise(made.step(beta, spreads.START))
+    made.linearise(made.step(beta, spreads.start_of(made.spreads)))
     return made
 
 
 def test_gradient_agrees_with_central_differences(model: MixedModel) -> None:
-    at = np.log(spreads.MEDIAN) + 0.3
+    at = spreads.prior_of(model.spreads)[0] + 0.3
     _, gradient = spreads.value_and_gradient(model, at)
     step = 1e-5
     for i in range(len(at)):
@@ -33,13 +33,13 @@ def test_gradient_agrees_with_central_differences(model: MixedModel) -> None:
 
 
 def test_nodes_are_centred_and_weights_add_up(model: MixedModel) -> None:
-    posterior = spreads.integrate(model, spreads.mode(model, spreads.START.copy()))
+    posterior = spreads.integrate(model, spreads.mode(model, spreads.start_of(model.spreads)))
     assert posterior.weights.sum() == pytest.approx(1)
     assert 1 / (posterior.weights**2).sum() > spreads.FEW_NODES / 2
 
 
 def test_noise_of_three_per_mille_is_found_as_repeatability(model: MixedModel) -> None:
-    assert spreads.integrate(model, spreads.mode(model, spreads.START.copy())).spreads[
+    assert spreads.integrate(model, spreads.mode(model, spreads.start_of(model.spreads))).spreads[
         "repeatability"
     ] == pytest.approx(0.003, rel=0.4)
 

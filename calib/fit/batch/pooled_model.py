@@ -28,6 +28,7 @@ OWN_SMOOTH = 1.0
 BETWEEN_MEDIAN = np.array([0.05, 0.008, 0.010])
 BETWEEN_LOG_SD = np.array([0.8, 0.9, 0.9])
 OWN_WHERE_ODD = 0.10  # spread of the own shape and loop of a band that does not go with the others
+GAIN, SHIFT, SHAPE = 2, 3, 4  # places among the spreads: of cycle gains, of hook shifts, of the first of the shape
 LEFT_OUT = 1e8  # times the variance: a reading left out has no say, and can still be judged
 
 
@@ -68,20 +69,21 @@ class Layout:
     @property
     def level(self) -> int:
         """Place of the spread of the level: after those of one band; own shape and own loop follow."""
-        return 7 if self.basis.has_loop else 5
+        return len(spreads.names_of(self.basis))
 
     @property
     def groups(self) -> tuple[NDArray[np.int64], ...]:
-        """Coefficients of the shape whose spread is not known, in the order of the spreads from the fourth on."""
+        """Coefficients of the shape whose spread is not known, in the order of the spreads from `SHAPE` on."""
         basis = self.basis
         return (basis.smooth, basis.toe, *((basis.loop_smooth, basis.drops) if basis.has_loop else ()))
 
     def middle(self) -> tuple[Array, Array]:
         """Prior mean and sd of the logarithms of the spreads."""
         between = 3 if self.basis.has_loop else 2
+        middle, sd = spreads.prior_of(spreads.names_of(self.basis))
         return (
-            np.log(np.concatenate([spreads.MEDIAN[: self.level], BETWEEN_MEDIAN[:between]])),
-            np.concatenate([spreads.LOG_SD[: self.level], BETWEEN_LOG_SD[:between]]),
+            np.concatenate([middle, np.log(BETWEEN_MEDIAN[:between])]),
+            np.concatenate([sd, BETWEEN_LOG_SD[:between]]),
         )
 
 
@@ -105,6 +107,7 @@ class Rows:
     own_scale: Array  # (own,) sd of each own effect over its spread
     own_spread: NDArray[np.int64]  # (own,) which spread, -1 = none
     relative: Array  # (n,) square of the scaled force
+    additive: Array  # (n,) square of one newton, scaled
     fixed: Array  # (n,) noise that does not depend on a spread
     use: NDArray[np.bool_]
 
@@ -116,7 +119,7 @@ def rows_of(member: Member, layout: Layout) -> Rows:
     mine = own_sources(model, layout)
     scale, spread = own_effects(layout, odd=member.odd)
     own_scale = np.concatenate([scale, [np.sqrt(model.variance[p - 1])], np.ones(2 * cycles + len(mine))])
-    own_spread = np.concatenate([spread, [-1], [1] * cycles, [2] * cycles, [-1] * len(mine)]).astype(np.int64)
+    own_spread = np.concatenate([spread, [-1], [GAIN] * cycles, [SHIFT] * cycles, [-1] * len(mine)]).astype(np.int64)
     wide = np.zeros((n, layout.shape + len(layout.sources)))
     if not n:
         return Rows(np.zeros(0), wide, np.zeros((0, len(own_scale))), own_scale, own_spread, *_NOTHING)
@@ -134,12 +137,13 @@ def rows_of(member: Member, layout: Layout) -> Rows:
         own_scale=own_scale,
         own_spread=own_spread,
         relative=model.relative,
+        additive=model.additive,
         fixed=model.fixed_noise,
         use=model.use,
     )
 
 
-_NOTHING = (np.zeros(0), np.zeros(0), np.zeros(0, bool))
+_NOTHING = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, bool))
 
 
 def own_sources(model: MixedModel, layout: Layout) -> list[int]:
@@ -181,7 +185,7 @@ def solve_band(rows: Rows, theta: Array) -> BandSolution:
     g = rows.wide.shape[1]
     if not len(rows.target):
         return BandSolution(prior, rows.target, np.zeros((0, 0)), rows.wide, 0.0, np.zeros((g, g)), np.zeros(g), 0.0)
-    noise = np.exp(2 * theta[0]) * rows.relative + rows.fixed
+    noise = np.exp(2 * theta[0]) * rows.relative + np.exp(2 * theta[1]) * rows.additive + rows.fixed
     noise = np.where(rows.use, noise, LEFT_OUT * noise)
     variance = (rows.own * prior) @ rows.own.T
     variance[np.diag_indices_from(variance)] += noise
@@ -211,7 +215,7 @@ def shared_prior(layout: Layout, theta: Array) -> Array:
     """Variances of the shared shape and of the shared sources."""
     prior = np.ones(layout.shape + len(layout.sources))
     prior[: len(TREND_SD)] = TREND_SD**2
-    for k, group in enumerate(layout.groups, 3):
+    for k, group in enumerate(layout.groups, SHAPE):
         prior[group] = np.exp(2 * theta[k])
     return prior
 
@@ -255,14 +259,15 @@ def value_and_gradient(layout: Layout, rows: Sequence[Rows], theta: Array) -> tu
     middle, sd = layout.middle()
     gradient = (theta - middle) / sd**2
     squares = (joint.estimate**2 + np.diag(joint.covariance)) / shared_prior(layout, theta)
-    for k, group in enumerate(layout.groups, 3):
+    for k, group in enumerate(layout.groups, SHAPE):
         gradient[k] += len(group) - squares[group].sum()
     for row, band in zip(rows, joint.bands, strict=True):
         q_diagonal, a = precision(row, band, joint)
-        repeat = np.exp(2 * theta[0]) * row.relative * np.where(row.use, 1.0, LEFT_OUT)
-        share = repeat * (q_diagonal - a**2)
-        share[~row.use] -= (repeat / band.noise)[~row.use]
-        gradient[0] += share.sum()
+        for k, size in enumerate((row.relative, row.additive)):
+            part = np.exp(2 * theta[k]) * size * np.where(row.use, 1.0, LEFT_OUT)
+            share = part * (q_diagonal - a**2)
+            share[~row.use] -= (part / band.noise)[~row.use]
+            gradient[k] += share.sum()
         reach = band.inverse_wide.T @ row.own
         q_own = np.einsum("ij,ij->j", row.own, band.inverse @ row.own)
         q_own -= np.einsum("ij,ij->j", reach, joint.covariance @ reach)
@@ -328,5 +333,5 @@ def reach_of_shared(layout: Layout, row: Rows, band: BandSolution) -> tuple[Arra
 
 def spread_names(layout: Layout, theta: Array) -> dict[str, float]:
     """The spreads by name."""
-    names = (*spreads.NAMES[: layout.level], "level", "own_shape", "own_loop")
+    names = (*spreads.names_of(layout.basis), "level", "own_shape", "own_loop")
     return dict(zip(names, np.exp(theta).tolist(), strict=False))

@@ -17,10 +17,12 @@ NEGLIGIBLE = 0.1  # of the largest weight: what such a node could change is made
 
 LABELS = {
     "repeatability": "A",
+    "swinging of the scale": "A",
     "resolution of the scale": "B",
     "length of one reading": "B",
     "cycle gain": "A",
     "hook shift": "A",
+    "day gain": "A",
     "shape of the curve": "A",
     "flat length": "B",
     "size of the scatter": "A",
@@ -84,7 +86,8 @@ def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, 
     reach = gradient @ solution.covariance[:p]  # (3, effects)
     per_reading = (reach @ model.design.T * solution.weight) ** 2  # (3, readings)
     noise = {
-        "repeatability": solution.repeat,
+        "repeatability": solution.parts[0],
+        "swinging of the scale": solution.parts[1],
         "resolution of the scale": seen.resolution**2 / 12 / model.row_scale**2,
         "length of one reading": model.reading_length_noise,
         "scatter of the scale": seen.u_force**2 / model.row_scale**2,
@@ -93,6 +96,7 @@ def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, 
     groups = {
         "cycle gain": model.gains,
         "hook shift": model.shifts,
+        "day gain": model.days,
         "shape of the curve": np.arange(p - 1),
         "flat length": np.array([p - 1]),
     }

@@ -2,9 +2,11 @@
 
 The logarithm of force is modelled, so force is positive by construction and every relative effect is an added column:
 
-    ln F = b0 + ln g(L/L0) + b1 ln g(l) + b2 / l + b3 I(l)/I(top) + toe + smooth discrepancy,   g(l) = l - 1/l^2
+    ln F = b0 + ln g(L/L0) + b1 ln g(l) + b2 / l + b3 I(l)/I(top) + toe + discrepancy,   g(l) = l - 1/l^2
 
 b2 carries the second invariant (Mooney 1940), b3 the stiffening of finite chains (Gent 1996), b1 bends of power type.
+The discrepancy has two scales and one size: a smooth part over half the range, and a rough one over an eighth of it
+that can turn a corner where a second layer comes taut. What else was tried is in docs/method.md.
 Hysteresis is not known here.
 """
 
@@ -21,12 +23,15 @@ TOE_CORRELATION = 0.7  # in ln(l - 1)
 TOE_ROUGHNESS = 0.2  # size of such a departure against the toe itself
 TOE_REACH = 0.2  # stretch beyond which a toe leaves no departure
 KNOTS = np.linspace(0.0, 1.0, 9)
-CORRELATION = 0.5  # of the tested range, for the discrepancy
+CORRELATION = 0.5  # of the tested range, for the smooth part of the discrepancy
+ROUGH_KNOTS = np.linspace(0.0, 1.0, 17)
+ROUGH_CORRELATION = 0.125
+ROUGHNESS = 0.3  # size of the rough part against the smooth one
 WARP = 0.6  # share of ln g in the warped length: spreads out the low lengths
 
 TREND_COLUMNS = 4
 N_TOE = len(TOE_DECAY) + len(TOE_KNOTS)
-N_COLUMNS = TREND_COLUMNS + N_TOE + len(KNOTS)
+N_COLUMNS = TREND_COLUMNS + N_TOE + len(KNOTS) + len(ROUGH_KNOTS)
 
 
 def ln_g(stretch: Array) -> Array:
@@ -50,6 +55,12 @@ def matern(a: Array, b: Array, correlation: float) -> Array:
     return np.asarray((1 + s + s * s / 3) * np.exp(-s))
 
 
+def rough_matern(a: Array, b: Array, correlation: float) -> Array:
+    """Matern-3/2 correlation of two sets of places, shape (len(a), len(b)). Rasmussen & Williams 2006, eq. 4.17."""
+    s = np.sqrt(3.0) * np.abs(a[:, None] - b) / correlation
+    return np.asarray((1 + s) * np.exp(-s))
+
+
 def whitener(at_knots: Array) -> Array:
     """W such that kernel(places, knots) W are columns B with B B' = the kernel seen through its knots.
 
@@ -65,6 +76,7 @@ def whitener(at_knots: Array) -> Array:
 
 
 _WHITENER = whitener(matern(KNOTS, KNOTS, CORRELATION))
+_ROUGH_WHITENER = ROUGHNESS * whitener(rough_matern(ROUGH_KNOTS, ROUGH_KNOTS, ROUGH_CORRELATION))
 _TOE_WHITENER = whitener(matern(TOE_KNOTS, TOE_KNOTS, TOE_CORRELATION))
 
 
@@ -87,8 +99,10 @@ def loading_columns(stretch: Array, tested: StretchRange) -> Array:
     """Columns of ln F on the loading branch, without the offset ln g(L/L0); shape (n, N_COLUMNS)."""
     top = first_invariant(np.array(tested.top))
     trend = [np.ones_like(stretch), ln_g(stretch), 1 / stretch, first_invariant(stretch) / top]
-    smooth = matern(tested.warped(stretch), KNOTS, CORRELATION) @ _WHITENER
-    return np.hstack([np.stack(trend, axis=1), _toe_columns(stretch - 1), smooth])
+    place = tested.warped(stretch)
+    smooth = matern(place, KNOTS, CORRELATION) @ _WHITENER
+    rough = rough_matern(place, ROUGH_KNOTS, ROUGH_CORRELATION) @ _ROUGH_WHITENER
+    return np.hstack([np.stack(trend, axis=1), _toe_columns(stretch - 1), smooth, rough])
 
 
 def _toe_columns(beyond: Array) -> Array:

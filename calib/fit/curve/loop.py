@@ -1,14 +1,18 @@
 """How far the unloading branch lies below the loading branch: a drop in ln F that is zero at the turning point.
 
     ln F_unloading = ln F_loading - H,   x = (top - l) / (top - 1)
-    H = saturating drops (1 - e^(-x/c)) + additive drop (or lasting set) + smooth discrepancy that is zero at x = 0
+    H = saturating drops (1 - e^(-x/c)) + additive drop (or lasting set) + discrepancy that is zero at x = 0
+
+The discrepancy has a smooth and a rough part, as that of the loading branch: a corner in the way back is a shape too.
 
 The elastic part is not known here.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
-from calib.fit.curve.elastic import StretchRange, ln_g, matern, whitener
+from calib.fit.curve.elastic import ROUGHNESS, StretchRange, ln_g, matern, rough_matern, whitener
 from calib.records import Array
 
 DROP_REACH = (0.04, 0.15, 0.6)  # share of the way back over which a drop builds up
@@ -17,19 +21,22 @@ ADDITIVE_WEIGHT = 0.3
 ADDITIVE_REACH = 0.15
 KNOTS = np.linspace(0.0, 1.0, 9)[1:]
 CORRELATION = 0.35
+ROUGH_KNOTS = np.linspace(0.0, 1.0, 15)[1:]
+ROUGH_CORRELATION = 0.12
 WARP, WARP_REACH = 0.6, 0.15
 
 N_DROPS = len(DROP_REACH) + 1
-N_COLUMNS = N_DROPS + len(KNOTS)
+N_COLUMNS = N_DROPS + len(KNOTS) + len(ROUGH_KNOTS)
 
 
-def _tied_matern(a: Array, b: Array) -> Array:
-    """Matern kernel conditioned on zero at zero: the branches meet at the turning point."""
+def _tied(kernel: Callable[[Array, Array, float], Array], correlation: float, a: Array, b: Array) -> Array:
+    """A kernel conditioned on zero at zero: the branches meet at the turning point."""
     zero = np.zeros(1)
-    return matern(a, b, CORRELATION) - matern(a, zero, CORRELATION) * matern(zero, b, CORRELATION)
+    return kernel(a, b, correlation) - kernel(a, zero, correlation) * kernel(zero, b, correlation)
 
 
-_WHITENER = whitener(_tied_matern(KNOTS, KNOTS))
+_WHITENER = whitener(_tied(matern, CORRELATION, KNOTS, KNOTS))
+_ROUGH_WHITENER = ROUGHNESS * whitener(_tied(rough_matern, ROUGH_CORRELATION, ROUGH_KNOTS, ROUGH_KNOTS))
 
 
 def drop_columns(stretch: Array, top: Array, tested: StretchRange) -> Array:
@@ -46,5 +53,6 @@ def drop_columns(stretch: Array, top: Array, tested: StretchRange) -> Array:
     additive = ADDITIVE_WEIGHT * (1 - np.exp(-back / ADDITIVE_REACH)) * relative_to_force
     by_length = np.maximum(tested.warped(top) - tested.warped(stretch), 0)
     places = WARP * back * (1 + WARP_REACH) / (back + WARP_REACH) + (1 - WARP) * by_length
-    smooth = _tied_matern(places, KNOTS) @ _WHITENER
-    return np.hstack([np.stack([*drops, additive], axis=1), smooth])
+    smooth = _tied(matern, CORRELATION, places, KNOTS) @ _WHITENER
+    rough = _tied(rough_matern, ROUGH_CORRELATION, places, ROUGH_KNOTS) @ _ROUGH_WHITENER
+    return np.hstack([np.stack([*drops, additive], axis=1), smooth, rough])

@@ -1,7 +1,8 @@
 """One Gaussian linear mixed model of all readings, linearised about the current curve, and its solution.
 
-    reading = F(L) (1 + cycle gain) + M cycle hook shift + sources + noise,      F = exp(eta), eta linear in beta
-    var(noise) = (repeatability F)^2 + resolution^2 / 12 + (F' u_length)^2 + u_force^2
+    reading = F(L) (1 + day gain + cycle gain) + M cycle hook shift + sources + noise
+    F = exp(eta), eta linear in beta
+    var(noise) = (repeatability F)^2 + swing^2 + resolution^2 / 12 + (F' u_length)^2 + u_force^2
 
 M is the slope of the loading branch at that length, on both branches: a shift of the whole cycle moves its turning
 point too. The spreads (repeatability, cycle gain ...) are given here; spreads.py finds them.
@@ -23,6 +24,7 @@ TREND_SD = np.array([20.0, 0.15, 0.5, 0.3])  # neo-Hooke .. C2/C1 ~ 1, Gent J ~ 
 LEAST_VARIANCE = 1e-16
 STEP = 1e-4  # [m] for the slope of the columns: far below their shortest reach, far above rounding
 LARGEST_MOVE = 2.0  # in ln F per step; matters only near slack
+NOISES = ("repeatability", "swing")  # the first of the spreads: of the force [1], and of a scale that swings [N]
 
 
 @dataclass(frozen=True)
@@ -142,7 +144,7 @@ class Solution:
     """The linear problem solved at one set of spreads."""
 
     noise: Array  # R, variance of each scaled reading
-    repeat: Array  # its part from repeatability
+    parts: tuple[Array, Array]  # of it from repeatability and from swinging
     prior: Array  # variances of all effects
     weight: Array  # use / R
     log_det: float  # half the log determinant of the normal matrix
@@ -165,14 +167,27 @@ class MixedModel:
         n, cycles, sources = basis.size, len(labels), len(seen.sources)
         self.gains, self.shifts = n + np.arange(cycles), n + cycles + np.arange(cycles)
         self.common = n + 2 * cycles + np.arange(sources)
-        self.groups = [self.gains, self.shifts, basis.smooth, basis.toe]
-        if basis.has_loop:
-            self.groups += [basis.loop_smooth, basis.drops]
-        size = n + 2 * cycles + sources
+        self.in_day = _membership(seen.day)
+        self.days = n + 2 * cycles + sources + np.arange(self.in_day.shape[1])
+        self.groups = self._groups()
+        size = n + 2 * cycles + sources + len(self.days)
         self.mean, self.variance = np.zeros(size), np.ones(size)
         self.mean[:4], self.variance[:4] = TREND_MEAN, TREND_SD**2
         self.variance[n - 1] = max(seen.u_rest**2, LEAST_VARIANCE)
         self.use = np.ones(len(seen), bool)
+
+    def _groups(self) -> dict[str, NDArray[np.int64]]:
+        """Effects whose spread is not known, by the name of the spread."""
+        basis = self.basis
+        out = {"cycle_gain": self.gains, "hook_shift": self.shifts, "discrepancy": basis.smooth, "toe": basis.toe}
+        if basis.has_loop:
+            out |= {"loop_discrepancy": basis.loop_smooth, "hysteresis": basis.drops}
+        return out | ({"day_gain": self.days} if len(self.days) else {})
+
+    @property
+    def spreads(self) -> tuple[str, ...]:
+        """Names of the unknown spreads, in the order their logarithms are given in."""
+        return (*NOISES, *self.groups)
 
     def linearise(self, beta: Array) -> None:
         """Set up the weighted linear problem about a curve; rows are divided by about the force."""
@@ -187,19 +202,20 @@ class MixedModel:
             (s.force + s.gain * force + s.quadratic * force**2) / scale + whole_slope[:, 0] * s.length
             for s in seen.sources
         ]
-        self.design = np.hstack([gradient * p, self.in_cycle * p, self.in_cycle * whole_slope, *_as_columns(shared)])
+        by_cycle = [self.in_cycle * p, self.in_cycle * whole_slope]
+        self.design = np.hstack([gradient * p, *by_cycle, *_as_columns(shared), self.in_day * p])
         self.target = (seen.pull - force) / scale + self.design[:, :n] @ beta - self.design @ self.mean
         self.reading_length_noise = (own_slope * seen.u_length) ** 2
         self.fixed_noise = (seen.resolution**2 / 12 + seen.u_force**2) / scale**2 + self.reading_length_noise
-        self.relative = p[:, 0] ** 2
+        self.relative, self.additive = p[:, 0] ** 2, 1 / scale**2
         self.row_scale = scale
 
     def solve(self, spreads: Array) -> Solution:
         """Posterior of all effects given the logarithms of the spreads."""
-        repeat = np.exp(2 * spreads[0]) * self.relative
-        noise = repeat + self.fixed_noise
+        parts = np.exp(2 * spreads[0]) * self.relative, np.exp(2 * spreads[1]) * self.additive
+        noise = parts[0] + parts[1] + self.fixed_noise
         prior = self.variance.copy()
-        for group, log_sd in zip(self.groups, spreads[1:], strict=True):
+        for group, log_sd in zip(self.groups.values(), spreads[len(parts) :], strict=True):
             prior[group] = np.exp(2 * log_sd)
         weight = self.use / noise
         weighted = self.design.T * weight
@@ -211,7 +227,7 @@ class MixedModel:
         covariance[np.diag_indices_from(covariance)] *= 0.5
         shift = covariance @ (weighted @ self.target)
         log_det = float(np.log(np.diag(root)).sum())
-        return Solution(noise, repeat, prior, weight, log_det, covariance, shift, self.target - self.design @ shift)
+        return Solution(noise, parts, prior, weight, log_det, covariance, shift, self.target - self.design @ shift)
 
     def step(self, beta: Array, spreads: Array) -> Array:
         """One Gauss-Newton step of the curve's coefficients; no reading's ln F moves by more than `LARGEST_MOVE`."""
@@ -224,6 +240,12 @@ class MixedModel:
     def leverage(self, solution: Solution) -> Array:
         """X' C x of each scaled reading."""
         return np.asarray(np.einsum("ij,ij->i", self.design @ solution.covariance, self.design))
+
+
+def _membership(day: NDArray[np.int64]) -> Array:
+    """Which day each reading is of, shape (n, days); none where all are of one: it is the band of that day."""
+    labels, index = np.unique(day, return_inverse=True)
+    return np.eye(len(labels))[index] if len(labels) > 1 else np.zeros((len(day), 0))
 
 
 def _as_columns(vectors: list[Array]) -> list[Array]:

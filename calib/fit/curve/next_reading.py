@@ -232,19 +232,19 @@ def _basis(seen: Observations, aim: Aim) -> Basis:
 
 
 def _beforehand(basis: Basis) -> _Known:
-    count = 7 if basis.has_loop else 5
-    unit = spreads.fixed_nodes(count)
+    middle, sd = spreads.prior_of(spreads.names_of(basis))
+    unit = spreads.fixed_nodes(len(middle))
     beta = np.zeros(basis.size)
     beta[: len(TREND_MEAN)] = TREND_MEAN
     beta[0] = FIRST_LEVEL
-    thetas = np.log(spreads.MEDIAN[:count]) + spreads.LOG_SD[:count] * unit
+    thetas = middle + sd * unit
     return _Known(beta, np.full(len(unit), 1 / len(unit)), thetas, 0.0)
 
 
 def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
     model = MixedModel(basis, so_far)
     beta, model.use = outliers.robust_start(model)
-    theta = spreads.START[: spreads.count(model)].copy()
+    theta = spreads.start_of(model.spreads)
     for _ in range(3):
         beta = model.step(beta, theta)
     for _ in range(2):

@@ -68,7 +68,7 @@ def weigh(model: MixedModel, beta: Array, may_slip: NDArray[np.bool_]) -> Verdic
         beta: A first curve.
         may_slip: Which can be one, shape (n,): of a group the median counts, which no slip moves.
     """
-    start = spreads.START[: spreads.count(model)].copy()
+    start = spreads.start_of(model.spreads)
     model.use = model.use | ~may_slip
     for _ in range(3):
         beta = model.step(beta, start)

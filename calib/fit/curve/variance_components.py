@@ -12,23 +12,34 @@ import numpy as np
 from scipy.optimize import fmin_l_bfgs_b
 from scipy.special import ndtri
 
-from calib.fit.curve.mixed import MixedModel, Solution
+from calib.fit.curve.mixed import NOISES, Basis, MixedModel, Solution
 from calib.records import Array
 
-NAMES = ("repeatability", "cycle_gain", "hook_shift", "discrepancy", "toe", "loop_discrepancy", "hysteresis")
 
-# Lognormal: bounded away from zero (an sd of nothing from two cycles is never believed), smooth in the logarithm.
-#   repeatability 0.3 %: 95 % within 0.04..2.1 %, load cell to swinging hook scale
-#   cycle gain 0.25 %: conditioned rubber; hook shift 0.8 mm: a loop hooked anew, tape read to 1 mm
-#   discrepancy 1 %: law misfits on published tables are 0.4..3 %; loop discrepancy 1.5 %: loops fit to 0.3..1.7 %
-#   toe 3 %: most bands have none, a curled start takes half the pull away: 95 % within 0.1..70 %
-#   hysteresis 8 %: drops of 2..40 %
-MEDIAN = np.array([0.003, 0.0025, 0.0008, 0.010, 0.03, 0.015, 0.08])
-LOG_SD = np.array([1.0, 1.0, 0.9, 0.8, 1.6, 0.8, 0.8])
-START = np.log([0.01, 0.008, 0.0015, 0.02, 0.2, 0.03, 0.12])  # generous, for the first steps
+@dataclass(frozen=True)
+class Prior:
+    """Lognormal: bounded away from zero (an sd of nothing from two cycles is never believed), smooth in ln sd."""
 
+    median: float
+    log_sd: float
+    start: float  # generous, for the first steps
+
+
+PRIORS = {
+    "repeatability": Prior(0.003, 1.0, 0.01),  # 95 % within 0.04..2.1 %: load cell to hook scale
+    "swing": Prior(0.1, 1.2, 0.2),  # [N] 10 g: a cell at rest 1 g, a hook that does not hang still 100 g
+    "cycle_gain": Prior(0.0025, 1.0, 0.008),  # conditioned rubber
+    "hook_shift": Prior(0.0008, 0.9, 0.0015),  # [m] a loop hooked anew, tape read to 1 mm
+    "discrepancy": Prior(0.010, 0.8, 0.02),  # law misfits on published tables are 0.4..3 %
+    "toe": Prior(0.03, 1.0, 0.2),  # most bands have none, a curled start takes half the pull away
+    "loop_discrepancy": Prior(0.015, 0.8, 0.03),  # loops fit to 0.3..1.7 %
+    "hysteresis": Prior(0.08, 0.8, 0.12),  # drops of 2..40 %
+    "day_gain": Prior(0.01, 0.7, 0.01),  # an assumption: 95 % within 0.25..4 %
+}
+
+LOOP = ("loop_discrepancy", "hysteresis")
 NODES = 64
-NOTHING = 1e-5  # weight of a node in a mixture that cannot be seen
+NOTHING = 1e-6  # weight of a node in a mixture that cannot be seen
 INFLATE = 1.15
 FLATTEST = 0.4  # least curvature believed of the posterior, against a prior curvature of 1..1.6
 FEW_NODES = NODES / 5  # effective number below which the points are centred anew
@@ -39,6 +50,7 @@ class Posterior:
     """Mixture over the spreads: for each node a weight and a Gaussian for all effects."""
 
     weights: Array  # (k,)
+    names: tuple[str, ...]  # of the spreads
     nodes: Array  # (k, spreads) logarithms
     shifts: Array  # (k, effects) mean less prior mean
     solutions: tuple[Solution, ...]
@@ -47,23 +59,34 @@ class Posterior:
     @property
     def spreads(self) -> dict[str, float]:
         """Posterior median-like value of each spread: exp of the mean logarithm."""
-        return dict(zip(NAMES, np.exp(self.weights @ self.nodes).tolist(), strict=False))
+        return dict(zip(self.names, np.exp(self.weights @ self.nodes).tolist(), strict=True))
 
     @property
     def mean_squares(self) -> dict[str, float]:
         """Posterior root mean square of each spread."""
-        return dict(zip(NAMES, np.sqrt(self.weights @ np.exp(2 * self.nodes)).tolist(), strict=False))
+        return dict(zip(self.names, np.sqrt(self.weights @ np.exp(2 * self.nodes)).tolist(), strict=True))
 
 
-def count(model: MixedModel) -> int:
-    """Number of spreads in a model: all seven with a loop, five without."""
-    return 1 + len(model.groups)
+def names_of(basis: Basis) -> tuple[str, ...]:
+    """Names of the spreads of one band on one day, in order."""
+    return (*NOISES, "cycle_gain", "hook_shift", "discrepancy", "toe", *(LOOP if basis.has_loop else ()))
+
+
+def prior_of(names: Sequence[str]) -> tuple[Array, Array]:
+    """Prior mean and sd of the logarithms of some spreads."""
+    return np.log([PRIORS[name].median for name in names]), np.array([PRIORS[name].log_sd for name in names])
+
+
+def start_of(names: Sequence[str]) -> Array:
+    """Logarithms of the spreads to begin with."""
+    return np.log([PRIORS[name].start for name in names])
 
 
 def minus_log_posterior(model: MixedModel, spreads: Array, solution: Solution) -> float:
     """Minus the log density of the spreads, effects integrated out, up to a constant."""
     s, use = solution, model.use
-    z = (spreads - np.log(MEDIAN[: len(spreads)])) / LOG_SD[: len(spreads)]
+    middle, sd = prior_of(model.spreads)
+    z = (spreads - middle) / sd
     quadratic = s.residual @ (s.weight * s.residual) + s.shift @ (s.shift / s.prior) + z @ z
     return float(0.5 * (np.log(s.noise[use]).sum() + np.log(s.prior).sum() + quadratic) + s.log_det)
 
@@ -78,16 +101,15 @@ def value_and_gradient(model: MixedModel, spreads: Array) -> tuple[float, Array]
     s = model.solve(spreads)
     squares = s.shift**2 + np.diag(s.covariance)
     unexplained = 1 - (s.residual**2 + model.leverage(s)) / s.noise
-    gradient = [(s.weight * s.repeat * unexplained).sum()]
-    gradient += [len(g) - (squares[g] / s.prior[g]).sum() for g in model.groups]
-    k = len(spreads)
-    return minus_log_posterior(model, spreads, s), np.array(gradient) + (spreads - np.log(MEDIAN[:k])) / LOG_SD[:k] ** 2
+    gradient = [(s.weight * part * unexplained).sum() for part in s.parts]
+    gradient += [len(g) - (squares[g] / s.prior[g]).sum() for g in model.groups.values()]
+    middle, sd = prior_of(model.spreads)
+    return minus_log_posterior(model, spreads, s), np.array(gradient) + (spreads - middle) / sd**2
 
 
 def mode(model: MixedModel, start: Array) -> Array:
     """Most probable logarithms of the spreads."""
-    k = len(start)
-    return most_probable(lambda t: value_and_gradient(model, t), start, np.log(MEDIAN[:k]), LOG_SD[:k])
+    return most_probable(lambda t: value_and_gradient(model, t), start, *prior_of(model.spreads))
 
 
 def most_probable(minus_log: Callable[[Array], tuple[float, Array]], start: Array, middle: Array, sd: Array) -> Array:
@@ -120,7 +142,9 @@ def integrate(model: MixedModel, centre: Array) -> Posterior:
     root = root_of_inverse_hessian(lambda theta: value_and_gradient(model, theta)[1], centre)
     found = weighted_nodes(at, centre, root)
     shifts = np.array([s.shift for s in found.solved])
-    return Posterior(found.weights, found.nodes, shifts, found.solved, log_unit(model) + found.log_integral)
+    return Posterior(
+        found.weights, model.spreads, found.nodes, shifts, found.solved, log_unit(model) + found.log_integral
+    )
 
 
 S = TypeVar("S")
@@ -171,6 +195,7 @@ def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
     solutions = [s for part in parts for s in part.solutions]
     return Posterior(
         weights[kept] / weights[kept].sum(),
+        parts[0].names,
         np.vstack([part.nodes for part in parts])[kept],
         np.vstack([part.shifts for part in parts])[kept],
         tuple(solutions[i] for i in kept),
