@@ -11,16 +11,22 @@ import numpy as np
 
 from tests.campaigns.adversary.case import Row
 from tests.campaigns.adversary.page import TITLES, line, page
-from tests.campaigns.adversary.product import fit_all
+from tests.campaigns.adversary.product import answer_all
+from tests.campaigns.adversary.quick import quick_rows
 from tests.campaigns.adversary.rows import all_rows
 from tests.campaigns.adversary.scoring import BandScore, RowScore, score, summed
+from tests.campaigns.adversary.series import series_rows
+
+
+def every_row() -> list[Row]:
+    return [*all_rows(), *quick_rows(), *series_rows()]
 
 
 def play(row: Row, bands: int, folder: Path, seed: int = 0) -> list[BandScore]:
     """All bands of a row; a band's own seed is the row's name and its number, so a row is the same alone."""
     start = zlib.crc32(row.name.encode())
     cases = [row.make(np.random.default_rng([seed, start, i]), f"A{i:03d}") for i in range(bands)]
-    answers = fit_all(cases, folder / row.name)
+    answers = answer_all(cases, folder / row.name)
     return [score(row, case, answer) for case, answer in zip(cases, answers, strict=True)]
 
 
@@ -40,7 +46,7 @@ def main() -> None:
     parser.add_argument("--keep", type=Path, help="a folder to keep the files in")
     options = parser.parse_args()
     patterns = options.rows.split(",")
-    rows = [r for r in all_rows() if any(fnmatch.fnmatch(r.name, p) for p in patterns)]
+    rows = [r for r in every_row() if any(fnmatch.fnmatch(r.name, p) for p in patterns)]
     print(TITLES)
     scored: list[tuple[Row, RowScore]] = []
     with tempfile.TemporaryDirectory() as scratch:

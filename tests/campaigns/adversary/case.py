@@ -21,7 +21,10 @@ class NextSet:
 
 @dataclass(frozen=True)
 class Case:
-    """Files of one band, by name, and its truth: half-path length [m] to pull [N]. `extra` are options of `fit`."""
+    """Files of one band, by name, and its truth: half-path length [m] to pull [N].
+
+    `command` is what to call where that is not `fit`; `talk` answers its prompts; `other` is hooked to it in series.
+    """
 
     ident: str
     files: dict[str, str]
@@ -29,8 +32,9 @@ class Case:
     low: float
     high: float
     next_set: NextSet
-    extra: tuple[str, ...] = ()
-    typed: tuple[str, ...] = ()
+    command: tuple[str, ...] = ()
+    talk: Callable[[str], str] | None = None
+    other: Band | None = None
 
     def places(self) -> Array:
         return np.asarray(self.low + (self.high - self.low) * np.array(FRACTIONS))

@@ -5,8 +5,9 @@ for each reading where it is of one reading. What the file does not say (swing, 
 adversary's.
 """
 
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -220,7 +221,7 @@ def slipped(rng: Rng, kilos: float) -> float:
 def head(ident: str, band: Band, gear: Gear, errors: Errors, day: str = "2026-03-01") -> list[str]:
     """The head that every kind of run has: band, tape and day."""
     lines = [
-        'format = "bandcurve-run/1"',
+        'format = "bandcurve-run/1.1"',
         f"started = {day}T10:00:00Z",
         "[band]",
         f'id = "{ident}"',
@@ -281,12 +282,13 @@ def written(lines: list[str], columns: str, rows: list[str]) -> str:
 
 @dataclass(frozen=True)
 class Weights:
-    """Named pieces [kg] and what makes each load; `piece_sd` is how far one piece is from its mark."""
+    """Pieces [kg] and what makes each load; `piece_sd` is how far one is from its mark; whether the file names them."""
 
     pieces: tuple[float, ...]
     loads: tuple[tuple[int, ...], ...]
     piece_sd: float
     u_each_g: float
+    named: bool = False
 
     def marked(self) -> Array:
         return np.array([sum(self.pieces[i] for i in load) for load in self.loads])
@@ -325,14 +327,23 @@ def weight_run(ident: str, band: Band, gear: Gear, errors: Errors, sheet: Sheet,
         "latitude_deg = 45.5",
         *load_words(weights),
     ]
-    rows = [f"reading,{r.cycle},{r.branch},{r.length_mm:g},{r.force_kg:g},{r.at_s:g},10," for r in sheet.readings]
-    return written(lines, "row,kind,cycle,branch,length_mm,mass_kg,at_s,dwell_s,note", rows)
+    made_of = dict(zip(np.round(weights.marked(), 3), weights.loads, strict=True))
+    rows = []
+    for r in sheet.readings:
+        hung = "+".join(f"p{i}" for i in made_of[r.force_kg]) if weights.named else ""
+        rows.append(f"reading,{r.cycle},{r.branch},{r.length_mm:g},{r.force_kg:g},{hung},{r.at_s:g},10,")
+    return written(lines, "row,kind,cycle,branch,length_mm,mass_kg,pieces,at_s,dwell_s,note", rows)
 
 
 def load_words(weights: Weights) -> list[str]:
-    """How the format says today what the plates are."""
-    return ["[loads]", 'id = "my-plates"', "u_common = 0.0", f"u_each_g = {weights.u_each_g:g}", "hook_mass_g = 0.0"]
-
-
-def without(gear: Gear, **changed: object) -> Gear:
-    return replace(gear, **changed)  # type: ignore[arg-type]
+    """What the plates are: pieces by name, or each distinct load with an amount of its own."""
+    lines = ["[loads]", 'id = "my-plates"', "u_common = 0.0", "hook_mass_g = 0.0"]
+    if not weights.named:
+        return [*lines, f"u_each_g = {weights.u_each_g:g}"]
+    count = len(weights.pieces)
+    return [
+        *lines,
+        f"pieces = {json.dumps([f'p{i}' for i in range(count)])}",
+        f"piece_masses_kg = {json.dumps([float(m) for m in weights.pieces])}",
+        f"u_piece_masses_g = {[weights.piece_sd * 1e3] * count}",
+    ]

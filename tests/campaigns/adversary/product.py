@@ -3,8 +3,10 @@
 import contextlib
 import io
 import json
+import sys
 from bisect import bisect
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +17,34 @@ from tests.campaigns.adversary.case import Case
 from tests.campaigns.adversary.laws import Array
 
 
-def call(arguments: list[str]) -> tuple[int, str, str]:
-    """One command: its exit status, and what it printed on either."""
-    out, err = io.StringIO(), io.StringIO()
+class Keyboard(io.StringIO):
+    """A pipe whose next line is what somebody answers to all that was printed since the line before."""
+
+    def __init__(self, printed: io.StringIO, talk: Callable[[str], str]) -> None:
+        super().__init__()
+        self.printed, self.talk, self.seen = printed, talk, 0
+
+    def readline(self, size: int | None = -1, /) -> str:  # type: ignore[override]
+        new = self.printed.getvalue()[self.seen :]
+        self.seen += len(new)
+        try:
+            return self.talk(new) + "\n"
+        except EOFError:
+            return ""
+
+
+def call(arguments: list[str], talk: Callable[[str], str] | None = None) -> tuple[int, str, str]:
+    """One command: its exit status, and what it printed on either (all on the first, where somebody answers)."""
+    out = io.StringIO()
+    err = out if talk else io.StringIO()
+    before = sys.stdin
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        status = run(arguments)
-    return status, out.getvalue(), err.getvalue()
+        sys.stdin = Keyboard(out, talk) if talk else before
+        try:
+            status = run(arguments)
+        finally:
+            sys.stdin = before
+    return status, out.getvalue(), "" if talk else err.getvalue()
 
 
 @dataclass(frozen=True)
@@ -30,6 +54,8 @@ class Answer:
     profile: dict[str, Any] | None
     shown: dict[str, Any] | None
     error: str = ""
+    printed: str = ""
+    run_text: str = ""
 
     @property
     def findings(self) -> list[dict[str, str]]:
@@ -57,25 +83,30 @@ def _between(x: list[float], f: list[float], at: float) -> float:
     return f[i] + (at - x[i]) / (x[i + 1] - x[i]) * (f[i + 1] - f[i])
 
 
-def fit_all(cases: list[Case], folder: Path) -> list[Answer]:
-    """All bands that need no options of their own in one call, the others one by one."""
+def answer_all(cases: list[Case], folder: Path) -> list[Answer]:
+    """All bands that only need a fit in one call, the others one by one."""
     folder.mkdir(parents=True, exist_ok=True)
     for case in cases:
         for name, text in case.files.items():
             (folder / name).write_text(text, "utf-8")
-    together = [case for case in cases if not case.extra]
-    runs = [str(folder / n) for case in together for n in case.files if n.endswith(".run.csv")]
-    errors = _fit(runs, [], folder) if runs else ""
-    said = {case.ident: errors for case in together}
-    for case in cases:
-        if case.extra:
-            own = [str(folder / n) for n in case.files if n == f"{case.ident}.run.csv"]
-            said[case.ident] = _fit(own, [a.replace("{folder}", str(folder)) for a in case.extra], folder)
-    return [_answer(case, folder, said[case.ident]) for case in cases]
+    runs = [str(folder / n) for case in cases if not case.command for n in case.files]
+    errors = _fit(runs, folder) if runs else ""
+    return [_alone(case, folder) if case.command else _answer(case, folder, errors) for case in cases]
 
 
-def _fit(runs: list[str], extra: list[str], folder: Path) -> str:
-    status, out, err = call(["fit", *runs, *extra, "--out", str(folder), "--json", "--jobs", "1"])
+def _alone(case: Case, folder: Path) -> Answer:
+    arguments = [a.replace("{folder}", str(folder)) for a in case.command]
+    if case.talk:
+        status, out, err = call([*arguments, "--out", str(folder)], case.talk)
+        run_file = folder / f"{case.ident}.run.csv"
+        text = run_file.read_text("utf-8") if run_file.exists() else ""
+        return replace(_answer(case, folder, f"exit status {status}"), printed=out, run_text=text)
+    status, out, err = call(arguments)
+    return Answer(None, None, err.strip(), printed=out)
+
+
+def _fit(runs: list[str], folder: Path) -> str:
+    status, out, err = call(["fit", *runs, "--out", str(folder), "--json", "--jobs", "1"])
     if not out.strip():
         return err.strip() or f"exit status {status}, and nothing said"
     return "; ".join(f"{f['file']}: {f['error']}" for f in json.loads(out)["failed"])

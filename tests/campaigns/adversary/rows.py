@@ -48,7 +48,7 @@ def habits_of(rng: Rng, way: Way, top: float) -> Habits:
 
 
 def scale_case(rng: Rng, ident: str, band: Band, way: Way, stretches: tuple[float, ...] = ()) -> Case:
-    habits = habits_of(rng, replace(way, stretches=stretches or way.stretches), band.top / band.rest / 1.003)
+    habits = habits_of(rng, replace(way, stretches=stretches or way.stretches), band.size.top_stretch)
     errors = tools.draw_errors(rng, way.gear)
     sheet = tools.by_scale(rng, band, way.gear, habits, errors)
     files = {f"{ident}.run.csv": tools.scale_run(ident, band, way.gear, errors, sheet)}
@@ -95,7 +95,7 @@ def turned_up(rng: Rng) -> Band:
 
 def sparse_top(rng: Rng, ident: str) -> Case:
     band = turned_up(rng)
-    top = band.top / band.rest / 1.003
+    top = band.size.top_stretch
     lower = tools.spread_out(float(rng.uniform(1.08, 1.15)), top - 0.38, 7)
     return scale_case(rng, ident, band, Way(CELL), (*lower, top))
 
@@ -122,22 +122,32 @@ def of_law(law: Law) -> Bander:
     return make
 
 
+def hung_size(rng: Rng, top_kg: float) -> Size:
+    """Of a band whose longest length is where the largest load stretches it to; it carries half of itself."""
+    size = rubber.draw_size(rng, (top_kg, top_kg))
+    half = size.rest * size.thickness * size.width * rubber.DENSITY
+    return replace(size, peak=(top_kg + half) * TO_NEWTON)
+
+
 def plates(rng: Rng, ident: str) -> Case:
     """Eight plates, each another, each hung alone: off by 120 g, the same in each cycle and branch."""
-    band = plain(rng, rubber.draw_size(rng, (20, 42)))
-    peak = band.out[-1] / TO_NEWTON / 1.01
-    pieces = tuple(np.round(peak * np.linspace(0.12, 1, 8) * 2) / 2)
+    top = float(np.round(rng.uniform(20, 42)))
+    pieces = tuple(np.round(top * np.linspace(0.12, 1, 8) * 2) / 2)
+    band = plain(rng, hung_size(rng, top))
     return weight_case(rng, ident, band, Weights(pieces, tuple((i,) for i in range(8)), 0.12, 120))
 
 
-def stacks(rng: Rng, ident: str) -> Case:
-    """A ladder of loads out of a few pieces, 60 g a piece, and the file says 60 g."""
-    band = plain(rng, rubber.draw_size(rng, (32, 42)))
+def stacks(named: bool) -> Maker:
+    """A ladder of loads out of a few pieces, 60 g a piece; unnamed, the file says what a mean load is off by."""
     pieces = (2.5, 5.0, 5.0, 10.0, 10.0)
     loads = ((0,), (1,), (0, 1), (1, 2), (0, 1, 2), (3, 1), (3, 1, 2), (3, 4, 1), (3, 4, 1, 2))
-    peak = float(band.out[-1]) / TO_NEWTON
-    kept = tuple(load for load in loads if sum(pieces[i] for i in load) + band.mass / 2 < peak * 0.99)
-    return weight_case(rng, ident, band, Weights(pieces, kept, 0.06, 60))
+    each = 60 * float(np.sqrt(np.mean([len(load) for load in loads])))
+
+    def make(rng: Rng, ident: str) -> Case:
+        band = plain(rng, hung_size(rng, 30.0))
+        return weight_case(rng, ident, band, Weights(pieces, loads, 0.06, each, named))
+
+    return make
 
 
 def weight_case(rng: Rng, ident: str, band: Band, weights: Weights) -> Case:
@@ -145,7 +155,7 @@ def weight_case(rng: Rng, ident: str, band: Band, weights: Weights) -> Case:
     errors = tools.draw_errors(rng, gear)
     sheet, _ = tools.by_weights(rng, band, gear, Habits((), 2), errors, weights)
     files = {f"{ident}.run.csv": tools.weight_run(ident, band, gear, errors, sheet, weights)}
-    low, high = float(sheet.lengths.min()) + 0.004, min(float(sheet.lengths.max()) - 0.006, band.top)
+    low, high = float(sheet.lengths.min()) + 0.004, min(float(sheet.lengths.max()) - 0.006, band.top - 0.003)
     return Case(ident, files, band, low, high, next_set(rng, DAY))
 
 
@@ -154,7 +164,7 @@ def two_days(day: float) -> Maker:
 
     def make(rng: Rng, ident: str) -> Case:
         band, errors = plain(rng), tools.draw_errors(rng, CELL)
-        stretches = tools.spread_out(float(rng.uniform(1.08, 1.15)), band.top / band.rest / 1.003, 8)
+        stretches = tools.spread_out(float(rng.uniform(1.08, 1.15)), band.size.top_stretch, 8)
         files, ends = {}, []
         for i, when in enumerate(("2026-03-01", "2026-03-08")):
             gain = 1 + day * float(rng.standard_normal())
@@ -223,7 +233,14 @@ def upright_rows() -> list[Row]:
             INVENTED,
             by_scale(plain, Way(UPRIGHT)),
         ),
-        Row("upright-corner", "the same, a corner in the way back", INVENTED, by_scale(cornered, Way(UPRIGHT)), SHAPE),
+        Row("upright-weighed", "the same, and weighed", INVENTED, by_scale(plain, Way(replace(UPRIGHT, weighed=True)))),
+        Row(
+            "upright-corner",
+            "the same, not weighed, a corner in the way back",
+            INVENTED,
+            by_scale(cornered, Way(UPRIGHT)),
+            SHAPE,
+        ),
     ]
 
 
@@ -232,9 +249,21 @@ def gear_rows() -> list[Row]:
     drift = replace(HOOK, drift_kg=0.2, closing_zero=False, u_gain=0.003)
     rows = [
         Row("plates", "hung plates, 120 g each, the same in every cycle and branch", INVENTED, plates),
-        Row("stacks", "stacks out of five pieces, 60 g a piece", INVENTED, stacks),
+        Row("stacks", "stacks out of five pieces, 60 g a piece, each named in the file", INVENTED, stacks(True)),
+        Row(
+            "stacks-unnamed",
+            "the same, no piece named: the file gives what a mean load is off by",
+            INVENTED,
+            stacks(False),
+        ),
         Row("truncated", "a display that cuts off below 0.1 kg, peak 10 kg", INVENTED, by_scale(light, Way(TRUNCATED))),
-        Row("swing", "a swing of 150 g on each reading", INVENTED, by_scale(plain, Way(swing))),
+        Row(
+            "swing",
+            "a swing of 150 g on each reading",
+            INVENTED,
+            by_scale(plain, Way(swing)),
+            frozenset({"not-repeatable"}),
+        ),
         Row(
             "no-zero",
             "no zero at the end, 0.2 kg of drift",

@@ -12,6 +12,7 @@ from scipy.special import erf
 from tests.campaigns.adversary.laws import TO_NEWTON, Array, Law
 
 STEPS = 6000
+DENSITY = 930.0  # of latex [kg/m3]; common practice, no source
 Shape = Callable[[Array], Array]
 
 
@@ -19,12 +20,22 @@ Shape = Callable[[Array], Array]
 class Band:
     """Half-path lengths [m], the pull out and back there [N], and the section a calliper would find."""
 
-    rest: float
+    size: "Size"
     length: Array
     out: Array
     back: Array
-    thickness: float
-    width: float
+
+    @property
+    def rest(self) -> float:
+        return self.size.rest
+
+    @property
+    def thickness(self) -> float:
+        return self.size.thickness
+
+    @property
+    def width(self) -> float:
+        return self.size.width
 
     @property
     def flat(self) -> float:
@@ -33,12 +44,13 @@ class Band:
 
     @property
     def mass(self) -> float:
-        """Of latex, 930 kg/m3 (common practice, no source)."""
-        return 2 * self.rest * self.thickness * self.width * 930
+        """Of latex, common practice, no source."""
+        return 2 * self.rest * self.thickness * self.width * DENSITY
 
     @property
     def top(self) -> float:
-        return float(self.length[-1])
+        """The longest length it is meant to be pulled to [m]."""
+        return self.size.rest * self.size.top_stretch
 
     def pull(self, branch: str, length: Array | float) -> Array:
         return np.asarray(np.interp(length, self.length, self.out if branch == "loading" else self.back))
@@ -67,12 +79,17 @@ def draw_size(rng: np.random.Generator, peak_kg: tuple[float, float] = (9, 42), 
 
 
 def band_of(size: Size, stress: Shape, back: Callable[[Array, Array], Array]) -> Band:
-    """A band of one size whose way out follows `stress(stretch)`; `back(length, out)` is the way back from the top."""
-    stretch = np.linspace(1, size.top_stretch * 1.002, STEPS)
-    out = stress(stretch)
-    out = out * size.peak / out[-1]
+    """A band of one size whose way out follows `stress(stretch)`; `back(length, out)` is the way back from the top.
+
+    The table goes on beyond the top, on the way out alone, for who pulls a little too far.
+    """
+    stretch = np.linspace(1, size.top_stretch, STEPS)
+    beyond = np.linspace(size.top_stretch, size.top_stretch * 1.01, 50)[1:]
+    scale = size.peak / float(stress(np.array(size.top_stretch)))
+    out, more = stress(stretch) * scale, stress(beyond) * scale
     length = size.rest * stretch
-    return Band(size.rest, length, out, back(length, out), size.thickness, size.width)
+    both_ways = (np.r_[out, more], np.r_[back(length, out), more])
+    return Band(size, np.r_[length, size.rest * beyond], *both_ways)
 
 
 def smooth_back(loss: float, power: float) -> Callable[[Array, Array], Array]:

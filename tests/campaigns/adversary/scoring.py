@@ -1,7 +1,9 @@
 """What is counted: coverage of the 95 % limits, errors in their own u, doubts where they are due and where not."""
 
+import json
 import re
 from dataclasses import dataclass
+from math import isnan
 
 import numpy as np
 
@@ -58,6 +60,15 @@ def names(findings: list[dict[str, str]], place: float, span: float) -> bool:
     return False
 
 
+def blamed_wrongly(case: Case, answer: Answer) -> set[str]:
+    """Whether a reading that was right is called wrong, alone, in a recording whose slips are known."""
+    slips = {f"{kilos:g}" for kilos in getattr(case.talk, "wrong_kilos", ())}
+    cells = [line.split(",") for line in answer.run_text.splitlines()]
+    slipped = {c[0] for c in cells if len(c) > 5 and c[1] == "reading" and c[5] in slips}
+    named = [set(re.findall(r"row (\d+)", f["text"])) for f in answer.findings if f["code"] in SLIPS]
+    return {"right-reading-blamed"} if any(rows and not rows & slipped for rows in named) else set()
+
+
 def _inside(case: Case, answer: Answer, branch: str) -> tuple[Array, Array, Array]:
     at, true = case.places(), case.truth(branch)
     force = answer.curve(branch, "force_N", at)
@@ -73,6 +84,27 @@ def _next(case: Case, answer: Answer, branch: str) -> Array:
 
 
 def score(row: Row, case: Case, answer: Answer) -> BandScore:
+    """A band's score; a series has one number, the difference at one length."""
+    return _score_series(case, answer) if case.other else _score_curve(row, case, answer)
+
+
+def _score_series(case: Case, answer: Answer) -> BandScore:
+    none = np.full(1, np.nan)
+    if not answer.printed:
+        return BandScore(case.ident, none, none, none, none, none, np.nan, np.nan, False, (), answer.error)
+    said = json.loads(answer.printed)["series"][0]
+    assert case.other is not None
+    at = said["length_m"]
+    off = said["relative_difference"] - float(case.band.pull("loading", at) / case.other.pull("loading", at) - 1)
+    u = said["u_relative_difference"]
+    limit = said.get("u95_relative_difference", 1.96 * u)
+    z = np.array([off / u])
+    return BandScore(
+        case.ident, z, none, np.array([abs(off) <= limit]) * 1.0, none, none, abs(off), abs(float(z[0])), False, ()
+    )
+
+
+def _score_curve(row: Row, case: Case, answer: Answer) -> BandScore:
     nothing = np.full(len(case.places()), np.nan)
     if answer.profile is None or answer.shown is None:
         return BandScore(
@@ -87,6 +119,7 @@ def score(row: Row, case: Case, answer: Answer) -> BandScore:
     rms = float(np.sqrt(np.nanmean(np.r_[off_out, off_back] ** 2)) / case.band.out[-1])
     codes = {f["code"] for f in answer.findings}
     wrong = (codes & ACCUSING) - row.right - (SLIPS if row.slips else frozenset())
+    wrong |= blamed_wrongly(case, answer) if case.talk else set()
     named = names(answer.findings, place, case.high - case.low)
     return BandScore(
         case.ident, z_out, z_back, in_out, in_back, following, rms, float(np.abs(z[worst])), named, tuple(sorted(wrong))
@@ -114,11 +147,13 @@ class RowScore:
     def failings(self) -> list[str]:
         """Which of the bounds it does not hold."""
         held = {
-            "out": 0.92 <= self.out <= 0.98,
-            "back": 0.92 <= self.back <= 0.98,
+            "out low": self.out >= 0.92,
+            "out wide": self.out <= 0.98,
+            "back low": isnan(self.back) or self.back >= 0.92,
+            "back wide": isnan(self.back) or self.back <= 0.98,
             "rms z": self.rms_z <= 1.15,
             "6 u": self.beyond_6_silent == 0,
-            "next": self.next_set >= 0.92,
+            "next": isnan(self.next_set) or self.next_set >= 0.92,
             "alarms": self.alarms <= 0.02 * self.bands,
             "refused": self.refused == 0,
         }
@@ -142,7 +177,7 @@ def summed(name: str, scores: list[BandScore]) -> RowScore:
         sum(bool(s.alarms) for s in used),
         tuple(codes),
         len(scores) - len(used),
-        min(_lowest(used, "inside_out"), _lowest(used, "inside_back")),
+        float(np.nanmin([_lowest(used, "inside_out"), _lowest(used, "inside_back")])) if used else float("nan"),
     )
 
 

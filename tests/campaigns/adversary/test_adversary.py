@@ -9,13 +9,13 @@ import pytest
 
 from tests.campaigns.adversary import gear as tools
 from tests.campaigns.adversary import rubber
-from tests.campaigns.adversary.__main__ import play
+from tests.campaigns.adversary.__main__ import every_row, play
 from tests.campaigns.adversary.case import Case, Row
 from tests.campaigns.adversary.laws import BY_NAME, PUBLISHED, Array, Law
-from tests.campaigns.adversary.rows import all_rows
+from tests.campaigns.adversary.product import answer_all
 from tests.campaigns.adversary.scoring import names, summed
 
-ROWS = {row.name: row for row in all_rows()}
+ROWS = {row.name: row for row in every_row()}
 
 
 @pytest.mark.parametrize("law", PUBLISHED, ids=lambda law: law.name)
@@ -97,4 +97,28 @@ def test_a_scale_that_reads_ten_per_cent_high_fails_the_row(tmp_path: Path) -> N
     total = summed("high", play(Row("high", "", "", high), 3, tmp_path))
     assert total.out < 0.2
     assert total.beyond_5 == 3
-    assert {"out", "rms z", "6 u"} <= set(total.failings())
+    assert {"out low", "rms z", "6 u"} <= set(total.failings())
+
+
+def test_a_slip_typed_into_the_first_answer_stands_in_its_run(tmp_path: Path) -> None:
+    row = ROWS["quick-issue-kept"]
+    case = row.make(np.random.default_rng(5), "Q")
+    answer = answer_all([case], tmp_path)[0]
+    typed: set[float] = getattr(case.talk, "wrong_kilos", set())
+    assert len(typed) == 1
+    assert f",{typed.pop():g}," in answer.run_text
+    assert answer.profile is not None
+
+
+def test_twins_by_tape_alone_are_told_apart_by_what_they_differ(tmp_path: Path) -> None:
+    scores = play(ROWS["series-laws"], 8, tmp_path)
+    assert not any(s.failed for s in scores)
+    assert np.mean([s.error_share for s in scores]) < 0.015
+
+
+def test_named_pieces_are_read_and_the_same_pieces_hang_again(tmp_path: Path) -> None:
+    case = ROWS["stacks"].make(np.random.default_rng(2), "P")
+    text = case.files["P.run.csv"]
+    assert 'pieces = ["p0", "p1", "p2", "p3", "p4"]' in text
+    assert text.count(",30,p3+p4+p1+p2,") == 2
+    assert answer_all([case], tmp_path)[0].profile is not None
