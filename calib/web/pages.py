@@ -4,10 +4,13 @@ Every view is rendered here on the server and works without a script; scripts on
 folder is read: a band is found by its name in the collection, never by a path.
 """
 
-from collections.abc import Awaitable, Callable
+import json
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qsl
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from starlette.applications import Starlette
@@ -19,25 +22,49 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
-from calib.web.access import Doorkeeper, Guard
+from calib.web.access import COOKIE, Doorkeeper, Guard
+from calib.web.measuring import Bench
 
-PLACES = (("/", "Bands"),)  # what the head of every view leads to
+PLACES = (("/measure", "Measure"), ("/", "Bands"))  # what the head of every view leads to
 
 
-@dataclass(frozen=True)
+@dataclass
 class Site:
     """What the views need: the folder and the templates."""
 
     folder: Path
     templates: Environment
 
-    def render(self, request: Request, name: str, status: int = 200, **values: Any) -> HTMLResponse:
+    @cached_property
+    def bench(self) -> Bench:
+        """The recordings that are open."""
+        return Bench(self.folder)
+
+    def render(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A view as HTML."""
-        text = self.templates.get_template(name).render(here=request.url.path, places=PLACES, **values)
+        text = self.templates.get_template(template).render(here=request.url.path, places=PLACES, **values)
         return HTMLResponse(text, status)
 
 
-View = Callable[[Site, Request], Response]
+@dataclass(frozen=True)
+class Asked:
+    """One request, its body read."""
+
+    request: Request
+    fields: dict[str, str]  # of a form, or of a JSON object
+
+    @property
+    def wants_json(self) -> bool:
+        """Whether a script asks, rather than a person."""
+        return "json" in self.request.headers.get("accept", "")
+
+    @property
+    def browser(self) -> str:
+        """Which browser it is."""
+        return self.request.cookies.get(COOKIE, "")
+
+
+View = Callable[[Site, Asked], Response]
 
 
 def site_of(folder: Path) -> Site:
@@ -48,7 +75,7 @@ def site_of(folder: Path) -> Site:
     return Site(folder, templates)
 
 
-def build(folder: Path, door: Doorkeeper, routes: dict[str, View], changes: dict[str, View]) -> ASGIApp:
+def build(folder: Path, door: Doorkeeper, routes: Mapping[str, View], changes: Mapping[str, View]) -> ASGIApp:
     """The page as an ASGI application.
 
     Args:
@@ -72,7 +99,8 @@ def _asked(site: Site, view: View) -> Callable[[Request], Awaitable[Response]]:
 
     async def answer(request: Request) -> Response:
         try:
-            return await run_in_threadpool(view, site, request)
+            asked = Asked(request, _fields(await request.body()))
+            return await run_in_threadpool(view, site, asked)
         except BandcurveError as error:
             status = 404 if isinstance(error, NotHereError) else 422
             if "json" in request.headers.get("accept", ""):
@@ -80,6 +108,18 @@ def _asked(site: Site, view: View) -> Callable[[Request], Awaitable[Response]]:
             return site.render(request, "sorry.html", status, sentence=str(error))
 
     return answer
+
+
+def _fields(body: bytes) -> dict[str, str]:
+    """What was sent, as text: a form's fields or those of a JSON object."""
+    try:
+        text = body.decode("utf-8")
+        if not text.startswith("{"):
+            return dict(parse_qsl(text, keep_blank_values=True, max_num_fields=100))
+        found = json.loads(text)
+        return {str(k): str(v) for k, v in found.items() if isinstance(v, str | int | float)}
+    except (ValueError, RecursionError):
+        raise DataError("that request could not be read", remedy="load the page again") from None
 
 
 def _not_there(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:

@@ -1,13 +1,17 @@
-"""What the page answers: the bands of the folder, and what each pulls. Nothing is worked out here."""
+"""What the page answers and takes: bands, what each pulls, recordings. Nothing is worked out here."""
 
+import asyncio
+import json
+from collections.abc import AsyncIterator
 from pathlib import Path
 
-from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.types import ASGIApp
 
 from calib.web.access import Doorkeeper
-from calib.web.pages import Site, build
+from calib.web.pages import Asked, Site, build
+
+LOOK_S = 0.1  # how often a watching browser's stream looks for something new
 
 
 def page_of(folder: Path, door: Doorkeeper) -> ASGIApp:
@@ -17,12 +21,68 @@ def page_of(folder: Path, door: Doorkeeper) -> ASGIApp:
         folder: The collection.
         door: Who may come in.
     """
-    return build(folder, door, {"/": bands}, {})
+    return build(folder, door, VIEWS, CHANGES)
 
 
-def bands(site: Site, request: Request) -> Response:
+def bands(site: Site, asked: Asked) -> Response:
     """All bands of the folder."""
     from calib.profile.store.collection import read_collection
 
     found = read_collection(site.folder)
-    return site.render(request, "bands.html", bands=found.bands, failed=found.failed)
+    return site.render(asked.request, "bands.html", bands=found.bands, failed=found.failed)
+
+
+def recordings(site: Site, asked: Asked) -> Response:
+    """The recordings that can be gone on with."""
+    return site.render(asked.request, "recordings.html", names=site.bench.names())
+
+
+def recording(site: Site, asked: Asked) -> Response:
+    """One recording: what comes next, and what there is so far."""
+    name = asked.request.path_params["name"]
+    with site.bench.sitting(name) as sitting:
+        seen = sitting.seen_by(asked.browser)
+    if asked.wants_json:
+        return JSONResponse(seen)
+    return site.render(asked.request, "recording.html", name=name, **seen)
+
+
+def entry(site: Site, asked: Asked) -> Response:
+    """One entry of a recording; the answer is sent when it is on the disk."""
+    name = asked.request.path_params["name"]
+    held = asked.fields.get("held_s", "")
+    with site.bench.sitting(name) as sitting:
+        if asked.fields.get("pen") == "take":
+            sitting.take_pen(asked.browser)
+        elif sitting.pen in ("", asked.browser):
+            sitting.take_pen(asked.browser)
+            held_s = float(held) if held.replace(".", "", 1).isdecimal() else None
+            sitting.enter(asked.fields.get("id", "") or f"{sitting.version}", asked.fields.get("entry", ""), held_s)
+        seen = sitting.seen_by(asked.browser)
+    return JSONResponse(seen) if asked.wants_json else RedirectResponse(asked.request.url.path, 303)
+
+
+def watching(site: Site, asked: Asked) -> Response:
+    """A recording as it goes on, as server-sent events: one at once, one after every change."""
+    name = asked.request.path_params["name"]
+
+    async def changes() -> AsyncIterator[str]:
+        shown = -1
+        while True:
+            found = site.bench.open.get(name)
+            if found is None or found.version != shown:
+                with site.bench.sitting(name) as sitting:
+                    shown = sitting.version
+                    yield f"data: {json.dumps(sitting.seen_by(asked.browser))}\n\n"
+            await asyncio.sleep(LOOK_S)
+
+    return StreamingResponse(changes(), media_type="text/event-stream")
+
+
+VIEWS = {
+    "/": bands,
+    "/measure": recordings,
+    "/measure/{name:path}/live": watching,
+    "/measure/{name:path}": recording,
+}
+CHANGES = {"/measure/{name:path}": entry}

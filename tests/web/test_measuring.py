@@ -1,0 +1,135 @@
+"""A recording on the page: acknowledged when on the disk, once however often sent, one writer, many who watch."""
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from calib.acquire.files.run_file import RunWriter, read_run
+from calib.web.access import Doorkeeper
+from calib.web.views import page_of
+from tests.recording.test_state_machine import begun, shown
+
+HOST = "127.0.0.1:8765"
+HERE = {"origin": f"http://{HOST}", "accept": "application/json"}
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Path:
+    path = tmp_path / "B1.run.csv"
+    RunWriter.create(path, begun().head).close()
+    return path
+
+
+@pytest.fixture
+def door() -> Doorkeeper:
+    return Doorkeeper(frozenset({HOST}))
+
+
+@pytest.fixture
+def phones(run: Path, door: Doorkeeper) -> Iterator[tuple[TestClient, TestClient]]:
+    app = page_of(run.parent, door)
+    pair = (TestClient(app, base_url=f"http://{HOST}"), TestClient(app, base_url=f"http://{HOST}"))
+    for phone in pair:
+        phone.get("/enter", params={"code": door.new_code()})
+    yield pair
+
+
+def say(phone: TestClient, entry: str, name: str, **more: str) -> dict[str, object]:
+    answer = phone.post("/measure/B1", headers=HERE, json={"entry": entry, "id": name, **more})
+    assert answer.status_code == 200, answer.text
+    found = answer.json()
+    assert isinstance(found, dict)
+    return found
+
+
+def test_an_acknowledged_entry_is_on_the_disk(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    phone = phones[0]
+    assert say(phone, "0", "a")["asks"]["number"] == 1  # type: ignore[index]
+    assert [r.kind for r in read_run(run).rows] == ["zero"]
+    say(phone, f"{shown(1.1):.2f}", "b", held_s="9.8")
+    rows = read_run(run).rows
+    assert rows[-1].length == 1.1
+    assert rows[-1].dwell_s == 9.8
+
+
+def test_an_entry_sent_twice_counts_once(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    for _ in range(3):
+        say(phones[0], "0", "a")
+    say(phones[0], f"{shown(1.1):.2f}", "b")
+    seen = say(phones[0], f"{shown(1.1):.2f}", "b")
+    assert seen["asks"]["number"] == 2  # type: ignore[index]
+    assert len(read_run(run).rows) == 2
+
+
+def test_a_doubt_is_asked_and_the_reading_waits(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    say(phones[0], "0", "a")
+    say(phones[0], f"{shown(1.1):.2f}", "b")
+    seen = say(phones[0], f"{shown(1.2) * 10:.2f}", "c")
+    assert seen["question"] is True
+    assert len(read_run(run).rows) == 2
+    assert say(phones[0], f"{shown(1.2):.2f}", "d")["question"] is False
+    assert len(read_run(run).rows) == 3
+
+
+def test_two_phones_see_the_same_and_one_writes(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    first, second = phones
+    say(first, "0", "a")
+    watched = say(second, "5", "x")
+    assert watched["writes"] is False
+    assert len(read_run(run).rows) == 1, "what the watching phone sent is not taken"
+    assert second.post("/measure/B1", headers=HERE, json={"pen": "take"}).json()["writes"] is True
+    say(second, f"{shown(1.1):.2f}", "y")
+    assert len(read_run(run).rows) == 2
+    assert first.get("/measure/B1", headers={"accept": "application/json"}).json()["writes"] is False
+
+
+def test_a_page_that_starts_again_goes_on_where_it_was(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    say(phones[0], "0", "a")
+    say(phones[0], f"{shown(1.1):.2f}", "b")
+    door = Doorkeeper(frozenset({HOST}))
+    again = TestClient(page_of(run.parent, door), base_url=f"http://{HOST}")
+    again.get("/enter", params={"code": door.new_code()})
+    seen = again.get("/measure/B1", headers={"accept": "application/json"}).json()
+    assert seen["asks"]["number"] == 2
+    assert len(seen["points"]) == 1
+
+
+def test_without_a_script_the_form_does_the_same(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    answer = phones[0].post("/measure/B1", headers={"origin": f"http://{HOST}"}, data={"entry": "0"})
+    assert answer.status_code == 200
+    assert "Set this length" in answer.text
+    assert len(read_run(run).rows) == 1
+
+
+def test_another_program_that_writes_is_seen_and_nothing_is_lost(
+    phones: tuple[TestClient, TestClient], run: Path
+) -> None:
+    say(phones[0], "0", "a")
+    with run.open("a") as other:
+        other.write("2,reading,1,loading,1100,2.0,5,10,\n")
+    answer = phones[0].post("/measure/B1", headers=HERE, json={"entry": "3", "id": "b"})
+    assert answer.status_code == 422
+    assert "written to by another" in answer.json()["error"]
+    seen = phones[0].get("/measure/B1", headers={"accept": "application/json"}).json()
+    assert len(seen["points"]) == 1
+    assert len(read_run(run).rows) == 2
+
+
+@pytest.mark.parametrize("name", ["../B1", "/etc/passwd", "B1.run.csv", "b1", "<script>", "%2e%2e/x", "B1%00"])
+def test_only_recordings_of_the_folder_are_opened(phones: tuple[TestClient, TestClient], name: str) -> None:
+    answer = phones[0].get(f"/measure/{name}", headers={"accept": "application/json"})
+    assert answer.status_code in (404, 422)
+
+
+@pytest.mark.parametrize("body", [b"{", b"[1]", b"\xff", b'{"entry": {"a": 1}}', b"{" * 5000, b"entry=" + b"x" * 5000])
+def test_bad_bodies_are_one_sentence_and_change_nothing(
+    phones: tuple[TestClient, TestClient], run: Path, body: bytes
+) -> None:
+    before = run.read_bytes()
+    answer = phones[0].post("/measure/B1", headers=HERE, content=body)
+    assert answer.status_code in (200, 422)
+    assert json.loads(answer.text)
+    assert run.read_bytes() == before
