@@ -1,0 +1,75 @@
+"""The page in a real browser: by hand from the link to the last reading, and what may go wrong on the way."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from calib.acquire.files.run_file import RunWriter, read_run
+from tests.recording.test_state_machine import begun, shown
+from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
+
+pytestmark = [needs_chromium, pytest.mark.browser]
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    RunWriter.create(tmp_path / "B1.run.csv", begun(cycles=1).head).close()
+    return tmp_path
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_recording_from_the_link_to_the_last_reading(browser: Browser, folder: Path, size: tuple[int, int]) -> None:
+    with serving(folder) as link, looking(browser, link, size) as page:
+        page.get_by_role("link", name="Measure").click()
+        page.get_by_role("link", name="B1").click()
+        expect(page.locator("#task")).to_contain_text("Zero the scale")
+        assert violations(page) == []
+        page.fill("#value", "0")
+        page.click("#take")
+        for branch in (1.0, 0.94):
+            for length in (1.1, 1.2, 1.4, 1.7, 2.0) if branch == 1 else (1.7, 1.4, 1.2, 1.1):
+                expect(page.locator("#place")).to_contain_text(f"{1000 * length:g} mm")
+                page.fill("#value", f"{branch * shown(length):.2f}")
+                page.click("#take")
+        page.wait_for_function("document.getElementById('task').textContent.startsWith('Band slack')")
+        assert len(page.locator("#curve circle").all()) == 9
+        assert violations(page) == []
+        page.fill("#value", "0")
+        page.click("#take")
+    run = read_run(folder / "B1.run.csv")
+    assert len(run.readings) == 9
+    assert [r.kind for r in run.rows if r.kind == "zero"] == ["zero", "zero"]
+
+
+def test_a_lost_connection_loses_nothing_and_counts_nothing_twice(browser: Browser, folder: Path) -> None:
+    with serving(folder) as link, looking(browser, link, drops=True) as page:
+        page.goto(link.split("/enter")[0] + "/measure/B1")
+        page.fill("#value", "0")
+        page.click("#take")
+        expect(page.locator("#place")).to_contain_text("1100")
+        page.context.set_offline(True)
+        page.fill("#value", f"{shown(1.1):.2f}")
+        page.click("#take")
+        expect(page.locator("#say")).to_contain_text("No connection")
+        page.context.set_offline(False)
+        expect(page.locator("#place")).to_contain_text("1200", timeout=10_000)
+    assert len(read_run(folder / "B1.run.csv").readings) == 1
+
+
+def test_two_browsers_see_the_same(browser: Browser, folder: Path) -> None:
+    with serving(folder) as link, looking(browser, link) as page:
+        address = link.split("/enter")[0] + "/measure/B1"
+        page.goto(address)
+        other = page.context.new_page()
+        other.goto(address)
+        page.fill("#value", "0")
+        page.click("#take")
+        expect(other.locator("#place")).to_contain_text("1100", timeout=2000)
