@@ -24,12 +24,12 @@ TOUCH_THE_WORLD = {
     "calib.acquire.cell.port",
     "calib.acquire.cell.port_trouble",
     "calib.acquire.files.stream_file",
-    "calib.profile.store.collection",  # the folder is the store
     "calib.strict_json",
     "calib.safe_write",
     "calib.file_lock",
     "calib.stamp",  # the clock of entries
     "calib.profile.store.memory",
+    "calib.profile.store.cards",  # the folder at a glance
 }
 
 

@@ -53,7 +53,7 @@ def command(
         print(json.dumps(history_json(made), indent=2))
     else:
         _say(made, shown)
-    missing = collection.failed_of(band)
+    missing = collection.failed_of(found)
     for said in missing:
         print(complaint(f"left out, {said}"), file=sys.stderr)
     return 1 if missing else 0

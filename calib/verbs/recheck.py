@@ -85,7 +85,7 @@ def command(
     collection = read_collection(folder)
     known = collection.band(band)
     band, profile = known.id, in_force(known.calibrations(), day)
-    for said in collection.failed_of(band):
+    for said in collection.failed_of(known):
         if ".profile.json" in said:  # that one may be in force; damaged re-checks are told of where they are added to
             print(complaint(f"left out, {said}"), file=sys.stderr)
     round_what = _fittings(profile, given, kind)

@@ -1,26 +1,23 @@
-"""A folder of plain files as the store of a collection: which bands, scales and logs are in it. Nothing is judged here.
+"""A folder of plain files as the store of a collection, its profiles read whole: for history and lists.
 
 There is no index and no database: what lies in the folder and in the folders below is the collection, so two people
-merge theirs by copying one folder into the other. A file that is there twice, whatever its name, is counted once.
+merge theirs by copying one folder into the other. Which file is of which band the register says.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
-from typing import TypeVar
 
-from calib.errors import BandcurveError, DataError, FileError
-from calib.profile.document import CAP_BYTES, Profile, parse_profile
+from calib.errors import BandcurveError, DataError
+from calib.profile.document import CAP_BYTES, Profile, load_profile
+from calib.profile.store.cards import Problem
 from calib.profile.store.newest_profile import are_two_bands
-from calib.profile.store.rechecks import Recheck, noted_once, parse_rechecks
-from calib.profile.store.uses import Use, counted_once, parse_uses
+from calib.profile.store.rechecks import Recheck
+from calib.profile.store.register import KnownBand, Register, read_register
+from calib.profile.store.uses import Use
 from calib.scale import Scale, parse_scale
 from calib.strict_json import read_capped
-
-MOST_FILES = 10_000
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -31,6 +28,7 @@ class BandFiles:
     profiles: tuple[tuple[Path, Profile], ...] = ()  # oldest first; those without a day first of all
     uses: tuple[Use, ...] = ()
     rechecks: tuple[Recheck, ...] = ()  # oldest first
+    known: KnownBand = field(default_factory=lambda: KnownBand("", ""))
 
     @property
     def latest(self) -> Profile | None:
@@ -48,7 +46,7 @@ class BandFiles:
         if self.is_two_bands:
             raise DataError(
                 f"{self.id} stands for two bands: their flat lengths differ by more than a band gets longer",
-                remedy="give one of them another id, or keep them in two folders",
+                remedy=f"give one of them another name: bandcurve rename {self.profiles[0][0]} NEW-NAME",
             )
         return [p for _, p in self.profiles]
 
@@ -65,29 +63,35 @@ class Collection:
     folder: Path
     bands: tuple[BandFiles, ...]
     scales: tuple[tuple[Path, Scale], ...]
-    failed: tuple[str, ...] = field(default=())  # one sentence a file
+    problems: tuple[Problem, ...]
+    register: Register
+
+    @property
+    def failed(self) -> tuple[str, ...]:
+        """Of each file that could not be used, one sentence."""
+        return tuple(p.text for p in self.problems)
 
     def band(self, name: str) -> BandFiles:
         """What there is of one band.
 
         Raises:
-            DataError: Nothing is.
+            DataError: Nothing is, or two bands have that name.
         """
+        address = self.register.band(name).address
         for found in self.bands:
-            if found.id.lower() == name.lower():
+            if found.id == address:
                 return found
-        known = ", ".join(b.id for b in self.bands[:12]) or "none"
-        raise DataError(
-            f"there is no band {name[:64]!r} in {self.folder}", remedy=f"known here: {known}; or give another --folder"
-        )
+        failed = next((p.text for p in self.problems if p.mark.lower() == name.lower()), "")
+        raise DataError(f"no file of {address} can be used: {failed}", remedy="fit it again")
 
-    def failed_of(self, name: str) -> tuple[str, ...]:
+    def failed_of(self, band: BandFiles) -> tuple[str, ...]:
         """What is said of the files of one band, by their names, that could not be used."""
-        return tuple(said for said in self.failed if Path(said.partition(":")[0]).name.startswith(f"{name}."))
+        mark = band.known.mark.lower()
+        return tuple(p.text for p in self.problems if p.mark.lower() == mark)
 
 
 def read_collection(folder: Path) -> Collection:
-    """Look through a folder and the folders below it.
+    """Look through a folder and the folders below it, and read every profile whole.
 
     Args:
         folder: Where.
@@ -95,42 +99,32 @@ def read_collection(folder: Path) -> Collection:
     Raises:
         FileError: It is no folder.
     """
-    if not folder.is_dir():
-        raise FileError("is no folder", where=str(folder), remedy="name the folder your profiles are in")
-    failed: list[str] = []
-    profiles = list(_each(folder, "*.profile.json", parse_profile, failed))
-    scales = list(_each(folder, "*.scale.json", parse_scale, failed))
-    uses = [use for _, found in _each(folder, "*.uses*.csv", parse_uses, failed) for use in found]
-    rechecks = [r for _, found in _each(folder, "*.rechecks*.csv", parse_rechecks, failed) for r in found]
-    ids = {p.band.id for _, p in profiles} | {u.band for u in uses} | {r.band for r in rechecks}
-    bands = tuple(
-        BandFiles(
-            name,
-            tuple(sorted((f for f in profiles if f[1].band.id == name), key=lambda f: f[1].made.measured_at or "")),
-            tuple(counted_once(u for u in uses if u.band == name)),
-            tuple(noted_once(r for r in rechecks if r.band == name)),
-        )
-        for name in sorted(ids, key=str.lower)
-    )
-    return Collection(folder, bands, tuple(sorted(scales, key=lambda s: s[1].id.lower())), tuple(failed))
+    register = read_register(folder)
+    problems = list(register.problems)
+    bands = tuple(_files(band, problems) for band in register.bands)
+    scales = list(_scales(register, problems))
+    kept = tuple(b for b in bands if b.profiles or b.uses or b.rechecks or not b.known.calibrations)
+    return Collection(folder, kept, tuple(scales), tuple(problems), register)
 
 
-def _each(folder: Path, pattern: str, parse: Callable[[bytes, str], T], failed: list[str]) -> Iterator[tuple[Path, T]]:
-    """Files of one kind, each content once; a file that cannot be used is named and passed over."""
-    seen: set[bytes] = set()
-    for path in _listed(folder, pattern):
+def _files(band: KnownBand, problems: list[Problem]) -> BandFiles:
+    """A band with its profiles; one that cannot be used is named and passed over."""
+    read: list[tuple[Path, Profile]] = []
+    for card in band.calibrations:
+        try:
+            read.append((card.path, load_profile(card.path)))
+        except BandcurveError as error:
+            problems.append(Problem(card.path, band.mark, str(error)))
+    return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band)
+
+
+def _scales(register: Register, problems: list[Problem]) -> Iterator[tuple[Path, Scale]]:
+    """Each scale's content once."""
+    found: dict[bytes, tuple[Path, Scale]] = {}
+    for path in register.scales:
         try:
             data = read_capped(path, CAP_BYTES)
-            digest = sha256(data).digest()
-            if digest not in seen:
-                seen.add(digest)
-                yield path, parse(data, str(path.relative_to(folder)))
+            found.setdefault(sha256(data).digest(), (path, parse_scale(data, str(path.relative_to(register.folder)))))
         except BandcurveError as error:
-            failed.append(str(error))
-
-
-def _listed(folder: Path, pattern: str) -> Iterable[Path]:
-    found = sorted(p for p in folder.rglob(pattern) if not p.name.startswith(".") and not p.is_fifo())
-    if len(found) > MOST_FILES:
-        raise DataError(f"holds more than {MOST_FILES} files", where=str(folder), remedy="name a smaller folder")
-    return found
+            problems.append(Problem(path, path.name.partition(".")[0], str(error)))
+    yield from sorted(found.values(), key=lambda s: s[1].id.lower())

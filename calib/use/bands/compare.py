@@ -16,6 +16,7 @@ from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.profile.table import BranchName
 from calib.records import Array
+from calib.use.bands.assumed import SEEN
 from calib.use.bands.repeat_calibrations import (
     DAY,
     GAIN,
@@ -31,7 +32,6 @@ from calib.use.bands.repeat_calibrations import (
 from calib.use.bands.shared_lengths import Curve, Over, common_lengths
 
 LENGTHS = 21
-SEEN = 1.645  # sd above the limit at which a change is seen in 95 of 100
 ALIKE = 0.02  # of a length: loops measured between ends as near as this may be compared
 
 

@@ -19,6 +19,8 @@ from calib.profile.store.newest_profile import in_force
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.uses import Use, reps_between
 from calib.records import Array
+from calib.use.bands.assumed import NORMAL_95
+from calib.use.bands.assumed import RETIRE as RETIRE
 from calib.use.bands.compare import LENGTHS
 from calib.use.bands.recheck import recheck as judged
 from calib.use.bands.repeat_calibrations import (
@@ -31,7 +33,7 @@ from calib.use.bands.repeat_calibrations import (
     size,
     with_plate,
 )
-from calib.use.bands.shared_lengths import NORMAL_95, Over, common_lengths
+from calib.use.bands.shared_lengths import Over, common_lengths
 
 LOOK_MONTHS, LOOK_REPS = 6, 1000
 """When to look again where nothing is known of a band's drift: common practice, no source for the months.
@@ -40,7 +42,6 @@ Rubber bands lose some 10 to 15 % within 3000 cycles to double their length, abo
 """
 WORTH_SEEING = 0.05  # relative change of level that is worth a look
 SOONEST, LATEST = 30, 366  # days
-RETIRE = 0.15  # of the level lost
 LEAST_REPS = 200  # logged between calibrations: fewer say nothing of wear
 
 

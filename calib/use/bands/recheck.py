@@ -10,8 +10,7 @@ from calib.half_path import offset_over
 from calib.profile.document import Profile
 from calib.profile.store.rechecks import Hung
 from calib.units import G_STANDARD
-from calib.use.bands.compare import SEEN
-from calib.use.bands.shared_lengths import NORMAL_95, U_TEMPERATURE
+from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE
 
 U_READING = 0.002  # [m] of the tape, k = 1; an assumption
 U_COMMON = 0.001  # [m] of how the band lies round its fittings, k = 1; as in the fit

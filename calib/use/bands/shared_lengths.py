@@ -15,10 +15,10 @@ from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile
 from calib.profile.table import BranchName
 from calib.records import Array
+from calib.use.bands.assumed import NORMAL_95 as NORMAL_95
+from calib.use.bands.assumed import U_TEMPERATURE as U_TEMPERATURE
 
 Over = tuple[float, float]
-NORMAL_95 = 1.959964
-U_TEMPERATURE = 5.8  # K of a day whose temperature is not known: within 10 K, rectangular. An assumption
 SAME = 1e-6  # m, rounding of a length
 
 
