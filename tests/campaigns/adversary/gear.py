@@ -149,7 +149,7 @@ def differs(rng: Rng, habits: Habits) -> tuple[Array, Array]:
 
 def show(gear: Gear, kilos: Array) -> Array:
     steps = kilos / gear.resolution_kg
-    whole = np.floor(steps + 1e-9) if gear.truncates else np.round(steps)
+    whole = np.trunc(steps + 1e-9) if gear.truncates else np.round(steps)
     return np.asarray(np.round(whole * gear.resolution_kg, 4))
 
 

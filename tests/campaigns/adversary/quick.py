@@ -19,7 +19,7 @@ from tests.campaigns.adversary.laws import TO_NEWTON, Array
 from tests.campaigns.adversary.rows import Bander, next_set, plain
 from tests.campaigns.adversary.rubber import Band
 
-SETS = re.compile(r"\] (?P<branch>out|back): set (?P<length>\d+(?:\.\d+)?) mm")
+SETS = re.compile(r"\[(?P<step>\d+)/\d+\] (?P<branch>out|back): set (?P<length>\d+(?:\.\d+)?) mm")
 STRETCHES, TRUE_KG = (1.2, 1.55, 2.2), (4.90, 13.05, 24.65)
 
 
@@ -55,13 +55,13 @@ class Person:
         if self.asked > 60:
             raise EOFError
         for found in SETS.finditer(seen):
-            self.at = f"{found['branch']} {found['length']} {len(self.entries)}"
+            self.at = f"{found['step']} {found['branch']} {found['length']}"
             self.length, self.branch = float(found["length"]), found["branch"]
         if "Smallest step" in prompt:
             return f"{self.gear.resolution_kg}"
         if "Most it takes" in prompt:
             return "60"
-        return self._reading() if "shows, kg:" in prompt else self._other(prompt)
+        return self._reading() if prompt.lstrip().startswith("shows, kg") else self._other(prompt)
 
     def _other(self, prompt: str) -> str:
         if "hickness" in prompt:

@@ -86,18 +86,24 @@ def plateaus(rng: Rng) -> Band:
     return rubber.band_of(size, stress, rubber.any_back(rng))
 
 
-def turned_up(rng: Rng) -> Band:
+def turned_up(rng: Rng, over: tuple[float, float], more: tuple[float, float]) -> Band:
+    """Pulls `more` (share) than its law at the top, which grows with the cube from `over` below the top on."""
     size = rubber.draw_size(rng)
-    over, more = float(rng.uniform(0.35, 0.6)), float(rng.uniform(0.2, 0.6))
-    stress = rubber.upturn(any_law(rng), size.top_stretch - over, more / over**3)
+    begins, share = float(rng.uniform(*over)), float(rng.uniform(*more))
+    stress = rubber.upturn(any_law(rng), size.top_stretch - begins, share / begins**3)
     return rubber.band_of(size, stress, rubber.any_back(rng))
 
 
-def sparse_top(rng: Rng, ident: str) -> Case:
-    band = turned_up(rng)
-    top = band.size.top_stretch
-    lower = tools.spread_out(float(rng.uniform(1.08, 1.15)), top - 0.38, 7)
-    return scale_case(rng, ident, band, Way(CELL), (*lower, top))
+def sparse_top(over: tuple[float, float], more: tuple[float, float]) -> Maker:
+    """The last two lengths lie 0.38 in stretch apart."""
+
+    def make(rng: Rng, ident: str) -> Case:
+        band = turned_up(rng, over, more)
+        top = band.size.top_stretch
+        lower = tools.spread_out(float(rng.uniform(1.08, 1.15)), top - 0.38, 7)
+        return scale_case(rng, ident, band, Way(CELL), (*lower, top))
+
+    return make
 
 
 def cornered(rng: Rng) -> Band:
@@ -208,9 +214,17 @@ def bend_rows() -> list[Row]:
         Row("plateaus", "two plateaus; load cell", INVENTED, by_scale(plateaus, Way(CELL)), SHAPE, group="band"),
         Row(
             "upturn",
-            "an upturn near the top, 0.38 in stretch to the last length; cell",
+            "an upturn from 0.5 to 0.8 in stretch below the top on, 10 to 30 % there, 0.38 to the last length; cell",
             INVENTED,
-            sparse_top,
+            sparse_top((0.5, 0.8), (0.1, 0.3)),
+            SHAPE,
+            group="band",
+        ),
+        Row(
+            "upturn-hidden",
+            "the same, begins at 0.35 to 0.6 and adds 20 to 60 %: nearly all of it lies between the last two lengths",
+            INVENTED,
+            sparse_top((0.35, 0.6), (0.2, 0.6)),
             SHAPE,
             group="band",
         ),
