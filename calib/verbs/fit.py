@@ -13,7 +13,7 @@ import typer
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import ENDING, told_by
-from calib.verbs.terminal.many import workers
+from calib.verbs.terminal.many import fault, workers
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
@@ -70,7 +70,7 @@ def command(
     said_at_terminal = not (as_json or quiet) and sys.stdout.isatty()  # what is said tells how far it has got
     saved: list[Done] = []
     with workers(len(groups), 1 if told else jobs) as each:
-        outcomes = each("" if quiet or said_at_terminal else "fitting", work, groups)
+        outcomes = each("" if quiet or said_at_terminal else "fitting", work, groups, _failed)
         for group, outcome in zip(groups, outcomes, strict=True):
             if isinstance(outcome, str):
                 failed.append((", ".join(str(p) for p, _ in group), outcome))
@@ -102,6 +102,8 @@ def _read(paths: Sequence[Path], scale: "Scale | None" = None) -> tuple[list[tup
             read.append((path, run))
         except BandcurveError as error:
             failed.append((str(path), str(error)))
+        except Exception as error:  # a defect, and the other files are not to pay for it
+            failed.append((str(path), f"{path}: {fault(error)}"))
     return read, failed
 
 
@@ -197,6 +199,10 @@ class Done:
     path: Path
     findings: tuple[tuple[str, str], ...]  # code, text
     said: str
+
+
+def _failed(group: Group, sentence: str) -> Done | str:
+    return f"{group[0][0]}: {sentence}"
 
 
 def _done(work: _Work, group: Group) -> Done | str:

@@ -13,7 +13,7 @@ import typer
 
 from calib.errors import BandcurveError, DataError, FileError
 from calib.units import Shown
-from calib.verbs.terminal.many import Each, workers
+from calib.verbs.terminal.many import MapWithProgress, workers
 from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
@@ -48,9 +48,9 @@ def command(
     shown = shown_in(unit)
     paths, folder = _paths(sources, out)
     with workers(len(paths), jobs) as each:
-        from calib.verbs.batch.batch_work import look, sorted_runs
+        from calib.verbs.batch.batch_work import look, not_seen, sorted_runs
 
-        seen = tuple(each("reading", look, paths))
+        seen = tuple(each("reading", look, paths, not_seen))
         _check_record(folder, seen)
         found = sorted_runs(seen)
         fitted = _fit_all(found, folder, each)
@@ -100,19 +100,19 @@ class Fitted:
     shape_from: tuple[str, ...] = ()
 
 
-def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
+def _fit_all(found: "Sorted", folder: Path, each: MapWithProgress) -> Fitted:
     """Every band that can be fitted: those the shape is learnt from first, then all the others by one look at each."""
-    from calib.verbs.batch.batch_work import Done, by_itself, in_the_batch, marked, provenance
+    from calib.verbs.batch.batch_work import Done, by_itself, in_the_batch, marked, not_done, provenance
 
     full = [group for group in found.groups if group in found.full][:TEACHERS]
-    looked = zip(full, each("learning", partial(by_itself, folder), full), strict=True)
+    looked = zip(full, each("learning", partial(by_itself, folder), full, not_done), strict=True)
     outcomes: dict[Group, Outcome] = {group: outcome for group, outcome in looked if outcome}  # others are not full
     few = [group for group in found.groups if group not in outcomes and group not in found.full][:PUPILS]
     try:
         taught = _teach([*(g for g, outcome in outcomes.items() if isinstance(outcome, Done)), *few], len(found.groups))
     except DataError as error:
         rest = [group for group in found.groups if group not in outcomes]
-        outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest), strict=True)
+        outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest, not_done), strict=True)
         unusable = "its shape cannot be borrowed: no band that was measured in full could be used; mend those first"
         return _fitted(found, outcomes, none=unusable if full else str(error))
     outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
@@ -121,7 +121,7 @@ def _fit_all(found: "Sorted", folder: Path, each: Each) -> Fitted:
     outcomes |= {group: in_the_batch(taught, folder, teachers, group) for group in few}
     rest = [group for group in found.groups if group not in outcomes]
     work = partial(in_the_batch, taught.for_others(), folder, teachers)
-    outcomes |= zip(rest, each("fitting", work, rest), strict=True)
+    outcomes |= zip(rest, each("fitting", work, rest, not_done), strict=True)
     return _fitted(found, outcomes, shape_from=taught.teachers)
 
 

@@ -54,6 +54,11 @@ def look(path: Path) -> Seen:
     return Seen(path, run.head.band.id, out, run.head.started, rows, bool(run.head.extensions.get(UNTAPED)))
 
 
+def not_seen(path: Path, sentence: str) -> Seen:
+    """A run whose first look failed in a way nobody expected."""
+    return Seen(path, error=f"{path}: {sentence}")
+
+
 @dataclass(frozen=True)
 class Sorted:
     """The runs by band, bands nobody had in hand yet, and what cannot be read."""
@@ -116,6 +121,11 @@ class Done:
 
 
 Outcome = Done | str | None  # an error in words; None where there is nothing yet to borrow from
+
+
+def not_done(group: Group, sentence: str) -> Outcome:
+    """A band whose fit failed in a way nobody expected."""
+    return f"{group[0]}: {sentence}"
 
 
 def by_itself(folder: Path, group: Group) -> Outcome:
