@@ -121,10 +121,13 @@ def _tried(work: Callable[[T], R], failed: Callable[[T, str], R], item: T) -> R:
     try:
         return work(item)
     except Exception as error:  # a defect, and the other files are not to pay for it
-        said = " ".join(str(error).split())[:120]
-        return failed(
-            item, f"bandcurve has a fault here, please report it with this file ({type(error).__name__}: {said})"
-        )
+        return failed(item, fault(error))
+
+
+def fault(error: Exception) -> str:
+    """An error that nobody expected, in one sentence."""
+    said = " ".join(str(error).split())[:120]
+    return f"bandcurve has a fault here, please report it with this file ({type(error).__name__}: {said})"
 
 
 def _here(doing: str, work: Callable[[T], R], items: Sequence[T], failed: Callable[[T, str], R]) -> Iterator[R]:
