@@ -9,6 +9,7 @@ import typer
 from calib.errors import DataError, UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import ENDING, read_series
+from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -19,44 +20,51 @@ ROWS = 5  # lengths in the table
 
 def command(
     old: Annotated[
-        Path, typer.Argument(metavar="OLD", help="The earlier profile of the band, or a series of it with a reference.")
+        str,
+        typer.Argument(metavar="BAND|OLD", help="A band's name; or its earlier profile, or a series with a reference."),
     ],
-    new: Annotated[Path, typer.Argument(metavar="NEW", help="The later one.")],
+    new: Annotated[str | None, typer.Argument(metavar="[NEW]", help="The later profile or series.")] = None,
     over: Annotated[
         str | None,
         typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
     ] = None,
+    folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
-    """Say whether a band has changed between two calibrations.
+    """Say whether a band has changed between two calibrations; of a name alone between its first and its newest.
 
     The average pull on the way out over the working lengths decides: its ratio new to old with a 95 % interval.
 
     \b
     Examples:
+      bandcurve compare B07
       bandcurve compare B07.profile.json B07.2027-03-05.profile.json
       bandcurve compare B07.profile.json B07.2027-03-05.profile.json --over 1.2m..1.8m --json
       bandcurve compare B07+REF.2026.series.csv B07+REF.2027.series.csv
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
-    endings = {path.name.endswith(ENDING) for path in (old, new)}
+    endings = {name.endswith(ENDING) for name in (old, new or old)}
     if True in endings:
+        if new is None:
+            raise UsageError("one series does not compare", remedy="give an earlier and a later one")
         if endings == {True, False}:
             raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
-        return _by_tape(old, new, shown, as_json)
-    from calib.profile.document import load_profile
+        return _by_tape(Path(old), Path(new), shown, as_json)
     from calib.use.bands.compare import compare, comparison_json
+    from calib.use.bands.lookup import find, first_and_newest
 
-    was, now = load_profile(old), load_profile(new)
-    if was == now:
-        raise DataError(f"{old.name} and {new.name} are one calibration", remedy="give an earlier and a later one")
-    found = compare(was, now, wanted)
+    was, now = first_and_newest(old, folder) if new is None else (find(old, folder), find(new, folder))
+    if was.profile == now.profile or was.is_same_calibration(now):
+        what = f"{was.path.name} and {now.path.name} are one calibration"
+        raise DataError(what, remedy="give an earlier and a later one")
+    found = compare(was.profile, now.profile, wanted)
     if as_json:
         print(json.dumps(comparison_json(found), indent=2))
     else:
         _say(found, shown)
+    say_doubts(f for f in now.findings if f.code not in ("older-profile", "outlying-band"))
     return 0
 
 

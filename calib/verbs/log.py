@@ -23,23 +23,22 @@ def command(
       bandcurve log B07 --reps 60
       bandcurve log B07 --reps 45 --on 2026-03-01 --note "squats, doubled"
     """
-    from calib.identity import check_id
-    from calib.profile.store.collection import read_collection
     from calib.profile.store.log_file import add_entry
+    from calib.profile.store.register import read_register
     from calib.profile.store.uses import KIND, Use, checked_reps, reps_between, row_of
     from calib.stamp import stamp
     from calib.verbs.terminal.plain_text import clean
     from calib.verbs.terminal.quantities import day_gone_by
 
     try:
-        count, name = checked_reps(reps), check_id(band)
+        count = checked_reps(reps)
     except DataError as error:
         raise UsageError(error.what, remedy=error.remedy) from None
     day = day_gone_by(on, "--on") if on is not None else date.today()
-    name = read_collection(folder).band(name).id
-    path = folder / f"{name}.uses.csv"
-    use = Use(name, day, count, clean(note), stamp())
-    add_entry(path, KIND, name, lambda version: row_of(use, version))
-    total = reps_between(read_collection(folder).band(name).uses, None, None)
-    print(f"Band {name}: {count} repetitions on {day} noted in {path}, {total} in all.")
+    known = read_register(folder).band(band)
+    path = known.log_path(folder, KIND.name)
+    use = Use(known.mark, day, count, clean(note), stamp())
+    add_entry(path, KIND, known.mark, lambda version: row_of(use, version))
+    total = reps_between(read_register(folder).band(known.address).uses, None, None)
+    print(f"Band {known.address}: {count} repetitions on {day} noted in {path}, {total} in all.")
     return 0

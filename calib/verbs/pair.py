@@ -10,6 +10,7 @@ import typer
 from calib.errors import UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import lead, read_series
+from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -20,8 +21,8 @@ NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie be
 
 
 def command(
-    profiles: Annotated[
-        list[Path] | None, typer.Argument(metavar="[PROFILE]...", help="Profiles of two bands or more.")
+    bands: Annotated[
+        list[str] | None, typer.Argument(metavar="[BAND]...", help="Names or profiles of two bands or more.")
     ] = None,
     over: Annotated[
         str | None,
@@ -33,6 +34,7 @@ def command(
             "--series", metavar="FILE", help="Two of the bands hooked end to end; without profiles: by tape alone."
         ),
     ] = None,
+    folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
@@ -40,29 +42,30 @@ def command(
 
     Of all ways to pair them the one is taken whose worst pair is the least apart, then the one with the least sum;
     apart is the 95 % upper limit of the difference on the way out over the working lengths. Of a band with several
-    profiles the newest is taken; logs, scales and the record of a batch are passed over.
+    profiles the newest is taken; logs, scales and the record of a batch are passed over. A retired band is left out;
+    one that has gone soft, is suspect or did not pass its re-check is paired only after the others.
 
     \b
     Examples:
       bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
-      bandcurve pair B07.profile.json B08.profile.json B09.profile.json --json
+      bandcurve pair B07 B08 B09 --json
       bandcurve pair --series B07+B08.series.csv
       bandcurve pair B07.profile.json B08.profile.json --series B07+B08.series.csv
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
-    profiles = [path for path in profiles or () if not path.name.endswith(NO_BANDS)]
-    if not profiles and not series:
+    named = [name for name in bands or () if not name.endswith(NO_BANDS)]
+    if not named and not series:
         raise UsageError("name the profiles of the bands", remedy="or two bands hooked end to end, with --series")
     read = [read_series(path) if path.exists() else lead(path) for path in series or ()]
-    if not profiles:
+    if not named:
         if wanted is not None:
             raise UsageError("--over needs profiles", remedy="leave it out, or give the profiles of both bands")
         return _by_tape(read, shown, as_json)
-    from calib.profile.document import load_profile
-    from calib.use.bands.pair import pair_up, pairing_json
+    from calib.use.bands.lookup import Lookup
+    from calib.use.bands.pair import pair_found, pairing_json
 
-    pairing = pair_up([load_profile(path) for path in profiles], wanted, read)
+    pairing = pair_found(Lookup(folder).find_all(named), wanted, read)
     if as_json:
         print(json.dumps(pairing_json(pairing), indent=2))
     else:

@@ -10,6 +10,7 @@ import typer
 from calib.errors import OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
+from calib.verbs.terminal.band_argument import BandArgument, FolderOption, band_of, say_doubts
 from calib.verbs.terminal.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def command(
-    profile: Annotated[Path, typer.Argument(metavar="PROFILE", help="A profile, BAND.profile.json.")],
+    band: BandArgument,
     length: Annotated[str | None, typer.Option(metavar="LENGTH", help="Half-path length, for example 1.6m.")] = None,
     between: Annotated[
         str | None, typer.Option(metavar="LENGTH", help="What a tape reads between two fittings; --kind says how.")
@@ -35,17 +36,20 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
+    folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say what a band pulls at a length, or at which length it pulls a force.
 
+    A band's name is answered from its newest good calibration, a file from that file.
+
     A half-path length is half of the band's closed path. What a tape reads between two fittings is converted.
 
     \b
     Examples:
-      bandcurve predict B07.profile.json --length 1.6m
-      bandcurve predict B07.profile.json --between 1.5m --kind centres --fittings 25,50
+      bandcurve predict B07 --length 1.6m
+      bandcurve predict B07 --between 1.5m --kind centres --fittings 25,50
       bandcurve predict B07.profile.json --force 15kg --json
     """
     shown = shown_in(unit)
@@ -56,22 +60,24 @@ def command(
     if force is not None:
         if extrapolate:
             raise UsageError("--extrapolate works with a length only", remedy="leave it out, or give --length")
-        return _answer_length(profile, option_in_si(force, "--force", "force"), shown, as_json)
-    return _answer_force(profile, length, between, kind, fittings, extrapolate, shown, as_json)
+        return _answer_length(band, folder, option_in_si(force, "--force", "force"), shown, as_json)
+    return _answer_force(band, folder, length, between, kind, fittings, extrapolate, shown, as_json)
 
 
-def _answer_length(path: Path, force: float, shown: Shown, as_json: bool) -> int:
-    from calib.profile.document import load_profile
+def _answer_length(band: str, folder: Path, force: float, shown: Shown, as_json: bool) -> int:
     from calib.use.bands.predict import inverse_json, inverse_text, invert
 
-    profile = load_profile(path)
+    found = band_of(band, folder)
+    profile = found.profile
     inverse = invert(profile, force)
     print(json.dumps(inverse_json(inverse)) if as_json else inverse_text(profile, inverse, shown))
+    say_doubts(found.findings)
     return 0
 
 
 def _answer_force(
-    path: Path,
+    band: str,
+    folder: Path,
     length: str | None,
     between: str | None,
     kind: str | None,
@@ -82,10 +88,10 @@ def _answer_force(
 ) -> int:
     wanted = option_in_si(length, "--length", "length") if length is not None else None
     read = _between(between, kind, fittings) if between is not None else None
-    from calib.profile.document import load_profile
     from calib.use.bands.predict import half_path_between, prediction_json, prediction_text
 
-    profile = load_profile(path)
+    found = band_of(band, folder)
+    profile = found.profile
     if read is not None:
         wanted = half_path_between(profile, *read)
         if not as_json:
@@ -96,6 +102,7 @@ def _answer_force(
     except OutOfRangeError as error:
         raise _with_way_out(error, extrapolate) from None
     print(json.dumps(prediction_json(prediction)) if as_json else prediction_text(profile, prediction, shown))
+    say_doubts(found.findings)
     return 0
 
 

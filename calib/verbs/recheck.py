@@ -84,7 +84,7 @@ def command(
 
     collection = read_collection(folder)
     known = collection.band(band)
-    band, profile = known.id, in_force(known.calibrations(), day)
+    band, profile = known.known.mark, in_force(known.calibrations(), day)
     for said in collection.failed_of(known):
         if ".profile.json" in said:  # that one may be in force; damaged re-checks are told of where they are added to
             print(complaint(f"left out, {said}"), file=sys.stderr)
@@ -96,7 +96,7 @@ def command(
         hung, read = _led(profile, hung, shown)
     found = recheck(profile, hung, read)
     kept = Recheck(band, day, hung, read, _calibrated_on(profile), clean(note), stamp())
-    path = folder / f"{band}.rechecks.csv"
+    path = known.known.log_path(folder, KIND.name)
     if not as_json:  # said even where it cannot be kept
         _say(profile, found, shown)
     add_entry(path, KIND, band, lambda version: row_of(kept, version))

@@ -9,6 +9,7 @@ import typer
 
 from calib.errors import BandcurveError, FileError
 from calib.units import Shown
+from calib.verbs.terminal.band_argument import FolderOption, band_of, say_doubts
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -18,25 +19,45 @@ if TYPE_CHECKING:
 
 
 def command(
-    file: Annotated[Path, typer.Argument(metavar="PROFILE|RUN", help="BAND.profile.json or NAME.run.csv.")],
+    what: Annotated[
+        str,
+        typer.Argument(metavar="BAND|RUN", help="A band's name, a profile B07.profile.json, or a run NAME.run.csv."),
+    ],
     figure: Annotated[
         Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    folder: FolderOption = Path(),
 ) -> int:
     """Show a profile or a run: table, small plot, findings, and a figure file where asked for.
 
     \b
     Examples:
-      bandcurve show B07.profile.json
+      bandcurve show B07
       bandcurve show B07.profile.json --figure B07.pdf
       bandcurve show B07.run.csv
     """
     shown = shown_in(unit)
     if figure is not None:
         _check_figure(figure)
-    return _show_profile(file, figure, shown, as_json) if _is_profile(file) else _show_run(file, figure, as_json)
+    if not _is_file(what):
+        found = band_of(what, folder)
+        done = _show_profile(found.path, figure, shown, as_json)
+        say_doubts(found.findings)
+        return done
+    file = Path(what)
+    if not _is_profile(file):
+        return _show_run(file, figure, as_json)
+    done = _show_profile(file, figure, shown, as_json)
+    say_doubts(band_of(what).findings)
+    return done
+
+
+def _is_file(what: str) -> bool:
+    from calib.profile.store.cards import is_path
+
+    return is_path(what)
 
 
 def _check_figure(path: Path) -> None:

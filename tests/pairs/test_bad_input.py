@@ -54,7 +54,6 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     ("line", "said", "remedy"),
     [
         ("pair A1 A1.other A2", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "another id"),
-        ("pair A1 A1.same-day A2", "A1 has 2 profiles, two of 2026-03-01", "give one profile of that band"),
         ("pair A1 A1.later", "A1: one band makes no pair", "name the profiles of two bands"),
         ("pair short far A1", "S1 was tested up to 1.599 m and F1 only from 1.631 m", "leave one of them out"),
         ("pair A1 A2 --over 1.2m..2.5m", "A1: 1.2 to 2.5 m is outside the tested lengths", "1.130 to 2.100 m"),
@@ -101,7 +100,7 @@ def test_an_odd_number_and_mixed_sizes_are_paired_all_the_same_and_said(capsys: 
     assert run(["pair", *files, "C1.profile.json", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["left_over"] == []
-    (found,) = document["findings"]
+    (found,) = (f for f in document["findings"] if f["code"] == "mixed-sizes")
     assert found["code"] == "mixed-sizes"
     assert "C1" in found["text"]
 
@@ -126,5 +125,14 @@ def test_what_else_lies_in_the_folder_is_passed_over(store: Path, capsys: Captur
     for name in others:
         (store / name).write_text("{}", "utf-8")
     assert run(["pair", *others, *files, "--json"]) == 0
-    assert capsys.readouterr().out == without
-    assert json.loads(without)["findings"][0]["code"] == "older-profile"
+    beside = json.loads(capsys.readouterr().out)
+    assert beside["pairs"] == json.loads(without)["pairs"]
+    assert "older-profile" in [f["code"] for f in json.loads(without)["findings"]]
+    assert sum("A1.uses.csv" in f["text"] for f in beside["findings"] if f["code"] == "file-not-read") == 1
+
+
+@pytest.mark.usefixtures("store")
+def test_of_two_calibrations_of_one_day_one_is_taken_and_it_is_said_which(capsys: Capture) -> None:
+    assert run(["pair", "A1.profile.json", "A1.same-day.profile.json", "A2.profile.json", "--json"]) == 0
+    texts = [f["text"] for f in json.loads(capsys.readouterr().out)["findings"]]
+    assert any("A1 was calibrated more than once on 2026-03-01" in text for text in texts)

@@ -123,7 +123,7 @@ def test_log_adds_and_sums(tmp_path: Path, capsys: Capture) -> None:
     assert "105 in all" in capsys.readouterr().out
     assert run(["log", "B07", "--reps", "many"]) == 2
     assert run(["log", "B07", "--reps", "5", "--on", "2999-01-01"]) == 2
-    assert run(["log", "../x", "--reps", "5"]) == 2
+    assert run(["log", "../x", "--reps", "5", "--folder", str(tmp_path)]) == 1
 
 
 def test_drift_is_the_slope_of_levels_that_lie_on_a_line() -> None:

@@ -197,8 +197,6 @@ UNUSABLE = {
         "press.rig.toml", "B.profile.json", "--top", "80", "--arrangements", "doubled"],
     r"press\.rig\.toml: one band cannot hang on both sides": [
         "press.rig.toml", "B.profile.json", "--top", "80", "--each-once"],
-    r"C\.profile\.json: is of band B, as B\.profile\.json is": [
-        "press.rig.toml", "B.profile.json", "C.profile.json", "--top", "80"],
 }  # fmt: skip
 
 

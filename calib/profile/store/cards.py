@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from calib.errors import BandcurveError, DataError, FileError
+from calib.identity import PATTERN as ID_PATTERN
 from calib.profile.store.decisions import PATTERN as DECISIONS
 from calib.profile.store.decisions import Decision, parse_decisions
 from calib.profile.store.rechecks import Recheck, parse_rechecks
@@ -103,6 +104,11 @@ def is_path(text: str) -> bool:
     return bool(_PATH.fullmatch(text)) or Path(text).is_file()
 
 
+def is_folder(text: str) -> bool:
+    """Whether a folder has that name."""
+    return Path(text).is_dir()
+
+
 def _listed(folder: Path) -> list[Path]:
     """Files of bands and scales, in order; what is hidden is passed over, and links to folders."""
     found: list[Path] = []
@@ -150,7 +156,8 @@ def _logged(entries: Sequence[Use | Recheck], folder: str) -> Iterator[Logged]:
 
 def _once(path: Path, where: str, seen: set[bytes], take: Callable[[bytes, str], object]) -> None:
     data = read_capped(path, CAP_BYTES)
-    digest = sha256(data).digest()
+    kind = path.suffix + str(_LOGS.fullmatch(path.name) and _LOGS.sub(r"\2", path.name))
+    digest = sha256(kind.encode() + data).digest()
     if digest not in seen:
         seen.add(digest)
         take(data, where)
@@ -159,7 +166,8 @@ def _once(path: Path, where: str, seen: set[bytes], take: Callable[[bytes, str],
 def _take_run(path: Path, found: Cards) -> None:
     """Only its name: a band that was recorded and not fitted yet is known."""
     mark = path.name.partition(".")[0]
-    found.recorded.setdefault(mark.lower(), mark)
+    if re.fullmatch(ID_PATTERN, mark):
+        found.recorded.setdefault(mark.lower(), mark)
 
 
 def _card(data: bytes, where: str, path: Path, folder: str) -> Card:

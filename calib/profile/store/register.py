@@ -53,6 +53,10 @@ class KnownBand:
         """Its own, from its first calibration; "" where it was never measured."""
         return self.calibrations[0].key if self.calibrations else ""
 
+    def log_path(self, folder: Path, kind: str) -> Path:
+        """Where a log is added to: the folder looked through, or the band's own where two share a mark."""
+        return folder / self.address.rpartition("/")[0] / f"{self.mark}.{kind}.csv"
+
     @property
     def keys(self) -> tuple[str, ...]:
         """Of all its calibrations."""
@@ -109,7 +113,8 @@ class Register:
         if unread:
             what = f"no file of band {name[:64]!r} in {self.folder} can be read ({', '.join(unread[:3])})"
             return DataError(what, remedy="is the folder still being copied or synced?")
-        known = ", ".join(names[:12]) or "none"
+        measured = [b.address for b in self.bands if b.calibrations]
+        known = ", ".join(measured[:12]) or "none"
         remedy = f"did you mean {closest}? " if closest else ""
         return DataError(
             f"there is no band {name[:64]!r} in {self.folder}",

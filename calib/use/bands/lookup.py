@@ -12,11 +12,12 @@ from datetime import date
 from itertools import combinations
 from pathlib import Path
 
-from calib.errors import BandcurveError, DataError
+from calib.errors import BandcurveError, DataError, FileError
 from calib.finding import Finding
 from calib.profile.document import Profile, load_profile
-from calib.profile.store.cards import Card, is_path
+from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio
+from calib.profile.store.newest_profile import are_two_bands, newest_of
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.use.bands.assumed import RETIRE
@@ -56,6 +57,13 @@ class Found:
         """Whether something speaks against using it where there is another."""
         return bool(DOUBTFUL & ({f.code for f in self.findings} | {f.code for f in self.profile.findings}))
 
+    def is_same_calibration(self, other: "Found") -> bool:
+        """Whether both are one file, or profiles of the same runs."""
+        if self.path.resolve() == other.path.resolve():
+            return True
+        mine, theirs = (self.band and _card_at(self.band, self.path), other.band and _card_at(other.band, other.path))
+        return bool(mine and theirs and mine.key == theirs.key)
+
     @property
     def source(self) -> str:
         """Where the answer comes from, for a line beside it."""
@@ -87,7 +95,13 @@ class Lookup:
         if is_path(str(name)):
             return self._of_file(Path(name))
         register = self.register()
-        return _newest(register.band(str(name)), register)
+        try:
+            band = register.band(str(name))
+        except DataError:
+            if is_folder(str(name)):
+                raise FileError("is a folder", where=str(name), remedy="name a file in it, or a band") from None
+            raise
+        return _newest(band, register)
 
     def find_all(self, names: Sequence[str | Path]) -> list[Found]:
         """Several bands, each once: of several files of one the newest answers, and the others are mentioned.
@@ -120,6 +134,23 @@ def find(name: str | Path, folder: Path = Path()) -> Found:
     return Lookup(folder).find(name)
 
 
+def first_and_newest(name: str, folder: Path = Path()) -> tuple[Found, Found]:
+    """The first and the newest calibration of a band.
+
+    Raises:
+        DataError: It has one only, or cannot be looked up.
+    """
+    lookup = Lookup(folder)
+    newest = lookup.find(name)
+    calibrations = newest.band.calibrations if newest.band else ()
+    if len(calibrations) < 2:
+        raise DataError(
+            f"{newest.name} was calibrated once", remedy=f"measure it again: bandcurve record {newest.name}"
+        )
+    first = calibrations[0].path
+    return Found(load_profile(first), first, newest.band, (), by_name=True), newest
+
+
 def _same_band(found: Found) -> tuple[str, ...]:
     if found.band is None or not found.band.calibrations:
         return (found.profile.band.id.lower(), str(found.path.parent.resolve()))
@@ -128,21 +159,27 @@ def _same_band(found: Found) -> tuple[str, ...]:
 
 def _best(several: Sequence[Found]) -> Found:
     """Of several files of one band the newest; what an older one had to say of being older is not said."""
-    newest = max(several, key=lambda f: (f.day or "", "few-lengths" not in _codes(f), not _is_older(f)))
-    days = sorted({f.day or "on a day not noted" for f in several} - {newest.day or "on a day not noted"})
-    if not days:
+    profiles = [f.profile for f in several]
+    if are_two_bands(profiles):
+        newest_of(profiles)  # says so
+    newest = max(several, key=_order)
+    left = [f for f in several if not f.is_same_calibration(newest)]
+    if not left:
         return newest
-    text = f"{newest.name}: its newest profile is taken, of {newest.day}, not that of {' and '.join(days)}"
+    days = sorted({f.day or "on a day not noted" for f in left})
+    if newest.day in days:
+        text = f"{newest.name} was calibrated more than once on {newest.day}: {newest.path.name} is taken"
+    else:
+        text = f"{newest.name}: its newest profile is taken, of {newest.day}, not that of {' and '.join(days)}"
     others = tuple(f for f in newest.findings if f.code != "older-profile")
     return Found(newest.profile, newest.path, newest.band, (*others, Finding("older-profile", text)), newest.by_name)
 
 
-def _codes(found: Found) -> set[str]:
-    return {f.code for f in found.profile.findings}
-
-
-def _is_older(found: Found) -> bool:
-    return any(f.code == "older-profile" for f in found.findings)
+def _order(found: Found) -> int:
+    """Where a file stands among the calibrations of its band, the newest last."""
+    card = _card_at(found.band, found.path) if found.band else None
+    keys = [c.key for c in found.band.calibrations] if found.band else []
+    return keys.index(card.key) if card and card.key in keys else -1
 
 
 def _newest(band: KnownBand, register: Register) -> Found:

@@ -7,7 +7,7 @@ good. The smallest worst pair comes first, then the smallest sum.
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import newest_of
 from calib.records import Array
+from calib.use.bands.lookup import Found
 from calib.use.bands.matching import best_pairs
 from calib.use.bands.series import told_by_series
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
@@ -80,6 +81,37 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
         left_over=() if left is None else (profiles[left].band.id,),
         findings=(*older, *_findings(profiles, pairs)),
     )
+
+
+def pair_found(found: Sequence[Found], over: Over | None = None, series: Sequence[Series] = ()) -> Pairing:
+    """Choose left and right among bands as they were looked up: the sound ones first, retired ones not at all.
+
+    Args:
+        found: One of each band.
+        over: Working lengths, half path; None takes all that they were tested at. [m]
+        series: Some of the bands hooked end to end.
+
+    Raises:
+        DataError: Fewer than two are left, or no length that all were tested at.
+    """
+    kept = [f for f in found if not f.is_retired]
+    said = tuple(finding for f in found for finding in f.findings)
+    if len(kept) < 2:
+        gone = [f.name for f in found if f.is_retired]
+        what = f"{' and '.join(gone)} retired: nothing is left to pair" if gone else "one band makes no pair"
+        where = "" if gone else "".join(f.name for f in found)
+        raise DataError(what, where=where, remedy="name the profiles of two bands or more")
+    sound, doubtful = [f for f in kept if not f.is_doubtful], [f for f in kept if f.is_doubtful]
+    if not doubtful or len(sound) < 2:
+        made = pair_up([f.profile for f in kept], over, series)
+        return replace(made, findings=(*said, *made.findings))
+    first = pair_up([f.profile for f in sound], over, series)
+    rest = [*doubtful, *(f for f in sound if f.profile.band.id in first.left_over)]
+    if len(rest) < 2:
+        return replace(first, left_over=tuple(f.name for f in rest), findings=(*said, *first.findings))
+    last = pair_up([f.profile for f in rest], over or first.over, series)
+    findings = (*said, *first.findings, *last.findings)
+    return Pairing(first.over, (*first.pairs, *last.pairs), last.left_over, findings)
 
 
 def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Finding]]:

@@ -10,6 +10,7 @@ from calib.errors import BandcurveError
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
+    from calib.use.bands.lookup import Found
     from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Rig
     from calib.use.rig.statics import Answer
@@ -25,15 +26,23 @@ def read_rig(file: Path) -> "Rig":
 
 def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":
     """Read the profile of each band of a rig, named as seen from the rig file."""
-    from calib.profile.document import load_profile
+    return [found.profile for found in bands_of(rig, file)]
 
-    loaded: dict[str, Profile] = {}
+
+def bands_of(rig: "Rig", file: Path) -> "list[Found]":
+    """Of each band of a rig what answers for it: a profile as seen from the rig's file, or a band by its name."""
+    from calib.profile.store.cards import is_path
+    from calib.use.bands.lookup import Found, Lookup
+
+    lookup, loaded = Lookup(file.parent), dict[str, Found]()
     for i, band in enumerate(rig.band):
         if band.profile not in loaded:
             try:
-                loaded[band.profile] = load_profile(file.parent / band.profile)
+                loaded[band.profile] = lookup.find(
+                    file.parent / band.profile if is_path(str(file.parent / band.profile)) else band.profile
+                )
             except BandcurveError as error:
-                where = f"{file.name}: band[{i}].profile, {error.where}"
+                where = f"{file.name}: band[{i}].profile{', ' if error.where else ''}{error.where}"
                 raise type(error)(error.what, where=where, remedy=error.remedy) from None
     return [loaded[band.profile] for band in rig.band]
 
@@ -50,10 +59,12 @@ def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[
     from calib.use.rig.rig_check import work_out
 
     rig = read_rig(file)
-    profiles = read_profiles(rig, file)
+    bands = bands_of(rig, file)
+    profiles = [found.profile for found in bands]
+    told = tuple({f: None for found in bands for f in found.findings})
     with named(file):
         answer, _ = work_out(rig, profiles, extrapolate=extrapolate)
-    return replace(answer, findings=(*answer.findings, *cautions(answer, unit))), profiles
+    return replace(answer, findings=(*answer.findings, *cautions(answer, unit), *told)), profiles
 
 
 @contextmanager

@@ -53,9 +53,10 @@ def command(
 
 
 def _profile(folder: Path, name: str) -> "Profile":
-    """A profile beside the rig's file."""
-    from calib.profile.document import load_profile
+    """A band by its name, or a profile as seen from the rig's file."""
+    from calib.profile.store.cards import is_path
+    from calib.use.bands.lookup import find
 
     if Path(name).is_absolute() or len(name) > 200:
         raise DataError("name it as seen from the rig's file", where=name[:40], remedy="for example B07.profile.json")
-    return load_profile(folder / name)
+    return find(folder / name if is_path(name) else name, folder).profile

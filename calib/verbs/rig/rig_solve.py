@@ -3,6 +3,7 @@
 import json
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
@@ -10,6 +11,7 @@ import typer
 
 from calib.errors import DataError, UsageError
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
+from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
@@ -47,8 +49,9 @@ class _Tries(NamedTuple):
 
 def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig: its bar, anchor, and where its bands hang.")],
-    profiles: Annotated[
-        list[Path] | None, typer.Argument(metavar="PROFILE", help="Bands to choose from; those of FILE if none.")
+    bands: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="BAND", help="Bands to choose from, by name or profile; those of FILE if none."),
     ] = None,
     top: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted on the bar at the top, going up.")] = None,
     bottom: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted at the bottom.")] = None,
@@ -90,6 +93,7 @@ def command(
     out: Annotated[
         Path | None, typer.Option(metavar="RIG", help="Write the first as a new rig file, for bandcurve rig.")
     ] = None,
+    folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
@@ -102,7 +106,7 @@ def command(
     \b
     Examples:
       bandcurve rig solve press.rig.toml *.profile.json --top 80 --bottom 60 --plates 20x4,10x2,5x2
-      bandcurve rig solve squat.rig.toml B07.profile.json --top 140 --share 25% --share-of top --plates 20x6
+      bandcurve rig solve squat.rig.toml B07 --top 140 --share 25% --share-of top --plates 20x6
       bandcurve rig solve here.rig.toml *.profile.json --like there.rig.toml --anchor-heights 80:580:50mm
     """
     shown = cast("Unit", shown_in(unit).force)
@@ -120,7 +124,7 @@ def command(
         "kg" if as_json else shown,
     )
     near = load_option(within, "--within", shown) if within is not None else WITHIN
-    solved = _solved(file, profiles or [], asked, tries, near, few)
+    solved = _solved(file, bands or [], folder, asked, tries, near, few)
     return _answer(solved, file, out, shown, as_json)
 
 
@@ -154,7 +158,10 @@ def _arrangements(text: str | None) -> "Sequence[Arrangement]":
     return [name for name in known if name in named]
 
 
-def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, within: float, few: int) -> "Solved":
+def _solved(
+    file: Path, names: Sequence[str], folder: Path, asked: _Asked, tries: _Tries, within: float, few: int
+) -> "Solved":
+    """With the sound bands, and only where they do not reach what is wanted with those that are in doubt too."""
     from calib.use.rig.plates import as_loaded, loadings
     from calib.use.rig.solve import Sought, solve
     from calib.use.rig.solve_place import hangings, place_of
@@ -170,9 +177,10 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
         ways = hangings(place, tries.arrangements, tries.heights, tries.pegs)
     wishes = wishes or _loads_of(cast("Path", asked.like), tries.extrapolate)
     loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
+    choices = _candidates(file, rig, names, folder)
     sought = Sought(
         place,
-        _candidates(file, rig, profiles),
+        choices[0],
         ways,
         loads,
         wishes,
@@ -185,7 +193,10 @@ def _solved(file: Path, profiles: Sequence[Path], asked: _Asked, tries: _Tries, 
     )
     progress = Progress("Trying every band")
     try:
-        return solve(sought, progress.tell)
+        solved = solve(sought, progress.tell)
+        if not solved.proposals and len(choices) > 1:
+            return solve(replace(sought, candidates=choices[1]), progress.tell)
+        return solved
     except DataError as error:
         raise error.at(file.name) from None
     finally:
@@ -217,22 +228,25 @@ def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
     return [Wish(of, float(load_of(answer, answer.up, of).value[0])) for of in ("bottom", "top")]
 
 
-def _candidates(file: Path, rig: "Rig", paths: Sequence[Path]) -> "list[Candidate]":
-    """The bands to choose from, their profiles named as seen from the rig file."""
-    from calib.profile.document import load_profile
-    from calib.use.rig.solve_place import Candidate
+def _candidates(file: Path, rig: "Rig", names: Sequence[str], folder: Path) -> "list[list[Candidate]]":
+    """The bands to choose from, their profiles named as seen from the rig file: the sound ones, then all of them.
 
-    given = list(dict.fromkeys(paths)) or [file.parent / name for name in dict.fromkeys(b.profile for b in rig.band)]
-    if len(given) > _MOST_PROFILES:
-        raise UsageError(f"{len(given)} profiles are given", remedy=f"give at most {_MOST_PROFILES}")
-    found = [Candidate(seen_from(file, path), load_profile(path)) for path in given]
-    seen: dict[str, Path] = {}
-    for path, candidate in zip(given, found, strict=True):
-        band = candidate.profile.band.id
-        if band in seen:
-            raise DataError(f"is of band {band}, as {seen[band].name} is", where=str(path), remedy="give one of them")
-        seen[band] = path
-    return found
+    Of several profiles of one band the newest is taken, and a retired band is left out; both are said.
+    """
+    from calib.use.bands.lookup import Lookup
+    from calib.use.rig.solve_place import Candidate
+    from calib.verbs.rig.rig_files import bands_of
+
+    if len(set(names)) > _MOST_PROFILES:
+        raise UsageError(f"{len(set(names))} bands are given", remedy=f"give at most {_MOST_PROFILES}")
+    found = Lookup(folder).find_all(names) if names else list({f.path: f for f in bands_of(rig, file)}.values())
+    for one in found:
+        say_doubts(one.findings)
+    kept = [one for one in found if not one.is_retired]
+    if not kept:
+        raise DataError("all bands given are retired", where=file.name, remedy="give others, or bandcurve undo one")
+    sound = [one for one in kept if not one.is_doubtful]
+    return [[Candidate(seen_from(file, one.path), one.profile) for one in some] for some in (sound, kept) if some]
 
 
 def seen_from(file: Path, path: Path) -> str:
@@ -270,8 +284,6 @@ def _other_ways(solved: "Solved") -> str:
 
 
 def _write(solved: "Solved", file: Path, out: Path, unit: "Unit") -> None:
-    from dataclasses import replace
-
     from calib.safe_write import write_new
     from calib.use.report.solve_words import wish_text
     from calib.use.rig.rig_written import written
