@@ -1,7 +1,7 @@
 """What a row of the campaign makes, band by band, and what it is scored against."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -46,6 +46,11 @@ class Case:
         return self.band.pull(branch, self.places() - self.next_set.shift) * self.next_set.gain
 
 
+Maker = Callable[[np.random.Generator, str], Case]
+SLIPS = frozenset({"gross-error", "stray-reading", "single-negative", "not-repeatable"})
+SHAPE = frozenset({"curled-start", "shape-held"})
+
+
 @dataclass(frozen=True)
 class Row:
     """One row of the table: who made the law, and what findings are no false alarm in it."""
@@ -53,7 +58,11 @@ class Row:
     name: str
     what: str
     source: str
-    make: Callable[[np.random.Generator, str], Case]
-    right: frozenset[str] = field(default_factory=frozenset)
-    slips: bool = False
+    make: Maker
+    right: frozenset[str] = frozenset()
     group: str = "gear"
+
+
+def rows_of(group: str, right: frozenset[str], *items: tuple[str, str, Maker], source: str = "invented") -> list[Row]:
+    """Rows of one kind: name, what it is, and who makes its bands."""
+    return [Row(name, what, source, make, right, group) for name, what, make in items]

@@ -13,7 +13,7 @@ import numpy as np
 
 from tests.campaigns.adversary import gear as tools
 from tests.campaigns.adversary import rubber
-from tests.campaigns.adversary.case import Case, Row
+from tests.campaigns.adversary.case import SHAPE, SLIPS, Case, Row, rows_of
 from tests.campaigns.adversary.gear import HOOK, Errors, Gear, Rng
 from tests.campaigns.adversary.laws import TO_NEWTON, Array
 from tests.campaigns.adversary.rows import Bander, next_set, plain
@@ -23,7 +23,7 @@ SETS = re.compile(r"\[(?P<step>\d+)/\d+\] (?P<branch>out|back): set (?P<length>\
 STRETCHES, TRUE_KG = (1.2, 1.55, 2.2), (4.90, 13.05, 24.65)
 
 
-SLIPPED = frozenset({"curled-start", "force-falls", "branches-cross", "shape-held"})
+SLIPPED = SLIPS | SHAPE | {"force-falls", "branches-cross"}
 
 
 @dataclass
@@ -123,49 +123,20 @@ def quick_case(make: Bander, slips: bool, kept: bool) -> Callable[[Rng, str], Ca
 
 
 def quick_rows() -> list[Row]:
-    issue = "true 4.90, 13.05, 24.65 kg"
-    slip = "one of three readings 10 to 30 % off"
+    issue, slip = "true 4.90, 13.05, 24.65 kg", "one of three readings 10 to 30 % off"
     kept, mended = "stays when looked at again", "mended when questioned"
     return [
-        Row(
-            "quick-clean",
-            "any band, hook scale, no slip",
-            "laws below",
-            quick_case(long_enough, False, True),
-            group="quick",
-        ),
-        Row(
-            "quick-kept",
-            f"any band; {slip}, {kept}",
-            "laws below",
-            quick_case(long_enough, True, True),
-            SLIPPED,
-            True,
+        *rows_of(
             "quick",
+            frozenset(),
+            ("quick-clean", "any band, hook scale, no slip", quick_case(long_enough, False, True)),
+            ("quick-three-clean", f"{issue}; no slip", quick_case(through_three_points, False, True)),
         ),
-        Row(
-            "quick-mended",
-            f"any band; {slip}, {mended}",
-            "laws below",
-            quick_case(long_enough, True, False),
-            SLIPPED,
-            True,
+        *rows_of(
             "quick",
-        ),
-        Row(
-            "quick-issue-clean",
-            f"{issue}; no slip",
-            "invented",
-            quick_case(through_three_points, False, True),
-            group="quick",
-        ),
-        Row(
-            "quick-issue-kept",
-            f"{issue}; {slip}, {kept}",
-            "invented",
-            quick_case(through_three_points, True, True),
             SLIPPED,
-            True,
-            "quick",
+            ("quick-kept", f"any band; {slip}, {kept}", quick_case(long_enough, True, True)),
+            ("quick-mended", f"any band; {slip}, {mended}", quick_case(long_enough, True, False)),
+            ("quick-three-kept", f"{issue}; {slip}, {kept}", quick_case(through_three_points, True, True)),
         ),
     ]

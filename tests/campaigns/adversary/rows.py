@@ -7,13 +7,12 @@ import numpy as np
 
 from tests.campaigns.adversary import gear as tools
 from tests.campaigns.adversary import rubber
-from tests.campaigns.adversary.case import Case, NextSet, Row
+from tests.campaigns.adversary.case import SHAPE, SLIPS, Case, Maker, NextSet, Row, rows_of
 from tests.campaigns.adversary.gear import CELL, HOOK, Gear, Habits, Rng, Weights
 from tests.campaigns.adversary.laws import BY_NAME, PUBLISHED, TO_NEWTON, Law
 from tests.campaigns.adversary.rubber import Band, Size
 
 DAY = 0.01
-INVENTED = "invented"
 LAWS = tuple(BY_NAME[n] for n in ("mooney-rivlin", "gent", "extended-tube", "ogden", "table-kawabata", "arruda-boyce"))
 
 
@@ -57,7 +56,6 @@ def scale_case(rng: Rng, ident: str, band: Band, way: Way, stretches: tuple[floa
 
 
 Bander = Callable[[Rng], Band]
-Maker = Callable[[Rng, str], Case]
 
 
 def plain(rng: Rng, size: Size | None = None) -> Band:
@@ -196,150 +194,116 @@ def one_day(day: float) -> Maker:
 
 UPRIGHT = replace(HOOK, resolution_kg=0.02, u_gain=0.002, upright="top", zeroed="hook-only", weighed=False)
 TRUNCATED = replace(HOOK, resolution_kg=0.1, truncates=True, u_gain=0.003)
-SHAPE = frozenset({"curled-start", "shape-held"})
+SCATTER = frozenset({"not-repeatable"})
+NONE: frozenset[str] = frozenset()
 
 
 def bend_rows() -> list[Row]:
-    return [
-        Row(
-            "bend-cell",
-            "a second layer engages sharply; load cell",
-            INVENTED,
-            by_scale(bent, Way(CELL)),
-            SHAPE,
-            group="band",
-        ),
-        Row("bend-hook", "the same, hook scale", INVENTED, by_scale(bent, Way()), SHAPE, group="band"),
-        Row("curled", "a curled start; load cell", INVENTED, by_scale(curled, Way(CELL)), SHAPE, group="band"),
-        Row("plateaus", "two plateaus; load cell", INVENTED, by_scale(plateaus, Way(CELL)), SHAPE, group="band"),
-        Row(
+    return rows_of(
+        "band",
+        SHAPE,
+        ("bend-cell", "a second layer engages sharply; load cell", by_scale(bent, Way(CELL))),
+        ("bend-hook", "the same, hook scale", by_scale(bent, Way())),
+        ("curled", "a curled start; load cell", by_scale(curled, Way(CELL))),
+        ("plateaus", "two plateaus; load cell", by_scale(plateaus, Way(CELL))),
+        (
             "upturn",
             "an upturn from 0.5 to 0.8 in stretch below the top on, 10 to 30 % there, 0.38 to the last length; cell",
-            INVENTED,
             sparse_top((0.5, 0.8), (0.1, 0.3)),
-            SHAPE,
-            group="band",
         ),
-        Row(
+        (
             "upturn-hidden",
             "the same, begins at 0.35 to 0.6 and adds 20 to 60 %: nearly all of it lies between the last two lengths",
-            INVENTED,
             sparse_top((0.35, 0.6), (0.2, 0.6)),
-            SHAPE,
-            group="band",
         ),
-        Row(
-            "corner",
-            "a corner in the way back; load cell",
-            INVENTED,
-            by_scale(cornered, Way(CELL)),
-            SHAPE,
-            group="band",
-        ),
-    ]
+        ("corner", "a corner in the way back; load cell", by_scale(cornered, Way(CELL))),
+    )
 
 
 def upright_rows() -> list[Row]:
+    weighed, corner = Way(replace(UPRIGHT, weighed=True)), "upright and not weighed, a corner in the way back"
     return [
-        Row(
-            "upright",
-            "upright, scale on top, zeroed with its hook alone, band not weighed",
-            INVENTED,
-            by_scale(plain, Way(UPRIGHT)),
+        *rows_of(
+            "gear",
+            NONE,
+            (
+                "upright",
+                "upright, scale on top, zeroed with its hook alone, not weighed",
+                by_scale(plain, Way(UPRIGHT)),
+            ),
+            ("upright-weighed", "the same, and weighed", by_scale(plain, weighed)),
         ),
-        Row("upright-weighed", "the same, and weighed", INVENTED, by_scale(plain, Way(replace(UPRIGHT, weighed=True)))),
-        Row(
-            "upright-corner",
-            "the same, not weighed, a corner in the way back",
-            INVENTED,
-            by_scale(cornered, Way(UPRIGHT)),
-            SHAPE,
-        ),
+        *rows_of("gear", SHAPE, ("upright-corner", corner, by_scale(cornered, Way(UPRIGHT)))),
     ]
 
 
-def gear_rows() -> list[Row]:
-    swing = replace(HOOK, swing_kg=0.15)
-    drift = replace(HOOK, drift_kg=0.2, closing_zero=False, u_gain=0.003)
-    rows = [
-        Row("plates", "hung plates, 120 g each, the same in every cycle and branch", INVENTED, plates),
-        Row("stacks", "stacks out of five pieces, 60 g a piece, each named in the file", INVENTED, stacks(True)),
-        Row(
-            "stacks-unnamed",
-            "the same, no piece named: the file gives what a mean load is off by",
-            INVENTED,
-            stacks(False),
-        ),
-        Row("truncated", "a display that cuts off below 0.1 kg, peak 10 kg", INVENTED, by_scale(light, Way(TRUNCATED))),
-        Row(
-            "swing",
-            "a swing of 150 g on each reading",
-            INVENTED,
-            by_scale(plain, Way(swing)),
-            frozenset({"not-repeatable"}),
-        ),
-        Row(
-            "no-zero",
-            "no zero at the end, 0.2 kg of drift",
-            INVENTED,
-            by_scale(plain, Way(drift)),
-            frozenset({"slow-drift", "zero-drift"}),
-        ),
-        Row(
-            "slips-9-of-45",
-            "three cycles, 45 readings, 9 slips",
-            INVENTED,
-            by_scale(plain, Way(slips=9, cycles=3)),
-            slips=True,
-        ),
+def weight_rows() -> list[Row]:
+    unnamed = "the same, no piece named: the file gives what a mean load is off by"
+    return rows_of(
+        "gear",
+        NONE,
+        ("plates", "hung plates, 120 g each, the same in every cycle and branch", plates),
+        ("stacks", "stacks out of five pieces, 60 g a piece, each named in the file", stacks(True)),
+        ("stacks-unnamed", unnamed, stacks(False)),
+    )
+
+
+def scale_rows() -> list[Row]:
+    drift = Way(replace(HOOK, drift_kg=0.2, closing_zero=False, u_gain=0.003))
+    cut, swing = "a display that cuts off below 0.1 kg, peak 10 kg", Way(replace(HOOK, swing_kg=0.15))
+    drifts = frozenset({"slow-drift", "zero-drift"})
+    slips = by_scale(plain, Way(slips=9, cycles=3))
+    return [
+        *rows_of("gear", NONE, ("truncated", cut, by_scale(light, Way(TRUNCATED)))),
+        *rows_of("gear", SCATTER, ("swing", "a swing of 150 g on each reading", by_scale(plain, swing))),
+        *rows_of("gear", drifts, ("no-zero", "no zero at the end, 0.2 kg of drift", by_scale(plain, drift))),
+        *rows_of("gear", SLIPS, ("slips-9-of-45", "three cycles, 45 readings, 9 slips", slips)),
     ]
-    for kind, name in (("band-inner", "inner"), ("centres", "centres")):
-        gear = replace(CELL, kind=kind, u_reading_mm=0.7, u_common_mm=0.4)
-        rows.append(
-            Row(
-                f"thick-{name}",
-                f"10 mm thick, thinning as it stretches, {kind}; cell",
-                "volume kept: geometry",
-                by_scale(thick, Way(gear)),
-            )
-        )
-    return rows
+
+
+def thick_rows() -> list[Row]:
+    fine = replace(CELL, u_reading_mm=0.7, u_common_mm=0.4)
+    inner, centres = by_scale(thick, Way(fine)), by_scale(thick, Way(replace(fine, kind="centres")))
+    words = "10 mm thick, thinning as it stretches (it keeps its volume)"
+    return rows_of(
+        "gear",
+        NONE,
+        ("thick-inner", f"{words}, band-inner; cell", inner),
+        ("thick-centres", f"{words}, centres; cell", centres),
+    )
 
 
 def people_rows() -> list[Row]:
     rows = []
     for day in (0.005, 0.01, 0.02):
         words = f"{day * 100:g} % of gain a day"
-        rows.append(
-            Row(f"two-days-{day * 100:g}%", f"two days joined, {words}", INVENTED, two_days(day), group="people")
-        )
-        rows.append(Row(f"one-day-{day * 100:g}%", f"one day read, {words}", INVENTED, one_day(day), group="people"))
+        rows += rows_of("people", SCATTER, (f"two-days-{day * 100:g}%", f"two days joined, {words}", two_days(day)))
+        rows += rows_of("people", NONE, (f"one-day-{day * 100:g}%", f"one day read, {words}", one_day(day)))
     for trend in (0.01, 0.02, 0.03):
         text = f"conditioning not finished: {trend * 100:g} % from cycle 1 to 2, 0.6 of it to the next"
         make = by_scale(plain, Way(CELL, trend=trend))
-        rows.append(Row(f"trend-{trend * 100:g}%", text, INVENTED, make, frozenset({"cycle-trend"}), group="people"))
+        rows += rows_of("people", frozenset({"cycle-trend"}), (f"trend-{trend * 100:g}%", text, make))
     return rows
 
 
 def law_rows() -> list[Row]:
-    return [
-        Row(f"law-{a.name}", "published law; load cell", a.source, by_scale(of_law(a), Way(CELL)), group="law")
-        for a in PUBLISHED
-    ]
+    found = []
+    for law in PUBLISHED:
+        make = by_scale(of_law(law), Way(CELL))
+        found += rows_of("law", NONE, (f"law-{law.name}", "published law; load cell", make), source=law.source)
+    return found
 
 
 def plain_rows() -> list[Row]:
-    return [
-        Row(
-            "plain-cell",
-            "nothing odd: any of six laws; load cell",
-            "laws as below",
-            by_scale(plain, Way(CELL)),
-            group="plain",
-        ),
-        Row("plain-hook", "nothing odd; hook scale", "laws as below", by_scale(plain, Way()), group="plain"),
-    ]
+    return rows_of(
+        "plain",
+        NONE,
+        ("plain-cell", "nothing odd: any of six laws; load cell", by_scale(plain, Way(CELL))),
+        ("plain-hook", "nothing odd; hook scale", by_scale(plain, Way())),
+        source="laws as below",
+    )
 
 
 def all_rows() -> list[Row]:
-    return plain_rows() + bend_rows() + upright_rows() + gear_rows() + people_rows() + law_rows()
+    gear = upright_rows() + weight_rows() + scale_rows() + thick_rows()
+    return plain_rows() + bend_rows() + gear + people_rows() + law_rows()

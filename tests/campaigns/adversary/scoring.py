@@ -7,7 +7,7 @@ from math import isnan
 
 import numpy as np
 
-from tests.campaigns.adversary.case import Case, Row
+from tests.campaigns.adversary.case import SLIPS, Case, Row
 from tests.campaigns.adversary.laws import Array
 from tests.campaigns.adversary.product import Answer
 
@@ -16,7 +16,6 @@ ACCUSING = frozenset(
     | {"set", "shape-held", "single-negative", "slow-drift", "stray-reading", "zero-drift", "different-flat-lengths"}
 )
 
-SLIPS = frozenset({"gross-error", "stray-reading", "single-negative", "not-repeatable"})
 TO_METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
 LENGTH = re.compile(r"(\d+(?:[.,]\d+)?)\s?(mm|cm|m)\b")
 NUMBER = re.compile(r"(\d+(?:[.,]\d+)?)\s?(?:and|to|\.\.|-)\s?\d+(?:[.,]\d+)?\s?(mm|cm|m)\b")
@@ -118,7 +117,7 @@ def _score_curve(row: Row, case: Case, answer: Answer) -> BandScore:
     place = float(np.r_[case.places(), case.places()][worst])
     rms = float(np.sqrt(np.nanmean(np.r_[off_out, off_back] ** 2)) / case.band.out[-1])
     codes = {f["code"] for f in answer.findings}
-    wrong = (codes & ACCUSING) - row.right - (SLIPS if row.slips else frozenset())
+    wrong = (codes & ACCUSING) - row.right
     wrong |= blamed_wrongly(case, answer) if case.talk else set()
     named = names(answer.findings, place, case.high - case.low)
     return BandScore(

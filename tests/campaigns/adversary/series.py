@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 
 from tests.campaigns.adversary import gear as tools
 from tests.campaigns.adversary import rubber
-from tests.campaigns.adversary.case import Case, Row
+from tests.campaigns.adversary.case import Case, Row, rows_of
 from tests.campaigns.adversary.gear import Gear, Rng
 from tests.campaigns.adversary.laws import PUBLISHED
 from tests.campaigns.adversary.rows import next_set
@@ -105,13 +105,9 @@ def unlike_rubber(rng: Rng) -> Shape:
 
 
 def series_rows() -> list[Row]:
-    return [
-        Row(
-            "series-laws",
-            "two bands by tape alone; any of the laws below",
-            "laws below",
-            series_case(published),
-            group="series",
-        ),
-        Row("series-unlike", "the same, laws unlike rubber", "invented", series_case(unlike_rubber), group="series"),
-    ]
+    return rows_of(
+        "series",
+        frozenset(),
+        ("series-laws", "two bands by tape alone; any of the laws below", series_case(published)),
+        ("series-unlike", "the same, laws unlike rubber", series_case(unlike_rubber)),
+    )

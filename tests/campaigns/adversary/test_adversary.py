@@ -101,7 +101,7 @@ def test_a_scale_that_reads_ten_per_cent_high_fails_the_row(tmp_path: Path) -> N
 
 
 def test_a_slip_typed_into_the_first_answer_stands_in_its_run(tmp_path: Path) -> None:
-    row = ROWS["quick-issue-kept"]
+    row = ROWS["quick-three-kept"]
     case = row.make(np.random.default_rng(5), "Q")
     answer = answer_all([case], tmp_path)[0]
     typed: set[float] = getattr(case.talk, "wrong_kilos", set())
