@@ -36,6 +36,9 @@ def command(
     line_format: Annotated[
         str | None, typer.Option("--format", help="What a line holds: 'clock, value kg, other', or decimal-comma.")
     ] = None,
+    pattern: Annotated[
+        str | None, typer.Option("--pattern", help="A line with fields where it changes: 't={clock ms} kg={value kg}'.")
+    ] = None,
     rate: Annotated[str, typer.Option("--rate", help="Of a captured file: real, fast, or lines a second.")] = "real",
     scale_file: Annotated[
         Path | None, typer.Option("--scale", metavar="FILE", help="Use the format and the counts of this scale's file.")
@@ -61,17 +64,18 @@ def command(
     from calib.acquire.cell.line_format import Chosen
     from calib.acquire.cell.listening import Listening
     from calib.acquire.cell.port import find_ports, open_source
-    from calib.verbs.cell.kept_line import kept_format
+    from calib.verbs.cell.kept_line import kept_format, with_range
     from calib.verbs.terminal.prompts import say
 
     if name is None:
         _tell_ports(find_ports(), as_json=as_json)
         return 0
-    chosen = chosen_of(column, line_format)
+    chosen = chosen_of(column, line_format, pattern)
     setting = setting_of(baud)
     scale = _scale(scale_file, keep=keep)
     if scale is not None and chosen == Chosen():
         chosen = Chosen(format=kept_format(scale))
+    chosen = with_range(chosen, scale)
     with open_source(name, setting, rate=_rate(rate)) as source:
         if source.warning:
             say(f"Note: {source.warning}.")
@@ -137,22 +141,24 @@ def _written(scale: "Scale | None", *, as_json: bool) -> "Callable[[Record], str
     return written
 
 
-def chosen_of(column: int | None, text: str | None) -> "Chosen":
-    """What `--column` and `--format` say.
+def chosen_of(column: int | None, text: str | None, pattern: str | None = None) -> "Chosen":
+    """What `--column`, `--format` and `--pattern` say; a format with a brace in it is a pattern.
 
     Raises:
         UsageError: They cannot be read, or contradict one another.
     """
-    from calib.acquire.cell.line_format import Chosen, parse_format
+    from calib.acquire.cell.line_format import Chosen, parse_format, parse_pattern
 
-    if text is None:
+    option, said = ("--format", text) if pattern is None else ("--pattern", pattern)
+    if said is None:
         return Chosen(column)
-    if column is not None:
-        raise UsageError("--format says which number is the force already", remedy="leave --column out")
+    if column is not None or (text is not None and pattern is not None):
+        other = "--column" if column is not None else "--format"
+        raise UsageError(f"{option} says which number is the force already", remedy=f"leave {other} out")
     try:
-        return Chosen(format=parse_format(text))
+        return Chosen(format=parse_pattern(said) if "{" in said or pattern is not None else parse_format(said))
     except DataError as error:
-        raise UsageError(f"--format: {error.what}", remedy=error.remedy) from None
+        raise UsageError(f"{option}: {error.what}", remedy=error.remedy) from None
 
 
 def setting_of(text: str | None) -> "Setting | None":
@@ -161,16 +167,17 @@ def setting_of(text: str | None) -> "Setting | None":
     Raises:
         UsageError: It is no speed.
     """
-    from calib.acquire.cell.baud import Setting
+    from calib.acquire.cell.baud import FRAMINGS, Setting
 
     if text is None:
         return None
     number, _, framing = text.strip().upper().replace(" ", "-").partition("-")
     if not (number.isascii() and number.isdigit() and 50 <= int(number) <= 4_000_000):
         raise UsageError(f"--baud {text[:20]!r} is no speed", remedy="for example --baud 9600 or --baud 2400-7E1")
-    if framing not in ("", "8N1", "7E1"):
-        raise UsageError(f"--baud {text[:20]!r}: only 8N1 and 7E1 are known", remedy="for example --baud 2400-7E1")
-    return Setting(int(number), "7E1" if framing == "7E1" else "8N1")
+    known = next((one for one in FRAMINGS if one == (framing or "8N1")), None)
+    if known is None:
+        raise UsageError(f"--baud {text[:20]!r}: only {', '.join(FRAMINGS)} are known", remedy="like --baud 2400-7E1")
+    return Setting(int(number), known)
 
 
 def _rate(text: str) -> "Rate":
@@ -220,6 +227,9 @@ def _as_json(record: "Record", force: float | None) -> str:
         found |= {"counts": record.counts} if record.value is None else {"value": record.value, "unit": record.unit}
         found |= {} if force is None else {"force_N": round(force, 6)}
         found |= {} if record.length is None else {"length": record.length}
+        found |= {} if record.clock_s is None else {"clock_s": round(record.clock_s, 6)}
+        found |= {} if record.sequence is None else {"sequence": record.sequence}
+        found |= {"checked": True} if record.checked else {}
     found |= {"stable": record.stable, "raw": record.raw}
     return json.dumps(found | ({"note": record.note} if record.note else {}))
 

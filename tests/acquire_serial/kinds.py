@@ -1,31 +1,53 @@
-"""Every kind of line a load cell on a serial line is known to send, with what has to come out. Digits are invented."""
+"""Kinds of line that load cells and scales send, with what has to come out.
+
+All devices, words and digits are invented: a stream says first what its device means (`value`, `unit`, `stable`), then
+how it prints that. The streams with a pull in them are in `streams_*.py`.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from calib.acquire.cell.lines import Kind
 
-BANNER = b"\r\nets Jul 29 2019 12:21:46\r\nStarting scale v1.2...\r\nTare offset 8421\r\nReady in 3 s\r\n"
+BANNER = b"\r\nbt: cold boot, cause 4\r\nStarting pull meter build 0.37...\r\nTare offset 6613\r\nReady in 2 s\r\n"
 RUBBISH = b"\xff\x00\x81\xfe\x1b[2J{]~\x03\r\n\xc0\xc1 12"
 SAMPLES = 45
 
 
 @dataclass(frozen=True)
 class LineOfAKind:
-    """A stream of one kind: line `i` of it, and the reading that line `i` is."""
+    """A stream of one kind: line `i` of it, and the reading that line `i` is.
+
+    Args:
+        stable: What the sender says of line `i`.
+        asked: What the question has to show where only the user can say; "" where it has to be read.
+        answer: The format that the user then gives.
+        refused: What has to be said where there is no force in the lines at all.
+        length: The second channel of line `i`, where there is one.
+        pattern: Whether `answer` is a pattern.
+    """
 
     name: str
     line: Callable[[int], str]
     value: Callable[[int], float]
     unit: str | None
-    stable: bool | None = None
+    stable: bool | Callable[[int], bool | None] | None = None
     end: str = "\r\n"
     column: int | None = None
     header: str = ""
+    asked: str = ""
+    answer: str = ""
+    refused: str = ""
+    length: Callable[[int], float] | None = None
+    pattern: bool = False
 
     def stream(self, samples: int = SAMPLES) -> bytes:
         """The lines as bytes."""
         return (self.header + "".join(self.line(i) + self.end for i in range(samples))).encode()
+
+    def stable_at(self, i: int) -> bool | None:
+        """What the sender says of line `i`."""
+        return self.stable(i) if callable(self.stable) else self.stable
 
 
 def _wave(i: int) -> float:
@@ -43,20 +65,20 @@ KINDS = (
     LineOfAKind(
         "padded-with-zeros", lambda i: f"{i * 37 % 23 + 1234:08d}", lambda i: i * 37 % 23 + 1234, None, end="\r"
     ),
-    LineOfAKind("label-value-unit", lambda i: f"Reading: {_wave(i):.1f} g", lambda i: round(_wave(i), 1), "g"),
-    LineOfAKind("label-without-blank", lambda i: f"strain:{_wave(i):.3f}", _wave, None),
-    LineOfAKind("label-and-negative", lambda i: f"Load_cell output val: {-_wave(i):.2f}", lambda i: -_wave(i), None),
+    LineOfAKind("label-value-unit", lambda i: f"Zugkraft: {_wave(i):.1f} g", lambda i: round(_wave(i), 1), "g"),
+    LineOfAKind("label-without-blank", lambda i: f"kuorma:{_wave(i):.3f}", _wave, None),
+    LineOfAKind("label-and-negative", lambda i: f"pull on hook is: {-_wave(i):.2f}", lambda i: -_wave(i), None),
     LineOfAKind(
         "label-in-another-language",
-        lambda i: f"Peso: {_wave(i):.3f} kg   Fator de calibracao: -7050.00",
+        lambda i: f"Gewicht: {_wave(i):.3f} kg   Faktor: -6412.50",
         _wave,
         "kg",
     ),
     LineOfAKind("label-beyond-ascii", lambda i: f"\u0412\u0435\u0441: {_wave(i):.2f} kg", _wave, "kg"),
-    LineOfAKind("label-on-its-own-line", lambda i: f"HX711 reading:\r\n{_counts(i)}", _counts, None),
+    LineOfAKind("label-on-its-own-line", lambda i: f"bridge 4 says:\r\n{_counts(i)}", _counts, None),
     LineOfAKind(
         "two-values",
-        lambda i: f"one reading:\t{_wave(i):.1f}\t| average:\t{_wave(i + 1):.1f}",
+        lambda i: f"left:\t{_wave(i):.1f}\t; right:\t{_wave(i + 1):.1f}",
         lambda i: round(_wave(i), 1),
         None,
         column=1,
@@ -64,8 +86,8 @@ KINDS = (
     LineOfAKind("clock-and-value", lambda i: f"{12345 + 100 * i},{_wave(i):.2f}", _wave, None),
     LineOfAKind("trailing-comma", lambda i: f"{12345 + 89 * i},{_wave(i):.2f},kg,", _wave, "kg"),
     LineOfAKind(
-        "clock-value-unit-raw-temperature",
-        lambda i: f"{12345 + 100 * i},{_wave(i):.2f},lbs,{8355808 - i % 9},24.56,0,",
+        "clock-temperature-raw-value-unit",
+        lambda i: f"{12345 + 100 * i};21.75;{6120444 - i % 9};{_wave(i):.2f} lbs;",
         _wave,
         "lb",
     ),
@@ -125,5 +147,5 @@ NO_NUMBERS: dict[Kind, tuple[bytes, ...]] = {
         b"S +",
         b"1e400",
     ),
-    "fault": (b"HX711 not found.", b"nan", b"Weight: nan kg", b"read error 12", b"sensor timeout 500", b"S I"),
+    "fault": (b"bridge not found.", b"nan", b"Weight: nan kg", b"read error 12", b"sensor timeout 500", b"S I"),
 }

@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 
 from calib.acquire.cell.line_agreement import LineReader
 from calib.acquire.cell.line_format import Chosen, LineFormat, parse_format
-from calib.acquire.cell.lines import LONGEST, Kind, LineSplitter, RawLine, Record, read_line
+from calib.acquire.cell.line_grammar import grammar
+from calib.acquire.cell.lines import LONGEST, Kind, LineSplitter, RawLine, Record
 from calib.acquire.cell.replay import timed_lines
 from calib.errors import DataError
 from tests.acquire_serial.kinds import BANNER, KINDS, NO_NUMBERS, RUBBISH, SAMPLES, LineOfAKind
@@ -29,7 +30,7 @@ def _check(kind: LineOfAKind, records: list[Record]) -> None:
     for i, record in enumerate(readings):
         number = record.value if kind.unit else record.counts
         assert number == pytest.approx(kind.value(i), abs=1e-9)
-        assert (record.unit, record.stable) == (kind.unit, kind.stable)
+        assert (record.unit, record.stable) == (kind.unit, kind.stable_at(i))
         assert (record.counts is None) == (kind.unit is not None)
 
 
@@ -85,8 +86,8 @@ def test_a_format_is_stored_and_used_again_and_said_in_words(kind: LineOfAKind) 
 
 @pytest.mark.parametrize(("kind", "line"), [(kind, line) for kind, lines in NO_NUMBERS.items() for line in lines])
 def test_overloads_and_faults_are_kinds_and_never_numbers(kind: Kind, line: bytes) -> None:
-    assert read_line(RawLine(line)).kind == kind
-    assert read_line(RawLine(line)).numbers == ()
+    assert grammar().read(RawLine(line)).kind == kind
+    assert grammar().read(RawLine(line)).values == ()
     stream = KINDS[1].stream()
     records, _ = _read(stream + line + b"\r\n" + stream)
     assert [record.kind for record in records].count(kind) == 1
@@ -95,7 +96,7 @@ def test_overloads_and_faults_are_kinds_and_never_numbers(kind: Kind, line: byte
 
 @pytest.mark.parametrize("line", [b"2024-01-02", b"12:34:56", b"HX711", b"v1.2.3", b"0x1F", b"x-5", b"12kgx"])
 def test_dates_names_and_versions_hold_no_number(line: bytes) -> None:
-    assert read_line(RawLine(line)).numbers == ()
+    assert grammar().read(RawLine(line)).values == ()
 
 
 def test_halves_are_no_readings() -> None:
@@ -103,7 +104,7 @@ def test_halves_are_no_readings() -> None:
     reader = LineReader(from_start=False)
     records = reader.feed(stream[2:] + b"12.3", 0.0) + reader.finish(0.0)
     assert len(_readings(records)) == SAMPLES - 1
-    assert (records[0].kind, records[-1].kind, records[-1].raw) == ("unknown", "unknown", "12.3")
+    assert (records[0].kind, records[-1].kind, records[-1].raw) == ("unknown", "torn", "12.3")
 
 
 def test_an_endless_line_is_cut_off_and_forgotten() -> None:

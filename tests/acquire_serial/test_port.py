@@ -101,9 +101,9 @@ def test_a_restart_a_gap_and_a_new_zero_are_asked_for_and_readings_go_on(cable: 
         cable.send(b"7 kg\r\n" + STEADY)
         after = _records(listening, 0.3)
     assert [r.kind for r in before].count("reading") == 14  # the first line may be a half
-    assert [(r.kind, r.raw) for r in between[:2]] == [("unknown", "4.8"), ("reset", "")]
+    assert [(r.kind, r.raw) for r in between[:2]] == [("torn", "4.8"), ("reset", "")]
     assert "new zero" in between[-1].note
-    assert [r.kind for r in after] == ["unknown"] + 4 * ["reset"] + 11 * ["reading"]
+    assert [r.kind for r in after] == ["torn"] + 4 * ["reset"] + 11 * ["reading"]
 
 
 def test_the_plug_pulled_at_forty_random_moments_makes_no_number_nobody_sent(

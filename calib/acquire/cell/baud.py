@@ -6,8 +6,11 @@ A wrong speed does not fall silent: it gives wrong bytes. So only what arrives i
 from dataclasses import dataclass
 from typing import Literal
 
-Framing = Literal["8N1", "7E1"]
-Verdict = Literal["text", "text-7E1", "garbage", "little"]
+from calib.acquire.cell.lines import cut_without_ends
+
+Framing = Literal["8N1", "7E1", "7O1"]
+Verdict = Literal["text", "text-7E1", "text-7O1", "garbage", "little"]
+FRAMINGS: tuple[Framing, ...] = ("8N1", "7E1", "7O1")
 
 WINDOW = 256  # newest bytes looked at
 LEAST = 5  # bytes that say anything
@@ -21,13 +24,16 @@ LONG_PATIENCE = 60.0  # s where they are good and lines end
 SETTLED = 20.0  # s without a good window until a speed that was right is doubted
 
 _PRINTED = frozenset(range(0x20, 0x7F)) | {2, 3, 9, 10, 13}
-_EVEN = frozenset(byte for byte in range(256) if byte.bit_count() % 2 == 0)
+_PARITIES: dict[Verdict, frozenset[int]] = {
+    "text-7E1": frozenset(byte for byte in range(256) if byte.bit_count() % 2 == 0),
+    "text-7O1": frozenset(byte for byte in range(256) if byte.bit_count() % 2 == 1),
+}
 _ENDS = (b"\r", b"\n", b"\x03")
 
 
 @dataclass(frozen=True)
 class Setting:
-    """Bits a second, and how a byte is framed: 8 bits, or 7 with even parity."""
+    """Bits a second, and how a byte is framed: 8 bits, or 7 with even or odd parity."""
 
     baud: int
     framing: Framing = "8N1"
@@ -50,16 +56,19 @@ def judge(data: bytes) -> Verdict:
     'text'
     """
     newest = data[-WINDOW:]
-    seven = _EVEN.issuperset(newest) and any(byte > 127 for byte in newest)
+    high = any(byte > 127 for byte in newest)
+    seven = next((said for said, bytes_ in _PARITIES.items() if high and bytes_.issuperset(newest)), None)
     text = bytes(byte & 0x7F for byte in newest) if seven else newest
     if _bad_share(text) > FEW_BAD:
         return "garbage" if len(newest) >= ENOUGH else "little"
+    if not any(end in text for end in _ENDS) and cut_without_ends(text) is not None:
+        return seven or "text"
     for end in _ENDS[1:]:
         text = text.replace(end, _ENDS[0])
     whole = [line for line in text.split(_ENDS[0])[1:-1] if line]
     if len(whole) < LINES or not any(byte in b"0123456789" for line in whole for byte in line):
         return "little"
-    return "text-7E1" if seven else "text"
+    return seven or "text"
 
 
 def _bad_share(data: bytes | bytearray) -> float:
@@ -110,9 +119,9 @@ class BaudSearch:
             return None
         self._since = 0
         verdict = judge(bytes(self._window))
-        if verdict in {"text", "text-7E1"}:
+        if verdict in {"text", *_PARITIES}:
             self._text_s = at_s
-            return self._settle("7E1" if verdict == "text-7E1" else "8N1")
+            return self._settle(next((one for one in FRAMINGS if verdict.endswith(one)), "8N1"))
         return self._doubt(at_s) if self.found else self._go_on(verdict, at_s)
 
     def _settle(self, framing: Framing) -> Setting | None:

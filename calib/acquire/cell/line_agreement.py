@@ -1,40 +1,31 @@
 """The format of a stream of lines: found by the agreement of about ten of them, kept, stated in words, or asked.
 
-The stream is read on from there: restarts of the board, full-scale codes and broken reads are told from readings. What
-each number of a line is belongs to `number_roles`. No port is opened here.
+What each number of a line is belongs to `number_roles`, how numbers are written to `digit_groups`, what follows once
+the format is known to `line_track`. No port is opened here.
 """
 
 import re
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
-from statistics import median
-from typing import Literal
 
-from calib.acquire.cell.digit_groups import MARKS, Mark, has_decimal_comma, joined, mark_in, settle
+from calib.acquire.cell.digit_groups import mark_in, settle
 from calib.acquire.cell.line_format import Chosen, LineFormat, Question
-from calib.acquire.cell.lines import UNITS, Line, LineSplitter, RawLine, Record, read_line, read_text
-from calib.acquire.cell.number_roles import decide, header_names, is_clock, names_of_numbers, unwrapped
+from calib.acquire.cell.line_grammar import Line, Notation, grammar, read_text
+from calib.acquire.cell.line_track import BROKEN, LABEL, LOST, Track, usual_clock
+from calib.acquire.cell.lines import LineSplitter, RawLine, Record, check_of
+from calib.acquire.cell.number_roles import decide, header_names, is_clock, names_of_numbers
 
 AGREE = 10  # lines looked at
 ENOUGH = 8  # of them of one shape: 80 %
 PATIENCE = 40  # lines until an undecided column, or lines of no common shape, is asked about
+BEGINS = 4  # newest lines alike: behind a long log the readings have only begun
 MOST_WAITING = 200  # lines kept while no format is found
+TURNS = 4  # lines of a shape, of twenty, that take turns with others
 SURE = 3  # faults and overloads without a format until they are taken for all there is
-LOST = 20  # lines in a row of another shape: the format has changed
-SETTLE = 4  # samples after a restart: the converter settles that long
-FULL_SCALE = frozenset({8388607.0, -8388608.0})  # what a saturated 24-bit converter sends
-TAIL = 0xFF  # a read broken by an interrupt ends in ones
-OFF_MADS = 8  # median absolute deviations that a broken read is off
-RECENT = 15  # samples the median is taken of
-
-_BOOT = re.compile(
-    r"\b(?:boot\w*|start(?:ing|ed|up)?|init\w*|set-?up|rst:|ets |reset\w*|tare\w*|taring|calibrat\w*|version|firmware"
-    r"|ready|hello|booting|power ?on|copyright|place|remove)\b",
-    re.IGNORECASE,
-)
-_WORD = re.compile(r"[^\W\d_]{2,}")
+_AROUND_WORDS = "0123456789.,;:+- \t"
+_COMPLAINTS = ("overload", "fault", "status")
 
 
 class LineReader:
@@ -51,12 +42,13 @@ class LineReader:
         self.broken_reads = 0
         self._chosen = chosen or Chosen()
         self._split = LineSplitter(from_start=from_start)
-        self._waiting: list[tuple[float, Line]] = []
+        self._waiting: list[tuple[float, RawLine]] = []
         self._header: tuple[str, ...] = ()
+        self._heard: set[str] = set()  # words before the first reading
         self._numbered = 0  # lines with numbers, heard without a format
-        self._track = _Track()
+        self._track: Track | None = None
         if self._chosen.format:
-            self.format = self._chosen.format
+            self._take(self._chosen.format)
 
     def feed(self, data: bytes, at_s: float) -> list[Record]:
         """Take bytes that arrived at a time and give the records they complete."""
@@ -64,9 +56,12 @@ class LineReader:
 
     def answer(self, chosen: Chosen) -> list[Record]:
         """Take what the user says about the format, and give the records that waited for it."""
-        self._chosen, self.question, self._numbered = chosen, None, -1
-        self.format = chosen.format
-        if self.format is None and not (self._waiting and self._agree()):
+        self._chosen = replace(self._chosen, column=chosen.column, format=chosen.format)
+        self.question, self._numbered = None, -1
+        self.format = None
+        if chosen.format is not None:
+            self._take(chosen.format)
+        elif not (self._waiting and self._agree()):
             return []
         return self._release()
 
@@ -79,7 +74,8 @@ class LineReader:
         """
         records = self._read(self._split.finish(), at_s)
         self._split = LineSplitter(from_start=False)
-        self._track.settle()
+        if self._track is not None:
+            self._track.settle()
         return [*records, Record(at_s, "reset", "", note=note)]
 
     def finish(self, at_s: float) -> list[Record]:
@@ -87,254 +83,199 @@ class LineReader:
         records = self._read(self._split.finish(), at_s)
         return records + self._release()
 
+    def _take(self, form: LineFormat) -> None:
+        self.format = form
+        self._track = Track(form, self._chosen, frozenset(self._heard))
+
     def _read(self, lines: Iterable[RawLine], at_s: float) -> list[Record]:
         records: list[Record] = []
         for raw in lines:
-            line = self._in_groups(read_line(raw))
-            if self.format is None:
-                self._waiting.append((at_s, line))
-                self._hear_complaint(line)
-                if self._agree():
-                    records += self._release()
-                elif len(self._waiting) > MOST_WAITING:
-                    at, oldest = self._waiting.pop(0)
-                    records.append(_alone(oldest, at))
-            else:
-                records.append(self._track.record(line, self.format, at_s))
-                if self._track.strange >= LOST and self._chosen.format is None:
-                    self.format, self._waiting, self._track = None, [], _Track()
+            if self._track is None:
+                records += self._wait(raw, at_s)
+                continue
+            record = self._track.record(raw, at_s)
+            if record.kind == "torn" or record.kind == "unknown":
+                record = self._in_groups(raw, record)
+            records.append(record)
+            if self._track.doubt is not None and self._chosen.format is None and self._chosen.column is None:
+                self.question, self.format, self._track, self._waiting = self._track.doubt, None, None, []
+            elif self._track.strange >= LOST and self._chosen.format is None:
+                self.format, self._waiting, self._track = None, [], None
         return self._told(records)
 
-    def _in_groups(self, line: Line) -> Line:
-        """Read groups of three digits as one number where the format says so, or where only that makes it fit."""
-        if self.format is None or line.kind != "numbers":
-            return line
-        if self.format.groups:
-            return joined(line, self.format.groups)
-        if _fits(line, self.format) or (mark := mark_in(line.raw)) is None:
-            return line
-        again = joined(line, mark)
-        if not _fits(again, self.format):
-            return line
-        self.format = replace(self.format, groups=mark)  # the first value above a thousand
-        return again
+    def _wait(self, raw: RawLine, at_s: float) -> list[Record]:
+        self._waiting.append((at_s, raw))
+        newest = grammar().read(raw)
+        self._hear_complaint(newest)
+        if newest.kind == "words":
+            self._header = header_names(newest.raw) or self._header
+        if newest.kind == "numbers" and self.question is not None and not self.question.patient:
+            pass
+        elif newest.kind == "numbers" and self._agree():
+            return self._release()
+        if len(self._waiting) > MOST_WAITING:
+            at, oldest = self._waiting.pop(0)
+            return [_alone(grammar().read(oldest), at)]
+        return []
+
+    def _in_groups(self, raw: RawLine, record: Record) -> Record:
+        """The first value above a thousand, or with a comma, where only that makes the line fit."""
+        form = self.format
+        if form is None or self._track is None or form.pattern or form.shape is None or not raw.whole:
+            return record
+        mark = None if form.groups else mark_in(record.raw)
+        comma = form.decimal_comma or mark == "." or (mark != "," and "," in record.raw and "." not in record.raw)
+        again = replace(form, groups=mark or form.groups, decimal_comma=comma)
+        if again == form:
+            return record
+        line = grammar(again.notation).read(raw)
+        if line.kind == "numbers" and len(line.values) == len(form.roles) and line.shape == form.shape:
+            self._track.regroup(again)
+            self.format = again
+            return self._track.record(raw, record.at_s)
+        return record
 
     def _hear_complaint(self, line: Line) -> None:
-        if _kind_alone(line) != "unknown" and sum(_kind_alone(one) != "unknown" for _, one in self._waiting) >= SURE:
+        if line.kind not in _COMPLAINTS:
+            return
+        heard = sum(grammar().read(raw).kind in _COMPLAINTS for _, raw in self._waiting)
+        if heard >= SURE:
             words = line.raw.strip(_AROUND_WORDS)
-            self.complaint = words if _kind_alone(read_text(words)) == line.kind else line.raw.strip()
+            self.complaint = words if read_text(words).kind == line.kind else line.raw.strip()
 
     def _told(self, records: Iterable[Record]) -> list[Record]:
-        told = [record for record in records if record.note != _LABEL]
-        unit = next((record.unit for record in told if record.unit), None)
-        if unit and self.format is not None and self.format.unit is None:  # typed without one
-            self.format = replace(self.format, unit=unit)
-        self.broken_reads += sum(record.note == _BROKEN for record in told)
+        told = [record for record in records if record.note != LABEL]
+        if self.format is not None and self.format.unit is None:  # typed without one
+            unit = next((record.unit for record in told if record.unit), None)
+            if unit:
+                self.format = replace(self.format, unit=unit)
+        self.broken_reads += sum(record.note == BROKEN for record in told)
         return told
 
     def _release(self) -> list[Record]:
         waiting, self._waiting = self._waiting, []
-        if self.format is None:
-            return [_alone(line, at) for at, line in waiting]
-        return self._told(self._track.record(line, self.format, at) for at, line in waiting)
+        if self._track is None:
+            return [_alone(grammar().read(raw), at) for at, raw in waiting]
+        track = self._track
+        return self._told([track.record(raw, at) for at, raw in waiting])
 
     def _agree(self) -> bool:
         """Look for a format in what waits; True when it is found."""
-        newest = self._waiting[-1][1]
-        if newest.kind == "words":
-            self._header = header_names(newest.raw) or self._header
-        if newest.kind != "numbers":
-            return False
         self._numbered += 1
         if len(self._waiting) > PATIENCE and self._numbered % AGREE:
             return False  # asked already: a look at every tenth line is soon enough
-        with_numbers = [line for _, line in self._waiting if line.kind in {"numbers", "broken"}]
-        groups, decimal_comma = self._groups(with_numbers), False
-        if groups == "unclear":
-            return False
-        if groups is not None:
-            decimal_comma = has_decimal_comma(with_numbers, groups)
-            self._waiting = [(at, joined(line, groups)) for at, line in self._waiting]
-            with_numbers = [joined(line, groups) for line in with_numbers]
-        last = with_numbers[-AGREE:]
-        shape, count = Counter(line.shape for line in last).most_common(1)[0]
-        if len(last) < AGREE or count < ENOUGH or not shape:
-            if len(with_numbers) >= PATIENCE:
-                self.question = Question("the lines have no common form; give it with --format, or another --baud")
-            return False
-        alike = [line for line in with_numbers if line.shape == shape]
-        found = decide(alike, self._chosen.column, self._header, decimal_comma=decimal_comma)
+        found = self._found()
         if isinstance(found, Question):
-            self.question = found if len(alike) >= PATIENCE or found.columns == () else None
+            asked = self._numbered >= PATIENCE - 1 or len(self._waiting) >= PATIENCE or not found.patient
+            self.question = found if asked else None
             return False
-        if found.unit is None and "constant" in found.roles and self._chosen.column is None and len(alike) < PATIENCE:
-            return False  # a load at rest stands still too: look longer
+        if found is None:
+            return False
         self.question, self.complaint = None, ""
-        self.format = replace(found, label=_label([line for _, line in self._waiting]), groups=groups)
+        self._take(found)
         return True
 
-    def _groups(self, lines: Sequence[Line]) -> Mark | Literal["unclear"] | None:
-        """What parts groups of three digits, None where nothing does; asks where the lines do not show it."""
-        found = settle(lines)
-        if found == "columns":
-            return None
-        if found != "unclear":
+    def _found(self) -> LineFormat | Question | None:
+        """The format of what waits, what has to be asked, None where more lines are needed."""
+        raws = [raw for _, raw in self._waiting if raw.whole]
+        check = check_of([raw.data for raw in raws[-2 * AGREE :]])
+        if check is not None:
+            raws = [RawLine(check.split(raw.data)[0]) for raw in raws]
+        plain = [line for line in map(grammar().read, raws) if line.kind in ("numbers", "broken")]
+        touched = [raw for raw in raws if grammar().read(raw).layout.glued] if not plain else []
+        if len(touched) >= AGREE:
+            plain = [line for line in map(grammar(Notation(glued=True)).read, touched) if line.kind == "numbers"]
+            return self._of_glued(plain)
+        named = len(names_of_numbers(self._header, plain[-1].shape)) if plain and plain[-1].shape else 0
+        notation = settle(plain, is_clock, named) if self._chosen.column is None else Notation()
+        if isinstance(notation, Question):
+            return notation if len(plain) >= AGREE else None
+        lines = [grammar(notation).read(raw) for raw in raws]
+        numbers = [line for line in lines if line.kind in ("numbers", "broken")]
+        found = self._of_shapes(numbers, lines)
+        if not isinstance(found, LineFormat):
             return found
-        doubtful = next(line for line in reversed(lines) if mark_in(line.raw))
-        named = len(names_of_numbers(self._header, doubtful.shape)) == len(doubtful.numbers)
-        if self._chosen.column is not None or named or _first_is_clock(lines, doubtful):
+        found = replace(
+            found,
+            label=_label(lines),
+            decimal_comma=notation.decimal == ",",
+            groups=notation.groups,
+            check=check.name if check else None,
+        )
+        timed = [(at, grammar(notation).read(raw)) for at, raw in self._waiting]
+        self._heard |= _words_before(lines, found)
+        return replace(found, clock_s=usual_clock(timed, found))
+
+    def _of_glued(self, lines: Sequence[Line]) -> LineFormat | Question | None:
+        """Numbers that letters touch, where there are no others: W1234."""
+        found = self._of_shapes(lines, lines)
+        return replace(found, glued=True) if isinstance(found, LineFormat) else found
+
+    def _of_shapes(self, numbers: Sequence[Line], lines: Sequence[Line]) -> LineFormat | Question | None:
+        last = numbers[-AGREE:]
+        if len(last) < AGREE:
             return None
-        if len(lines) >= PATIENCE:
-            word = next(word for word, mark in MARKS.items() if mark == mark_in(doubtful.raw))
-            decimals = "" if "." in doubtful.raw else ", --format decimal-comma"
-            self.question = Question(
-                f"{doubtful.raw.strip()[:40]!r} may hold one number in groups of three digits, or two numbers"
-                f"; give --format {word}{decimals}, or --column"
-            )
-        return "unclear"
+        shape, count = Counter(line.shape for line in last).most_common(1)[0]
+        if count >= ENOUGH and shape:
+            return self._of_shape([line for line in numbers if line.shape == shape])
+        turns = Counter(line.shape for line in numbers[-2 * AGREE :] if line.shape)
+        often = [shape for shape, n in turns.items() if n >= TURNS]
+        if len(often) > 1 and len(numbers) >= 2 * AGREE and sum(turns[s] for s in often) >= 2 * ENOUGH:
+            return self._taking_turns([[line for line in numbers if line.shape == shape] for shape in often])
+        begins = len({line.shape for line in numbers[-BEGINS:]}) == 1
+        if len(numbers) < PATIENCE or begins:
+            return None
+        shown = numbers[-1].raw.strip()[:48]
+        return Question(
+            f"the lines have no common form, the newest is {shown!r}; give it with --pattern, or another --baud"
+        )
+
+    def _of_shape(self, alike: Sequence[Line]) -> LineFormat | Question:
+        return decide(alike, self._chosen.column, self._header)
+
+    def _taking_turns(self, kinds: Sequence[Sequence[Line]]) -> LineFormat | Question:
+        """Lines of several kinds: one of them may name a force, and the others something else."""
+        found = [(decide(alike, self._chosen.column, ()), alike) for alike in kinds]
+        forms = [(form, alike) for form, alike in found if isinstance(form, LineFormat)]
+        forms = [one for one in forms if one[0].unit] or forms
+        forms = [one for one in forms if not _is_label(*one)] or forms
+        if len(forms) == 1:
+            form = forms[0][0]
+            return replace(form, beside=tuple(alike[0].shape for alike in kinds if alike[0].shape != form.shape))
+        shown = " and ".join(repr(alike[-1].raw.strip()[:30]) for alike in kinds[:2])
+        return Question(f"lines of several kinds take turns: {shown}; write the one that is the force with --pattern")
 
 
-def _first_is_clock(lines: Sequence[Line], doubtful: Line) -> bool:
-    """Whether the doubt is only about a first number that rises evenly, over enough lines that no force does."""
-    mark = mark_in(doubtful.raw)
-    whole = joined(doubtful, mark).numbers if mark else doubtful.numbers
-    if len(whole) != len(doubtful.numbers) - 1 or whole[0].value == doubtful.numbers[0].value:
-        return False
-    firsts = [line.numbers[0].value for line in lines if line.kind == "numbers"]
-    return len(firsts) >= 2 * AGREE and is_clock(firsts)
+def _is_label(form: LineFormat, lines: Sequence[Line]) -> bool:
+    """Whether a line of words with a number in it is always the same."""
+    return form.unit is None and len({line.text for line in lines}) == 1 and any(c.isalpha() for c in lines[0].text)
+
+
+def _is_said(line: Line) -> bool:
+    return line.kind in ("words", "numbers") and len(re.findall(r"[^\W\d_]", line.raw)) > 5
+
+
+def _words_before(lines: Sequence[Line], form: LineFormat) -> set[str]:
+    """What was said before the first reading: heard again, it is a restart."""
+    first = next(i for i, line in enumerate(lines) if line.kind == "numbers" and line.shape == form.shape)
+    said = [
+        re.sub(r"\d+", "0", line.raw.strip())
+        if _is_said(line) and not (line.kind == "numbers" and len(line.values) == len(form.roles))
+        else ""
+        for line in lines
+    ]
+    return set(said[:first]) - set(said[first:]) - {""}
 
 
 def _label(lines: Sequence[Line]) -> str | None:
     """The line of words that stands before most values, if one does."""
-    before = Counter(a.raw.strip() for a, b in pairwise(lines) if (a.kind, b.kind) == _PAIR)
+    before = Counter(a.raw.strip() for a, b in pairwise(lines) if (a.kind, b.kind) == ("words", "numbers"))
     found = before.most_common(1)
-    return found[0][0] if found and found[0][1] >= ENOUGH else None
-
-
-_PAIR = ("words", "numbers")
-_LABEL = "label"
-_SETTLES = "settling after a restart"
-_SETTLING = re.compile(r"\bsettling\b", re.IGNORECASE)  # said of a line by the sender
-_AROUND_WORDS = "0123456789.,;:+- \t"
-_BROKEN = "broken read: it ends in ones, far off"
+    return found[0][0] if found and found[0][1] >= ENOUGH and found[0][0] else None
 
 
 def _alone(line: Line, at_s: float) -> Record:
     """What can be said of a line without a format."""
-    kind = _kind_alone(line)
-    return Record(at_s, kind, line.raw, note="no format found" if kind == "unknown" else "")
-
-
-def _kind_alone(line: Line) -> Literal["overload", "fault", "unknown"]:
-    return line.kind if line.kind == "overload" or line.kind == "fault" else "unknown"
-
-
-class _Track:
-    """Goes along a stream whose format is known: restarts, codes and broken reads."""
-
-    def __init__(self) -> None:
-        self.strange = 0  # lines of another shape in a row
-        self._settling = 0
-        self._clock: float | None = None
-        self._recent: deque[float] = deque(maxlen=RECENT)
-        self._last_broken = False
-        self._seen = False
-
-    def record(self, line: Line, form: LineFormat, at_s: float) -> Record:
-        """Turn one line into a record; a banner before any reading is no restart."""
-        if line.kind == "overload" or line.kind == "fault":
-            return Record(at_s, line.kind, line.raw, stable=line.stable)
-        if line.kind == "words" and form.label is not None and line.raw.strip() == form.label:
-            return Record(at_s, "unknown", line.raw, note=_LABEL)
-        if self._settling and line.kind == "numbers" and _SETTLING.search(line.raw):
-            self._settling -= 1
-            return Record(at_s, "reset", line.raw, note=_SETTLES)
-        if not _fits(line, form):
-            self.strange += line.kind in {"numbers", "broken"}
-            if _is_banner(line, form) and self._seen:
-                self.settle()
-                return Record(at_s, "reset", line.raw, note="the board has started again")
-            return Record(at_s, "unknown", line.raw)
-        self.strange = 0
-        if self._clock_fell(line, form):
-            self.settle()
-        if self._settling:
-            self._settling -= 1
-            return Record(at_s, "reset", line.raw, note=_SETTLES)
-        return self._reading(line, form, at_s)
-
-    def settle(self) -> None:
-        """The next samples are those of a converter that has just started."""
-        self._settling = SETTLE
-        self._clock = None
-        self._recent.clear()
-
-    def _clock_fell(self, line: Line, form: LineFormat) -> bool:
-        if "clock" not in form.roles:
-            return False
-        before, self._clock = self._clock, line.numbers[form.roles.index("clock")].value
-        return before is not None and unwrapped(self._clock - before) < 0
-
-    def _reading(self, line: Line, form: LineFormat, at_s: float) -> Record:
-        value, unit, stable = _value(line, form)
-        step = _step(line, form)
-        if unit is None and value in FULL_SCALE:
-            return Record(at_s, "overload", line.raw, stable=line.stable, note="full-scale code of the converter")
-        if unit is None and self._is_broken(value):
-            return Record(at_s, "fault", line.raw, stable=line.stable, note=_BROKEN)
-        self._recent.append(value)
-        self._seen = True
-        length = line.numbers[form.roles.index("length")].value if "length" in form.roles else None
-        if unit is None:
-            return Record(at_s, "reading", line.raw, counts=value, stable=stable, length=length, step=step)
-        return Record(at_s, "reading", line.raw, value=value, unit=unit, stable=stable, length=length, step=step)
-
-    def _is_broken(self, counts: float) -> bool:
-        """A single sample that ends in ones and is far off the median of those before it."""
-        self._last_broken = not self._last_broken and self._off(counts)
-        return self._last_broken
-
-    def _off(self, counts: float) -> bool:
-        if len(self._recent) < 5 or counts != int(counts) or int(counts) & TAIL != TAIL:
-            return False
-        middle = median(self._recent)
-        spread = median(abs(x - middle) for x in self._recent)
-        return abs(counts - middle) > OFF_MADS * max(spread, 1.0)
-
-
-def _fits(line: Line, form: LineFormat) -> bool:
-    if line.kind != "numbers" or len(line.numbers) != len(form.roles):
-        return False
-    if form.decimal_comma and any("." in number.text for number in line.numbers):
-        return False
-    return form.shape is None or line.shape == form.shape
-
-
-def _value(line: Line, form: LineFormat) -> tuple[float, str | None, bool | None]:
-    if form.decimal_comma:
-        whole, part = line.numbers
-        size = abs(whole.value) + part.value / 10.0 ** len(part.text)
-        negative = str(whole.value).startswith("-")
-        return (-size if negative else size), part.unit or form.unit, line.stable
-    number = line.numbers[form.roles.index("value")]
-    blank = form.unit is not None and form.shape is not None and number.unit is None
-    return number.value, number.unit or form.unit, False if blank else line.stable
-
-
-def _step(line: Line, form: LineFormat) -> float:
-    """One unit of the last printed place: counted in the text, for 0.00 is a number too."""
-    if form.decimal_comma:
-        return float(10.0 ** -len(line.numbers[1].text))
-    text = line.numbers[form.roles.index("value")].text
-    return float(10.0 ** -len(text.partition(".")[2]))
-
-
-def _is_banner(line: Line, form: LineFormat) -> bool:
-    """Words of a program that starts; a torn or doubled line of the format itself is none."""
-    if line.kind not in {"words", "numbers"}:
-        return False
-    if _BOOT.search(line.raw) or form.shape is None:
-        return _BOOT.search(line.raw) is not None
-    known = "".join(form.shape or ()) + "".join(_WORD.findall((form.label or "").lower()))
-    new = [word for word in _WORD.findall(line.raw.lower()) if word not in known and word not in UNITS]
-    return len(new) >= 2
+    if line.kind in ("overload", "fault", "status"):
+        return Record(at_s, line.kind, line.raw)
+    return Record(at_s, "unknown", line.raw, note="no format found")

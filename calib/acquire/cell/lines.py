@@ -1,57 +1,24 @@
-"""Bytes from a load cell, cut into lines, each read by itself. No port is opened and no format is decided here."""
+"""Bytes from a load cell, cut into lines, with their checksums; and what a line becomes. No format is decided here.
+
+Most devices end a line with CR, LF or both, or frame it between STX and ETX. Some end it with nothing: then the bytes
+are cut where that gives pieces that are all alike, and only after a long stretch without any end. No port is opened.
+"""
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from operator import xor
 from typing import Literal
 
 Kind = Literal["reading", "overload", "fault", "status", "torn", "reset", "unknown"]
-LineKind = Literal["numbers", "overload", "fault", "words", "broken"]
 
 LONGEST = 512  # bytes of one line; what is longer is no line of a scale
-LARGEST = 1e15  # a number beyond it is rubbish: counts have at most 32 bits
+LOOKS = (128, 256, 384, 512)  # bytes without any end, after which it is looked for what else parts lines
+PIECES = 12  # that have to be alike
 STX, ETX = b"\x02", b"\x03"
 
-UNITS = {
-    "g": "g",
-    "gram": "g",
-    "grams": "g",
-    "kg": "kg",
-    "lb": "lb",
-    "lbs": "lb",
-    "oz": "oz",
-    "n": "N",
-    "kn": "kN",
-    "kgf": "kgf",
-    "gf": "gf",
-    "lbf": "lbf",
-}
-
-_NUMBER = re.compile(
-    r"(?<![\w.+\-])(?<!\d[/:])(?:([+\-])[ \t]*+)?"  # a sign may stand apart; a date or a time of day is no number
-    r"(\d++(?:\.\d*+)?|\.\d++)([eE][+\-]?\d{1,3})?"
-    r"(?:[ \t]*,?[ \t]*(kgf|kg|kn|grams?|gf|g|lbf|lbs?|oz|n)(?!\w))?"
-    r"(?!\w|\.\d|[/:\-]\d)",
-    re.IGNORECASE,
-)
-_OVERLOAD = re.compile(
-    r"^\s*(?:H+|L+|-*OL-*|UL|High|Low|Over|Under|S [+\-])\s*$|^\s*(?:OL|UL)\s*,"
-    r"|\b(?:over|under) ?(?:load|range|flow)(?:ed)?\b|\bovf\b|\binf(?:inity)?\b|\bsaturated\b",
-    re.IGNORECASE,
-)
-_FAULT = re.compile(
-    r"\bnot (?:found|ready|connected|responding)\b|\bdisconnected\b|\bno (?:response|sensor|signal)\b"
-    r"|\btime(?:d)?[- ]?out\b|\bfail(?:ed|ure)?\b|\bfault\b|\berr(?:or)?\b(?!\s*[:=]\s*[+\-\d.])|\bnan\b"
-    r"|\bcheck (?:the )?wiring\b|^\s*S I\s*$",
-    re.IGNORECASE,
-)
-_ALL_NOUGHT = str.maketrans("123456789", "0" * 9)
-_STATUS = re.compile(r"^\s*(?:(ST|US)\s*,|S ([SD])(?= ))")
-_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ufffd]")
 _ENDS = re.compile(rb"[\r\n\x02\x03]")
-_NOT_SHAPE = re.compile(r"[\s\d]+")
-_FRAME_STATUS = {"G": True, "N": True, "M": False}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,31 +27,6 @@ class RawLine:
 
     data: bytes
     whole: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Number:
-    """One number in a line, with its unit where one stands right behind it."""
-
-    value: float
-    unit: str | None
-    text: str  # the digits as they came, without sign
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """What can be said of one line without knowing the others.
-
-    `shape` is what stands before, between and behind the numbers, without blanks, digits, units and stability marks:
-    lines of one format share it.
-    """
-
-    kind: LineKind
-    raw: str
-    numbers: tuple[Number, ...] = ()
-    shape: tuple[str, ...] = ()
-    stable: bool | None = None
-    framed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,39 +64,96 @@ class Record:
     note: str = ""
 
 
+_NO_ENDS = tuple(
+    re.compile(cut)
+    for cut in (
+        rb"\x00+",
+        rb"[;|]",
+        rb"(?=[=#$>@!])",
+        rb"(?=[+\-])",
+        rb"(?<=[A-Za-z])(?= {0,8}[\d.])",
+        rb" +",
+    )
+)
+_DIGITS = re.compile(rb"[\d.]+")
+
+
+def cut_without_ends(data: bytes) -> re.Pattern[bytes] | None:
+    """What parts lines that have no end; None where nothing does.
+
+    >>> cut_without_ends(b"+12.34kg" * 16).split(b"+12.34kg+12.35kg")
+    [b'', b'+12.34kg', b'+12.35kg']
+    """
+    return next((cut for cut in _NO_ENDS if _are_alike(cut.split(data)[1:-1])), None)
+
+
+def _are_alike(pieces: Sequence[bytes]) -> bool:
+    if len(pieces) < PIECES:
+        return False
+    shapes = [_DIGITS.sub(b"0", piece) for piece in pieces]
+    usual = max(set(shapes), key=shapes.count)
+    return b"0" in usual and 10 * shapes.count(usual) >= 9 * len(shapes)
+
+
 class LineSplitter:
-    """Cuts a stream of bytes into lines at CR, LF or a frame's marks; any cut of the stream gives the same lines."""
+    """Cuts a stream of bytes into lines; any cut of the stream gives the same lines."""
 
     def __init__(self, *, from_start: bool = True) -> None:
         self._pending = bytearray()
         self._whole = from_start  # joined in the middle, the first line may be a half
-        self._framed = False
+        self._framed = self._after_frame = self._frames_close = False
+        self._ends_seen = False
+        self._cut: re.Pattern[bytes] | None = None
 
     def feed(self, data: bytes) -> Iterator[RawLine]:
         """Take the next bytes and give the lines that they complete."""
         begin = 0
         for end in _ENDS.finditer(data):
-            self._take(data[begin : end.start()])
+            yield from self._take(data[begin : end.start()])
             begin = end.end()
+            self._ends_seen, self._cut = True, None
             yield from self._end(end.group())
-        self._take(data[begin:])
+        yield from self._take(data[begin:])
 
-    def _take(self, piece: bytes) -> None:
+    def _take(self, piece: bytes) -> Iterator[RawLine]:
+        while not self._ends_seen and piece:  # in steps, so that a cut of the stream changes nothing
+            look = next((n for n in LOOKS if n > len(self._pending)), LONGEST) if self._cut is None else LONGEST
+            room = max(look - len(self._pending), 1)
+            self._pending += piece[:room]
+            piece = piece[room:]
+            if self._cut is None and len(self._pending) in LOOKS:
+                self._cut = cut_without_ends(bytes(self._pending))
+            if self._cut is not None:
+                yield from self._pieces(self._cut)
+            elif len(self._pending) > LONGEST:
+                del self._pending[LONGEST:]
+                self._whole = False
         room = LONGEST - len(self._pending)
         if len(piece) > room:
             self._whole = False
         self._pending += piece[: max(room, 0)]
 
+    def _pieces(self, cut: re.Pattern[bytes]) -> Iterator[RawLine]:
+        *done, rest = cut.split(bytes(self._pending))
+        for piece in done:
+            if piece:
+                yield RawLine(piece, self._whole)
+            self._whole = True
+        self._pending[:] = rest
+
     def _end(self, mark: bytes) -> Iterator[RawLine]:
         whole = self._whole
         if mark == ETX:
             whole = whole and self._framed
+            self._frames_close = self._frames_close or self._framed
             self._pending += ETX
         elif self._framed:
-            whole = False  # a frame that never closed
-        if self._pending:
+            whole = whole and not self._frames_close and mark != STX  # a frame that never closed
+        behind_frame = self._after_frame and mark == STX and len(self._pending) <= 2  # its check bytes
+        if self._pending and not behind_frame:
             yield RawLine(bytes(self._pending), whole and mark != STX)
         self._pending.clear()
+        self._after_frame = mark == ETX
         self._framed = mark == STX
         self._whole = True
         if self._framed:
@@ -167,116 +166,105 @@ class LineSplitter:
         self._pending.clear()
 
 
-def read_line(line: RawLine) -> Line:
-    """Read one line by itself: its numbers, its stability mark, or why it holds none."""
-    text, clean = _decode(line.data)
-    framed = text[:1] == "\x02" and text[-1:] == "\x03"
-    inner = text[1:-1] if framed else text
-    if not line.whole or not clean or _CONTROL.search(inner):
-        return Line("broken", _visible(text))
-    return read_text(inner, framed=framed)
+def _exclusive_or(data: bytes) -> int:
+    return reduce(xor, data, 0)
 
 
-def read_text(text: str, *, framed: bool = False) -> Line:
-    """Read the text of a whole line.
-
-    Args:
-        text: Without line end and marks.
-        framed: Whether a frame's marks were around it.
-    """
-    return _read_frame(text) if framed else _read_text(text)
+def _sum(data: bytes) -> int:
+    return sum(data) & 0xFF
 
 
-def _read_frame(text: str) -> Line:
-    """Sign, weight, status letter: G, N stable, M moving, O, U beyond the range."""
-    body, status = text.rstrip(), ""
-    if body[-1:] in {"G", "N", "M", "O", "U"} and body[-2:] != "KG":
-        body, status = body[:-1], body[-1]
-    if status in {"O", "U"}:
-        return Line("overload", text, framed=True)
-    line = _read_text(body)
-    return replace(line, raw=text, stable=_FRAME_STATUS.get(status, line.stable), framed=True)
+def _minus_sum(data: bytes) -> int:
+    return -sum(data) & 0xFF
 
 
-def _read_text(text: str) -> Line:
-    layout = _layout(text.translate(_ALL_NOUGHT))
-    if layout.kind != "numbers":
-        return Line(layout.kind, text, (), layout.shape)
-    numbers = tuple(
-        [
-            Number(float(text[spot.begin : spot.end]) * spot.sign, spot.unit, text[spot.begin : spot.digits_end])
-            for spot in layout.spots
-        ]
-    )
-    if any(abs(number.value) > LARGEST for number in numbers):
-        return Line("overload", text)
-    return Line("numbers", text, numbers, layout.shape, layout.stable)
+def _crc_table(polynomial: int, bits: int, *, reflected: bool) -> tuple[int, ...]:
+    table, top, mask = [], 1 << bits - 1, (1 << bits) - 1
+    for byte in range(256):
+        crc = byte if reflected else byte << bits - 8
+        for _ in range(8):
+            if reflected:
+                crc = crc >> 1 ^ (polynomial if crc & 1 else 0)
+            else:
+                crc = (crc << 1 ^ (polynomial if crc & top else 0)) & mask
+        table.append(crc)
+    return tuple(table)
+
+
+def _crc(polynomial: int, bits: int, start: int, *, reflected: bool = False) -> Callable[[bytes], int]:
+    """A cyclic check; `polynomial` is written turned round where bits go in from the low end."""
+    table, mask = _crc_table(polynomial, bits, reflected=reflected), (1 << bits) - 1
+
+    def high_first(data: bytes) -> int:
+        crc = start
+        for byte in data:
+            crc = (crc << 8 ^ table[crc >> bits - 8 ^ byte]) & mask
+        return crc
+
+    def low_first(data: bytes) -> int:
+        crc = start
+        for byte in data:
+            crc = crc >> 8 ^ table[(crc ^ byte) & 0xFF]
+        return crc
+
+    return low_first if reflected else high_first
+
+
+# How many hexadecimal digits, and what is made of the bytes before them. The usual kinds; their check values over the
+# text 123456789 are common knowledge and stand in the tests.
+_CHECKS: dict[str, tuple[int, Callable[[bytes], int]]] = {
+    "xor": (2, _exclusive_or),
+    "sum": (2, _sum),
+    "minus-sum": (2, _minus_sum),
+    "crc8": (2, _crc(0x07, 8, 0)),
+    "crc8-maxim": (2, _crc(0x8C, 8, 0, reflected=True)),
+    "crc16-ccitt": (4, _crc(0x1021, 16, 0xFFFF)),
+    "crc16-xmodem": (4, _crc(0x1021, 16, 0)),
+    "crc16-modbus": (4, _crc(0xA001, 16, 0xFFFF, reflected=True)),
+}
+_HEX_END = re.compile(rb"([^0-9A-Za-z.+\-])([0-9A-Fa-f]{4}|[0-9A-Fa-f]{2})\s*$")
+ALIKE = 8  # lines whose check has to come out, of ten
 
 
 @dataclass(frozen=True, slots=True)
-class _Spot:
-    """Where a number stands in a line."""
+class Check:
+    """How lines are checked: what is made of the bytes, whether with the sign before the check, without the first."""
 
-    sign: int
-    begin: int
-    digits_end: int
-    end: int  # behind the exponent
-    unit: str | None
+    kind: str
+    with_sign: bool = False
+    skipped: int = 0
 
+    @property
+    def name(self) -> str:
+        """As a word, for a file."""
+        return f"{self.kind}{'+' if self.with_sign else ''}{self.skipped or ''}"
 
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    kind: LineKind
-    shape: tuple[str, ...] = ()
-    spots: tuple[_Spot, ...] = ()
-    stable: bool | None = None
-
-
-@lru_cache(maxsize=4096)
-def _layout(text: str) -> _Layout:
-    """What a line with these signs holds; all its digits are 0, so that lines of one format share the work."""
-    if _OVERLOAD.search(text):
-        return _Layout("overload")
-    if _FAULT.search(text):
-        return _Layout("fault")
-    status = _STATUS.match(text)
-    stable = (status[1] or status[2]) in {"ST", "S"} if status else None
-    if text.rstrip().endswith("?"):
-        stable = False
-    spots, shape = _spots(text, status.end() if status else 0)
-    if status and not spots:
-        return _Layout("overload")  # a continuous output that shows blanks for the weight
-    return _Layout("numbers" if spots else "words", shape, spots, stable)
+    def split(self, data: bytes) -> tuple[bytes, bool]:
+        """The line without its check, and whether that comes out."""
+        digits, made = _CHECKS[self.kind]
+        data = data.rstrip()
+        body, said = data[:-digits], data[-digits:]
+        try:
+            right = int(said, 16) == made(body[self.skipped :] if self.with_sign else body[self.skipped : -1])
+        except ValueError:
+            return data, False
+        return body[:-1], right
 
 
-def _spots(text: str, begin: int) -> tuple[tuple[_Spot, ...], tuple[str, ...]]:
-    spots, shape = [], []
-    last = begin
-    for found in _NUMBER.finditer(text, begin):
-        unit = UNITS[found[4].lower()] if found[4] else None
-        end = found.end(3) if found[3] else found.end(2)
-        spots.append(_Spot(-1 if found[1] == "-" else 1, found.start(2), found.end(2), end, unit))
-        shape.append(_gap(text[last : found.start()]))
-        last = found.end()
-    shape.append(_gap(text[last:]))
-    if begin:
-        shape[0] = "*" + shape[0]
-    return tuple(spots), tuple(shape)
+CHECKS = {
+    check.name: check
+    for kind in _CHECKS
+    for check in (Check(kind, sign, skip) for sign in (False, True) for skip in (0, 1))
+}
 
 
-def _gap(text: str) -> str:
-    """What stands between two numbers, without blanks, digits and a doubt mark."""
-    return _NOT_SHAPE.sub("", text.rstrip().removesuffix("?")).lower()
-
-
-def _decode(data: bytes) -> tuple[str, bool]:
-    """The text, and whether it can be one: UTF-8, or an older code page with few signs beyond ASCII."""
-    try:
-        return data.decode(), True
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), 4 * sum(byte > 127 for byte in data) < len(data)
-
-
-def _visible(text: str) -> str:
-    """The text with control signs written out, so that it can be stored and shown."""
-    return _CONTROL.sub(lambda found: f"<{ord(found[0]):02X}>", text)
+def check_of(lines: Sequence[bytes]) -> Check | None:
+    """The check that comes out for nearly all lines; by chance none does."""
+    lines = [line for line in lines if _HEX_END.search(line)]
+    if len(lines) < ALIKE:
+        return None
+    tried = list(CHECKS.values())
+    if len(set(lines)) == 1 and b"*" not in lines[0]:  # at rest: one line may come out by chance
+        plainly = re.search(rb"[A-F][0-9A-F]\s*$|[0-9A-F][A-F]\s*$", lines[0]) is not None
+        tried = [check for check in tried if plainly and check.kind in ("xor", "sum")]
+    return next((check for check in tried if sum(check.split(line)[1] for line in lines) >= 0.8 * len(lines)), None)

@@ -112,7 +112,7 @@ class Listening:
         while self._unread:
             arrival = self._unread.popleft()
             data = arrival.data
-            if self.search.setting.framing == "7E1":
+            if self.search.setting.framing != "8N1":
                 data = bytes(byte & 0x7F for byte in data)
             records += self._reader.feed(data, arrival.at_s)
         return records

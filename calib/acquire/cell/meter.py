@@ -11,6 +11,9 @@ from calib.units import FORCE, G_STANDARD
 NEWTON = {
     "N": 1.0,
     "kN": 1000.0,
+    "daN": 10.0,
+    "mN": 1e-3,
+    "t": 1000 * FORCE["kg"],
     "kg": FORCE["kg"],
     "kgf": FORCE["kgf"],
     "g": G_STANDARD / 1000,

@@ -1,98 +1,315 @@
-"""Which number of a line is the force, the clock, the length: told by how it runs, its unit and its name, or asked.
+"""Which number of a line is the force, the clock, the length: told by its unit, its name, how it runs, or asked.
 
-Only numbers of lines of one shape are looked at; which lines go together is found in `line_agreement`.
+Only numbers of lines of one shape are looked at; which lines go together is found in `line_agreement`. In this order: a
+unit, in the line or a header; a name; and only then how a number runs. A number that stands still is not thereby out of
+it: a load at rest stands still too, and the first of two hooks may be empty.
 """
 
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
 from calib.acquire.cell.line_format import LineFormat, Question, Role
-from calib.acquire.cell.lines import Line, Number
+from calib.acquire.cell.line_grammar import Line, Spot
+from calib.acquire.cell.meter import NEWTON
+from calib.acquire.cell.printed_words import Meaning, Named, Quantity, named, unit_of
 
-_WRAPS = (2.0**16, 2.0**32)
-_FORCE = ("force", "weight", "load", "mass", "pull")
-_LENGTH = ("length", "distance", "position", "travel", "extension")
-_CLOCK = ("t", "time", "ms", "millis", "clock", "seconds")
+_WRAPS = (2.0**8, 2.0**16, 2.0**32)
+SHOWN = 48  # signs of a line that a question shows
+ROUGH = 5.0  # so many times rougher is the wrong way round to read digits
+_BY_NAME: dict[Named, Role] = {
+    "clock": "clock",
+    "length": "length",
+    "sequence": "sequence",
+    "stable": "stable",
+    "overload": "overload",
+    "fault": "fault",
+    "not force": "other",
+    "which": "other",
+}
+_BY_QUANTITY: dict[Quantity, Role] = {"length": "length", "time": "clock", "other": "other"}
+_NOT_OF_A_UNIT = ("clock", "sequence", "stable", "which")  # a number with a unit of force is none of these
+_CLOCK_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "\u00b5s": 1e-6, "min": 60.0}
+_CLOCK_NAMED = {
+    "ms": 1e-3,
+    "millis": 1e-3,
+    "us": 1e-6,
+    "micros": 1e-6,
+    "s": 1.0,
+    "sec": 1.0,
+    "seconds": 1.0,
+    "secs": 1.0,
+}
 
 
-def decide(
-    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = (), *, decimal_comma: bool = False
-) -> LineFormat | Question:
+@dataclass(frozen=True)
+class _Column:
+    """One number of lines of one shape."""
+
+    values: list[float]
+    digits: list[str]
+    spot: Spot
+    meaning: Meaning | None  # of its unit
+    name: str
+
+    @property
+    def unit(self) -> str | None:
+        """Of a force; None where it names none."""
+        return self.meaning.unit if self.meaning and self.meaning.quantity == "force" else None
+
+    @property
+    def runs(self) -> bool:
+        """Whether it is not always the same."""
+        return len(set(self.values)) > 1
+
+    @property
+    def whole(self) -> bool:
+        """Whether it is printed without decimals."""
+        return not any("." in digits or "," in digits for digits in self.digits)
+
+
+def decide(lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = ()) -> LineFormat | Question:
     """Give each number of lines of one shape its role.
 
     Args:
         lines: At least two, all of one shape.
         column: The force, counted from 1, where the user has said so.
         header: Names of the columns, where a line of words gave them.
-        decimal_comma: Whether other lines have shown that a comma parts decimals.
 
     Returns:
         The format, or what has to be asked.
     """
-    shape = lines[0].shape
-    rows = [line.numbers for line in lines]
-    series = [[row[i].value for row in rows] for i in range(len(rows[0]))]
-    units = [_unit([row[i] for row in rows]) for i in range(len(series))]
-    if column is not None and column > len(series):
-        return Question(f"there is no column {column}: the lines hold {len(series)} numbers; give another --column")
-    roles: list[Role] = [_role_by_itself(values, unit) for values, unit in zip(series, units, strict=True)]
-    if column is not None:
-        roles = [role if role != "value" else "other" for role in roles]
-        roles[column - 1] = "value"
-        return LineFormat(shape, tuple(roles), units[column - 1])
-    if len(series) == 1:
-        return LineFormat(shape, ("value",), units[0])
-    if "".join(shape[1:-1]) == "," and len(series) == 2 and roles[0] != "clock" and _halves(rows):
-        if units[1] or shape[0] or decimal_comma:
-            return LineFormat(shape, ("value", "other"), units[1], None, decimal_comma=True)
+    columns = _columns(lines, names_of_numbers(header, lines[0].shape))
+    if column is not None and column > len(columns):
         return Question(
-            "one number with a decimal comma, or two columns? Give --format decimal-comma or --column", (1, 2)
+            f"there is no column {column}: the lines hold {len(columns)} numbers; give another --column", patient=False
         )
-    header = names_of_numbers(header, shape)
-    if len(header) == len(series):
-        roles = _only_value_named(_only_clock_named(roles, header), header)
-    return _one_value(shape, roles, units, rows)
+    roles = [_by_unit_or_name(one) for one in columns]
+    if column is not None:
+        chosen = column - 1
+    else:
+        found = _force(columns, roles, lines[-1])
+        if isinstance(found, Question):
+            return found
+        chosen = found
+    said: list[Role] = [role or _by_running(one, roles) for role, one in zip(roles, columns, strict=True)]
+    said = ["other" if role == "value" else role for role in said]
+    said[chosen] = "value"
+    force = columns[chosen]
+    unit = force.unit or (lines[-1].layout.unit if force.meaning is None else None)
+    doubt = None if column is not None else _doubtful(force, lines, unit)
+    turned = doubt or _turned(force, lines)
+    if isinstance(turned, Question):
+        return turned
+    return LineFormat(lines[0].shape, tuple(_once(said)), unit, turned=turned is True)
 
 
-def _one_value(
-    shape: tuple[str, ...], roles: list[Role], units: Sequence[str | None], rows: Sequence[Sequence[Number]]
-) -> LineFormat | Question:
-    last = rows[-1]
-    values = [i for i, role in enumerate(roles) if role == "value"]
-    with_unit = [i for i in values if units[i]]
-    if len(with_unit) == 1:
-        values = with_unit
-    if not values:  # nothing varies: a number that stands still beside a clock is the force at rest
-        values = [i for i, role in enumerate(roles) if role == "constant"]
-        values = [i for i in values if units[i]] or values
-    if len(values) != 1:
-        clocks = [i for i, role in enumerate(roles) if role == "clock"] if not values else []
-        return _which(values or clocks, last)
-    chosen = values[0]
-    if "clock" not in roles and "constant" in roles and units[chosen] is None and _rises(rows, chosen):
-        return _which(range(len(roles)), last)  # may be a clock that misses lines, beside a force at rest
-    kept: list[Role] = ["other" if role == "value" else role for role in roles]
-    kept[chosen] = "value"
-    return LineFormat(shape, tuple(kept), units[chosen])
+def _columns(lines: Sequence[Line], header: tuple[str, ...]) -> list[_Column]:
+    count = len(lines[0].values)
+    named_by_header = header if len(header) == count else ("",) * count
+    columns = []
+    for i, name in enumerate(named_by_header):
+        spots = [line.layout.spots[i] for line in lines]
+        spot = Counter(s for s in spots if s.unit or s.quantity).most_common(1)
+        last = spot[0][0] if spot else spots[-1]
+        unsure = last.unsure and all(s.unsure for s in spots)
+        meaning = (
+            Meaning(last.quantity, last.unit or last.unit_text)
+            if last.quantity and (last.unit or last.unit_text or unsure)
+            else None
+        )
+        columns.append(
+            _Column(
+                [line.values[i] for line in lines],
+                [line.digits(i) for line in lines],
+                last,
+                meaning or _unit_in(name),
+                name or last.name,
+            )
+        )
+    return columns
 
 
-def _which(candidates: Sequence[int], last: Sequence[Number]) -> Question:
-    shown = ", ".join(f"{i + 1} (now {last[i].text})" for i in candidates)
-    columns = tuple(i + 1 for i in candidates)
-    return Question(f"more than one column may be the force: {shown}; say which with --column", columns)
+def _unit_in(name: str) -> Meaning | None:
+    """The unit in a column's name: `force_N`, `Load (lbf)`, `kg`."""
+    inner = re.search(r"(?:[_\s]|[\[(]\s*)([^\W\d_]+(?:/[^\W\d_]+)?|%|°C)\s*[\])]?\s*$", name)
+    if inner is None:
+        return unit_of(name) if len(name) > 1 and named(name) is None else None
+    return unit_of(inner[1])
 
 
-def _role_by_itself(values: Sequence[float], unit: str | None) -> Role:
-    if unit is None and is_clock(values):
-        return "clock"
-    return "constant" if len(set(values)) == 1 else "value"
+def _by_unit_or_name(column: _Column) -> Role | None:
+    """What a unit or a name says; None where it may be the force."""
+    meaning = named(column.name) if column.name else None
+    if column.meaning is not None and column.meaning.quantity != "force":
+        return _BY_QUANTITY[column.meaning.quantity]
+    if column.spot.index:
+        return "other"
+    if meaning is None or meaning == "value" or (column.unit and meaning in _NOT_OF_A_UNIT):
+        return None
+    if meaning in ("overload", "fault", "stable") and not column.whole:
+        return "other"
+    return _BY_NAME[meaning]
 
 
-def _rises(rows: Sequence[Sequence[Number]], column: int) -> bool:
-    return all(unwrapped(b[column].value - a[column].value) > 0 for a, b in pairwise(rows))
+def _by_running(column: _Column, roles: Sequence[Role | None]) -> Role:
+    """What a number without unit or name is, by how it runs; beside a known clock, what else rises is a force."""
+    if column.unit or named(column.name) == "value":
+        return "value" if column.runs else "constant"
+    if not column.runs:
+        return "constant"
+    if is_sequence(column.values) and column.whole:
+        return "sequence"
+    return "clock" if "clock" not in roles and is_clock(column.values) else "value"
+
+
+def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | Question:
+    """The column that is the force."""
+    free = [i for i, role in enumerate(roles) if role is None]
+    strong = [i for i in free if columns[i].unit or columns[i].spot.unsure]
+    strong += _beside(columns, strong, free, line)
+    strong = _less_doubles(columns, strong or [i for i in free if named(columns[i].name) == "value"])
+    if len(strong) == 1:
+        return strong[0]
+    if len(strong) > 1:
+        return _which(strong, line, columns)
+    if not free:
+        return _nothing_free(columns, roles, line)
+    by_running = {i: _by_running(columns[i], roles) for i in free}
+    if len(free) == 1:
+        return free[0]
+    steady = [i for i in free if by_running[i] == "constant"]
+    moving = [i for i in free if by_running[i] == "value"]
+    told = [i for i in steady if not columns[i].whole or not moving]
+    if len(moving) + len(told) == 1:
+        chosen = (moving or told)[0]
+        if "clock" in by_running.values() or not _rises(columns[chosen]) or not steady:
+            return chosen
+        return _which(free, line, columns)  # may be a clock that misses lines, beside a force at rest
+    return _which(sorted(moving + told) or free, line, columns)
+
+
+def _beside(columns: Sequence[_Column], strong: Sequence[int], free: Sequence[int], line: Line) -> list[int]:
+    """Numbers like the one with a unit, before it, with only blanks between: the unit may be that of both."""
+    if len(strong) != 1 or strong[0] == 0 or named(columns[strong[0]].name) == "value":
+        return []
+    i = strong[0] - 1
+    one, force = columns[i], columns[strong[0]]
+    like = i in free and not one.whole and one.spot.places == force.spot.places and not one.unit
+    return [i] if like and not re.search(r"\w", line.shape[i + 1]) and not is_clock(one.values) else []
+
+
+def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:
+    """Without columns that say the same force again, in another unit."""
+    units = {columns[i].unit for i in strong} - {None}
+    if len(strong) < 2 or len(units) < len(strong):
+        return strong
+    first = columns[strong[0]]
+
+    def same(other: _Column) -> bool:
+        a, b = NEWTON[first.unit or "N"], NEWTON[other.unit or "N"]
+        steps = a * 10.0**-first.spot.places + b * 10.0**-other.spot.places
+        return all(abs(a * x - b * y) <= steps for x, y in zip(first.values, other.values, strict=True))
+
+    return [strong[0], *(i for i in strong[1:] if not same(columns[i]))]
+
+
+def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | Question:
+    """Every number is something else by its unit or name: raw counts may still be the force."""
+    raw = [
+        i for i, role in enumerate(roles) if role == "other" and re.search(r"raw|adc|counts?", columns[i].name.lower())
+    ]
+    raw = [i for i in raw if columns[i].meaning is None]
+    if len(raw) == 1:
+        return raw[0]
+    what = next((c.meaning.unit for c in columns if c.meaning and c.meaning.quantity != "force"), None)
+    kind = next((c.meaning.quantity for c in columns if c.meaning and c.meaning.quantity != "force"), "other")
+    is_a = {"length": "a length", "time": "a time", "other": "no force"}.get(kind, "no force")
+    said = f"{what} is {is_a}" if what else "its names say something else"
+    return Question(
+        f"the lines hold no force: {_shown(line)!r}, {said}; set the device to a unit of force, or give --column"
+    )
+
+
+def _which(candidates: Sequence[int], line: Line, columns: Sequence[_Column]) -> Question:
+    shown = ", ".join(f"{i + 1} (now {columns[i].digits[-1]})" for i in candidates)
+    fields = ", ".join(
+        "value" if i == candidates[0] else "plus" if i in candidates else "other" for i in range(len(columns))
+    )
+    return Question(
+        f"more than one column may be the force: {shown}, in {_shown(line)!r}; say which with --column, or add them"
+        f" with --format '{fields}'",
+        tuple(i + 1 for i in candidates),
+    )
+
+
+def _shown(line: Line) -> str:
+    return line.raw.strip()[:SHOWN]
+
+
+def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Question | None:
+    """What cannot be told of the force itself: a lone G, brackets around every number."""
+    shown = _shown(lines[-1])
+    if force.spot.unsure and unit is None:
+        word = lines[-1].text[force.spot.stop :].strip(" ,;\t").split()
+        letters = word[0] if word else "its unit"
+        return Question(
+            f"in {shown!r} {letters} may be a unit or a mark (G: gram or gross); give --format 'value g', or its unit"
+        )
+    if all(line.layout.spots[_at(line, force)].bracketed for line in lines) and any(force.values):
+        return Question(
+            f"the brackets in {shown!r} may mean below nought, or nothing; give --format 'value kg' for below nought,"
+            " or --pattern '({value kg})'"
+        )
+    return None
+
+
+def _at(line: Line, force: _Column) -> int:
+    return min(range(len(line.values)), key=lambda i: abs(line.layout.spots[i].begin - force.spot.begin))
+
+
+def _turned(force: _Column, lines: Sequence[Line]) -> bool | Question:
+    """Whether digits are sent last first: then they are smooth only when read so."""
+    lone = len(lines[0].values) == 1 and lines[0].shape[0].endswith("=") and force.unit is None
+    lone = lone and not re.search(r"[^\W\d_]", force.name) and not force.whole
+    if not lone or len({digits.index(".") for digits in force.digits if "." in digits}) != 1:
+        return False
+    back = [float(digits[::-1]) for digits in force.digits]
+    forward = [abs(value) for value in force.values]
+    if all(a == b for a, b in zip(back, forward, strict=True)) and len(set(forward)) > 1:
+        return False
+    there, here = _roughness(back), _roughness(forward)
+    if there * ROUGH < here:
+        return True
+    if here * ROUGH < there:
+        return False
+    return Question(
+        f"{_shown(lines[-1])!r} may be sent with its last digit first; pull on it to tell, or give --format"
+        " turned-round or --format value"
+    )
+
+
+def _roughness(values: Sequence[float]) -> float:
+    """How much it goes to and fro, in what it covers."""
+    covers = max(values) - min(values)
+    return sum(abs(b - a) for a, b in pairwise(values)) / covers if covers else 0.0
+
+
+def _rises(column: _Column) -> bool:
+    return all(unwrapped(b - a) > 0 for a, b in pairwise(column.values))
+
+
+def _once(roles: Sequence[Role]) -> list[Role]:
+    """Only the first clock, counter and length is used."""
+    seen: set[Role] = set()
+    kept: list[Role] = []
+    for role in roles:
+        kept.append("other" if role in seen and role in ("clock", "sequence", "length") else role)
+        seen.add(role)
+    return kept
 
 
 def is_clock(values: Sequence[float]) -> bool:
@@ -109,28 +326,48 @@ def is_clock(values: Sequence[float]) -> bool:
     return near >= 0.8 * len(steps)
 
 
+def is_sequence(values: Sequence[float]) -> bool:
+    """Whether numbers count lines: up by one, now and then by more; at 8, 16 or 32 bits they begin again.
+
+    >>> is_sequence([253, 254, 255, 0, 1, 2])
+    True
+    """
+    steps = [unwrapped(b - a) for a, b in pairwise(values)]
+    return len(steps) > 1 and min(steps) >= 1 and sum(step == 1 for step in steps) >= 0.8 * len(steps)
+
+
 def unwrapped(step: float) -> float:
-    """A clock's step, with a wrap at 16 or 32 bits taken out."""
+    """A step of a clock or counter, with a wrap at 8, 16 or 32 bits taken out."""
     for wrap in _WRAPS:
         if -wrap <= step < -0.9 * wrap:
             return step + wrap
     return step
 
 
-def _unit(column: Sequence[Number]) -> str | None:
-    """The unit most lines name; some scales leave it away while the load moves."""
-    found = Counter(number.unit for number in column if number.unit)
-    return found.most_common(1)[0][0] if found else None
+def clock_unit(column: str, unit: str | None, step: float, took_s: float | None) -> float:
+    """Seconds of one unit of a clock.
 
-
-def _halves(rows: Sequence[Sequence[Number]]) -> bool:
-    """Whether two numbers may be one with a decimal comma: no dot, and the second of constant width."""
-    return not any("." in n.text for row in rows for n in row) and len({len(row[1].text) for row in rows}) == 1
+    Args:
+        column: Its name.
+        unit: Behind it.
+        step: From line to line.
+        took_s: What a line took as it came, where that is known. [s]
+    """
+    if unit in _CLOCK_S:
+        return _CLOCK_S[unit]
+    for word in re.findall(r"[^\W\d_]+", column.lower()):
+        if word in _CLOCK_NAMED:
+            return _CLOCK_NAMED[word]
+    if took_s:
+        return min((1.0, 1e-3, 1e-6), key=lambda s: max(step * s / took_s, took_s / (step * s)))
+    if step < 5:
+        return 1.0
+    return 1e-3 if step <= 5000 else 1e-6
 
 
 def header_names(text: str) -> tuple[str, ...]:
     """The names in a line of words that stands above columns; none where it is something else."""
-    names = tuple(part.strip().lower() for part in re.split(r"[,;\t]", text.lstrip("# ")))
+    names = tuple(part.strip() for part in re.split(r"[,;\t]", text.lstrip("# ")))
     return names if len(names) > 1 and all(name and len(name) <= 20 for name in names) else ()
 
 
@@ -138,26 +375,3 @@ def names_of_numbers(header: tuple[str, ...], shape: tuple[str, ...]) -> tuple[s
     """The names of the numbers: columns of words behind them, such as a status, are named too."""
     behind = shape[-1].count(",") + shape[-1].count(";")
     return header[:-behind] if behind and len(header) == len(shape) - 1 + behind else header
-
-
-def _role_named(name: str) -> Role | None:
-    first = re.split(r"[\s_(\[]", name)[0]
-    if first in _CLOCK:
-        return "clock"
-    if first in _LENGTH:
-        return "length"
-    return "value" if first in _FORCE else None
-
-
-def _only_clock_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
-    """The roles that the names say; beside a named clock, what else rises evenly is a force that is being pulled."""
-    named = [_role_named(name) for name in header]
-    rising: Role = "value" if "clock" in named else "clock"
-    return [name or (rising if role == "clock" else role) for name, role in zip(named, roles, strict=True)]
-
-
-def _only_value_named(roles: Sequence[Role], header: Sequence[str]) -> list[Role]:
-    named = [_role_named(name) == "value" for name in header]
-    if sum(named) != 1:
-        return list(roles)
-    return ["other" if role == "value" and not by_name else role for role, by_name in zip(roles, named, strict=True)]

@@ -223,7 +223,7 @@ class SerialSource(Closing):
         except _broken_port() as error:
             if not data:  # otherwise it is the next read that finds the device gone
                 return self._lose(error)
-        if self._setting.framing == "7E1":
+        if self._setting.framing != "8N1":
             data = bytes(byte & 0x7F for byte in data)  # adapters that cannot do seven bits pass the parity on
         return Arrival(self.now(), "data", data)
 
@@ -335,7 +335,7 @@ class FileSource(Closing):
 
     def set_line(self, setting: Setting) -> None:
         """Take the parity away where the file holds bytes of seven bits."""
-        self._seven = setting.framing == "7E1"
+        self._seven = setting.framing != "8N1"
 
     def close(self) -> None:
         """Close the file."""
@@ -376,4 +376,4 @@ def _set(port: Any, setting: Setting) -> None:
 
 
 def _frame(setting: Setting) -> dict[str, Any]:
-    return {"bytesize": 7, "parity": "E"} if setting.framing == "7E1" else {"bytesize": 8, "parity": "N"}
+    return {"bytesize": int(setting.framing[0]), "parity": setting.framing[1]}

@@ -11,8 +11,7 @@ from statistics import median
 from typing import Literal
 
 from calib.acquire.cell.line_agreement import LineReader
-from calib.acquire.cell.lines import LONGEST, LineSplitter, read_line
-from calib.acquire.cell.number_roles import unwrapped
+from calib.acquire.cell.lines import LONGEST
 
 Rate = Literal["real", "fast"] | float
 
@@ -88,21 +87,7 @@ def lines_per_s(head: bytes) -> float | None:
     12.5
     """
     reader = LineReader()
-    reader.feed(head, 0.0)
-    if reader.format is None or "clock" not in reader.format.roles:
-        return None
-    column = reader.format.roles.index("clock")
-    clock = [
-        line.numbers[column].value
-        for line in map(read_line, LineSplitter().feed(head))
-        if line.shape == reader.format.shape and line.kind == "numbers"
-    ]
-    step = median(unwrapped(b - a) for a, b in pairwise(clock))
-    return 1 / (step * _clock_unit(step)) if step > 0 else None
-
-
-def _clock_unit(step: float) -> float:
-    """Seconds of one count of a clock: the unit that makes it 0.2 to 200 lines a second."""
-    if step < 5:
-        return 1.0
-    return 1e-3 if step <= 5000 else 1e-6
+    records = reader.feed(head, 0.0)
+    clock = [record.clock_s for record in records if record.clock_s is not None]
+    steps = [b - a for a, b in pairwise(clock) if b > a]
+    return 1 / median(steps) if steps else None

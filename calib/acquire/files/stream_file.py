@@ -11,7 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from calib.acquire.cell.lines import UNITS, Record
+from calib.acquire.cell.line_format import UNITS
+from calib.acquire.cell.lines import Record
 from calib.closing import Closing
 from calib.errors import DataError, FileError
 from calib.safe_write import file_error, write_all
@@ -116,7 +117,7 @@ def read_stream(path: Path) -> Iterator[StreamRow]:
         with path.open(encoding="utf-8", newline="") as file:
             header = file.readline()
             found = _HEADER.fullmatch(header.strip())
-            if not found or not (found[1] == "counts" or found[1] in UNITS.values()):
+            if not found or not (found[1] == "counts" or found[1] in UNITS):
                 raise DataError("is not the stream of a load cell", where=path.name, remedy="is it the right file?")
             unit = None if found[1] == "counts" else found[1]
             for number, line in enumerate(file, 2):

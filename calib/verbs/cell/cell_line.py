@@ -16,7 +16,7 @@ from calib.acquire.cell.stream_figures import number_of
 from calib.closing import Closing
 from calib.errors import DataError
 from calib.scale import Scale
-from calib.verbs.cell.kept_line import kept_format, kept_reversed
+from calib.verbs.cell.kept_line import kept_format, kept_reversed, with_range
 from calib.verbs.cell.listen_words import Talk
 from calib.verbs.terminal.prompts import say
 
@@ -93,7 +93,8 @@ def open_line(
     try:
         if source.warning:
             say(f"Note: {source.warning}.")
-        return _understood(Listening(source, Chosen(wanted.column, wanted.format), wanted.baud), wanted, scale)
+        chosen = with_range(Chosen(wanted.column, wanted.format), scale)
+        return _understood(Listening(source, chosen, wanted.baud), wanted, scale)
     except BaseException:
         source.close()
         raise

@@ -3,10 +3,11 @@
 It stands in the file's free space, `extensions.line`; what else stands there is left alone.
 """
 
+from dataclasses import replace
 from typing import Any
 
 from calib.acquire.cell.baud import Setting
-from calib.acquire.cell.line_format import LineFormat
+from calib.acquire.cell.line_format import Chosen, LineFormat
 from calib.errors import DataError
 from calib.scale import Scale
 
@@ -27,6 +28,15 @@ def kept_format(scale: Scale) -> LineFormat | None:
         return LineFormat.of(form)
     except DataError as error:
         raise error.at(f"scale {scale.id}: extensions.line.format") from None
+
+
+def with_range(chosen: Chosen, scale: Scale | None) -> Chosen:
+    """The same, with what the scale's file knows of its range: a reading beyond it is an overload."""
+    if scale is None or scale.capacity_N is None:
+        return chosen
+    counts = scale.counts
+    per_count, zero = (counts.per_count_N, counts.zero_N) if counts else (None, 0.0)
+    return replace(chosen, capacity=scale.capacity_N, per_count=per_count, zero=zero)
 
 
 def kept_reversed(scale: Scale) -> bool:
