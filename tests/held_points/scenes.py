@@ -7,10 +7,12 @@ import numpy as np
 from scipy.signal import lfilter
 
 from calib.records import Array
+from tests.held_points import device
 
 FINE = 200.0  # steps a second of the script
 SWAY = 0.012  # sd of a hand's pull, correlated over 0.2 to 1.5 s (an assumption: isometric force varies 1 to 2 %)
 TREMOR = 0.003  # rms at 8 to 12 Hz, the band of physiological tremor
+U_ZERO_RATE = 0.0005  # N/s; how well a zero of eight seconds tells its drift
 STEPS_N = (0.002, 0.0098, 0.098)  # one step of the line: fine counts, a gram, ten grams
 
 
@@ -25,6 +27,7 @@ class Scene:
         step: One step of the line. [N]
         up: Whether the way was out.
         relaxing: Per cent of the force per decade.
+        zero_rate: By which the zero drifts, as a zero of eight seconds told it. [N/s]
     """
 
     t: Array
@@ -34,6 +37,7 @@ class Scene:
     step: float
     up: bool
     relaxing: float
+    zero_rate: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -50,6 +54,12 @@ class Kind:
     knock: bool = False  # 3 % for 0.3 s while held
     overshoot: bool = False  # 5 % too far, then back
     spikes: bool = False  # one sample in 100 is far off
+    lag_s: float = 0.0  # the scale's own filter, of first order
+    mean_s: float = 0.0  # the scale shows the mean of so long
+    settles_s: float = 0.0  # the scale is silent until it has stood still for so long
+    drift: float = 0.0  # of the zero [N/s]
+    torn: float = 0.0  # share of the lines whose number is damaged or lost
+    silent: tuple[float, float] = (0.0, 0.0)  # nothing comes for so long, at a moment between -2 and 9 s of the stop
 
 
 def wander(rng: np.random.Generator, n: int, tau: float, sd: float) -> Array:
@@ -82,11 +92,14 @@ def stretch(rng: np.random.Generator, kind: Kind, span: tuple[float, float] | No
     clean, stop = _script(rng, kind, span[0], held, sign)
     t = np.arange(len(clean)) / FINE
     felt = clean * _hand(rng, kind, len(t)) if kind.grip == "hand" else clean
+    felt = device.filtered(felt, kind, FINE) + kind.drift * (t - stop)
     times, shown = _converter(rng, t, felt, kind.rate)
     if kind.spikes:
         shown = np.where(rng.random(len(shown)) < 0.01, shown * 3 + 50, shown)
     step = float(rng.choice(STEPS_N))
-    return Scene(times, np.round(shown / step) * step, stop, lambda s: float(held(s)), step, up, -100 * b * sign)
+    times, shown = device.sent(rng, kind, times, np.round(shown / step) * step, step, stop)
+    rate = (kind.drift + rng.normal() * U_ZERO_RATE) if kind.drift else 0.0
+    return Scene(times, shown, stop, lambda s: float(held(s)), step, up, -100 * b * sign, rate)
 
 
 def _script(

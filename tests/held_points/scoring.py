@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calib.acquire.cell.held import Event, HoldRules, HoldWatch
-from tests.held_points.scenes import Kind, Scene, stretch
+from calib.acquire.points.held import Event, HoldRules, HoldWatch
+from tests.held_points.scenes import U_ZERO_RATE, Kind, Scene, stretch
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,8 @@ def rules_for(scene: Scene, grip: str, newton: float = 1.0) -> HoldRules:
 
 def watched(scene: Scene, grip: str, *, begin_s: float = 0.0, newton: float = 1.0, zero: float = 0.0) -> list[Event]:
     """All events of a scene; its force may be sent in another unit, from another zero."""
-    watch = HoldWatch(rules_for(scene, grip, newton), zero, (1 if scene.up else -1) * int(np.sign(newton)))
+    way = (1 if scene.up else -1) * int(np.sign(newton))
+    watch = HoldWatch(rules_for(scene, grip, newton), zero, way, drift=scene.zero_rate * newton)
     out: list[Event] = []
     for t, force in zip(scene.t, scene.force, strict=True):
         if t >= begin_s:
@@ -56,9 +57,10 @@ def holds(kind: Kind, count: int, seed: int) -> Score:
             continue
         point = good[0]
         truth = scene.truth(point.dwell_s)
-        u = point.total_u(scene.step, 0.0, 0.0)
-        covered += abs(point.force - truth) < 1.96 * u
-        errors.append(100 * (point.force / truth - 1))
+        force = point.force - scene.zero_rate * (point.at_s - scene.stop_s)
+        u = point.total_u(scene.step, 0.0, U_ZERO_RATE * abs(point.at_s - scene.stop_s) * bool(scene.zero_rate))
+        covered += abs(force - truth) < 1.96 * u
+        errors.append(100 * (force / truth - 1))
         us.append(100 * u / abs(truth))
         stops.append(point.stopped_s - scene.stop_s)
         if point.percent_per_decade is not None and point.u_percent is not None:

@@ -12,9 +12,9 @@ from typing import Self
 import numpy as np
 
 from calib.acquire.cell.baud import Setting
-from calib.acquire.cell.held import Grip
 from calib.acquire.cell.port import Arrival
 from calib.acquire.files.run_file import RunWriter
+from calib.acquire.points.held import Grip
 from calib.acquire.recording.course import Course, extensions_of
 from calib.acquire.recording.state import Recording
 from calib.records import Band, BranchName, CheckLoad, LengthSetup, Procedure, RunHead, ScaleInUse

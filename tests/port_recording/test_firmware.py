@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from calib.acquire.cell.held import HeldPoint, HoldRules, HoldWatch
 from calib.acquire.cell.line_agreement import LineReader
 from calib.acquire.cell.meter import Meter
+from calib.acquire.points.held import HeldPoint, HoldRules, HoldWatch
 from tests.emulated_board.harness import said_by_firmware
 from tests.emulated_board.script import Hold, Pull, Script, by_hand
 

@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calib.acquire.cell.hands_free import Act, HandsFree
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter, noise_of, step_of
 from calib.acquire.files.run_file import read_run
 from calib.acquire.files.stream_file import StreamWriter, read_stream, stream_path
+from calib.acquire.points.hands_free import Act, HandsFree
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError, FileError
 from calib.fit.curve.observations import observe, zero_at

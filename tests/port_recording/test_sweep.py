@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.acquire.cell.line_format import parse_format
-from calib.acquire.cell.sweep import legs_of, length_by_speed, points_of, turning_points
 from calib.acquire.files.run_file import read_run
 from calib.acquire.files.stream_file import read_stream
+from calib.acquire.points.sweep import legs_of, length_by_speed, points_of, turning_points
 from calib.acquire.recording.course import many_lengths
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError

@@ -1,6 +1,6 @@
 """`bandcurve scale check --port`: a known load is hung and named, its held value taken; counts become force by it.
 
-When a value is held is decided in `acquire.cell.held`; the correction is fitted elsewhere, from what comes out here.
+When a value is held is decided in `acquire.points.held`; the correction is fitted elsewhere, from what comes out here.
 """
 
 import time
@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from calib.acquire.cell.hands_free import LOAD_S
-from calib.acquire.cell.held import HeldPoint, HoldRules, HoldWatch
 from calib.acquire.cell.meter import Meter
 from calib.acquire.files.check_table import CAP_BYTES, COUNTS, CheckTable, parse_check_table, read_pieces
+from calib.acquire.points.hands_free import LOAD_S
+from calib.acquire.points.held import HeldPoint, HoldRules, HoldWatch
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.gear.known_loads import KnownLoads

@@ -1,6 +1,6 @@
 """`bandcurve record --port`: the plan captured by itself at a load cell; what to do next is shown, a bell says taken.
 
-When a point is there is decided in `calib.acquire.cell.held`, what follows from it in `calib.acquire.cell.hands_free`.
+`calib.acquire.points.held` decides when a point is there, `hands_free` beside it what follows.
 """
 
 import time
@@ -11,10 +11,10 @@ from math import hypot, sqrt
 from pathlib import Path
 from typing import Any
 
-from calib.acquire.cell.hands_free import HELP, Act, HandsFree
-from calib.acquire.cell.held import Grip
 from calib.acquire.cell.lines import Record
 from calib.acquire.files.stream_file import StreamWriter, stream_path
+from calib.acquire.points.hands_free import HELP, Act, HandsFree
+from calib.acquire.points.held import Grip
 from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale

@@ -1,6 +1,6 @@
 """`bandcurve record --port --sweep`: the band is pulled evenly out and back, and read at many lengths under way.
 
-The length comes from the line, or from a constant speed (`--speed`). The cutting is done in `calib.acquire.cell.sweep`.
+The length comes from the line, or from a constant speed (`--speed`); `calib.acquire.points.sweep` does the cutting.
 """
 
 import time
@@ -8,13 +8,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from calib.acquire.cell.hands_free import HandsFree
-from calib.acquire.cell.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_by_speed, points_of
 from calib.acquire.files.stream_file import StreamWriter, stream_path
 from calib.acquire.files.typed import parse_length
+from calib.acquire.points.hands_free import HandsFree
+from calib.acquire.points.point_rows import swept_row
+from calib.acquire.points.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_by_speed, points_of
 from calib.acquire.recording.course import ZERO_LOST
 from calib.acquire.recording.machine import take_beside
-from calib.acquire.recording.point_rows import swept_row
 from calib.acquire.recording.typed_entry import shown
 from calib.errors import DataError, UsageError
 from calib.records import Row

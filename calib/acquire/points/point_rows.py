@@ -3,9 +3,9 @@
 When a point is there is decided in `held` and in `sweep`; what it belongs to, in `hands_free`.
 """
 
-from calib.acquire.cell.held import HeldPoint
 from calib.acquire.cell.meter import Meter
-from calib.acquire.cell.sweep import SweepPoint
+from calib.acquire.points.held import HeldPoint
+from calib.acquire.points.sweep import SweepPoint
 from calib.records import Row, RowKind
 
 SURE_PERCENT = 1.0  # of the force: a relaxation less sure than this is not kept

@@ -6,14 +6,16 @@ What comes next, and whether a reading is believable, is decided in `recording`;
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import isfinite, sqrt
+from statistics import median
 
-from calib.acquire.cell.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter
+from calib.acquire.points.drift import Drift
+from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.points.point_rows import held_row
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.machine import take, take_beside, take_row
-from calib.acquire.recording.point_rows import held_row
 from calib.acquire.recording.state import Recording, Step
 from calib.acquire.recording.typed_entry import shown
 from calib.records import Row, RowKind
@@ -22,6 +24,7 @@ from calib.units import FORCE, G_STANDARD, LENGTH
 ZERO_S = 8.0  # a zero is the mean about this time after everything came to rest
 LOAD_S = 4.0
 SLACK_N = 3.0  # less pull than this is no reading but a slack band
+COARSE_N = 15.0  # a coarse line raises that to no more
 NEAR_N = 2.0  # so near to the zero before, nothing hangs there
 NEAR_SHARE = 0.02  # of the largest reading: the same
 LOAD_SHARE = 0.10  # relative: this near to its weight the check load is recognised
@@ -29,11 +32,16 @@ WARMING_N = 0.3  # in ten minutes: more is said
 TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
 WENT = 0.15  # share of the force: less than this is relaxing
 FAULTS = 3  # in a row, from which on that is said
+OVERLOADS = 3  # in a row; fewer may be torn lines
+ZERO_AGES = 0.005  # share of a pull by which the zero may have moved, from which on a new one is asked for
+LEAST_SAID = 0.3  # share of what counts as slack: less is the band at rest, and nothing is said
+LAGS = 3  # stops behind a filter, or without one, from which on the device's lag is taken as known
 HELP = (
     "Points are taken by themselves: set the length, hold still, wait for the bell.",
     "  Enter  the length is set now (zero: take it now)",
     "  r      take the last one again      k  keep one that was questioned",
     "  s      skip this one                q  no more readings: go to the end",
+    "  z      take a new zero now",
 )
 
 
@@ -80,9 +88,12 @@ class HandsFree:
         self._zero, self._u_zero = self._last_zero(), 0.0
         self._lost = bool(state.rows) and state.slot is not None and not same_line
         self._armed = False
+        self._renewing = False  # a new zero was asked for by key: nothing happened to the line
         self._asked_twice = False  # a zero far from the one before was asked about
         self._said = ""
-        self._faults = 0  # in a row
+        self._faults = self._overloads = 0  # in a row
+        self._lags: list[float] = []  # of the device, one of each stop
+        self._drift = Drift()
         self._next()
 
     @property
@@ -126,7 +137,7 @@ class HandsFree:
         """
         value = self.meter.value(record)
         if value is not None:
-            self.value, self._faults = value, 0
+            self.value, self._faults, self._overloads = value, 0, 0
             act = Act()
             for event in self.watch.feed(at_s, value):
                 act = act.then(self._event(event))
@@ -134,6 +145,9 @@ class HandsFree:
         if record.kind == "reset":
             return self._interrupted(record, at_s)
         if record.kind == "overload":
+            self._overloads += 1
+            if self._overloads < OVERLOADS:
+                return Act()
             self.watch.again()
             return self._once(f"The cell is beyond its range: let off ({record.note or record.raw.strip()[:40]}).", 2)
         self._faults += record.kind == "fault"
@@ -147,9 +161,11 @@ class HandsFree:
             return self._enter(at_s)
         if pressed in ("h", "?"):
             return Act(say=HELP)
-        word = {"k": "keep", "r": "undo", "s": "skip", "q": "stop"}.get(pressed.lower())
+        word = {"k": "keep", "r": "undo", "s": "skip", "q": "stop", "z": "zero"}.get(pressed.lower())
         if word is None or (word == "keep" and self.state.pending is None) or not self.want:
             return Act()
+        if pressed.lower() == "z":
+            return self._new_zero()
         if word == "undo" and self.state.pending is not None:
             self.state = replace(self.state, pending=None)
             self._next()
@@ -159,6 +175,15 @@ class HandsFree:
         if (self._lost and word in ("undo", "skip")) or (word == "skip" and self.want == "zero" and self._zero is None):
             return Act(say=("First a zero: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
+
+    def _new_zero(self) -> Act:
+        """Take another zero before the next reading."""
+        if self._zero is None or self._lost:
+            return Act()
+        self._renewing = self._lost = True
+        self.state = replace(self.state, pending=None)
+        self._next()
+        return Act(say=self.zero_words())
 
     @property
     def _zero_between(self) -> Row | None:
@@ -191,10 +216,31 @@ class HandsFree:
             if self.state.pending is not None and self._went_on:
                 self.state = replace(self.state, pending=None)
                 return Act(say=("  It went on: that one is not taken.",))
+        if event.why is not None:
+            return self._once(f"  {self._why(event)}", 2)
+        if event.point is not None and self.want in ("reading", "check-load"):
+            self._lags.append(event.point.lag_s)
         if event.point is None:
             return self._stopped() if event.kind == "stopped" and self.want == "reading" else Act()
         taken = {"zero": self._zero_held, "check-load": self._load_held, "reading": self._reading_held}.get(self.want)
         return taken(event.point) if taken else Act()
+
+    def _why(self, event: Event) -> str:
+        """Why a hold is not taken, and what takes it."""
+        if event.why == "sways":
+            still = "strap or pin the length, or begin with --hand" if self.grip == "strap" else "hold it stiller"
+            return f"It sways by {100 * event.size:.1f} %, too much to be taken: {still}; Enter takes it so."
+        if event.why == "slow line":
+            return "Not taken: the line says too little in so short a wait; use a longer --dwell, or a faster line."
+        moves = self.words(60 * abs(event.size))
+        if self.want != "reading":
+            return f"Not taken yet: it still moves by {moves} a minute. Does something touch it?"
+        return f"Not taken yet: it still moves by {moves} a minute. Fix the length; Enter takes it so, z takes a zero."
+
+    @property
+    def _lag(self) -> float | None:
+        """The device's lag, once several stops have told it; None until then. [s]"""
+        return median(self._lags) if len(self._lags) >= LAGS else None
 
     @property
     def _went_on(self) -> bool:
@@ -239,16 +285,17 @@ class HandsFree:
         slot = self.state.slot
         fills = slot is not None and slot.kind == "zero"
         row = self._row(point, "zero")
-        before = None if self._lost else self._zero
+        before = None if self._lost and not self._renewing else self._zero
         if not fills:
             step = take_beside(self.state, replace(row, note=courses.BETWEEN))
         else:
             step = take_row(self.state, row, self._number(point.force))
         self._u_zero = point.u
+        self._drift = self._drift.after(point, anew=before is None)
         said = [f"  Zero: {self.words(point.force)}."]
-        if self._lost and slot is not None and slot.branch == "unloading":
+        if self._lost and slot is not None and slot.branch == "unloading":  # the band was let go
             said.append(f"  The way back was cut: first out to {self._place(self._top())} again, then back.")
-        if before is not None and fills:
+        if before is not None and (fills or self._renewing):
             said.append(f"  It has moved by {self.words(point.force - before)} since the zero before.")
         said += self._warming(point)
         return self._stepped(step, 1, tuple(said))
@@ -283,7 +330,7 @@ class HandsFree:
         if load is None:
             return Act()
         if not self._armed and abs(net) <= self._near:
-            return Act()
+            return self._once(f"  {self.words(net)} is nearly nothing: hang the plate, or s skips it.", 0)
         weight = load.mass * G_STANDARD
         if not (self._armed or self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE):
             right = f"the known plate shows about {self.words(weight)}"
@@ -295,27 +342,40 @@ class HandsFree:
 
     def _reading_held(self, point: HeldPoint) -> Act:
         slot, net = self.state.slot, self._net(point.force)
-        if slot is None or abs(net) < self._slack:
-            return Act()
+        if slot is None or (abs(net) < self._slack and not (point.keyed and net > 2 * point.u)):
+            return self._slack_words(net)
         if net < 0:
             return self._other_way_round(net)
         if self._from_wrong_side and not point.keyed:
             return Act()
         row = replace(self._row(point, "reading"), cycle=slot.cycle, branch=slot.branch, length=slot.setting)
         step = take_row(self.state, row, self._number(point.force))
-        u = point.total_u(self.meter.step, self.u_sensor(net), self._u_zero)
+        u_zero = self._drift.u_after(point.at_s, self._u_zero)
+        u = point.total_u(self.meter.step, self.u_sensor(net), u_zero)
         relaxing = ""
         if row.relax_percent_per_decade is not None:
             relaxing = f", {-row.relax_percent_per_decade:+.1f} % in ten times the time"
         at = self._place(slot.setting or 0.0)
         held = f"{point.dwell_s:.0f} s after the stop"
-        return self._stepped(step, 1, (f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}.",))
+        said = [f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}."]
+        if point.unseen_s:
+            said.append(f"  {point.unseen_s:.1f} s of it were silent, which is in its u.")
+        if u_zero > max(ZERO_AGES * net, 2 * self._u_zero):
+            said.append(f"  The zero may have moved by {self.words(2 * u_zero)} by now; z takes a new one.")
+        return self._stepped(step, 1, tuple(said))
+
+    def _slack_words(self, net: float) -> Act:
+        """Said of a pull too small to be told from a slack band."""
+        least = self.words(self._slack)
+        return self._once(f"  {self.words(net)} counts as a slack band (under {least}). Pull on; Enter takes it so.", 0)
 
     def _stopped(self) -> Act:
         """What is said at once where a hold will not be taken."""
         pull, slot = self.pull or 0.0, self.state.slot
         if pull < -self._slack:
             return self._other_way_round(pull)
+        if LEAST_SAID * self._slack < pull < self._slack:
+            return self._slack_words(pull)
         if pull > self._slack and self._from_wrong_side and slot is not None:
             side = "longer" if slot.branch == "loading" else "shorter"
             return self._once(f"  It came from the {side} side. Go back and come again; or Enter: take it so.", 2)
@@ -345,7 +405,7 @@ class HandsFree:
             self.watch.leave(self.value or 0.0)
             return Act(step.written, (f"  {doubt}", "  k keeps it, r takes it again."), 2)
         if any(row.kind == "zero" for row in step.written):
-            self._zero, self._lost = self._last_zero(), False
+            self._zero, self._lost, self._renewing = self._last_zero(), False, False
         if step.state is not before:
             self._next()
         return Act(step.written, (*said, *(f"  {text}" for text in step.say)), ring)
@@ -360,7 +420,8 @@ class HandsFree:
             t_ref = self.state.course.dwell_s
             made = HoldRules.strap if self.grip == "strap" else HoldRules.hand
             way = int(self.sign) * (1 if slot.branch == "loading" else -1)
-            self.watch = HoldWatch(made(t_ref, floor, newton), self._zero or 0.0, way)
+            rate = self._drift.per_s
+            self.watch = HoldWatch(made(t_ref, floor, newton), self._zero or 0.0, way, drift=rate, lag=self._lag)
         else:
             t_ref = ZERO_S if self.want == "zero" else LOAD_S
             self.watch = HoldWatch(HoldRules.weight(t_ref, floor, newton), self._zero or 0.0)
@@ -390,7 +451,7 @@ class HandsFree:
 
     @property
     def _slack(self) -> float:
-        return 10 * self.meter.floor if self.meter.in_counts else max(SLACK_N, 3 * self.meter.floor)
+        return 10 * self.meter.floor if self.meter.in_counts else max(SLACK_N, min(3 * self.meter.floor, COARSE_N))
 
     @property
     def _near(self) -> float:

@@ -1,0 +1,1 @@
+"""Points that take themselves: held ones, and those of a sweep."""

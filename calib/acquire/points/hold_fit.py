@@ -1,0 +1,213 @@
+"""When a stretch stopped, and the force at a time after it, from blocks of force. Arrays in, numbers out.
+
+A stretch is a straight motion that ends in relaxing, F = a + b log10 t. Three things hide it, and each has its piece:
+
+- **A filter in the scale.** What is shown is the force behind a low-pass of time constant tau. So the columns of the
+  fit are put through the same filter, and tau is the one that leaves least (`corner`). Tried before: taking the filter
+  off the readings instead, shown + tau d(shown)/dt. That is exact too, but makes steps and noise of a coarse line
+  several times larger.
+- **A silence.** The stretch stopped while nothing came. How the force relaxes afterwards says how long before: every
+  moment of the silence is tried, and counts by what it leaves (`stop_in_silence`).
+- **A torn line that still looks whole.** A block far off its neighbours is left out (`sound`).
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import log10, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.records import Array
+
+FINE_S = 0.1  # the stop is found to this
+SMEAR = 0.2  # s; relaxing begins while the motion still ends, so log t is taken from a little later
+BATCHES = 3
+TAUS = (0.5, 0.7, 1.0, 1.4, 2.0, 2.6)  # s, tried; a person's stop is itself rounded by 0.1 to 0.3 s
+SHARPER, CLEARER = 4.0, 1.6  # a filter has to leave so many times less than none, of the hold and of all
+WILD = 6.0  # robust standard deviations off its neighbours a block is no force
+NEAR_S = 1.5  # of a motion, from which its end is told behind a filter
+STEP_S = 0.05  # of the filter's table
+
+
+@dataclass(frozen=True)
+class Corner:
+    """Where a motion ended."""
+
+    stop_s: float
+    tau: float  # of the device's filter [s]
+    rest: float  # sum of squares that the fit leaves
+    went_back: bool = False  # the stretch went too far first
+
+
+def line(t: Array, f: Array) -> tuple[float, float, float]:
+    """Mean, slope, and standard deviation about the line; both arrays have shape (n,)."""
+    x = t - t.mean()
+    slope = float(x @ f / (x @ x))
+    rest = f - f.mean() - slope * x
+    return float(f.mean()), slope, sqrt(float(rest @ rest) / max(len(f) - 2, 1))
+
+
+def fit(x: Array, f: Array) -> tuple[float, float, Array]:
+    """Value at x = 0, slope, and what the line leaves."""
+    mean, slope, _ = line(x, f)
+    return mean - slope * float(x.mean()), slope, f - mean - slope * (x - x.mean())
+
+
+def batch_u(values: Array) -> float:
+    """Standard error of a mean from the means of three batches: neighbours in a window are alike, batches less so."""
+    means = np.array([part.mean() for part in np.array_split(values, BATCHES)])
+    return float(means.std(ddof=1)) / sqrt(BATCHES)
+
+
+def sound(f: Array, floor: float) -> NDArray[np.bool_]:
+    """Which blocks may be a force: those not far off the median of themselves and two neighbours on each side.
+
+    Args:
+        f: Shape (n,). [force]
+        floor: No difference up to here is far. [force]
+    """
+    padded = np.pad(f, 2, mode="edge")
+    near = np.median(np.stack([padded[i : i + len(f)] for i in range(5)]), axis=0)
+    off = np.abs(f - near)
+    return np.asarray(off <= max(floor, WILD * 1.4826 * float(np.median(off))))
+
+
+def corner(t: Array, f: Array, latest: float, relaxing: float | None, tau: float = 0.0) -> Corner:
+    """When a straight motion ended.
+
+    Args:
+        t: Of the blocks, rising, shape (n,). [s]
+        f: Shape (n,). [force]
+        latest: The stop is looked for up to here. [s]
+        relaxing: Force per decade; None where the blocks themselves can tell.
+        tau: Of the device's filter. [s]
+    """
+
+    def best(tries: Array) -> tuple[float, float]:
+        rests = [kink_rest(t, f, at, relaxing, tau) for at in tries]
+        return float(tries[int(np.argmin(rests))]), min(rests)
+
+    first = t[0] + FINE_S
+    near = best(np.arange(first, latest, 4 * FINE_S))[0]
+    stop, rest = best(np.arange(max(near - 3 * FINE_S, first), min(near + 4 * FINE_S, latest), FINE_S))
+    return Corner(stop, tau, rest)
+
+
+def lag_of(t: Array, f: Array, plain: Corner, since: float, latest: float, relaxing: float | None) -> Corner:
+    """Where a filter tells the hold much better than none: the stop and the filter's tau, else `plain`.
+
+    Args:
+        t: Of the blocks, the whole motion and the hold, rising, shape (n,). [s]
+        f: Shape (n,). [force]
+        plain: Found without a filter.
+        since: From here on the blocks of the hold are compared. [s]
+        latest: The stop is looked for up to here. [s]
+        relaxing: Force per decade; None where the blocks themselves can tell.
+    """
+    held = t >= since
+
+    def left(found: Corner) -> float:
+        return float(np.sum(_kink_left(t, f, found.stop_s, relaxing, found.tau)[held] ** 2))
+
+    none, alone = corner(t, f, latest, relaxing), relaxed(t[held], f[held], plain.stop_s, 1.0, 0.0).rest
+    best = min((corner(t, f, latest, relaxing, tau) for tau in TAUS), key=left)
+    if SHARPER * left(best) >= left(none) or CLEARER * best.rest >= none.rest or left(best) >= float(alone @ alone):
+        return plain
+    best = min((corner(t, f, latest, relaxing, best.tau * by) for by in (0.85, 1.0, 1.18)), key=left)
+    near = t >= best.stop_s - NEAR_S  # an uneven motion further back has no say in when it ended
+    return corner(t[near], f[near], latest, relaxing, best.tau)
+
+
+def kink_rest(t: Array, f: Array, at: float, relaxing: float | None, tau: float = 0.0) -> float:
+    """What a straight motion up to a time, and relaxing after it, leave of the blocks: sum of squares."""
+    rest = _kink_left(t, f, at, relaxing, tau)
+    return float(rest @ rest)
+
+
+def _kink_left(t: Array, f: Array, at: float, relaxing: float | None, tau: float) -> Array:
+    since = t - at
+    columns = [np.ones(len(t)), late_ramp(since, tau)]
+    if tau:
+        columns.append(np.exp(-(t - t[0]) / tau))  # what the filter still holds of the time before
+    decades = late_log(since, tau)
+    if relaxing is None:
+        columns.append(decades)
+    else:
+        f = f - relaxing * decades
+    both = np.column_stack(columns)
+    return np.asarray(f - both @ np.linalg.lstsq(both, f, rcond=None)[0])
+
+
+def late_ramp(since: Array, tau: float) -> Array:
+    """A ramp that ends at 0, behind a filter."""
+    if not tau:
+        return np.asarray(np.minimum(since, 0))
+    return np.asarray(np.where(since < 0, since - tau, -tau * np.exp(-np.maximum(since, 0) / tau)))
+
+
+def late_log(since: Array, tau: float) -> Array:
+    """log10 of the time since the stop, behind a filter."""
+    if not tau:
+        return np.asarray(np.log10(np.maximum(since, 0) + SMEAR))
+    table = _late_log(tau)
+    return np.asarray(np.interp(since, np.arange(len(table)) * STEP_S, table))
+
+
+@lru_cache(maxsize=64)
+def _late_log(tau: float) -> Array:
+    since = np.arange(0.0, 120.0, STEP_S)
+    plain, out = np.log10(since + SMEAR), np.empty(len(since))
+    kept, state = float(np.exp(-STEP_S / tau)), log10(SMEAR)
+    for i, value in enumerate(plain):
+        state = kept * state + (1 - kept) * value
+        out[i] = state
+    return out
+
+
+@dataclass(frozen=True)
+class Relaxed:
+    """A relaxing force: at the stated time, per decade, and what is left."""
+
+    force: float
+    decade: float
+    rest: Array
+
+
+def relaxed(t: Array, f: Array, stop: float, t_ref: float, tau: float) -> Relaxed:
+    """Fit F = a + b log10(t / t_ref) to blocks of a hold; `a` is the force at t_ref, the device's filter taken off."""
+    since = t - stop
+    if not tau:
+        a, b, rest = fit(np.log10(np.maximum(since, FINE_S) / t_ref), f)
+        return Relaxed(a, b, rest)
+    columns = [np.ones(len(t)), late_log(since, tau) - log10(t_ref + SMEAR), np.exp(-(t - t[0]) / tau)]
+    both = np.column_stack(columns)
+    found = np.linalg.lstsq(both, f, rcond=None)[0]
+    return Relaxed(float(found[0]), float(found[1]), f - both @ found)
+
+
+def stop_in_silence(
+    t: Array, f: Array, silence: tuple[float, float], t_ref: float, least_sd: float
+) -> tuple[float, float, float]:
+    """A stretch that stopped while nothing came: the stop, the force at t_ref after it, and its u from the stop.
+
+    Args:
+        t: Of the blocks after the silence, shape (n,). [s]
+        f: Shape (n,). [force]
+        silence: From when to when the stop may lie. [s]
+        t_ref: Time after the stop for which the force is stated. [s]
+        least_sd: What a block is off at least. [force]
+    """
+    tries = np.linspace(*silence, 40)
+    found = [relaxed(t, f, float(at) - SMEAR, t_ref, 0.0) for at in tries]
+    rests = np.array([float(one.rest @ one.rest) for one in found])
+    variance = max(float(rests.min()) / max(len(t) - 3, 1), least_sd**2)
+    weight = np.exp(-(rests - rests.min()) / (2 * ALIKE * variance))
+    weight /= weight.sum()
+    force = np.array([one.force for one in found])
+    mean = float(weight @ force)
+    u = sqrt(float(weight @ (force - mean) ** 2))
+    return float(weight @ tries), mean, u
+
+
+ALIKE = 3.0  # neighbouring blocks are alike: so many of them say as much as one
