@@ -32,7 +32,7 @@ def profile_of(fit: Fit, by: str, also_from: Sequence[tuple[str, str]] = ()) -> 
             raise DataError(f"a straight line between grid points of the {name} branch is off by {worst:.2f} u")
     head = fit.runs[0].head
     document = {
-        "format": "bandcurve-profile/1",
+        "format": f"{FORMAT.name}/{FORMAT.major}.{FORMAT.minor}",
         "band": _band(head, fit.rest_half_path),
         "made": _made(fit, by, also_from),
         "gear": _gear([run.head for run in fit.runs]),
@@ -103,12 +103,15 @@ def _made(fit: Fit, by: str, also_from: Sequence[tuple[str, str]]) -> dict[str, 
 def _gear(heads: list[RunHead]) -> dict[str, Any]:
     scales = [head.scale for head in heads if head.scale]
     known = [s.correction.known_loads for s in scales if s.correction] + [h.loads.id for h in heads if h.loads]
+    held = {(head.length.kind, head.length.fitting_diameters) for head in heads}
+    one_way = {"tape_kind": heads[0].length.kind} if len(held) == 1 else {}
     return {
         "scale": _joined(s.id for s in scales),
         "check": _joined(s.check for s in scales),
         "tape": _joined(head.length.tape for head in heads),
         "known_loads": _joined(known),
         "fitting_diameters_m": list(heads[0].length.fitting_diameters),
+        **one_way,
     }
 
 

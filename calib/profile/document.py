@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 from calib import versioned
 from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.finding import CODES
+from calib.half_path import offset_over
 from calib.profile import table
 from calib.profile.parts import (
     Band,
@@ -38,9 +39,10 @@ from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.versioned import Part
 
-FORMAT = versioned.Version("bandcurve-profile", 1, 0)
+FORMAT = versioned.Version("bandcurve-profile", 1, 1)
 CAP_BYTES = 4_000_000
 MOST_FACTORS = 16
+_KNOWN_FORMATS = ("bandcurve-profile/1", "bandcurve-profile/1.0", "bandcurve-profile/1.1")
 
 
 @dataclass(frozen=True)
@@ -79,8 +81,8 @@ class Profile(Part):
     def _check(self) -> Self:
         self._check_shapes()
         self._check_sums()
-        newest = self.format in ("bandcurve-profile/1", "bandcurve-profile/1.0")
-        for finding in self.findings if newest else ():
+        known = self.format in _KNOWN_FORMATS
+        for finding in self.findings if known else ():
             if finding.code not in CODES:
                 raise DataError(f"unknown finding code {finding.code[:40]!r}", remedy="docs/findings.md lists them")
         return self
@@ -106,6 +108,17 @@ class Profile(Part):
                     raise DataError(
                         f"branches.{name}.u_N[{i}] is not the root sum of squares of its factors and rest_N"
                     )
+
+    @property
+    def half_path_less_tape(self) -> float | None:
+        """Half-path length less what the tape reads over the pins it was measured on, None where that is not known. [m]
+
+        A tape held as a half-path length reads it straight away.
+        """
+        kind, pins = self.gear.tape_kind, self.gear.fitting_diameters_m
+        if kind is None or (kind != "half-path" and not pins):
+            return None
+        return offset_over(kind, pins, self.band.thickness_m)
 
     def branch(self, name: BranchName) -> Branch | None:
         """One branch's table, None where it was not measured."""

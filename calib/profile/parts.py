@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from calib.errors import DataError
+from calib.half_path import LengthKind
 from calib.identity import PATTERN, check_id
 from calib.versioned import IsoDate, NotNegative, NotNegatives, Numbers, Part, Positive
 
@@ -58,6 +59,7 @@ class Gear(Part):
     tape: str | None
     known_loads: str | None
     fitting_diameters_m: NotNegatives
+    tape_kind: LengthKind | None = Field(default=None, description="Where the tape was held; null or absent: unknown.")
 
 
 METHOD_WORDS = {  # of `Conditions.method`, for people

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import FileError
+from calib.units import SHOWN
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
-    from calib.records import Fit
 
 NOTES = "README.md"
 
@@ -85,26 +85,17 @@ def _one(path: Path, folder: Path) -> None:
     profile = profile_of(fit, version_text().strip())
     save_profile(profile, folder / f"{profile.band.id}.profile.json")
     write_figure(profile, fit.points, folder / f"{profile.band.id}.png")
-    _say(fit, profile)
+    _say(profile)
 
 
-def _say(fit: "Fit", profile: "Profile") -> None:
-    from calib.profile.table import estimate
-    from calib.units import kilos
-    from calib.verbs.terminal.plain_text import findings_text, heading, wrap
-    from calib.verbs.terminal.profile_text import facts_text
+def _say(profile: "Profile") -> None:
+    from calib.use.bands.curve_answer import curve_answer, table_lengths
+    from calib.use.report.curve_views import curve_view
+    from calib.verbs.terminal.answer import give
 
-    branch = profile.branches.loading
-    at = estimate(branch, 1.6)
-    print(heading(f"Band {profile.band.id}"))
-    print(facts_text(profile))
-    print(
-        wrap(
-            f"At 1.60 m on the way out it pulls {kilos(at.force)}: the mean give or take {kilos(at.u95)}, the next set "
-            f"give or take {kilos(profile.u95_next(at))} (95 %)."
-        )
-    )
-    print(findings_text(fit.findings) + "\n")
+    answer = curve_answer(profile, table_lengths(profile))
+    give(answer, curve_view(answer, SHOWN["kg"]), as_json=False)
+    print()
 
 
 def _next_steps(folder: Path) -> None:
@@ -112,6 +103,6 @@ def _next_steps(folder: Path) -> None:
     print(f"  look at the figures       {folder / 'KNEE.png'}, LONG.png, THIN.png")
     print(f"  read a profile            bandcurve show {folder / 'KNEE.profile.json'}")
     print(f"  ask for a pull            bandcurve predict {folder / 'KNEE.profile.json'} --length 1.6m")
-    print(f"  mend the typing slip      bandcurve show {folder / 'KNEE.run.csv'}   (row 20), then add a strike row;")
+    print(f"  fix the typing slip       bandcurve show {folder / 'KNEE.run.csv'}   (row 20), then add a strike row;")
     print(f"                            {folder / NOTES} says how")
     print("  your own readings         bandcurve import readings.csv --id B07 --flat 1029mm")

@@ -1,18 +1,20 @@
 """`bandcurve fit`: runs in, one profile a band out, and in words what was found."""
 
-import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.units import Shown
+from calib.use.answers.bands import FitAnswer, FittedBand
+from calib.use.answers.parts import Failure
 from calib.verbs.talk.series_talk import ENDING, told_by
+from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.many import fault, workers
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
@@ -22,7 +24,6 @@ if TYPE_CHECKING:
     from calib.records import Correction, Fit, Run
     from calib.scale import Scale
 
-Failure = tuple[str, str]  # file, error
 Group = list[tuple[Path, "Run"]]  # the runs of one band
 
 
@@ -44,6 +45,7 @@ def command(
         list[Path] | None, typer.Option("--with", metavar="PROFILE", help="Profile of the other band of a series.")
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
     jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
@@ -65,7 +67,9 @@ def command(
     checked, correction, extra = _checked(scale) if scale else (None, None, [])
     read, failed = _read(runs, checked)
     dropped = _dropped(leave_out or [], [run for _, run in read])
-    work = partial(_done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown))
+    work = partial(
+        _done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown, full)
+    )
     groups = _by_band(read)
     said_at_terminal = not (as_json or quiet) and sys.stdout.isatty()  # what is said tells how far it has got
     saved: list[Done] = []
@@ -73,15 +77,24 @@ def command(
         outcomes = each("" if quiet or said_at_terminal else "fitting", work, groups, _failed)
         for group, outcome in zip(groups, outcomes, strict=True):
             if isinstance(outcome, str):
-                failed.append((", ".join(str(p) for p, _ in group), outcome))
+                failed.append(Failure(", ".join(str(p) for p, _ in group), outcome))
                 continue
             saved.append(outcome)
             if outcome.said:
                 print(outcome.said)
     if as_json:
-        _print_json(saved, failed)
-    for _, sentence in failed:
-        print(complaint(sentence), file=sys.stderr)
+        give(
+            FitAnswer(
+                band=saved[0].band.band if len(saved) == 1 else None,
+                day=saved[0].band.day if len(saved) == 1 else None,
+                profiles=tuple(done.band for done in saved),
+                failed=tuple(failed),
+            ),
+            None,
+            as_json=True,
+        )
+    for failure in failed:
+        print(complaint(failure.error), file=sys.stderr)
     return 1 if failed else 0
 
 
@@ -101,9 +114,9 @@ def _read(paths: Sequence[Path], scale: "Scale | None" = None) -> tuple[list[tup
                 run = _in_newton(run, scale)
             read.append((path, run))
         except BandcurveError as error:
-            failed.append((str(path), str(error)))
+            failed.append(Failure(str(path), str(error)))
         except Exception as error:  # a defect, and the other files are not to pay for it
-            failed.append((str(path), f"{path}: {fault(error)}"))
+            failed.append(Failure(str(path), f"{path}: {fault(error)}"))
     return read, failed
 
 
@@ -189,15 +202,14 @@ class _Work:
     dropped: set[tuple[str, int]]
     told: Callable[["Profile"], "Profile"] | None
     shown: Shown | None  # None says nothing
+    full: bool
 
 
 @dataclass(frozen=True)
 class Done:
     """A fitted band: the profile is written, and of it only what is still to be said is kept."""
 
-    id: str
-    path: Path
-    findings: tuple[tuple[str, str], ...]  # code, text
+    band: FittedBand
     said: str
 
 
@@ -207,12 +219,14 @@ def _failed(group: Group, sentence: str) -> Done | str:
 
 def _done(work: _Work, group: Group) -> Done | str:
     """Fit one band here or in another process; an error in words."""
+    from calib.use.bands.curve_answer import fitted_band
+
     try:
         fit, profile, path = fit_and_save(group, work.out, work.correction, work.extra, work.dropped, work.told)
     except BandcurveError as error:
         return str(error)
-    said = _said(fit, profile, path, work.shown) if work.shown else ""
-    return Done(profile.band.id, path, tuple((f.code, f.text) for f in profile.findings), said)
+    band = fitted_band(profile, str(path), sum(p.used for p in fit.points))
+    return Done(band, _said(band, profile, work.shown, work.full) if work.shown else "")
 
 
 def fit_and_save(
@@ -307,36 +321,18 @@ def _replaced_by(profile: "Profile", path: Path, *, grown: bool) -> bool:
     return same and old.made.measured_at == profile.made.measured_at
 
 
-def _print_json(saved: Sequence[Done], failed: Sequence[Failure]) -> None:
-    document: dict[str, Any] = {
-        "profiles": [
-            {
-                "id": done.id,
-                "file": str(done.path),
-                "findings": [{"code": code, "text": text} for code, text in done.findings],
-            }
-            for done in saved
-        ],
-        "failed": [{"file": file, "error": error} for file, error in failed],
-    }
-    print(json.dumps(document, indent=2))
+def _said(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -> str:
+    from calib.use.bands.curve_answer import curve_answer, table_lengths
+    from calib.use.report.as_text import text_of
+    from calib.use.report.curve_views import curve_view, fitted_view
+    from calib.use.report.document import check
+    from calib.use.report.view import Section
+    from calib.verbs.terminal.plain_text import columns
 
-
-def _said(fit: "Fit", profile: "Profile", path: Path, shown: Shown) -> str:
-    from calib.verbs.terminal.plain_text import findings_text
-    from calib.verbs.terminal.profile_text import budget_text, curve_text
-
-    used = sum(p.used for p in fit.points)
-    cycles = len({(p.run, p.cycle) for p in fit.points})
-    head = f"Band {profile.band.id}: {used} readings in {cycles} cycle{'s' * (cycles > 1)}"
-    texts = (curve_text(profile, shown), findings_text(fit.findings), budget_text(profile, shown))
-    return "\n".join([head, *(f"{text}\n" for text in texts), *_next_steps(profile, path, shown)])
-
-
-def _next_steps(profile: "Profile", path: Path, shown: Shown) -> Iterator[str]:
-    middle = 0.5 * (profile.branches.loading.length_m[0] + profile.branches.loading.length_m[-1])
-    length = f"{middle:.2f}m" if shown.length == "m" else f"{middle / shown.metre:.0f}in"
-    yield f"Written to {path}. Next:"
+    sections: tuple[Section, ...] = ()
+    if full:
+        sections = curve_view(curve_answer(profile, table_lengths(profile, shown)), shown).sections
+    check(FitAnswer(profiles=(band,), failed=()))
     unit = "" if shown.force == "kg" else f" --unit {shown.force}"
-    yield f"  bandcurve show {path} --figure {path.name.removesuffix('.profile.json')}.png{unit}"
-    yield f"  bandcurve predict {path} --length {length}{unit}"
+    after = (f"Next: bandcurve show {band.file}{unit}",)
+    return text_of(replace(fitted_view(band, shown, sections), after=after), columns(), full=full)

@@ -1,6 +1,5 @@
 """`bandcurve history`: all calibrations of one band, and when to look again."""
 
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -44,13 +43,15 @@ def command(
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
     from calib.profile.store.collection import read_collection
-    from calib.use.bands.history import history, history_json
+    from calib.use.bands.history import history, history_answer
 
     collection = read_collection(folder)
     found = collection.band(band)
     made = history(found.calibrations(), found.uses, wanted, found.rechecks)
     if as_json:
-        print(json.dumps(history_json(made), indent=2))
+        from calib.verbs.terminal.answer import give
+
+        give(history_answer(made, found.calibrations()), None, as_json=True)
     else:
         _say(made, shown)
     missing = collection.failed_of(found)

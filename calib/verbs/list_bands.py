@@ -1,15 +1,16 @@
 """`bandcurve list`: what a folder holds, and what is due."""
 
-import json
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import BandcurveError
 from calib.units import Shown
+from calib.use.answers.bands import ListAnswer, ListedBand, ListedScale
+from calib.verbs.terminal.answer import give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -42,7 +43,11 @@ def command(
     bands = [_band(band, today) for band in found.bands]
     scales = [_scale(scale, today) for _, scale in found.scales]
     if as_json:
-        print(json.dumps({"bands": bands, "scales": scales, "failed": list(found.failed)}, indent=2))
+        give(
+            ListAnswer(folder=str(folder), bands=tuple(bands), scales=tuple(scales), failed=tuple(found.failed)),
+            None,
+            as_json=True,
+        )
     else:
         _say(found, bands, scales, shown)
     for sentence in found.failed:
@@ -50,9 +55,11 @@ def command(
     return 1 if found.failed else 0
 
 
-def _band(files: "BandFiles", today: date) -> dict[str, Any]:
+def _band(files: "BandFiles", today: date) -> ListedBand:
     from calib.profile.store.uses import reps_between
+    from calib.use.answers.parts import doubts
     from calib.use.bands.history import LOOK_REPS, look_again
+    from calib.use.bands.predict import pull_at
 
     latest = files.latest
     last = date.fromisoformat(latest.made.measured_at) if latest and latest.made.measured_at else None
@@ -60,20 +67,23 @@ def _band(files: "BandFiles", today: date) -> dict[str, Any]:
     reps = past.reps_since if past else reps_between(files.uses, last, None)
     due = past.look_again if past else look_again(last)
     plate = next((p for p in reversed(past.plates) if last is None or p.on >= last), None) if past else None
-    return {
-        "id": files.id,
-        "calibrations": len(files.profiles),
-        "last": last.isoformat() if last else None,
-        "rechecked": plate.on.isoformat() if plate else None,
-        "recheck_passed": plate.passed if plate else None,
-        "file": str(files.profiles[-1][0]) if files.profiles else None,
-        "flat_length_m": latest.band.flat_length_m if latest else None,
-        "pull_N": _middle(files),
-        "reps_since": reps,
-        "look_again": due.isoformat() if due else None,
-        "due": latest is None or reps >= LOOK_REPS or (due is not None and due <= today),
-        "two_bands": files.is_two_bands,
-    }
+    at = _middle(files)
+    return ListedBand(
+        band=files.id,
+        day=last.isoformat() if last else None,
+        calibrations=len(files.profiles),
+        rechecked=plate.on.isoformat() if plate else None,
+        recheck_passed=plate.passed if plate else None,
+        file=str(files.profiles[-1][0]) if files.profiles else None,
+        flat_length_m=latest.band.flat_length_m if latest else None,
+        length_m=at,
+        loading=pull_at(latest, latest.estimate(at)) if latest and at else None,
+        reps_since=reps,
+        look_again=due.isoformat() if due else None,
+        due=latest is None or reps >= LOOK_REPS or (due is not None and due <= today),
+        two_bands=files.is_two_bands,
+        findings=doubts(latest.findings) if latest else (),
+    )
 
 
 def _history(files: "BandFiles") -> "History | None":
@@ -90,27 +100,27 @@ def _history(files: "BandFiles") -> "History | None":
 
 
 def _middle(files: "BandFiles") -> float | None:
-    """Pull at twice the rest length, None where it was not tested. [N]"""
+    """Twice the rest length, None where it was not tested. [m]"""
     latest = files.latest
     if latest is None:
         return None
     at, grid = 2 * latest.band.rest_half_path_m, latest.branches.loading.length_m
-    return round(latest.force(at), 2) if grid[0] <= at <= grid[-1] else None
+    return at if grid[0] <= at <= grid[-1] else None
 
 
-def _plate(band: dict[str, Any]) -> str:
+def _plate(band: ListedBand) -> str:
     said = {True: "", False: " failed", None: " ?"}
-    return f"{band['rechecked']}{said[band['recheck_passed']]}" if band["rechecked"] else "-"
+    return f"{band.rechecked}{said[band.recheck_passed]}" if band.rechecked else "-"
 
 
-def _scale(scale: "Scale", today: date) -> dict[str, Any]:
+def _scale(scale: "Scale", today: date) -> ListedScale:
     check = scale.latest()
     checked = date.fromisoformat(check.checked_on) if check else None
     due = checked is None or (today - checked).days > SCALE_DAYS
-    return {"id": scale.id, "kind": scale.kind, "checked_on": checked.isoformat() if checked else None, "due": due}
+    return ListedScale(scale.id, scale.kind, checked.isoformat() if checked else None, due)
 
 
-def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str, Any]], shown: Shown) -> None:
+def _say(found: "Collection", bands: list[ListedBand], scales: list[ListedScale], shown: Shown) -> None:
     from calib.verbs.terminal.plain_text import table, wrap
 
     if not bands and not scales:
@@ -119,22 +129,22 @@ def _say(found: "Collection", bands: list[dict[str, Any]], scales: list[dict[str
     if bands:
         rows = [
             {
-                "band": b["id"],
-                "measured": b["last"] or "-",
+                "band": b.band,
+                "measured": b.day or "-",
                 "re-check": _plate(b),
-                f"flat {shown.length}": shown.tape(b["flat_length_m"]) if b["flat_length_m"] else "-",
-                f"{shown.force} at 2 x": shown.pull(b["pull_N"], 1) if b["pull_N"] else "-",
-                "reps since": f"{b['reps_since']}",
-                "look again": "now" if b["due"] else b["look_again"] or "-",
+                f"flat {shown.length}": shown.tape(b.flat_length_m) if b.flat_length_m else "-",
+                f"{shown.force} at 2 x": shown.pull(b.loading.force_N, 1) if b.loading else "-",
+                "reps since": f"{b.reps_since}",
+                "look again": "now" if b.due else b.look_again or "-",
             }
             for b in bands
         ]
         print(table(list(rows[0]), [list(row.values()) for row in rows]))
-        print(wrap('"At 2 x": the pull on the way out at twice the rest length.'))
+        print(wrap('"At 2 x": the pull, loading, at twice the rest length.'))
     for b in bands:
-        if b["two_bands"]:
-            print(wrap(f"{b['id']} stands for two bands: the flat lengths are too far apart. Give one another id."))
+        if b.two_bands:
+            print(wrap(f"{b.band} stands for two bands: the flat lengths are too far apart. Give one another id."))
     if scales:
         print()
-        checked = [[s["id"], s["kind"], s["checked_on"] or "never", "now" if s["due"] else "-"] for s in scales]
+        checked = [[s.scale, s.kind, s.checked_on or "never", "now" if s.due else "-"] for s in scales]
         print(table(["scale", "kind", "checked", "check again"], checked))

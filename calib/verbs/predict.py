@@ -1,34 +1,40 @@
 """`bandcurve predict`: what a band pulls at a length, or the length for a pull."""
 
-import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast, get_args
+from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
 import typer
 
-from calib.errors import OutOfRangeError, UsageError
+from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
-from calib.verbs.terminal.band_argument import BandArgument, FolderOption, band_of, say_doubts
+from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
+from calib.verbs.terminal.given_profile import Given, given_profile
 from calib.verbs.terminal.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
 
+_Held = tuple[LengthKind | None, tuple[float, ...] | None]  # where the tape was held, how thick the pins are
+
 
 def command(
     band: BandArgument,
-    length: Annotated[str | None, typer.Option(metavar="LENGTH", help="Half-path length, for example 1.6m.")] = None,
+    length: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="What the tape reads, held as in the recording: 1.6m, 63in.")
+    ] = None,
     between: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="What a tape reads between two fittings; --kind says how.")
+        str | None, typer.Option(metavar="LENGTH", help="The same between other pins, or with the tape held otherwise.")
     ] = None,
     kind: Annotated[
-        str | None, typer.Option(metavar="KIND", help="With --between: band-outer, band-inner, centres or half-path.")
-    ] = None,
-    fittings: Annotated[
         str | None,
-        typer.Option(metavar="D,D", help="With --between: diameters of the fittings in mm, for example 25,50."),
+        typer.Option(metavar="KIND", help="Where the tape is held: band-outer, band-inner, centres or half-path."),
+    ] = None,
+    pins: Annotated[
+        str | None,
+        typer.Option("--pins", "--fittings", metavar="D,D", help="Diameters of the pins, mm; default: as recorded."),
     ] = None,
     force: Annotated[
         str | None, typer.Option(metavar="FORCE", help="Ask for the length instead, for example 15kg.")
@@ -38,93 +44,110 @@ def command(
     ] = False,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say what a band pulls at a length, or at which length it pulls a force.
 
-    A band's name is answered from its newest good calibration, a file from that file.
+    A band's name is answered from its newest good calibration, a file from that file; - is standard input.
 
-    A half-path length is half of the band's closed path. What a tape reads between two fittings is converted.
+    A length is what the tape reads, held as when the band was recorded. A profile that does not say how (made before
+    version 1.1) takes --length as a half-path length.
 
     \b
     Examples:
       bandcurve predict B07 --length 1.6m
-      bandcurve predict B07 --between 1.5m --kind centres --fittings 25,50
+      bandcurve predict B07 --between 1.5m --kind centres --pins 25,50
       bandcurve predict B07.profile.json --force 15kg --json
     """
-    shown = shown_in(unit)
+    how = _How(shown_in(unit), full, as_json)
     if sum(option is not None for option in (length, between, force)) != 1:
         raise UsageError("give one of --length, --between and --force", remedy="for example --length 1.6m")
-    if between is None and (kind or fittings):
-        raise UsageError("--kind and --fittings belong to --between", remedy="give --between, or leave them out")
     if force is not None:
-        if extrapolate:
-            raise UsageError("--extrapolate works with a length only", remedy="leave it out, or give --length")
-        return _answer_length(band, folder, option_in_si(force, "--force", "force"), shown, as_json)
-    return _answer_force(band, folder, length, between, kind, fittings, extrapolate, shown, as_json)
+        if extrapolate or kind or pins:
+            raise UsageError("--extrapolate, --kind and --pins go with a length", remedy="leave them out")
+        wanted = option_in_si(force, "--force", "force")
+        return _answer_length(given_profile(band, folder), wanted, how)
+    option = "--length" if length is not None else "--between"
+    read = option_in_si(length or between or "", option, "length")
+    held = _kind(kind), _pins(pins, kind)
+    if length is not None and any(held):
+        raise UsageError("--kind and --pins go with --between", remedy="write --between in place of --length")
+    given = given_profile(band, folder)
+    if between is not None or given.profile.half_path_less_tape is not None:
+        read = _half_path(given.profile, read, held)
+    return _answer_force(given, read, extrapolate, how)
 
 
-def _answer_length(band: str, folder: Path, force: float, shown: Shown, as_json: bool) -> int:
-    from calib.use.bands.predict import inverse_json, inverse_text, invert
+class _How(NamedTuple):
+    """How it is told."""
 
-    found = band_of(band, folder)
-    profile = found.profile
-    inverse = invert(profile, force)
-    print(json.dumps(inverse_json(inverse)) if as_json else inverse_text(profile, inverse, shown))
-    say_doubts(found.findings)
+    shown: Shown
+    full: bool
+    as_json: bool
+
+
+def _answer_length(given: Given, force: float, how: _How) -> int:
+    from calib.use.bands.predict import invert, length_answer
+    from calib.use.report.curve_views import length_view
+
+    answer = length_answer(given.profile, invert(given.profile, force), given.findings)
+    give(answer, length_view(answer, how.shown), as_json=how.as_json, full=how.full)
+    say_doubts(given.findings)
     return 0
 
 
-def _answer_force(
-    band: str,
-    folder: Path,
-    length: str | None,
-    between: str | None,
-    kind: str | None,
-    fittings: str | None,
-    extrapolate: bool,
-    shown: Shown,
-    as_json: bool,
-) -> int:
-    wanted = option_in_si(length, "--length", "length") if length is not None else None
-    read = _between(between, kind, fittings) if between is not None else None
-    from calib.use.bands.predict import half_path_between, prediction_json, prediction_text
+def _half_path(profile: "Profile", read: float, held: _Held) -> float:
+    """What the tape reads as a half-path length. [m]"""
+    from calib.use.bands.predict import half_path_between
 
-    found = band_of(band, folder)
-    profile = found.profile
-    if read is not None:
-        wanted = half_path_between(profile, *read)
-        if not as_json:
-            _say_converted(profile, wanted, kind, shown)
-    assert wanted is not None
+    _say_assumed(profile, held[0])
     try:
-        prediction = profile.predict(wanted, extrapolate)
+        return half_path_between(profile, read, *held)
+    except DataError as error:
+        raise UsageError(error.what, where=error.where, remedy=error.remedy) from None
+
+
+def _answer_force(given: Given, length: float, extrapolate: bool, how: _How) -> int:
+    from calib.use.bands.predict import pull_answer
+    from calib.use.report.curve_views import pull_view
+
+    try:
+        prediction = given.profile.predict(length, extrapolate)
     except OutOfRangeError as error:
-        raise _with_way_out(error, extrapolate) from None
-    print(json.dumps(prediction_json(prediction)) if as_json else prediction_text(profile, prediction, shown))
-    say_doubts(found.findings)
+        raise _with_way_out(error, given.profile, how.shown, extrapolate) from None
+    answer = pull_answer(given.profile, prediction, given.findings)
+    give(answer, pull_view(answer, how.shown), as_json=how.as_json, full=how.full)
+    say_doubts(given.findings)
     return 0
 
 
-def _between(between: str, kind: str | None, fittings: str | None) -> tuple[float, LengthKind, tuple[float, ...]]:
+def _say_assumed(profile: "Profile", kind: str | None) -> None:
+    """A thickness that was not measured goes into what is made of the tape's reading."""
+    if profile.band.thickness_m is None and (kind or profile.gear.tape_kind) != "half-path":
+        print("Taking the band as 4.5 mm thick (it was not measured).", file=sys.stderr)
+
+
+def _kind(kind: str | None) -> LengthKind | None:
     kinds = get_args(LengthKind)
-    if kind not in kinds:
-        said = "--between needs --kind" if kind is None else f"--kind {kind[:40]!r} is not known"
-        raise UsageError(said, remedy=f"use one of {', '.join(kinds)}")
-    if fittings and kind == "half-path":
-        raise UsageError("a half-path length has no fittings", remedy="leave --fittings out, or give another --kind")
-    if fittings is None and kind != "half-path":
-        raise UsageError("--between needs --fittings", remedy="give the diameters in mm, for example --fittings 25,50")
-    diameters = lengths_in_si(fittings, "--fittings", "mm", 2) if fittings else ()
-    return option_in_si(between, "--between", "length"), cast(LengthKind, kind), diameters
+    if kind is not None and kind not in kinds:
+        raise UsageError(f"--kind {kind[:40]!r} is not known", remedy=f"use one of {', '.join(kinds)}")
+    return cast("LengthKind | None", kind)
 
 
-def _say_converted(profile: "Profile", length: float, kind: str | None, shown: Shown) -> None:
-    known = profile.band.thickness_m or kind == "half-path"
-    assumed = "" if known else ", taking the band as 4.5 mm thick (it was not measured)"
-    print(f"That is a half-path length of {shown.tape(length)} {shown.length}{assumed}.", file=sys.stderr)
+def _pins(pins: str | None, kind: str | None) -> tuple[float, ...] | None:
+    if pins and kind == "half-path":
+        raise UsageError("a half-path length has no pins", remedy="leave --pins out, or give another --kind")
+    return lengths_in_si(pins, "--pins", "mm", 2) if pins else None
 
 
-def _with_way_out(error: OutOfRangeError, extrapolate: bool) -> OutOfRangeError:
+def _with_way_out(error: OutOfRangeError, profile: "Profile", shown: Shown, extrapolate: bool) -> OutOfRangeError:
+    """The same error with the lengths that would work as the tape reads them."""
+    offset = profile.half_path_less_tape
+    remedy = error.remedy
+    if offset is not None and not extrapolate:
+        grid = profile.branches.loading.length_m
+        first, last = (shown.tape(x - offset) for x in (grid[0], grid[-1]))
+        remedy = f"{first} to {last} {shown.length} on the tape would have worked"
     more = "" if extrapolate else ", or add --extrapolate for a marked guess"
-    return OutOfRangeError(error.what, where=error.where, remedy=error.remedy + more)
+    return OutOfRangeError(error.what, where=error.where, remedy=remedy + more)

@@ -1,6 +1,5 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
-import json
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -79,7 +78,7 @@ def command(
     from calib.profile.store.newest_profile import in_force
     from calib.profile.store.rechecks import KIND, Recheck, row_of
     from calib.stamp import stamp
-    from calib.use.bands.recheck import expect, recheck, recheck_json
+    from calib.use.bands.recheck import expect, recheck, recheck_answer
     from calib.verbs.terminal.plain_text import clean
 
     collection = read_collection(folder)
@@ -101,7 +100,9 @@ def command(
         _say(profile, found, shown)
     add_entry(path, KIND, band, lambda version: row_of(kept, version))
     if as_json:
-        print(json.dumps(recheck_json(profile, found) | {"on": day.isoformat(), "file": str(path)}, indent=2))
+        from calib.verbs.terminal.answer import give
+
+        give(recheck_answer(profile, found, day, str(path)), None, as_json=True)
     else:
         print(f"Noted in {path}.")
     return 0

@@ -1,4 +1,4 @@
-"""`bandcurve schema`: the JSON Schema of a file kind."""
+"""`bandcurve schema`: the JSON Schema of a file kind or of an answer."""
 
 import json
 from typing import Annotated
@@ -7,26 +7,41 @@ import typer
 
 from calib.errors import UsageError
 
-KINDS = ("profile", "scale", "run", "series", "batch", "plates")
+FILES = ("profile", "scale", "run", "series", "batch", "plates")
 
 
 def command(
     kind: Annotated[
         str,
         typer.Argument(
-            metavar="profile|scale|run|series|batch|plates", help="Which file; of a run or a series the head."
+            metavar="KIND",
+            help="profile, scale, run, series, batch, plates (of a run or series the head), answer, answer:QUESTION.",
         ),
     ],
 ) -> int:
-    """Print the JSON Schema (2020-12) of a file kind.
+    """Print the JSON Schema (2020-12) of a file kind, or of what commands print with --json.
 
     \b
-    Example:
+    Examples:
       bandcurve schema profile > profile.schema.json
+      bandcurve schema answer
+      bandcurve schema answer:predict
     """
-    if kind not in KINDS:
-        raise UsageError(f"there is no schema for {kind[:40]!r}", remedy=f"use one of {', '.join(KINDS)}")
+    name, named, question = kind.partition(":")
+    if name == "answer":
+        print(json.dumps(_answer(question if named else None), indent=2))
+        return 0
+    if kind not in FILES:
+        raise UsageError(f"there is no schema for {kind[:40]!r}", remedy=f"use one of {', '.join(FILES)}, answer")
     from calib.profile.schema import SCHEMAS
 
     print(json.dumps(SCHEMAS[kind](), indent=2))
     return 0
+
+
+def _answer(question: str | None) -> dict[str, object]:
+    from calib.use.report.answer_schema import answer_schema, answer_types
+
+    if question is not None and question not in answer_types():
+        raise UsageError(f"there is no answer {question[:40]!r}", remedy=f"use one of {', '.join(answer_types())}")
+    return answer_schema(question)

@@ -96,7 +96,7 @@ NAMES = {"A1", "A1.later", "A1.same-day", "A1.other", "A2", "A3", "C1", "short",
 def test_an_odd_number_and_mixed_sizes_are_paired_all_the_same_and_said(capsys: Capture) -> None:
     files = [f"{name}.profile.json" for name in ("A1", "A2", "A3")]
     assert run(["pair", *files]) == 0
-    assert "The number is odd; measure one more band" in capsys.readouterr().out
+    assert "Measure one more band to find it a partner" in capsys.readouterr().out
     assert run(["pair", *files, "C1.profile.json", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["left_over"] == []

@@ -104,7 +104,7 @@ def test_a_bad_file_is_named_and_passed_over(store: Path, capsys: Capture) -> No
     assert run(["list", str(store / "mine"), "--json"]) == 1
     said = capsys.readouterr()
     document = json.loads(said.out)
-    assert [b["id"] for b in document["bands"]] == ["B01", "B02"]
+    assert [b["band"] for b in document["bands"]] == ["B01", "B02"]
     assert document["scales"][0]["due"] is True
     assert "broken.profile.json" in said.err
     assert said.err.count("\n") == 1
@@ -266,6 +266,6 @@ def test_the_quick_check_in_words_and_as_json(store: Path, capsys: Capture) -> N
     assert run(["recheck", "B01", "--plate", "10kg", "--length", "1.6m", "--json", *folder]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["passed"] is False
-    assert document["level_ratio"] < 0.9
+    assert document["level"]["level_ratio"] < 0.9
     assert run(["recheck", "B01", "--plate", "10", "--length", "1.6m", *folder]) == 2
     assert run(["recheck", "B01", "--plate", "10kg", "--load", "air", *folder]) == 2

@@ -173,9 +173,9 @@ def test_rechecks_over_the_months_are_kept_and_seen_in_history_and_list(store: P
     assert Path(document["file"]) == store / "B07.rechecks.csv"
     assert run(["history", "B07", "--folder", str(store), "--json"]) == 0
     past = json.loads(capsys.readouterr().out)
-    assert [(r["on"], r["passed"]) for r in past["rechecks"]] == [("2026-05-01", True), ("2026-08-01", False)]
+    assert [(r["day"], r["passed"]) for r in past["rechecks"]] == [("2026-05-01", True), ("2026-08-01", False)]
     assert past["failed_recheck"] == past["look_again"] == "2026-08-01"
-    assert past["rechecks"][1]["level_ratio"] == pytest.approx(document["level_ratio"], rel=1e-3)
+    assert past["rechecks"][1]["level"]["level_ratio"] == pytest.approx(document["level"]["level_ratio"], rel=1e-3)
     assert run(["history", "B07", "--folder", str(store)]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "2026-05-01 plate, pass 100.0 %" in said

@@ -365,6 +365,6 @@ def test_a_folder_is_not_written_over_and_a_new_file_not_over_an_old_one(tmp_pat
 
 def test_the_plain_table_names_its_units_and_holds_every_point() -> None:
     lines = curve_csv(_parsed(document(points=5))).splitlines()
-    assert lines[0] == "branch,length_m,force_N,u_N,u95_N"
+    assert lines[0] == "branch,length_m,tape_m,force_N,u_N,u95_mean_N,u95_next_set_N"
     assert [line.split(",")[0] for line in lines[1:]] == ["loading"] * 5 + ["unloading"] * 5
-    assert float(lines[1].split(",")[2]) == pytest.approx(document()["branches"]["loading"]["force_N"][0], rel=1e-6)
+    assert float(lines[1].split(",")[3]) == pytest.approx(document()["branches"]["loading"]["force_N"][0], rel=1e-6)

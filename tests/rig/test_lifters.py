@@ -71,9 +71,9 @@ def test_each_lifter_gets_what_the_rig_gives_for_these_heights(press: str, capsy
     bo, ana, far = json.loads(capsys.readouterr().out)["lifters"]
     assert run(["rig", press, "--json"]) == 0
     alone = json.loads(capsys.readouterr().out)
-    assert bo["answer"]["up"] == alone["up"]
-    assert bo["answer"]["up"]["bar_load_kg"][-1] > ana["answer"]["up"]["bar_load_kg"][-1]
-    assert far["answer"] is None
+    assert bo["rig"]["up"] == alone["up"]
+    assert bo["rig"]["up"]["bar_load_kg"][-1] > ana["rig"]["up"]["bar_load_kg"][-1]
+    assert far["rig"] is None
     assert "was tested from" in far["error"]
 
 
@@ -83,7 +83,7 @@ def test_the_table_has_one_line_a_lifter(unit: str, press: str, capsys: Capture)
     table.write_text("lifter,bottom_mm,top_mm\nAna,1250,1700\nFar,1500,2600\nLow,500,1000\n")
     assert run(["rig", press, "--lifters", str(table), "--unit", unit]) == 0
     said = capsys.readouterr().out
-    (line,) = [line for line in said.splitlines() if line.startswith("Ana")]
+    (line,) = [line for line in said.splitlines() if line.startswith("  Ana")]
     assert ("1.250 m" if unit == "kg" else "49.21 in") in line
     assert "Far: " in said
     assert "Low: band[0] B07, band[1] B07: slack" in said
@@ -96,11 +96,17 @@ def test_a_lifter_low_enough_for_the_bar_to_fly_up_is_named(press: str, capsys: 
     path.write_text(rig_text(*above, bottom=1300, top=1400).replace("plates_kg = 40", "plates_kg = 5"))
     assert run(["rig", str(path), "--lifters", "Tall 1.35m 1.45m, Low 1.0m 1.4m", "--unit", "lb"]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert re.search(r"Low: the bands from above may pull \d+\.\d lb more than bar and plates weigh", said)
-    assert "Tall: the bands" not in said
+    assert re.search(
+        r"Low: with the bar at 1.000 m the bands from above pull \d+\.\d lb more than bar and plates weigh", said
+    )
+    assert "Tall: " not in said
     assert run(["rig", str(path), "--lifters", "Low 1.0m 1.4m", "--json"]) == 0
     (low,) = json.loads(capsys.readouterr().out)["lifters"]
-    assert {"bar-may-lift", "loading-order", "band-lets-go"} <= {f["code"] for f in low["answer"]["findings"]}
+    assert low["rig"] is None  # a load below zero does not leave the program
+    assert "flies up" in low["error"]
+    assert run(["rig", str(path), "--lifters", "Mid 1.2m 1.4m", "--json"]) == 0
+    (mid,) = json.loads(capsys.readouterr().out)["lifters"]
+    assert {"bar-may-lift", "loading-order", "band-lets-go"} <= {f["code"] for f in mid["rig"]["findings"]}
 
 
 def test_nobody_fits_or_the_file_is_missing(press: str, capsys: Capture) -> None:

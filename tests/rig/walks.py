@@ -154,9 +154,9 @@ answers `<Enter>` is an empty line. `python -m tests.rig.walks` makes this page 
 
 def _walk(walk: Walk) -> str:
     printed(["rig", "new", walk.name], typed(walk.answers))
-    asked = ["rig", f"{walk.name}.rig.toml", *walk.extra]
+    asked = ["rig", f"{walk.name}.rig.toml", *walk.extra, "--full"]
     kg, lb = printed(asked).strip(), printed([*asked, "--unit", "lb"])
-    table = lb[lb.index("Going up") : lb.index("Added load")].strip()
+    table = lb[lb.index("Going up") : lb.index("All in lb")].strip()
     paragraphs = [textwrap.fill(text, 118) for text in (walk.measured, walk.read)]
     answers = textwrap.fill(walk.answers, 100, break_on_hyphens=False)
     command = " ".join(["bandcurve", *asked])

@@ -57,7 +57,7 @@ def test_a_recheck_and_a_log_of_one_coachs_band_stay_with_it(here: Path, capsys:
     assert run(["recheck", "ann/b03", "--plate", "10kg", "--length", "1432mm", "--json"]) in (0, 1)
     capsys.readouterr()
     assert run(["list", "--json"]) == 0
-    bands = {b["id"]: b for b in json.loads(capsys.readouterr().out)["bands"]}
+    bands = {b["band"]: b for b in json.loads(capsys.readouterr().out)["bands"]}
     assert (bands["ann/B03"]["reps_since"], bands["bob/B03"]["reps_since"]) == (0, 40)
     assert (bands["ann/B03"]["calibrations"], bands["bob/B03"]["calibrations"]) == (1, 1)
 
@@ -124,5 +124,5 @@ def test_compare_of_a_name_is_of_its_first_and_its_newest_calibration(here: Path
     put(here / "B07.3.profile.json", "B07", 0.8, "2027-03-01")
     assert run(["compare", "B07", "--json"]) == 0
     said = capsys.readouterr()
-    assert json.loads(said.out)["level_ratio"] == pytest.approx(0.8, abs=0.01)
+    assert json.loads(said.out)["level"]["level_ratio"] == pytest.approx(0.8, abs=0.01)
     assert "[band-softened]" in said.err

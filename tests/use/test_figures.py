@@ -72,7 +72,7 @@ def test_without_a_way_back_and_without_readings_it_still_draws() -> None:
     profile = profile_of(fit, "a test")
     assert len(draw(profile, (), "svg")) > 1000
     words = [t.get_text() for ax in curve_figure(profile, ()).axes for t in ax.texts]
-    assert "the way back was not measured" in words
+    assert "unloading was not measured" in words
 
 
 def test_hostile_names_do_not_reach_the_page_as_markup() -> None:

@@ -12,7 +12,10 @@ import pytest
 import calib
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, save_profile
-from calib.use.bands.predict import half_path_between, inverse_json, invert, prediction_json, prediction_text
+from calib.units import SHOWN
+from calib.use.bands.predict import half_path_between, invert, length_answer, pull_answer
+from calib.use.report.as_text import text_of
+from calib.use.report.curve_views import pull_view
 from calib.verbs.app import run
 from tests.profile.invented import document
 
@@ -31,8 +34,11 @@ def _json(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
 
 def test_json_holds_exactly_the_documented_keys(capsys: pytest.CaptureFixture[str], band: Profile) -> None:
     found = _json(capsys, "--length", "1.6m")
-    assert list(found) == ["length_m", "extrapolated", "loading", "unloading"]
-    assert list(found["loading"]) == list(found["unloading"]) == ["force_N", "u_N", "u95_N"]
+    head = ["format", "question", "band", "day"]
+    own = ["length_m", "tape_m", "tape_kind", "stretch", "extrapolated", "between_days_assumed", "strands"]
+    assert list(found) == [*head, *own, "loading", "unloading", "findings"]
+    assert list(found["loading"]) == list(found["unloading"]) == ["force_N", "u_N", "u95_mean_N", "u95_next_set_N"]
+    assert (found["format"], found["question"], found["band"]) == ("bandcurve-answer/1", "predict", "B07")
     assert found["length_m"] == 1.6
     assert found["extrapolated"] is False
     assert found["loading"]["force_N"] == pytest.approx(band.force(1.6), rel=1e-6)
@@ -40,8 +46,9 @@ def test_json_holds_exactly_the_documented_keys(capsys: pytest.CaptureFixture[st
 
 def test_the_inverse_gives_lengths_by_branch(capsys: pytest.CaptureFixture[str], band: Profile) -> None:
     found = _json(capsys, "--force", "15kg")
-    assert list(found) == ["force_N", "loading", "unloading"]
-    assert list(found["loading"]) == ["length_m", "u_m", "u95_m"]
+    assert [key for key in found if key in ("force_N", "loading", "unloading")] == ["force_N", "loading", "unloading"]
+    assert list(found["loading"]) == ["length_m", "tape_m", "u_m", "u95_mean_m", "u95_next_set_m"]
+    assert found["loading"]["u95_next_set_m"] > found["loading"]["u95_mean_m"]
     assert found["force_N"] == pytest.approx(147.09975)  # 15 x 9.80665
     assert band.force(found["loading"]["length_m"]) == pytest.approx(found["force_N"], rel=1e-5)
     assert found["unloading"]["length_m"] > found["loading"]["length_m"]
@@ -59,6 +66,28 @@ def test_what_a_tape_reads_between_fittings_is_converted(capsys: pytest.CaptureF
     assert found["length_m"] == pytest.approx(1.5 + pi * (0.0375 + 0.0045) / 2, abs=1e-6)
 
 
+def test_pins_and_tape_are_those_of_the_recording_unless_said_otherwise(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The stored profile knows its pins (12 mm), one of version 1.1 also where the tape was held."""
+    found = _json(capsys, "--between", "1.5m", "--kind", "centres")
+    assert found["length_m"] == pytest.approx(1.5 + pi * (0.012 + 0.0045) / 2, abs=1e-6)
+    content = document()
+    content["gear"]["tape_kind"] = "band-inner"
+    content["format"] = "bandcurve-profile/1.1"
+    path = tmp_path / "B07.profile.json"
+    save_profile(Profile.model_validate(content), path)
+    for option in ("--length", "--between"):
+        assert run(["predict", str(path), option, "1.5m", "--json"]) == 0
+        found = json.loads(capsys.readouterr().out)
+        assert found["length_m"] == pytest.approx(1.5 + ((pi - 2) * 0.012 + pi * 0.0045) / 2, abs=1e-6)
+        assert found["tape_m"] == pytest.approx(1.5, abs=1e-6)
+    assert run(["predict", str(path), "--length", "68in", "--unit", "lb"]) == 0
+    assert "at 68.00 in on the tape" in capsys.readouterr().out
+    assert run(["predict", str(path), "--length", "2.5m"]) == 1
+    assert "1.116 to 2.086 m on the tape would have worked" in capsys.readouterr().err
+
+
 def test_an_unmeasured_thickness_is_taken_as_the_default_and_said(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -69,12 +98,12 @@ def test_an_unmeasured_thickness_is_taken_as_the_default_and_said(
     path = tmp_path / "B07.profile.json"
     save_profile(band, path)
     assert run(["predict", str(path), "--between", "1.5m", "--kind", "centres", "--fittings", "50"]) == 0
-    assert "taking the band as 4.5 mm thick" in capsys.readouterr().err
+    assert "Taking the band as 4.5 mm thick" in capsys.readouterr().err
 
 
 def test_fittings_are_needed_unless_the_reading_is_half_path(band: Profile) -> None:
     assert half_path_between(band, 1.5, "half-path", []) == 1.5
-    with pytest.raises(DataError, match="diameters of the fittings"):
+    with pytest.raises(DataError, match="how thick the pins are"):
         half_path_between(band, 1.5, "centres", [])
 
 
@@ -94,7 +123,7 @@ def test_extrapolation_is_marked_and_wider(capsys: pytest.CaptureFixture[str]) -
     assert found["unloading"] is None
     inside = _json(capsys, "--length", "2.1m", "--extrapolate")
     assert inside["extrapolated"] is False
-    assert found["loading"]["u95_N"] > 3 * inside["loading"]["u95_N"]
+    assert found["loading"]["u95_mean_N"] > 3 * inside["loading"]["u95_mean_N"]
     assert run(["predict", str(STORED), "--length", "2.3m", "--extrapolate"]) == 0
     assert "EXTRAPOLATED" in capsys.readouterr().out
 
@@ -107,23 +136,25 @@ def test_a_branch_that_does_not_reach_is_null(band: Profile) -> None:
     for factor in content["factors"]:
         factor["unloading_N"] = factor["unloading_N"][keep]
     short = Profile.model_validate(content)
-    assert prediction_json(short.predict(2.0))["unloading"] is None
-    assert prediction_json(short.predict(2.0))["extrapolated"] is False
-    assert inverse_json(invert(short, band.force(2.0)))["unloading"] is None
+    assert pull_answer(short, short.predict(2.0)).unloading is None
+    assert pull_answer(short, short.predict(2.0)).extrapolated is False
+    assert length_answer(short, invert(short, band.force(2.0))).unloading is None
     with pytest.raises(OutOfRangeError):
         invert(short, 1e4)
 
 
 def test_the_words_tell_the_mean_from_the_next_set(band: Profile) -> None:
-    text = prediction_text(band, band.predict(1.6))
+    text = text_of(pull_view(pull_answer(band, band.predict(1.6)), SHOWN["kg"]), full=True)
     at = band.estimate(1.6)
-    assert f"{at.force / 9.80665:.2f} kg" in text
-    assert f"mean      give or take {at.u95 / 9.80665:.2f} kg  ({at.u95:.1f} N)" in text
     wide = band.u_next(at) * at.u95 / at.u
-    assert f"next set  give or take {wide / 9.80665:.2f} kg  ({wide:.1f} N)" in text
+    assert f"{at.force / 9.80665:.2f} kg loading" in text.splitlines()[0]
+    row = ["loading", f"{at.force / 9.80665:.2f}", f"{at.force / 4.4482216152605:.1f}"]
+    assert [*row, f"{at.u95 / 9.80665:.2f}", f"{wide / 9.80665:.2f}"] in [line.split() for line in text.splitlines()]
+    newtons = ["loading", f"{at.force:.1f}", f"{at.u:.1f}", f"{at.u95:.1f}", f"{wide:.1f}"]
+    assert newtons in [line.split() for line in text.splitlines()]
     assert wide > at.u95
     assert text.isascii()
-    assert max(map(len, text.splitlines())) <= 125
+    assert max(map(len, text.splitlines())) <= 80
 
 
 @pytest.mark.parametrize(
@@ -140,7 +171,6 @@ def test_the_words_tell_the_mean_from_the_next_set(band: Profile) -> None:
         ["--length", "1.6m", "--kind", "centres"],
         ["--between", "1.5m"],
         ["--between", "1.5m", "--kind", "center"],
-        ["--between", "1.5m", "--kind", "centres"],
         ["--between", "1.5m", "--kind", "centres", "--fittings", "25,50,75"],
         ["--between", "1.5m", "--kind", "centres", "--fittings", "thick"],
         ["--force", "15kg", "--extrapolate"],

@@ -252,7 +252,7 @@ def test_a_run_saved_again_with_other_separators_is_read(separator: str, tmp_pat
 def test_a_finding_that_begins_with_a_file_keeps_its_name(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "knee.run.csv"
     path.write_text(KNEE)
-    assert run(["fit", str(path), "--out", str(tmp_path)]) == 0
+    assert run(["fit", str(path), "--out", str(tmp_path), "--full"]) == 0
     assert "- knee.run.csv:59: row 20" in capsys.readouterr().out
 
 

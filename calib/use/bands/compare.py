@@ -5,10 +5,9 @@ tape) cancels; the gear's own wandering since, and how a band differs from day t
 on both days tells how the scale has moved. No file is read here.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
-from typing import Any
 
 import numpy as np
 
@@ -16,6 +15,8 @@ from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.profile.table import BranchName
 from calib.records import Array
+from calib.use.answers.bands import CompareAnswer, ComparedPoint
+from calib.use.answers.parts import Coded, Level, doubts
 from calib.use.bands.assumed import SEEN
 from calib.use.bands.repeat_calibrations import (
     DAY,
@@ -193,36 +194,48 @@ def _findings(old: Profile, new: Profile) -> list[Finding]:
     return found
 
 
-def comparison_json(found: Comparison) -> dict[str, Any]:
-    """The comparison as other programs read it."""
-    half = found.k * found.u_level_ratio
-    return {
-        "band": found.band,
-        "days": found.days,
-        "over_m": [_rounded(x) for x in found.over],
-        "level_ratio": _rounded(found.level_ratio),
-        "u_level_ratio": _rounded(found.u_level_ratio),
-        "level_ratio_95": [_rounded(found.level_ratio - half), _rounded(found.level_ratio + half)],
-        "changed": found.changed,
-        "smallest_change": _rounded(found.smallest),
-        "check_load": found.plate,
-        "flat_length_change_m": _rounded(found.flat_length.value),
-        "u_flat_length_change_m": _rounded(found.flat_length.u),
-        "loss_ratio_change": _rounded(found.loss_ratio.value) if found.loss_ratio else None,
-        "u_loss_ratio_change": _rounded(found.loss_ratio.u) if found.loss_ratio else None,
-        "points": [
-            {
-                "length_m": _rounded(p.length),
-                "branch": p.branch,
-                "difference_N": _rounded(p.difference),
-                "u_N": _rounded(p.u),
-                "E_n": _rounded(p.e_n),
-            }
-            for p in found.points
-        ],
-        "findings": [{"code": f.code, "text": f.text} for f in found.findings],
-    }
+def compare_answer(old: Profile, new: Profile, found: Comparison, beside: Iterable[Coded] = ()) -> CompareAnswer:
+    """The comparison as an answer.
+
+    Args:
+        old: The earlier calibration.
+        new: The later one.
+        found: What changed.
+        beside: Findings of the band as a whole.
+    """
+    longer, loss = found.flat_length, found.loss_ratio
+    return CompareAnswer(
+        band=found.band,
+        day=new.made.measured_at,
+        findings=doubts([*beside, *found.findings]),
+        before=old.made.measured_at,
+        days=found.days,
+        over_m=found.over,
+        level=_level(old, new, found),
+        changed=found.changed,
+        smallest_change=found.smallest,
+        doubt_from=found.shares,
+        check_load=found.plate,
+        flat_length_change_m=longer.value,
+        u_flat_length_change_m=longer.u,
+        loss_ratio_change=loss.value if loss else None,
+        u_loss_ratio_change=loss.u if loss else None,
+        points=tuple(
+            ComparedPoint(p.length, p.branch, p.difference, p.u, p.half_width, p.e_n + 0.0) for p in found.points
+        ),
+    )
 
 
-def _rounded(value: float) -> float:
-    return float(f"{value:.7g}")
+def _level(old: Profile, new: Profile, found: Comparison) -> Level:
+    """The ratio with both limits; one set then against one set now differs by what a cycle does, twice."""
+    sets = [set_to_set(profile, found.over) for profile in (old, new)]
+    ratio, u = found.level_ratio, found.u_level_ratio
+    return Level(ratio, u, found.k * u, found.k * hypot(u, ratio * hypot(*sets)))
+
+
+def set_to_set(profile: Profile, over: Over) -> float:
+    """How one set's average pull over some lengths differs from the band's average that day; relative, k = 1."""
+    spread = profile.repeatability
+    first, last = (profile.force(x) for x in over)
+    hook = spread.hook_shift_m * (last - first) / (over[1] - over[0])
+    return hypot(spread.cycle_gain, 2 * hook / (first + last) if first + last else 0.0)

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import hypot
-from typing import Any
 
 import numpy as np
 
@@ -19,9 +18,11 @@ from calib.profile.store.newest_profile import in_force
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.uses import Use, reps_between
 from calib.records import Array
+from calib.use.answers.bands import DriftRate, HistoryAnswer, PastCalibration, PastRecheck
+from calib.use.answers.parts import Level, doubts
 from calib.use.bands.assumed import NORMAL_95
 from calib.use.bands.assumed import RETIRE as RETIRE
-from calib.use.bands.compare import LENGTHS
+from calib.use.bands.compare import LENGTHS, set_to_set
 from calib.use.bands.recheck import recheck as judged
 from calib.use.bands.repeat_calibrations import (
     DAYS_PER_MONTH,
@@ -217,44 +218,52 @@ def look_again(last: date | None, per_month: Drift | None = None) -> date | None
     return last + timedelta(days=round(days))
 
 
-def history_json(found: History) -> dict[str, Any]:
-    """The history as other programs read it."""
-    return {
-        "band": found.band,
-        "over_m": [_rounded(x) for x in found.over],
-        "calibrations": [
-            {
-                "on": d.on.isoformat() if d.on else None,
-                "level_ratio": _rounded(d.level_ratio),
-                "u_level_ratio": _rounded(d.u_level_ratio),
-                "flat_length_m": _rounded(d.flat_length),
-                "loss_ratio": None if d.loss_ratio is None else _rounded(d.loss_ratio),
-                "reps": d.reps,
-            }
-            for d in found.days
-        ],
-        "rechecks": [
-            {
-                "on": p.on.isoformat(),
-                "passed": p.passed,
-                "level_ratio": None if p.level_ratio is None else _rounded(p.level_ratio),
-                "u_level_ratio": None if p.u_level_ratio is None else _rounded(p.u_level_ratio),
-                "reps": p.reps,
-            }
+def history_answer(found: History, profiles: Sequence[Profile]) -> HistoryAnswer:
+    """The history as an answer.
+
+    Args:
+        found: What is known of the band.
+        profiles: Its calibrations, oldest first.
+    """
+    last = profiles[-1]
+    return HistoryAnswer(
+        band=found.band,
+        day=last.made.measured_at,
+        findings=doubts(last.findings),
+        over_m=found.over,
+        calibrations=tuple(
+            PastCalibration(
+                day=d.on.isoformat() if d.on else None,
+                level=_level(d.level_ratio, d.u_level_ratio, set_to_set(profile, found.over)),
+                flat_length_m=d.flat_length,
+                loss_ratio=d.loss_ratio,
+                reps=d.reps,
+            )
+            for d, profile in zip(found.days, profiles, strict=True)
+        ),
+        rechecks=tuple(
+            PastRecheck(
+                day=p.on.isoformat(),
+                passed=p.passed,
+                level=None if p.level_ratio is None else _level(p.level_ratio, p.u_level_ratio or 0.0, None),
+                reps=p.reps,
+            )
             for p in found.plates
-        ],
-        "drift_per_month": _drift_json(found.per_month),
-        "drift_per_1000_reps": _drift_json(found.per_thousand),
-        "failed_recheck": found.failed.isoformat() if found.failed else None,
-        "reps_since": found.reps_since,
-        "look_again": found.look_again.isoformat() if found.look_again else None,
-        "reps_left": found.reps_left,
-    }
+        ),
+        drift_per_month=_drift(found.per_month),
+        drift_per_1000_reps=_drift(found.per_thousand),
+        failed_recheck=found.failed.isoformat() if found.failed else None,
+        reps_since=found.reps_since,
+        look_again=found.look_again.isoformat() if found.look_again else None,
+        reps_left=found.reps_left,
+    )
 
 
-def _drift_json(found: Drift | None) -> dict[str, float] | None:
-    return None if found is None else {"relative": _rounded(found.value), "u": _rounded(found.u)}
+def _level(ratio: float, u: float, one_set: float | None) -> Level:
+    """A level with its limits; those of one set where it is known how sets differ."""
+    wide = None if one_set is None else NORMAL_95 * hypot(u, ratio * one_set)
+    return Level(ratio, u, NORMAL_95 * u, wide)
 
 
-def _rounded(value: float) -> float:
-    return float(f"{value:.7g}")
+def _drift(found: Drift | None) -> DriftRate | None:
+    return None if found is None else DriftRate(found.value, found.u, NORMAL_95 * found.u)

@@ -8,7 +8,6 @@ good. The smallest worst pair comes first, then the smallest sum.
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -18,6 +17,8 @@ from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import newest_of
 from calib.records import Array
+from calib.use.answers.bands import LeftAndRight, PairAnswer
+from calib.use.answers.parts import doubts
 from calib.use.bands.lookup import Found
 from calib.use.bands.matching import best_pairs
 from calib.use.bands.series import told_by_series
@@ -40,7 +41,8 @@ class Pair:
     at: float  # [m] where
     u: float  # [N] of the difference there
     upper95: float  # [N] with 95 % they are nowhere further apart
-    distinguishable: bool  # a difference of nil is outside the 95 % limits somewhere
+    upper95_next_set: float  # [N] likewise, one set of each
+    distinguishable: bool  # a difference of zero is outside the 95 % limits somewhere
     pull: float  # [N] of the two on average, and on average over the working lengths
     apart: float  # by how much of it they differ on average over the working lengths
 
@@ -74,7 +76,10 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
         curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
     limits = upper_limits(curves)
     chosen, left = best_pairs(np.rint(limits / STEP).astype(np.int64))
-    pairs = tuple(_pair(curves[i], curves[j], lengths, limits[i, j]) for i, j in chosen)
+    spreads = [_set_to_set(p, lengths) for p in profiles]
+    pairs = tuple(
+        _pair(curves[i], curves[j], lengths, limits[i, j], _next_set(curves, spreads, i, j)) for i, j in chosen
+    )
     return Pairing(
         over=(float(lengths[0]), float(lengths[-1])),
         pairs=pairs,
@@ -166,7 +171,24 @@ def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
     return out
 
 
-def _pair(a: Curve, b: Curve, lengths: Array, upper95: float) -> Pair:
+def _set_to_set(profile: Profile, lengths: Array) -> Array:
+    """Shifts of one set from the band's average that day, shape (2, lengths): its level, how it was hooked. [N]"""
+    spread = profile.repeatability
+    at = [profile.estimate(float(x)) for x in lengths]
+    level, hook = spread.cycle_gain, spread.hook_shift_m
+    return np.array([[level * e.force for e in at], [hook * e.slope for e in at]])
+
+
+def _next_set(curves: Sequence[Curve], spreads: Sequence[Array], i: int, j: int) -> float:
+    """95 % upper limit of the largest difference of one set of each of two bands. [N]"""
+    two = [
+        replace(c, sources=c.sources | {f"set {k} of {c.name}": shift for k, shift in enumerate(spread)})
+        for c, spread in ((curves[i], spreads[i]), (curves[j], spreads[j]))
+    ]
+    return float(upper_limits(two)[0, 1])
+
+
+def _pair(a: Curve, b: Curve, lengths: Array, upper95: float, next_set: float) -> Pair:
     off = a.force - b.force
     u = difference_u(a, b)
     at = int(np.abs(off).argmax())
@@ -179,6 +201,7 @@ def _pair(a: Curve, b: Curve, lengths: Array, upper95: float) -> Pair:
         at=float(lengths[at]),
         u=float(u[at]),
         upper95=float(upper95),
+        upper95_next_set=max(float(upper95), next_set),
         distinguishable=bool((np.abs(off) > limit).any()),
         pull=pull,
         apart=abs(_mean(off, lengths)) / pull,
@@ -191,9 +214,9 @@ def _mean(values: Array, lengths: Array) -> float:
 
 def difference_u(a: Curve, b: Curve) -> Array:
     """Standard uncertainty of the difference of two curves; what both share cancels. [N]"""
-    nil = np.zeros(len(a.force))
-    shifts = [a.sources.get(key, nil) - b.sources.get(key, nil) for key in {*a.sources, *b.sources}]
-    return np.sqrt(sum((s**2 for s in shifts), nil))
+    none = np.zeros(len(a.force))
+    shifts = [a.sources.get(key, none) - b.sources.get(key, none) for key in {*a.sources, *b.sources}]
+    return np.sqrt(sum((s**2 for s in shifts), none))
 
 
 def _findings(profiles: Sequence[Profile], pairs: Sequence[Pair]) -> list[Finding]:
@@ -217,25 +240,24 @@ def _findings(profiles: Sequence[Profile], pairs: Sequence[Pair]) -> list[Findin
     return found
 
 
-def pairing_json(pairing: Pairing) -> dict[str, Any]:
-    """The pairing as other programs read it."""
-    return {
-        "over_m": [_rounded(x) for x in pairing.over],
-        "pairs": [
-            {
-                "bands": list(p.bands),
-                "max_difference_N": _rounded(abs(p.largest)),
-                "at_m": _rounded(p.at),
-                "u_N": _rounded(p.u),
-                "upper95_N": _rounded(p.upper95),
-                "distinguishable": p.distinguishable,
-            }
+def pair_answer(pairing: Pairing) -> PairAnswer:
+    """The pairing as an answer."""
+    return PairAnswer(
+        findings=doubts(pairing.findings),
+        over_m=pairing.over,
+        pairs=tuple(
+            LeftAndRight(
+                bands=p.bands,
+                max_difference_N=abs(p.largest),
+                length_m=p.at,
+                u_N=p.u,
+                upper95_mean_N=p.upper95,
+                upper95_next_set_N=p.upper95_next_set,
+                pull_N=p.pull,
+                distinguishable=p.distinguishable,
+                stronger=p.bands[0 if p.largest > 0 else 1] if p.distinguishable else None,
+            )
             for p in pairing.pairs
-        ],
-        "left_over": list(pairing.left_over),
-        "findings": [{"code": f.code, "text": f.text} for f in pairing.findings],
-    }
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.7g}")
+        ),
+        left_over=pairing.left_over,
+    )

@@ -3,7 +3,7 @@
 Files, options and the terminal are not known here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,9 +11,8 @@ from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate
-from calib.units import SHOWN, Shown
-
-WORDS: dict[BranchName, str] = {"loading": "on the way out", "unloading": "on the way back"}
+from calib.use.answers.bands import LengthAnswer, PullAnswer
+from calib.use.answers.parts import Coded, Place, Pull, doubts
 
 
 @dataclass(frozen=True)
@@ -25,22 +24,41 @@ class Inverse:
     unloading: LengthEstimate | None
 
 
-def half_path_between(profile: Profile, reading: float, kind: LengthKind, fitting_diameters: Sequence[float]) -> float:
-    """Half-path length of a band over two fittings, from what a tape reads. [m]
+def half_path_between(
+    profile: Profile,
+    reading: float,
+    kind: LengthKind | None = None,
+    fitting_diameters: Sequence[float] | None = None,
+) -> float:
+    """Half-path length of a band over two pins, from what a tape reads. [m]
 
     Args:
-        profile: For the band's thickness; 4.5 mm where it was not measured.
+        profile: For the band's thickness (4.5 mm where it was not measured) and how it was measured.
         reading: What the tape reads. [m]
-        kind: What the tape was laid along.
-        fitting_diameters: One for both, or two. [m]
+        kind: Where the tape was held; None: as when the band was measured.
+        fitting_diameters: Of the pins, one for both, or two; None: those the band was measured on. [m]
+
+    Raises:
+        DataError: It is not said, and the profile does not know it.
 
     >>> round(half_path_between(profile, 1.5, "centres", [0.025, 0.050]), 4)
     1.566
     """
+    kind = kind or profile.gear.tape_kind
+    if kind is None:
+        raise DataError(
+            "the profile does not say where the tape was held",
+            where=profile.band.id,
+            remedy="give it, for example --kind band-inner",
+        )
     if kind == "half-path":
         return reading
+    if fitting_diameters is None:
+        fitting_diameters = profile.gear.fitting_diameters_m
     if not fitting_diameters:
-        raise DataError("the diameters of the fittings are needed", remedy="give them, for example --fittings 25,50")
+        raise DataError(
+            "the profile does not say how thick the pins are", where=profile.band.id, remedy="give them: --pins 25,50"
+        )
     return reading + offset_over(kind, fitting_diameters, profile.band.thickness_m)
 
 
@@ -67,80 +85,71 @@ def invert(profile: Profile, force: float) -> Inverse:
     return Inverse(force, found["loading"], found["unloading"])
 
 
-def prediction_json(prediction: Prediction) -> dict[str, Any]:
-    """The prediction as other programs read it."""
-    return {
-        "length_m": _rounded(prediction.length),
-        "extrapolated": prediction.extrapolated,
-        **{
-            name: None if e is None else {"force_N": _rounded(e.force), "u_N": _rounded(e.u), "u95_N": _rounded(e.u95)}
-            for name, e in (("loading", prediction.loading), ("unloading", prediction.unloading))
-        },
-    }
-
-
-def inverse_json(inverse: Inverse) -> dict[str, Any]:
-    """The lengths as other programs read them."""
-    return {
-        "force_N": _rounded(inverse.force),
-        **{
-            name: None
-            if e is None
-            else {"length_m": _rounded(e.length), "u_m": _rounded(e.u), "u95_m": _rounded(e.u95)}
-            for name, e in (("loading", inverse.loading), ("unloading", inverse.unloading))
-        },
-    }
-
-
-def prediction_text(profile: Profile, prediction: Prediction, shown: Shown = SHOWN["kg"]) -> str:
-    """The prediction in plain words, the mean curve and the next set told apart.
+def pull_at(profile: Profile, at: ForceEstimate) -> Pull:
+    """A pull with both limits.
 
     Args:
         profile: The band.
-        prediction: What it says of a length.
-        shown: Units for people; newtons stand beside.
+        at: Its curve somewhere.
     """
-    stretch = prediction.length / profile.band.rest_half_path_m
-    length = f"{shown.tape(prediction.length)} {shown.length}"
-    lines = [f"Band {profile.band.id} at half-path length {length} ({stretch:.2f} times its rest length)"]
-    lines += _branch_lines(profile, WORDS["loading"], prediction.loading, shown)
-    lines += _branch_lines(profile, WORDS["unloading"], prediction.unloading, shown)
-    assumed = "; the change from day to day is assumed" if profile.repeatability.between_day_assumed else ""
-    lines.append('"Mean" is how well the band\'s own curve is known, "next set" what one set may')
-    lines.append(f"show{assumed}. Both are 95 % limits.")
-    strands = "both legs together" if profile.band.strands == 2 else "the single strand"
-    lines.append(f"{shown.force} is what a scale shows (1 {shown.force} = {shown.newton:.6g} N), {strands}.")
-    if prediction.extrapolated:
-        lines.append("EXTRAPOLATED: this length was not tested. The limits grow with the distance from")
-        lines.append("the tested lengths, because the curve out there is a guess, not a measurement.")
-    return "\n".join(lines)
+    return Pull(at.force, at.u, at.u95, profile.u95_next(at))
 
 
-def inverse_text(profile: Profile, inverse: Inverse, shown: Shown = SHOWN["kg"]) -> str:
-    """The lengths in plain words."""
-    pull = f"{shown.pull(inverse.force)} {shown.force} ({inverse.force:.1f} N)"
-    lines = [f"Band {profile.band.id} pulls {pull} at a half-path length of"]
-    for words, found in ((WORDS["loading"], inverse.loading), (WORDS["unloading"], inverse.unloading)):
-        value = (
-            "not measured or not reached"
-            if found is None
-            else f"{shown.tape(found.length)} {shown.length}, give or take {shown.tape(found.u95)} {shown.length}"
-        )
-        lines.append(f"  {words:<15}  {value}")
-    lines.append("Give or take is a 95 % limit of the mean curve.")
-    return "\n".join(lines)
+def on_tape(profile: Profile, length: float) -> float | None:
+    """What the tape reads at a half-path length, held as when the band was measured; None where that is unknown. [m]"""
+    offset = profile.half_path_less_tape
+    return None if offset is None or length <= offset else length - offset
 
 
-def _branch_lines(profile: Profile, words: str, found: ForceEstimate | None, shown: Shown) -> list[str]:
+def pull_answer(profile: Profile, prediction: Prediction, beside: Iterable[Coded] = ()) -> PullAnswer:
+    """What a band pulls at a length, as an answer.
+
+    Args:
+        profile: The band.
+        prediction: What it says of the length.
+        beside: Findings of the band as a whole.
+    """
+    return PullAnswer(
+        **_head(profile, beside),
+        length_m=prediction.length,
+        tape_m=on_tape(profile, prediction.length),
+        tape_kind=profile.gear.tape_kind,
+        stretch=prediction.length / profile.band.rest_half_path_m,
+        extrapolated=prediction.extrapolated,
+        between_days_assumed=profile.repeatability.between_day_assumed,
+        strands=profile.band.strands,
+        loading=pull_at(profile, prediction.loading) if prediction.loading else None,
+        unloading=pull_at(profile, prediction.unloading) if prediction.unloading else None,
+    )
+
+
+def length_answer(profile: Profile, inverse: Inverse, beside: Iterable[Coded] = ()) -> LengthAnswer:
+    """At which length a band reaches a pull, as an answer.
+
+    Args:
+        profile: The band.
+        inverse: What it says of the pull.
+        beside: Findings of the band as a whole.
+    """
+    return LengthAnswer(
+        **_head(profile, beside),
+        force_N=inverse.force,
+        tape_kind=profile.gear.tape_kind,
+        rest_half_path_m=profile.band.rest_half_path_m,
+        loading=_place(profile, "loading", inverse.loading),
+        unloading=_place(profile, "unloading", inverse.unloading),
+    )
+
+
+def _place(profile: Profile, branch: BranchName, found: LengthEstimate | None) -> Place | None:
     if found is None:
-        return [f"  {words:<15}  not measured, or not at this length"]
-    wide = profile.u95_next(found)
-    return [
-        f"  {words:<15}  {shown.pull(found.force):>6} {shown.force}  ({found.force:.1f} N)",
-        f"  {'':<15}    mean      give or take {shown.pull(found.u95)} {shown.force}  ({found.u95:.1f} N)",
-        f"  {'':<15}    next set  give or take {shown.pull(wide)} {shown.force}  ({wide:.1f} N)",
-    ]
+        return None
+    at = profile.estimate(found.length, branch)
+    return Place(
+        found.length, on_tape(profile, found.length), found.u, found.u95, profile.u95_next(at) / abs(at.slope)
+    )  # fmt: skip
 
 
-def _rounded(value: float) -> float:
-    return float(f"{value:.7g}")
+def _head(profile: Profile, beside: Iterable[Coded]) -> dict[str, Any]:
+    findings = doubts([*beside, *profile.findings])
+    return {"band": profile.band.id, "day": profile.made.measured_at, "findings": findings}

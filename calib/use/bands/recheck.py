@@ -1,8 +1,8 @@
 """One known plate hung from a band, one length read: is the band still as it was measured? No file is read here."""
 
 from dataclasses import dataclass
+from datetime import date
 from math import hypot
-from typing import Any
 
 from calib.errors import OutOfRangeError
 from calib.gravity import U_PLACE_UNKNOWN
@@ -10,6 +10,8 @@ from calib.half_path import offset_over
 from calib.profile.document import Profile
 from calib.profile.store.rechecks import Hung
 from calib.units import G_STANDARD
+from calib.use.answers.bands import RecheckAnswer
+from calib.use.answers.parts import Level, doubts
 from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE
 
 U_READING = 0.002  # [m] of the tape, k = 1; an assumption
@@ -109,15 +111,33 @@ def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float
     return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
 
 
-def recheck_json(profile: Profile, found: Judged) -> dict[str, Any]:
-    """The answer as other programs read it."""
-    return {
-        "band": profile.band.id,
-        "measured_at": profile.made.measured_at,
-        "passed": found.passed,
-        "level_ratio": float(f"{found.level_ratio:.7g}"),
-        "u_level_ratio": float(f"{found.u_level_ratio:.7g}"),
-        "expected_length_m": float(f"{found.expected.length:.7g}"),
-        "expected_u95_m": float(f"{found.expected.half_width:.7g}"),
-        "smallest_change": float(f"{found.expected.smallest:.7g}"),
-    }
+def recheck_answer(profile: Profile, found: Judged, on: date, file: str) -> RecheckAnswer:
+    """The re-check as an answer.
+
+    Args:
+        profile: The calibration it was held against.
+        found: What one length said.
+        on: Day of the re-check.
+        file: Where it was kept.
+    """
+    ratio, u = found.level_ratio, found.u_level_ratio
+    return RecheckAnswer(
+        band=profile.band.id,
+        day=profile.made.measured_at,
+        findings=doubts(profile.findings),
+        on=on.isoformat(),
+        file=file,
+        passed=found.passed,
+        level=Level(ratio, u, _of_the_mean(profile, found), found.k * u),
+        expected_tape_m=found.expected.length,
+        u95_next_set_tape_m=found.expected.half_width,
+        smallest_change=found.expected.smallest,
+    )
+
+
+def _of_the_mean(profile: Profile, found: Judged) -> float:
+    """95 % half-width of the ratio without what one set differs by from the band's average."""
+    at = profile.estimate(profile.length(found.expected.pull).length)
+    one_set = profile.u_next(at) ** 2 - at.u**2
+    relative = max((found.u_level_ratio / found.level_ratio) ** 2 - one_set / at.force**2, 0.0) ** 0.5
+    return float(found.k * found.level_ratio * relative)

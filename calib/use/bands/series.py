@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import hypot, log
-from typing import Any
 
 import numpy as np
 
@@ -17,6 +16,8 @@ from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, rest_half_path, thickness_slope
 from calib.profile.document import Profile
 from calib.records import Array, BranchName
+from calib.use.answers.bands import ByTape, CompareByTapeAnswer
+from calib.use.answers.parts import Level
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, conditioned, curve_at, under_one_condition
 
 U_CYCLE = 0.006  # relative, how one pull of a band differs from its mean: an assumption where no profile tells
@@ -263,12 +264,20 @@ def _u_reading(profiles: Sequence[Profile], s: Series, reading: SeriesReading) -
     return max(hypot(a + b, b) * s.length.u_reading, 1e-6)
 
 
-def ratio_json(found: Ratio) -> dict[str, Any]:
-    """The difference as other programs read it."""
-    return {
-        "bands": list(found.bands),
-        "length_m": float(f"{found.length:.7g}"),
-        "relative_difference": float(f"{found.relative:.7g}"),
-        "u_relative_difference": float(f"{found.u:.7g}"),
-        "distinguishable": found.distinguishable,
-    }
+def by_tape(found: Ratio) -> ByTape:
+    """The difference as a part of an answer."""
+    return ByTape(
+        found.bands, found.length, found.relative, found.u, NORMAL_95 * found.u, found.distinguishable
+    )  # fmt: skip
+
+
+def change_answer(found: Ratio) -> CompareByTapeAnswer:
+    """The change of a band against a reference as an answer."""
+    level = Level(1 + found.relative, found.u, NORMAL_95 * found.u, None)
+    return CompareByTapeAnswer(
+        band=found.bands[0],
+        reference=found.bands[1],
+        length_m=found.length,
+        level=level,
+        changed=found.distinguishable,
+    )

@@ -1,9 +1,7 @@
 """A check of a rig in words and as a document. Nothing is worked out or printed here."""
 
-from typing import Any
-
 from calib.units import SHOWN
-from calib.use.report.rig_words import UNIT, WORDS, Unit, rig_json
+from calib.use.report.rig_words import UNIT, WORDS, Unit
 from calib.use.rig.rig_check import Learned
 from calib.use.rig.rig_file import Check
 from calib.use.rig.statics import WAYS, Answer
@@ -61,31 +59,3 @@ def load_rows(before: Answer, after: Answer, unit: Unit) -> list[tuple[str, ...]
 
 
 LOAD_HEADERS = ("way", "bar at", "load before", "+- mean", "load now", "+- mean")
-
-
-def check_json(learned: Learned, check: Check, before: Answer, after: Answer) -> dict[str, Any]:
-    """The check as other programs read it; `before` and `after` as `rig --json` prints them."""
-    return {
-        "how": check.how,
-        "agrees": learned.agrees,
-        "misfit": float(f"{learned.misfit:.7g}"),
-        "misfit_limit": float(f"{learned.limit:.7g}"),
-        "readings": [
-            {
-                "height_m": float(f"{height:.7g}"),
-                "expected_N": float(f"{learned.expected[n]:.7g}"),
-                "u_expected_N": float(f"{learned.u_expected[n]:.7g}"),
-                "shown_N": float(f"{learned.shown[n]:.7g}"),
-                "u_shown_N": float(f"{learned.u_shown[n]:.7g}"),
-            }
-            for n, height in enumerate(check.heights)
-        ],
-        "slack_length": [
-            {"band": i, "slack_length_m": learned.rig.band[i].slack_length, "u_slack_length_m": u}
-            for i, u in learned.u_slack.items()
-        ],
-        "grip": None if learned.grip is None else {"share": learned.grip[0], "u_share": learned.grip[1]},
-        "level": {"relative": learned.level[0], "u_relative": learned.level[1]},
-        "before": rig_json(before),
-        "after": rig_json(after),
-    }

@@ -2,18 +2,16 @@
 
 import re
 from collections.abc import Sequence
-from typing import Any
 
 from calib.records import Array
 from calib.units import SHOWN
 from calib.use.report.rig_words import UNIT, Unit
-from calib.use.rig.rig_average import OFS
+from calib.use.rig.rig_answers import shares
 from calib.use.rig.rig_hold import Hold
-from calib.use.rig.rig_sum import Known
-from calib.use.rig.solve import Missed, Of, Proposal, Solved, Wish
+from calib.use.rig.solve import Missed, Proposal, Solved, Wish
 
 HEADERS = ("", "bands", "arrangement", "plates a side", "bottom", "top", "+- mean", "+- next set")
-SHARE_OF: dict[Of, str] = {
+SHARE_OF: dict[str, str] = {
     "bottom": "the load at the bottom",
     "top": "the load at the top",
     "average": "the load on average",
@@ -84,16 +82,6 @@ def row(number: int, proposal: Proposal, wishes: Sequence[Wish], unit: Unit) -> 
         f"{max(_one(k.u95) for k in wanted) / scale:.1f}",
         f"{max(_one(k.next_u95) for k in wanted) / scale:.1f}",
     )
-
-
-def shares(proposal: Proposal) -> dict[Of, float | None]:
-    """What the bands pull as a share, once for each meaning in use; negative where they take load off."""
-    weight = proposal.rig.weight_kg
-    pulled = {of: _one(proposal.loads[of].value) - weight for of in OFS}
-    most = max(pulled["bottom"], pulled["top"], key=abs)
-    loads = {of: _one(proposal.loads[of].value) for of in OFS}
-    found: dict[Of, float | None] = {of: pulled[of] / loads[of] if loads[of] > 0 else None for of in OFS}
-    return found | {"weight": most / weight if weight > 0 else None}
 
 
 def share_text(proposal: Proposal) -> str:
@@ -178,75 +166,5 @@ def _share_reached(proposal: Proposal, wish: Wish) -> float | None:
     return None if found is None else abs(found)
 
 
-def solved_json(solved: Solved, holds: Sequence[Hold | None]) -> dict[str, Any]:
-    """What was found as other programs read it."""
-    return {
-        "wanted": [_wish_json(wish) for wish in solved.sought.wishes],
-        "within_kg": _rounded(solved.sought.within),
-        "looked_at": solved.looked_at,
-        "twins_assumed": twins_assumed(solved),
-        "left_over_plates_kg": [_rounded(mass) for mass in solved.sought.loads.left_over],
-        "more_within": solved.more,
-        "proposals": [_proposal_json(p, h) for p, h in zip(solved.proposals, holds, strict=True)],
-        "not_reachable": [
-            {"bands": m.band, "arrangement": m.arrangement, "why": m.why, "text": m.text or None,
-             "miss_kg": None if m.miss is None else _rounded(m.miss)} for m in solved.missed
-        ],
-    }  # fmt: skip
-
-
-def twins_assumed(solved: Solved) -> bool:
-    """Each band was taken to have an exact twin on the other side."""
-    return len(solved.sought.place.slots) > 1 and not solved.sought.each_once
-
-
-def _wish_json(wish: Wish) -> dict[str, Any]:
-    if wish.load is not None:
-        return {"of": wish.of, "load_kg": _rounded(wish.load)}
-    more = {"maximum_kg": _rounded(wish.maximum)} if wish.of == "maximum" else {}
-    return {"of": wish.of, "share": _rounded(wish.share), **more}
-
-
-def _proposal_json(proposal: Proposal, hold: Hold | None) -> dict[str, Any]:
-    return {
-        "miss_kg": _rounded(proposal.miss),
-        "plates_kg": _rounded(proposal.rig.bar.plates),
-        "plates_a_side_kg": [_rounded(mass) for mass in proposal.plates_a_side],
-        "bar_and_plates_kg": _rounded(proposal.rig.weight_kg),
-        "bands": [
-            {"side": band.side, "profile": band.profile, "id": profile.band.id, "from": band.source,
-             "arrangement": band.arrangement, "anchor_height_m": _rounded(band.anchor_height),
-             "pegs_apart_m": _rounded(band.pegs_apart)}
-            for band, profile in zip(proposal.rig.band, proposal.profiles, strict=True)
-        ],
-        "loads": {of: known_json(proposal.loads[of]) for of in OFS},
-        "band_share": {of: None if v is None else _rounded(v) for of, v in shares(proposal).items()},
-        "check_number": hold_json(hold),
-        "findings": [{"code": f.code, "text": f.text} for f in proposal.answer.findings],
-    }  # fmt: skip
-
-
-def hold_json(hold: Hold | None) -> dict[str, Any] | None:
-    """The check number as other programs read it."""
-    if hold is None:
-        return None
-    return {
-        "height_m": _rounded(hold.height),
-        "wait_s": _rounded(hold.wait_s),
-        "sides": {s.side: {"pull_kg": _rounded(s.value), "u95_kg": _rounded(s.u95),
-                           "next_u95_kg": _rounded(s.next_u95)} for s in hold.sides},
-    }  # fmt: skip
-
-
-def known_json(known: Known) -> dict[str, float]:
-    """One load with its limits. [kg]"""
-    names = {"bar_load_kg": known.value, "u_kg": known.u, "u95_kg": known.u95, "next_u95_kg": known.next_u95}
-    return {name: _rounded(_one(value)) for name, value in names.items()}
-
-
 def _one(values: Array) -> float:
     return float(values[0])
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.7g}") + 0.0

@@ -97,6 +97,11 @@ class Proposal:
         return any(f.code == "bar-may-lift" for f in self.answer.findings)
 
     @property
+    def flies(self) -> bool:
+        """The bands from above pull more than bar and plates weigh, beyond doubt: there is no load to propose."""
+        return any(bool((way.load.value < 0).any()) for way in self.answer.ways.values())
+
+    @property
     def untested(self) -> bool:
         """A band is used at lengths where nobody measured it."""
         return any(f.code == "outside-tested" for f in self.answer.findings)
@@ -130,7 +135,7 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
 
     Of each set of bands in each arrangement the anchor, pegs and plates that miss least; of these, within what is
     allowed, those first whose miss and u together are smallest. Guesses come later, then an anchor that would lift off,
-    a bar that may fly up last.
+    a bar that may fly up last, one that does never.
 
     Args:
         sought: What is asked.
@@ -151,7 +156,7 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
             made.append(_proposal(sought, teams[one.team], one))
             tell(SEARCH + (1 - SEARCH) * (n + 1) / min(len(best), SHORTLIST))
     good = sorted(
-        (p for p in made if p.miss <= sought.within),
+        (p for p in made if p.miss <= sought.within and not p.flies),
         key=lambda p: (
             p.lifts,
             lifts_off(p.answer),

@@ -1,6 +1,5 @@
 """`bandcurve rig check`: a rig compared with what a scale shows in it at a few heights."""
 
-import json
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -80,8 +79,16 @@ def command(
     assert learned is not None
     if out is not None:
         _write(out, rig)
-    _say(learned, rig, before, after, said, as_json)
-    if out is not None and not as_json:
+    if as_json:
+        from calib.use.rig.rig_answers import check_answer
+        from calib.verbs.terminal.answer import give
+
+        assert rig.check is not None
+        told = check_answer(learned, rig.check, before, after, profiles)
+        give(replace(told, file=str(out) if out else None), None, as_json=True)
+        return 0
+    _say(learned, rig, before, after, said)
+    if out is not None:
         print(f"\nWritten: {out}\nNext:\n  bandcurve rig {out}")
     return 0
 
@@ -189,11 +196,10 @@ def _write(path: Path, rig: "Rig") -> None:
     write_new(path, written(rig))
 
 
-def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit: "Unit", as_json: bool) -> None:
+def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit: "Unit") -> None:
     from calib.use.report.rig_check_words import (
         HEADERS,
         LOAD_HEADERS,
-        check_json,
         check_rows,
         lessons,
         load_rows,
@@ -203,9 +209,6 @@ def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit
 
     check = rig.check
     assert check is not None
-    if as_json:
-        print(json.dumps(check_json(learned, check, before, after)))
-        return
     print(f"Pull of the bands in {unit}, as worked out and as shown ({check.how}):")
     print(table(HEADERS, check_rows(learned, check, unit)))
     print(wrap(verdict(learned)))

@@ -1,6 +1,5 @@
 """`bandcurve rig new`: a rig's file from a coach's answers."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -46,7 +45,10 @@ def command(
     folder.mkdir(parents=True, exist_ok=True)
     write_new(path, written(rig))
     if as_json:
-        print(json.dumps({"file": str(path)}))
+        from calib.use.answers.rigs import FileAnswer
+        from calib.verbs.terminal.answer import give
+
+        give(FileAnswer(file=str(path)), None, as_json=True)
     else:
         print(f"Written: {path}\nNext:\n  bandcurve rig {path}    (in lb: add --unit lb)")
     return 0

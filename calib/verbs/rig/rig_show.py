@@ -1,19 +1,18 @@
 """`bandcurve rig FILE`: what calibrated bands put on a bar at each height, going up and coming down."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
 from calib.errors import UsageError
+from calib.units import SHOWN
+from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
-    from calib.profile.document import Profile
     from calib.use.report.rig_words import Unit
     from calib.use.rig.lifters import Lifter
-    from calib.use.rig.statics import Answer
 
 
 def command(
@@ -32,6 +31,7 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Say what the bands of a rig put on the bar, left and right, going up and coming down.
@@ -61,30 +61,28 @@ def command(
         from calib.use.report.rig_figures import draw_rig
 
         write_new(figure, draw_rig(answer, kind, shown))
-    _say(answer, profiles, shown, as_json)
+    from calib.use.report.rig_views import rig_view
+    from calib.use.rig.rig_answers import refuse_flying, rig_answer
+
+    refuse_flying(answer, shown)
+    told = rig_answer(answer, profiles)
+    give(told, rig_view(told, SHOWN[shown]), as_json=as_json, full=full)
     return 0
 
 
 def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_json: bool) -> None:
-    from calib.use.report.lifters_words import HEADERS, doubts, lifters_json, lifters_rows
+    from calib.use.report.rig_views import lifters_view
     from calib.use.rig.lifters import under_rig
+    from calib.use.rig.rig_answers import lifters_answer
     from calib.verbs.rig.rig_files import named, read_profiles, read_rig
-    from calib.verbs.terminal.plain_text import table, wrap
 
     people = _lifters(lifters)
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     with named(file):
         found = under_rig(rig, profiles, people, extrapolate=extrapolate, unit="kg" if as_json else unit)
-    if as_json:
-        print(json.dumps(lifters_json(found)))
-        return
-    print(f"Load on the bar in {unit}; the limits are the widest along each lift.")
-    print(table(HEADERS, lifters_rows(found, unit)))
-    for lifted in found:
-        for text in doubts(lifted):
-            print(wrap(f"{text}.", None, "  - ", "    "))
-    print(wrap(f"For what may go wrong, ask for one lifter: bandcurve rig {file}."))
+    answer = lifters_answer(found, profiles, "kg" if as_json else unit)
+    give(answer, lifters_view(answer, SHOWN[unit], str(file)), as_json=as_json, full=True)
 
 
 def _lifters(text: str) -> "tuple[Lifter, ...]":
@@ -97,26 +95,3 @@ def _lifters(text: str) -> "tuple[Lifter, ...]":
     if " " in text.strip() and path.suffix != ".csv":
         return parse_list(text)
     return parse_table(read_capped(path, CAP_BYTES), path.name)
-
-
-def _say(answer: "Answer", profiles: "list[Profile]", unit: "Unit", as_json: bool) -> None:
-    from calib.use.report.rig_words import HEADERS, UNIT, WORDS, notes, rig_json, rows
-    from calib.verbs.terminal.plain_text import findings_text, heading, table, wrap
-
-    if as_json:
-        print(json.dumps(rig_json(answer)))
-        return
-    print(f"Bar and plates {answer.rig.weight_kg / UNIT[unit]:.1f} {unit}")
-    for i, (band, profile) in enumerate(zip(answer.rig.band, profiles, strict=True)):
-        print(f"  band[{i}]  {band.side:<5}  {profile.band.id}, {band.arrangement}, from {band.source}")
-    for way in answer.ways:
-        print(f"\n{heading(WORDS[way].capitalize())}")
-        print(table(HEADERS, rows(answer, way, unit)))
-    print()
-    for note in notes(answer, unit):
-        print(wrap(note))
-    print()
-    print(findings_text(answer.findings))
-    print(
-        wrap("These are reminders, not a safety plan: the rules of your place and the people qualified there decide.")
-    )

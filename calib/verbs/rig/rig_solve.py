@@ -1,6 +1,5 @@
 """`bandcurve rig solve`: which bands, hung how, with which plates, put a wanted load on the bar."""
 
-import json
 import os
 from collections.abc import Sequence
 from dataclasses import replace
@@ -255,7 +254,7 @@ def seen_from(file: Path, path: Path) -> str:
 
 
 def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_json: bool) -> int:
-    from calib.use.report.solve_words import solved_json, too_far_text
+    from calib.use.report.solve_words import too_far_text
     from calib.use.rig.rig_hold import hold_number
 
     if not solved.proposals:
@@ -264,7 +263,10 @@ def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_jso
     if out is not None:
         _write(solved, file, out, unit)
     if as_json:
-        print(json.dumps(solved_json(solved, holds)))
+        from calib.use.rig.rig_answers import solve_answer
+        from calib.verbs.terminal.answer import give
+
+        give(replace(solve_answer(solved, holds), file=str(out) if out else None), None, as_json=True)
     else:
         from calib.verbs.rig.solve_text import say
 

@@ -1,8 +1,7 @@
 """`bandcurve rig weight`: the straight weight that equals a rig at the bottom, at the top, or on average."""
 
-import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, cast
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
@@ -58,31 +57,13 @@ def command(
     hold = hold_number(read_rig(file), profiles, extrapolate=extrapolate)
     made = loadings(owned) if owned else None
     if as_json:
-        print(json.dumps(_document(answer, loads, made, hold)))
+        from calib.use.rig.rig_answers import weight_answer
+        from calib.verbs.terminal.answer import give
+
+        give(weight_answer(answer, loads, made, hold, profiles), None, as_json=True)
     else:
         _say(answer, loads, made, hold, shown)
     return 0
-
-
-def _document(
-    answer: "Answer", loads: "dict[Of, Known]", made: "Loadings | None", hold: "Hold | None"
-) -> dict[str, Any]:
-    from calib.use.report.solve_words import hold_json, known_json
-
-    straight: dict[str, Any] = {}
-    for of, load in loads.items():
-        straight[of] = known_json(load)
-        if made is not None:
-            at = made.nearest(float(load.value[0]) - answer.rig.bar.mass)
-            nearest = {"bar_and_plates_kg": answer.rig.bar.mass + float(made.totals[at]),
-                       "plates_a_side_kg": list(made.a_side[at])}  # fmt: skip
-            straight[of] |= {"nearest": nearest}
-    return {
-        "bar_and_plates_kg": answer.rig.weight_kg,
-        "straight_weight": straight,
-        "check_number": hold_json(hold),
-        "findings": [{"code": f.code, "text": f.text} for f in answer.findings],
-    }
 
 
 def _say(

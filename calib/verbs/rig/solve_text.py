@@ -13,9 +13,9 @@ from calib.use.report.solve_words import (
     missed_texts,
     row,
     share_text,
-    twins_assumed,
     wish_text,
 )
+from calib.use.rig.rig_answers import twins_assumed
 from calib.use.rig.rig_hold import Hold
 from calib.use.rig.solve import Solved
 from calib.verbs.terminal.plain_text import heading, sentence, table, wrap

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, cast
 
 from calib.errors import BandcurveError, UsageError
 from calib.profile.document import Profile
-from calib.records import Point, Run
-from calib.units import G_STANDARD
+from calib.records import Point, Row, Run
+from calib.units import G_STANDARD, SHOWN, Shown
 from calib.use.report.terminal_plot import Frame, Series, plot
 
 if TYPE_CHECKING:
@@ -30,13 +30,20 @@ def figure_kind(path: Path) -> "FigureKind":
     return cast("FigureKind", kind)
 
 
-def write_figure(profile: Profile, points: Sequence[Point], path: Path) -> None:
-    """Draw a profile into a new file; the kind follows its name."""
+def write_figure(profile: Profile, points: Sequence[Point], path: Path, shown: Shown = SHOWN["kg"]) -> None:
+    """Draw a profile into a new file; the kind follows its name.
+
+    Args:
+        profile: The curve.
+        points: The readings behind it; none draws the curve alone.
+        path: The file.
+        shown: Units of both axes.
+    """
     from calib.safe_write import write_new
     from calib.use.report.figures import draw
 
     kind = figure_kind(path)
-    write_new(path, draw(profile, points, kind))
+    write_new(path, draw(profile, points, kind, shown))
 
 
 def points_behind(profile: Profile, path: Path) -> tuple[Point, ...] | None:
@@ -75,23 +82,45 @@ def _unchanged(name: str, digest: str | None, beside: Path) -> Path | None:
     return None
 
 
-def profile_plot(profile: Profile, width: int) -> str:
-    """Both branches as a small plot of plain signs."""
+def profile_plot(profile: Profile, width: int, shown: Shown = SHOWN["kg"]) -> str:
+    """Both branches as a small plot of plain characters, against what the tape reads where that is known.
+
+    Args:
+        profile: The curve.
+        width: Columns.
+        shown: Units of both axes.
+    """
+    offset = profile.half_path_less_tape
     series = [
-        Series(sign, words, branch.length_m, [f / G_STANDARD for f in branch.force_N], joined=True)
+        Series(
+            sign, words, [(x - (offset or 0.0)) / shown.metre for x in branch.length_m],
+            [f / shown.newton for f in branch.force_N], joined=True,
+        )
         for sign, words, branch in (
-            ("o", "way out", profile.branches.loading), (".", "way back", profile.branches.unloading),
+            ("o", "loading", profile.branches.loading), (".", "unloading", profile.branches.unloading),
         ) if branch is not None
     ]  # fmt: skip
-    return plot(series, Frame(width, HEIGHT, "half-path length, m", "kg"))
+    along = f"{'half-path length' if offset is None else 'tape'}, {shown.length}"
+    return plot(series, Frame(width, HEIGHT, along, shown.force, *_formats(shown)))
 
 
-def run_plot(run: Run, width: int) -> str | None:
+def run_plot(run: Run, width: int, shown: Shown = SHOWN["kg"]) -> str | None:
     """Readings as recorded, as a small plot; None where there are none."""
     series = []
-    for sign, words, branch in (("o", "way out", "loading"), ("x", "way back", "unloading")):
+    for sign, words, branch in (("o", "loading", "loading"), ("x", "unloading", "unloading")):
         rows = [r for r in run.readings if r.branch == branch and r.length is not None]
-        pulls = [r.mass if r.mass is not None else (r.force or 0.0) / G_STANDARD for r in rows]
+        pulls = [_newton(r) / shown.newton for r in rows]
         if rows:
-            series.append(Series(sign, words, [r.length or 0.0 for r in rows], pulls))
-    return plot(series, Frame(width, HEIGHT, "length as taped, m", "kg")) if series else None
+            series.append(Series(sign, words, [(r.length or 0.0) / shown.metre for r in rows], pulls))
+    return (
+        plot(series, Frame(width, HEIGHT, f"tape, {shown.length}", shown.force, *_formats(shown))) if series else None
+    )
+
+
+def _newton(row: Row) -> float:
+    return row.mass * G_STANDARD if row.mass is not None else row.force or 0.0
+
+
+def _formats(shown: Shown) -> tuple[str, str]:
+    """How numbers on the two axes are written."""
+    return (".2f", ".0f") if shown.length == "m" else (".0f", ".0f")

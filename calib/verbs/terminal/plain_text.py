@@ -1,52 +1,26 @@
-"""Words and tables for a terminal, shared by the commands: aligned columns, other people's text made harmless.
-
-Everything is plain ASCII apart from what users wrote themselves. Nothing is printed here and no file is read.
-"""
+"""Words at a terminal: as wide as it is, findings as a list, errors, a strong heading. Layout is report.layout's."""
 
 import os
-import re
 import shutil
 import sys
-import textwrap
-import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Protocol
 
+from calib.use.report import layout
+from calib.use.report.layout import clean, sentence, table
+
+__all__ = ["clean", "columns", "complaint", "findings_text", "heading", "sentence", "table", "wrap"]
+
 WIDEST = 100  # columns: longer lines are tiring to read
-LONGEST_NAME = 60  # signs of a name or note in a table
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|kg|lb|N|mm|m|in|s|g|J|C)(?![\w]))")  # the space between a number and its unit
-_HARD_SPACE = "\u00a0"  # while lines are broken
-_NUMBER = re.compile(r"[-+]?\d[\d.,]*( ?(kg|N|m|mm|%))?|-?")
 
 
 class Doubt(Protocol):
     """A finding, from a fit or from a stored profile."""
 
     @property
-    def code(self) -> str: ...  # noqa: D102
+    def code(self) -> str: ...
     @property
-    def text(self) -> str: ...  # noqa: D102
-
-
-def clean(text: str, longest: int | None = None) -> str:
-    """Other people's text on one line: control, escape and direction-changing signs taken out.
-
-    Args:
-        text: As it came from a file or a keyboard.
-        longest: Cut after so many signs, with "..." in place of the rest; None keeps all.
-
-    >>> clean("knee" + chr(27) + "[2J  band" + chr(9) + "3")
-    'knee[2J band 3'
-    """
-    spaced = " ".join("".join(c for c in text if c.isspace() or not _hidden(c)).split())
-    if longest is not None and len(spaced) > longest:
-        return spaced[: max(longest - 3, 0)] + "..."
-    return spaced
-
-
-def _hidden(sign: str) -> bool:
-    """Control, format, surrogate, private and unassigned signs."""
-    return unicodedata.category(sign).startswith("C")
+    def text(self) -> str: ...
 
 
 def columns() -> int:
@@ -62,46 +36,8 @@ def wrap(text: str, width: int | None = None, first: str = "", rest: str = "") -
         width: Columns; None takes the terminal's.
         first: What the first line begins with.
         rest: What the other lines begin with.
-
-    >>> print(wrap("a band is a spring that forgets", 16, "- ", "  "))
-    - a band is a
-      spring that
-      forgets
     """
-    lines = textwrap.wrap(
-        _UNIT.sub(_HARD_SPACE, text),
-        width or columns(),
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-    return "\n".join(lines).replace(_HARD_SPACE, " ") or first.rstrip()
-
-
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "") -> str:
-    """Columns in line: numbers to the right, words to the left, two spaces between.
-
-    Args:
-        headers: One a column.
-        rows: Cells as text; every row as long as the headers.
-        indent: What each line begins with.
-
-    >>> print(table(("length", "note"), (("1.2 m", "first"), ("12.0 m", "last"))))
-    length  note
-     1.2 m  first
-    12.0 m  last
-    """
-    body = [[clean(cell, LONGEST_NAME) for cell in row] for row in rows]
-    ways = []
-    for i, header in enumerate(headers):
-        cells = [row[i] for row in body]
-        numbers = bool(body) and any(cells) and all(_NUMBER.fullmatch(cell) for cell in cells)
-        ways.append((">" if numbers else "<", max(map(len, [header, *cells]))))
-    return "\n".join(
-        indent + "  ".join(f"{cell:{way}{wide}}" for cell, (way, wide) in zip(row, ways, strict=True)).rstrip()
-        for row in [list(headers), *body]
-    )
+    return layout.wrap(text, width or columns(), first, rest)
 
 
 def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:
@@ -118,25 +54,14 @@ def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:
     return "\n".join([head, *paragraphs])
 
 
-def sentence(text: str) -> str:
-    """Other people's text with a capital letter at the start and a full stop at the end; a file keeps its name.
-
-    >>> sentence("the scale drifted"), sentence("b07.run.csv:12: row 3 stands alone")
-    ('The scale drifted.', 'b07.run.csv:12: row 3 stands alone.')
-    """
-    said = clean(text)
-    begin = said[:1].upper() if said.split(" ", 1)[0].rstrip(",;").isalpha() else said[:1]
-    return begin + said[1:] + ("" if said.endswith((".", "!", "?")) else ".")
-
-
-def complaint(sentence: str) -> str:
+def complaint(said: str) -> str:
     """What standard error is told of an error: one line in a pipe, broken at spaces at a terminal.
 
     Args:
-        sentence: Where, what, and what would mend it.
+        said: Where, what, and what would fix it.
     """
-    said = f"bandcurve: {sentence}"
-    return wrap(said, rest="  ") if sys.stderr.isatty() else said
+    line = f"bandcurve: {said}"
+    return wrap(line, rest="  ") if sys.stderr.isatty() else line
 
 
 def heading(text: str) -> str:

@@ -1,10 +1,10 @@
-"""A run in plain words: its head as sentences, its rows as a table with struck ones marked. Nothing is fitted here."""
+"""The head of a run in plain words. Nothing is fitted or printed here."""
 
 from collections.abc import Iterator
 
-from calib.records import Row, Run, RunHead
-from calib.units import G_STANDARD, kilos
-from calib.verbs.terminal.plain_text import clean, table, wrap
+from calib.records import Run, RunHead
+from calib.units import SHOWN, Shown
+from calib.verbs.terminal.plain_text import clean
 
 _METHODS = {
     "scale-in-line": "with a scale in line",
@@ -12,35 +12,39 @@ _METHODS = {
     "anchor-on-scale": "with the anchor standing on a scale",
 }
 _TAPED = {
-    "band-outer": "between the outer faces of the band over its fittings",
-    "band-inner": "between the places where band and fittings touch",
-    "centres": "between the centres of the fittings",
+    "band-outer": "outer face to outer face of the band",
+    "band-inner": "inside edge to inside edge of the band",
+    "centres": "centre of one pin to centre of the other",
     "half-path": "as half-path lengths",
 }
-_BRANCHES = {"loading": "way out", "unloading": "way back", None: ""}
 
 
-def head_text(run: Run) -> str:
-    """What the head of a run says, one sentence a subject."""
-    return "\n".join(wrap(clean(sentence), None, "", "  ") for sentence in _sentences(run))
+def head_lines(run: Run, shown: Shown = SHOWN["kg"]) -> tuple[str, ...]:
+    """What the head of a run says, one sentence a subject.
+
+    Args:
+        run: The run.
+        shown: Units for people; small sizes stay in millimetres.
+    """
+    return tuple(clean(sentence) for sentence in _sentences(run, shown))
 
 
-def _sentences(run: Run) -> Iterator[str]:
+def _sentences(run: Run, shown: Shown) -> Iterator[str]:
     head = run.head
     band = head.band
     made = f", started {head.started:%Y-%m-%d %H:%M}" if head.started else ""
     yield f"Run {run.name} of band {band.id}{made}, {_METHODS[head.procedure.method]}."
     known = (("thickness", band.thickness, "mm"), ("width", band.width, "mm"), ("mass", band.mass, "g"))
     facts = [f"{name} {value * 1000:.3g} {unit}" for name, value, unit in known if value]
-    flat = f"{band.flat_length * 1000:.1f} mm flat, give or take {2 * band.u_flat_length * 1000:.1f} mm"
+    flat = f"{shown.tape(band.flat_length)} {shown.length} flat, give or take {2 * band.u_flat_length * 1000:.1f} mm"
     yield f"The band is {_strands(head)}: {', '.join([flat, *facts])}."
     if band.note:
         yield f"Note: {band.note}."
-    fittings = " and ".join(f"{d * 1000:g} mm" for d in head.length.fitting_diameters)
-    across = f", over fittings of {fittings}" if fittings else ""
+    pins = " and ".join(f"{d * 1000:g} mm" for d in head.length.fitting_diameters)
+    across = f", over pins of {pins}" if pins else ""
     good = f"one reading is good to {_mm(head.length.u_reading)} (k = 1)"
     yield f"Lengths were taped {_TAPED[head.length.kind]}{across}; {good}."
-    yield from _gear(head)
+    yield from _gear(head, shown)
     yield _procedure(head)
 
 
@@ -52,14 +56,14 @@ def _mm(metre: float) -> str:
     return f"{metre * 1000:g} mm"
 
 
-def _gear(head: RunHead) -> Iterator[str]:
+def _gear(head: RunHead, shown: Shown) -> Iterator[str]:
     scale, loads = head.scale, head.loads
     if scale is not None:
         checked = (
             f"checked ({scale.check})" if scale.check or scale.correction else "not checked as far as the run says"
         )
         locks = "" if scale.locks == "no" else f"; it locks its {'peak' if scale.locks == 'peak' else 'steady value'}"
-        yield f"Scale {scale.id} shows steps of {scale.resolution / G_STANDARD:.3g} kg, {checked}{locks}."
+        yield f"Scale {scale.id} shows steps of {scale.resolution / shown.newton:.3g} {shown.force}, {checked}{locks}."
     if loads is not None:
         hook = f"; a hook of {loads.hook_mass * 1000:.0f} g hangs with each" if loads.hook_mass else ""
         yield f"Known weights {loads.id}, each good to {loads.u_each * 1000:.0f} g (k = 1){hook}."
@@ -73,28 +77,3 @@ def _procedure(head: RunHead) -> str:
         f"{held.temperature:.0f} degrees C" if held.temperature is not None else "temperature not noted",
     ]
     return "Procedure: " + ", ".join(filter(None, parts)) + "."
-
-
-def rows_text(run: Run) -> str:
-    """Every row as a table, in the order recorded; a struck row says so, with the reason."""
-    hung = run.head.procedure.method == "hung-weight"
-    headers = ("row", "what", "cycle", "branch", "metres", "hung kg" if hung else "shown kg", "note")
-    return table(headers, [_cells(run, row, hung) for row in run.rows])
-
-
-def _cells(run: Run, row: Row, hung: bool) -> tuple[str, ...]:
-    struck = run.struck.get(row.number)
-    note = row.note if struck is None else f"STRUCK: {struck}"
-    cycle = "" if row.cycle is None else "cond." if row.cycle == 0 else str(row.cycle)
-    length = "" if row.length is None else f"{row.length:.4f}"
-    return (
-        str(row.number), row.kind, cycle, _BRANCHES[row.branch], length, _value(row, hung), note,
-    )  # fmt: skip
-
-
-def _value(row: Row, hung: bool) -> str:
-    if hung and row.mass is not None:
-        return f"{row.mass:.3f}"
-    if row.force is not None:
-        return kilos(row.force, 3).removesuffix(" kg")
-    return "" if row.counts is None else f"{row.counts:g} counts"

@@ -1,0 +1,1 @@
+"""Answers: one typed, frozen object for each question somebody asks of the program."""

@@ -1,0 +1,59 @@
+"""A view as text for a terminal: the kilos first and last, a dozen lines unless more is asked for."""
+
+from collections.abc import Sequence
+
+from calib.use.answers.parts import Doubt
+from calib.use.report.layout import WIDTH, clean, sentence, table, wrap
+from calib.use.report.view import Section, View
+
+MOST_STEPS = 2  # things to do on the short screen
+SHORT = 5  # lines after which the kilos are said again
+
+
+def text_of(view: View, width: int = WIDTH, *, full: bool = False) -> str:
+    """The view as lines.
+
+    Args:
+        view: What to show.
+        width: Columns.
+        full: Every section and every finding too.
+    """
+    body = [table(view.grid.headers, view.grid.rows, "  ")] if view.grid else []
+    body += [wrap(line, width) for line in view.lines]
+    if full:
+        body += [f"\n{_section(section, width)}" for section in view.sections]
+        body += [f"\n{findings_text(view.findings, width)}"]
+    else:
+        body += _steps(view.findings, width)
+    body += [wrap(line, width) for line in view.after]
+    first = wrap(view.kilos, width)
+    long = len("\n".join(body).splitlines()) > SHORT
+    return "\n".join([first, *body, *([first] if long else [])])
+
+
+def _section(section: Section, width: int) -> str:
+    parts = [section.title] if section.title else []
+    parts += [table(section.grid.headers, section.grid.rows, "  ")] if section.grid else []
+    parts += [section.picture] if section.picture else []
+    return "\n".join([*parts, *(wrap(note, width) for note in section.notes)])
+
+
+def _steps(findings: Sequence[Doubt], width: int) -> list[str]:
+    """What to do next, the first few."""
+    steps = list(dict.fromkeys(f"{f.do} [{clean(f.code)}]" for f in findings if f.do))
+    if not steps:
+        return []
+    more = len(steps) - MOST_STEPS
+    head = f"Do this next ({more} more with --full):" if more > 0 else "Do this next:"
+    return [head, *(wrap(step, width, "  - ", "    ") for step in steps[:MOST_STEPS])]
+
+
+def findings_text(findings: Sequence[Doubt], width: int = WIDTH) -> str:
+    """Every finding with its code and what to do about it."""
+    if not findings:
+        return "No warnings."
+    lines = [f"Warnings ({len(findings)}):"]
+    for finding in findings:
+        lines.append(wrap(f"{sentence(finding.text)} [{clean(finding.code)}]", width, "  - ", "    "))
+        lines += [wrap(finding.do, width, "    > ", "      ")] if finding.do else []
+    return "\n".join(lines)

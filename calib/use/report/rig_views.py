@@ -1,0 +1,126 @@
+"""How answers about rigs look: the load on the bar, several lifters, a check with a scale."""
+
+from calib.units import Shown
+from calib.use.answers.rigs import LiftersAnswer, RigAnswer, RigWay
+from calib.use.report.view import Grid, Section, View, both_loads, length, load, other
+
+WORDS = {"up": "going up", "down": "coming down"}
+ROWS = 5  # heights in a table
+URGENT = ("bar-may-lift", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
+REMINDER = "Reminders, not a safety plan: the rules of your place and the people qualified there decide."
+
+
+def rig_view(answer: RigAnswer, shown: Shown) -> View:
+    """The load on the bar."""
+    ways = {name: way for name, way in (("up", answer.up), ("down", answer.down)) if way is not None}
+    said = "; ".join(
+        f"{WORDS[name]} {load(way.bar_load_kg[0], shown)} at the bottom, {load(way.bar_load_kg[-1], shown)} at the top"
+        for name, way in ways.items()
+    )
+    urgent = tuple(dict.fromkeys(f"{f.text}: {f.do}" for f in answer.findings if f.code in URGENT))
+    return View(
+        kilos=f"On the bar, {shown.force}: {said}",
+        grid=_ends(answer, ways, shown),
+        lines=(_weight(answer, shown), *urgent, REMINDER),
+        findings=answer.findings,
+        sections=(*(_section(answer, name, way, shown) for name, way in ways.items()), _bands(answer)),
+    )
+
+
+def _weight(answer: RigAnswer, shown: Shown) -> str:
+    bands = ", ".join(dict.fromkeys(f"{b.band} ({b.day or 'no day'})" for b in answer.used))
+    return f"Bar and plates {both_loads(answer.bar_and_plates_kg, shown)}; bands {bands}. Limits are 95 %."
+
+
+def _ends(answer: RigAnswer, ways: dict[str, RigWay], shown: Shown) -> Grid:
+    """Bottom and top of each way."""
+    rows = [
+        (
+            WORDS[name],
+            length(answer.heights_m[at], shown),
+            load(way.bar_load_kg[at], shown),
+            load(way.bar_load_kg[at], other(shown)),
+            load(way.u95_mean_kg[at], shown),
+            load(way.u95_next_set_kg[at], shown),
+        )
+        for name, way in ways.items()
+        for at in (0, -1)
+    ]
+    return Grid(("", "bar at", shown.force, other(shown).force, "+- mean", "+- next set"), tuple(rows))
+
+
+def _section(answer: RigAnswer, name: str, way: RigWay, shown: Shown) -> Section:
+    count = len(answer.heights_m)
+    places = sorted({round(i * (count - 1) / (ROWS - 1)) for i in range(ROWS)})
+    headers = ("bar at", "load", "+- mean", "+- next set", "left", "right", "bands", "tension of each, lean")
+    rows = tuple(_row(answer, way, at, shown) for at in places)
+    place = f"{answer.gravity_m_s2:.4f} m/s2" if answer.place_given else "9.80665 m/s2, as no place was given"
+    notes = (
+        f"All in {shown.force}: force over gravity ({place}). Added for each 10 cm of height: "
+        f"{load(way.added_kg_per_10cm, shown)}.",
+        "left, right: what the bands pull down on each side. bands: their share of the whole load. The load is for "
+        "bands that slip round their pins; the limits take in bands that grip.",
+    )
+    return Section(name, WORDS[name].capitalize(), Grid(headers, rows), notes)
+
+
+def _row(answer: RigAnswer, way: RigWay, at: int, shown: Shown) -> tuple[str, ...]:
+    share = way.band_share_of_load[at]
+    weight = answer.gravity_m_s2
+    leaning = ", ".join(f"{load(b.tension_N[at] / weight, shown)} at {b.angle_deg[at]:.0f} deg" for b in way.bands)
+    return (
+        length(answer.heights_m[at], shown),
+        *(load(v[at], shown) for v in (way.bar_load_kg, way.u95_mean_kg, way.u95_next_set_kg)),
+        *(load(way.sides[side].vertical_N[at] / weight, shown) for side in ("left", "right")),
+        "-" if share is None else f"{100 * share:.0f} %",
+        leaning,
+    )
+
+
+def _bands(answer: RigAnswer) -> Section:
+    rows = tuple((f"band[{i}]", b.side, b.band, b.arrangement, b.hangs_from, b.day or "-")
+                 for i, b in enumerate(answer.used))  # fmt: skip
+    return Section("bands", "Bands", Grid(("", "side", "band", "hangs", "from", "measured"), rows))
+
+
+def lifters_view(answer: LiftersAnswer, shown: Shown, file: str) -> View:
+    """Several lifters' loads: bottom, middle and top, both ways, and the widest limits along the lift.
+
+    Args:
+        answer: The loads.
+        shown: Units for people.
+        file: The rig.
+    """
+    headers = ("lifter", "bottom", "top", "up: bottom", "middle", "top", "down: bottom", "middle", "top", "+- mean",
+               "+- next set")  # fmt: skip
+    rows, doubts = [], []
+    for one in answer.lifters:
+        ends = (length(one.bottom_m, shown), length(one.top_m, shown))
+        rows.append((one.lifter, *ends, *_lifter_cells(one.rig, shown)))
+        own = [f.text for f in one.rig.findings if f.code in _OWN] if one.rig else [one.error or ""]
+        doubts += [f"{one.lifter}: {text}." for text in own]
+    return View(
+        kilos=f"Load on the bar in {shown.force}; the limits are the widest along each lift.",
+        grid=Grid(headers, tuple(rows)),
+        lines=(*doubts, f"For what may go wrong, ask for one lifter: bandcurve rig {file}."),
+    )
+
+
+_OWN = ("bar-may-lift", "rig-disagrees", "band-slack", "outside-tested", "over-working-stretch")
+
+
+def _lifter_cells(rig: RigAnswer | None, shown: Shown) -> list[str]:
+    if rig is None:
+        return ["-"] * 8
+    ways = (rig.up, rig.down)
+    cells = [text for way in ways for text in _three(way, shown)]
+    there = [way for way in ways if way is not None]
+    return [*cells, *(load(max(max(getattr(w, name)) for w in there), shown) for name in
+                      ("u95_mean_kg", "u95_next_set_kg"))]  # fmt: skip
+
+
+def _three(way: RigWay | None, shown: Shown) -> list[str]:
+    if way is None:
+        return ["-"] * 3
+    count = len(way.bar_load_kg)
+    return [load(way.bar_load_kg[at], shown) for at in (0, count // 2, count - 1)]
