@@ -57,6 +57,7 @@ class Solved:
     curve: FittedCurve
     off: Array  # studentised deviations
     slip: Array  # probability that each reading is one
+    believed: NDArray[np.bool_]  # which readings are not called slips
     findings: tuple[Finding, ...]
 
 
@@ -101,7 +102,7 @@ def solve(seen: Observations, name: str) -> Solved:
         *checks.findings_of_drift(drifts),
         *shape,
     )
-    return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, found)
+    return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, verdict.believed, found)
 
 
 def _no_curve(name: str) -> DataError:
@@ -197,7 +198,7 @@ def fit_runs(
     except (np.linalg.LinAlgError, OverflowError):
         raise _no_curve(runs[0].name) from None
     _refuse_no_tension(tables, runs[0].name)
-    points = points_of(solved.seen, solved.curve, solved.off, solved.slip < slips.TOLD, runs)
+    points = points_of(solved.seen, solved.curve, solved.off, solved.believed, runs)
     return Fit(
         runs=tuple(runs),
         rest_half_path=solved.seen.rest,

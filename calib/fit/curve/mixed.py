@@ -175,6 +175,7 @@ class MixedModel:
         self.mean[:4], self.variance[:4] = TREND_MEAN, TREND_SD**2
         self.variance[n - 1] = max(seen.u_rest**2, LEAST_VARIANCE)
         self.use = np.ones(len(seen), bool)
+        self.blunt = np.zeros(len(seen))  # relative variance of a reading that tells only about how much it is
 
     def _groups(self) -> dict[str, NDArray[np.int64]]:
         """Effects whose spread is not known, by the name of the spread."""
@@ -213,7 +214,7 @@ class MixedModel:
     def solve(self, spreads: Array) -> Solution:
         """Posterior of all effects given the logarithms of the spreads."""
         parts = np.exp(2 * spreads[0]) * self.relative, np.exp(2 * spreads[1]) * self.additive
-        noise = parts[0] + parts[1] + self.fixed_noise
+        noise = parts[0] + parts[1] + self.fixed_noise + self.blunt * self.relative
         prior = self.variance.copy()
         for group, log_sd in zip(self.groups.values(), spreads[len(parts) :], strict=True):
             prior[group] = np.exp(2 * log_sd)

@@ -7,7 +7,9 @@ judging a hypothesis (batch_settle.py) and the same way of looking for them.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
+from math import lgamma
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -15,16 +17,44 @@ from numpy.typing import NDArray
 
 from calib.fit.curve import variance_components as spreads
 from calib.fit.curve.mixed import MixedModel
+from calib.fit.curve.observations import SAME_PLACE, Observations
 from calib.fit.curve.outliers import MOST, studentised
 from calib.fit.curve.variance_components import Posterior
 from calib.records import Array
 
-SLIP = 0.01  # of all readings; a guess: a few in a long afternoon, and little hangs on it
+
+@dataclass(frozen=True)
+class Habit:
+    """How often somebody slips: a beta distribution, so that who has slipped is taken to slip again.
+
+    A fixed rate of one in a hundred charges the ninth slip as much as the first.
+    """
+
+    slips: float
+    good: float
+
+    def log_probability(self, slips: int, readings: int) -> float:
+        """Of just these slips among the readings, the rate integrated over."""
+        good = readings - slips
+        return _log_beta(self.slips + slips, self.good + good) - _log_beta(self.slips, self.good)
+
+
+def _log_beta(a: float, b: float) -> float:
+    return lgamma(a) + lgamma(b) - lgamma(a + b)
+
+
+USUAL = Habit(1.0, 60.0)
+HASTY = Habit(1.0, 9.0)  # of a few readings that nothing checks: what they cannot show has to be in the limits
+FEW, FEW_PLACES = 6, 4  # readings, and places of them
+APART = 0.005  # share from which the limits of a few readings hold under a hypothesis by itself
+NEAR = 0.2  # relative sd of a slip that is near: 10..30 %
+PAIRS_FROM = 5  # readings: fewer do not judge two of themselves
 SMALL_SLIP = 0.25  # sd of ln(reading / curve) of half of the slips: a misread digit, a neighbouring length
 LARGEST_SLIP = np.log(12.0)  # the other half lie evenly up to here: a decimal point, pounds for kilograms
 TURNED = 10.0  # a sign turned or a scale tared under load: anywhere within so many times the curve
 CREDIBLE = 5.0  # in log weight below the best: less cannot change a second digit
 TOLD = 0.5  # probability from which a reading is called a slip
+SURE = 0.9  # the same among a few readings, any of which may be the one that is wrong
 MEDIAN_OF = 3  # readings whose median one slip does not move
 ROUNDS = 10
 AT_ONCE = 2  # readings doubted in a round
@@ -40,6 +70,7 @@ class Hypothesis(Generic[S]):
     out: frozenset[int]
     state: S  # curves and spreads without them
     log_weight: float  # prior times evidence, the spreads at their mode
+    blunt: frozenset[int] = frozenset()  # slips that are near the curve all the same, and say about where it is
 
 
 @dataclass(frozen=True)
@@ -51,11 +82,26 @@ class _Fitted:
 
 
 @dataclass(frozen=True)
+class _Way:
+    """How a hypothesis is judged."""
+
+    rounds: int
+    habit: Habit
+    blunt: frozenset[int] = frozenset()
+
+
+WELL = _Way(1, USUAL)  # from a hypothesis near it
+AFRESH = _Way(3, USUAL)
+HURRY = _Way(3, HASTY)
+
+
+@dataclass(frozen=True)
 class Verdict:
     """What is known after weighing: the model is left at the most credible hypothesis."""
 
     posterior: Posterior  # over all credible hypotheses
     slip: Array  # probability that each reading is one, shape (n,)
+    believed: NDArray[np.bool_]  # which are not called slips, shape (n,)
     off: Array  # studentised deviation of each reading, shape (n,)
     log_spreads: Array  # at their mode, of the most credible hypothesis
 
@@ -69,12 +115,31 @@ def weigh(model: MixedModel, beta: Array, may_slip: NDArray[np.bool_]) -> Verdic
         may_slip: Which can be one, shape (n,): of a group the median counts, which no slip moves.
     """
     start = spreads.start_of(model.spreads)
+    if are_few(model.seen):
+        return _mixture(model, _every(model, _Fitted(beta, start), may_slip), HASTY)
     model.use = model.use | ~may_slip
     for _ in range(3):
         beta = model.step(beta, start)
-    first = _judge(model, frozenset(np.flatnonzero(~model.use).tolist()), _Fitted(beta, start), rounds=3)
+    first = _judge(model, frozenset(np.flatnonzero(~model.use).tolist()), _Fitted(beta, start), AFRESH)
     known = search(first, lambda out, of: _judge(model, out, of), lambda here: _beside(model, here, may_slip))
-    return _mixture(model, known)
+    return _mixture(model, known, USUAL)
+
+
+def are_few(seen: Observations) -> bool:
+    """Whether so few readings at so few places are there that nothing checks them: a first look."""
+    return len(seen) <= FEW and len(np.unique(np.round(seen.length / SAME_PLACE))) <= FEW_PLACES
+
+
+def _every(model: MixedModel, start: _Fitted, may_slip: NDArray[np.bool_]) -> list[Hypothesis[_Fitted]]:
+    """None, any one, and of five or six any two: among so few no reading is far from a curve drawn through it.
+
+    A slip among few is either far off and says nothing, or near and still says about how much the band pulls.
+    """
+    places, none = np.flatnonzero(may_slip).tolist(), frozenset[int]()
+    far = [_judge(model, frozenset(out), start, HURRY) for k in (0, 1) for out in combinations(places, k)]
+    most = 2 if len(model.use) >= PAIRS_FROM else 1
+    near = [frozenset(blunt) for k in range(1, most + 1) for blunt in combinations(places, k)]
+    return far + [_judge(model, none, start, replace(HURRY, blunt=blunt)) for blunt in near]
 
 
 def search(
@@ -129,32 +194,38 @@ def doubted(off: Array) -> list[int]:
 
 
 def _set(model: MixedModel, hypothesis: Hypothesis[_Fitted]) -> None:
-    model.use = np.ones(len(model.use), bool)
-    model.use[list(hypothesis.out)] = False
+    _leave(model, hypothesis.out, hypothesis.blunt)
     model.linearise(hypothesis.state.beta)
 
 
-def _judge(model: MixedModel, out: frozenset[int], of: _Fitted, rounds: int = 1) -> Hypothesis[_Fitted]:
-    """Curve and spreads without the slips, and the weight of having left them out."""
+def _leave(model: MixedModel, out: frozenset[int], blunt: frozenset[int]) -> None:
+    """Leave out what is far off; let what is near count as much as a slip of that kind can."""
     model.use = np.ones(len(model.use), bool)
     model.use[list(out)] = False
+    model.blunt = np.zeros(len(model.use))
+    model.blunt[list(blunt)] = NEAR**2
+
+
+def _judge(model: MixedModel, out: frozenset[int], of: _Fitted, way: _Way = WELL) -> Hypothesis[_Fitted]:
+    """Curve and spreads without the slips, and the weight of having left them out."""
+    _leave(model, out, way.blunt)
     beta, log_spreads = of.beta, of.log_spreads
-    for _ in range(rounds):
+    for _ in range(way.rounds):
         model.linearise(beta)
         log_spreads = spreads.mode(model, log_spreads)
         beta = model.step(beta, log_spreads)
     model.linearise(beta)
     nlp = spreads.minus_log_posterior(model, log_spreads, model.solve(log_spreads))
-    log_weight = log_prior(model, beta) + spreads.log_unit(model) - nlp
-    return Hypothesis(out, _Fitted(beta, log_spreads), log_weight)
+    log_weight = log_prior(model, beta, way.habit) + spreads.log_unit(model) - nlp
+    return Hypothesis(out, _Fitted(beta, log_spreads), log_weight, way.blunt)
 
 
-def log_prior(model: MixedModel, beta: Array) -> float:
+def log_prior(model: MixedModel, beta: Array, habit: Habit = USUAL) -> float:
     """Log probability of just these slips, with the values they have."""
     force = np.exp(np.clip(model.places.evaluate(beta)[0], -50, 50))
-    out = ~model.use
+    out, blunt = ~model.use, int((model.blunt > 0).sum())
     values = _slip_density(model.seen.pull[out], force[out])
-    return float(np.log(SLIP * values).sum() + model.use.sum() * np.log1p(-SLIP))
+    return float(np.log(values).sum() + blunt * np.log(0.5)) + habit.log_probability(int(out.sum()) + blunt, len(out))
 
 
 def _slip_density(pull: Array, force: Array) -> Array:
@@ -166,21 +237,29 @@ def _slip_density(pull: Array, force: Array) -> Array:
     return np.asarray(np.where(pull > 0, 0.5 * (small + large) / np.maximum(pull, 1e-9), 0.1 * turned))
 
 
-def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]]) -> Verdict:
+def _apart(known: Sequence[Hypothesis[_Fitted]], weight: Array) -> NDArray[np.int64]:
+    """Number of each hypothesis that the limits hold under by itself; -1 where a reading is far off, or rarely so."""
+    alone = [not h.out and share > APART for h, share in zip(known, weight, strict=True)]
+    return np.where(alone, np.arange(len(known)), -1)
+
+
+def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]], habit: Habit) -> Verdict:
     """Integrate the credible hypotheses over their spreads, and mix them by their weights."""
-    believed = credible(known)
+    credibles = credible(known)
     parts, weights = [], []
-    for hypothesis in believed:
+    for hypothesis in credibles:
         _set(model, hypothesis)
         part = spreads.integrate(model, hypothesis.state.log_spreads)
         parts.append(part)
-        weights.append(log_prior(model, hypothesis.state.beta) + part.log_evidence)
+        weights.append(log_prior(model, hypothesis.state.beta, habit) + part.log_evidence)
     weight = np.exp(np.array(weights) - max(weights))
     weight /= weight.sum()
     slip = np.zeros(len(model.use))
-    for hypothesis, share in zip(believed, weight, strict=True):
-        slip[list(hypothesis.out)] += share
-    chosen = believed[int(weight.argmax())]
+    for hypothesis, share in zip(credibles, weight, strict=True):
+        slip[list(hypothesis.out | hypothesis.blunt)] += share
+    chosen = credibles[int(weight.argmax())]
     _set(model, chosen)
     log_spreads = chosen.state.log_spreads
-    return Verdict(spreads.mix(parts, weight), slip, studentised(model, log_spreads), log_spreads)
+    apart = _apart(credibles, weight) if habit is HASTY else None
+    told = slip < (SURE if habit is HASTY else TOLD)
+    return Verdict(spreads.mix(parts, weight, apart), slip, told, studentised(model, log_spreads), log_spreads)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve.straight import departures
-from calib.fit.curve.tension_curve import FittedCurve, half_width
+from calib.fit.curve.tension_curve import FittedCurve
 from calib.records import Array, BranchTable, Factor, TensionCurve
 
 MOST_FACTORS = 16
@@ -41,7 +41,7 @@ def tabulate(curve: FittedCurve) -> TensionCurve:
     for length, force, _, gradient in pieces:
         here = slice(start, start + len(length))
         u = np.sqrt(variance[here])
-        tables.append(BranchTable(length, force, u, _u95(curve, force, gradient), rest[here]))
+        tables.append(BranchTable(length, force, u, force * curve.half_widths(gradient), rest[here]))
         start += len(length)
     return TensionCurve(
         tables[0],
@@ -51,11 +51,6 @@ def tabulate(curve: FittedCurve) -> TensionCurve:
             for i, (source, key) in enumerate(names)
         ),
     )
-
-
-def _u95(curve: FittedCurve, force: Array, gradient: Array) -> Array:
-    sds = np.sqrt(np.maximum(np.einsum("kij,ij->ik", gradient @ curve.node_covariance, gradient), 1e-30))
-    return force * half_width(curve.weights, gradient @ curve.node_shift.T, sds)
 
 
 def _told_apart(curve: FittedCurve, rows: Array) -> list[int]:

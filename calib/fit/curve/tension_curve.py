@@ -38,6 +38,7 @@ class FittedCurve:
     loading: tuple[float, float]  # [m] tested range
     unloading: tuple[float, float] | None
     drift: Array | None = None  # (p, p) part of the covariance, from readings that drift together
+    apart: NDArray[np.int64] | None = None  # (k,) hypothesis of each node, where limits hold under each of them
 
     def rows(self, length: Array, unloading: bool) -> tuple[Array, Array]:
         """Force [N] and d ln F / d beta, at half-path lengths of shape (n,)."""
@@ -47,6 +48,23 @@ class FittedCurve:
     def force(self, length: Array, unloading: bool = False) -> Array:
         """Force at half-path lengths. [N]"""
         return self.rows(length, unloading)[0]
+
+    def half_widths(self, gradient: Array, level: float = 0.95) -> Array:
+        """Relative half-widths of the limits at rows of d ln F / d beta, shape (n,).
+
+        Of a few readings that nothing checks, any one may be wrong: there the limits hold under each credible answer
+        to which, and not in so many of a hundred of them together.
+        """
+        sds = np.sqrt(np.maximum(np.einsum("kij,ij->ik", gradient @ self.node_covariance, gradient), 1e-30))
+        means = gradient @ self.node_shift.T
+        if self.apart is None:
+            return half_width(self.weights, means, sds, level)
+        found = [half_width(self.weights, means, sds, level)]
+        for which in np.unique(self.apart[self.apart >= 0]):
+            here = self.apart == which
+            share = self.weights[here] / self.weights[here].sum()
+            found.append(half_width(share, means[:, here], sds[:, here], level))
+        return np.asarray(np.max(found, axis=0))
 
 
 def fitted_curve(
@@ -87,6 +105,7 @@ def fitted_curve(
         loading,
         unloading,
         drift,
+        posterior.apart,
     )
 
 

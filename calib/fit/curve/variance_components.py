@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import fmin_l_bfgs_b
 from scipy.special import ndtri
 
@@ -55,6 +56,9 @@ class Posterior:
     shifts: Array  # (k, effects) mean less prior mean
     solutions: tuple[Solution, ...]
     log_evidence: float = 0.0  # of the readings in use, up to a constant of the model
+    apart: NDArray[np.int64] | None = (
+        None  # (k,) hypothesis of each node, -1 = of no account, where limits hold under each
+    )
 
     @property
     def spreads(self) -> dict[str, float]:
@@ -186,10 +190,17 @@ def weighted_nodes(at: Callable[[Array], tuple[float, S]], centre: Array, root: 
     return WeightedNodes(weights, nodes, solved, float(log_integral))
 
 
-def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
-    """One posterior of several, each with its share; nodes that carry nothing are left out."""
+def mix(parts: Sequence[Posterior], shares: Array, apart: NDArray[np.int64] | None = None) -> Posterior:
+    """One posterior of several, each with its share; nodes that carry nothing are left out.
+
+    Args:
+        parts: Of the same model.
+        shares: Their probabilities, shape (parts,).
+        apart: Number of each part that limits are to hold under by itself, -1 of one that needs not; None for all.
+    """
     if len(parts) == 1:
         return parts[0]
+    which = np.repeat(np.arange(len(parts)), [len(part.weights) for part in parts])
     weights = np.concatenate([share * part.weights for part, share in zip(parts, shares, strict=True)])
     kept = np.flatnonzero(weights > NOTHING)
     solutions = [s for part in parts for s in part.solutions]
@@ -199,6 +210,7 @@ def mix(parts: Sequence[Posterior], shares: Array) -> Posterior:
         np.vstack([part.nodes for part in parts])[kept],
         np.vstack([part.shifts for part in parts])[kept],
         tuple(solutions[i] for i in kept),
+        apart=None if apart is None else apart[which[kept]],
     )
 
 
