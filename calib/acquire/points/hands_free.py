@@ -10,6 +10,7 @@ from statistics import median
 
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter
+from calib.acquire.points.board_clock import BoardClock
 from calib.acquire.points.drift import Drift
 from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.points.point_rows import held_row
@@ -93,7 +94,7 @@ class HandsFree:
         self._said = ""
         self._faults = self._overloads = 0  # in a row
         self._lags: list[float] = []  # of the device, one of each stop
-        self._drift = Drift()
+        self._drift, self._clock = Drift(), BoardClock()
         self._next()
 
     @property
@@ -139,7 +140,7 @@ class HandsFree:
         if value is not None:
             self.value, self._faults, self._overloads = value, 0, 0
             act = Act()
-            for event in self.watch.feed(at_s, value):
+            for event in self.watch.feed(self._clock.at(at_s, record.clock_s), value):
                 act = act.then(self._event(event))
             return act
         if record.kind == "reset":
