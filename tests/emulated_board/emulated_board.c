@@ -217,6 +217,8 @@ static void on_clock(struct avr_irq_t *irq, uint32_t level, void *param)
 
 static void convert(int32_t counts)
 {
+    if (converter.rose && avr->cycle - converter.rose > OFF_CYCLES)
+        return; /* its clock is held up: it is off */
     count.conversions++;
     if (converter.pulses > 0 && converter.pulses < PULSES) { /* in the middle of a read */
         count.broken++;

@@ -10,6 +10,7 @@ import select
 import threading
 import time
 import tty
+from binascii import crc_hqx
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil
@@ -20,7 +21,8 @@ from types import TracebackType
 from tests.emulated_board.script import FULL_SCALE, SETTLE, Event, Script
 
 BANNER = (
-    b"# bandcurve load cell, firmware 1\r\n# board: made up in Python\r\n# started by: %s\r\n# ms,counts,status\r\n"
+    b"# bandcurve load cell, firmware 2\r\n# board: made up in Python\r\n# started by: %s\r\n"
+    b"# ms,sequence,counts,status*crc\r\n"
 )
 BOOT_S = 0.02  # from the start to the end of the banner: conversions until then go by
 WAIT_S = 1.0  # without a conversion until the firmware says so
@@ -38,6 +40,19 @@ class Said:
 
 def said(script: Script, rate: float) -> Iterator[Said]:
     """Everything the board says, with the moment it says it."""
+    sequence = 0
+    for piece in _unnumbered(script, rate):
+        if piece.data is None or piece.data.startswith(b"#"):
+            sequence = 0
+            yield piece
+            continue
+        clock, rest = piece.data.rstrip().split(b",", 1)
+        body = b"%s,%d,%s" % (clock, sequence, rest)
+        sequence += 1
+        yield Said(piece.at_s, b"%s*%04X\r\n" % (body, crc_hqx(body, 0xFFFF)))
+
+
+def _unnumbered(script: Script, rate: float) -> Iterator[Said]:
     yield Said(0.0, BANNER % b"power")
     booted, settling, last, deaf = 0.0, SETTLE, 0.0, BOOT_S
     events = list(script.events)

@@ -83,7 +83,7 @@ def _built() -> tuple[Path, Path]:
     skip_without_emulator()
     folder = Path(mkdtemp(prefix="emulated-board"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    _run(["make", "-s", "-C", str(NOTES), f"OUT={folder}"])
+    _run(["make", "-s", "-C", str(NOTES / "avr"), f"OUT={folder}"])
     flags = _run(["pkg-config", "--cflags", "--libs", "simavr"]).split()
     strict = ["-O2", "-std=gnu11", "-Wall", "-Wextra", "-Werror"]
     host = folder / "emulated_board"

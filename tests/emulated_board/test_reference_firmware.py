@@ -32,10 +32,16 @@ def _of(records: list[Record], kind: str) -> list[Record]:
     return [record for record in records if record.kind == kind]
 
 
+def _status(record: Record) -> tuple[str, str]:
+    """Counts and status of a line, as it printed them."""
+    _, _, counts, rest = record.raw.split(",")
+    return counts, rest.split("*")[0]
+
+
 def _texts(data: bytes) -> list[tuple[str, str]]:
     """Counts and status of each line that is no comment."""
     lines = [line for line in data.decode().split("\r\n") if line and not line.startswith("#")]
-    return [(line.split(",")[1], line.split(",")[2]) for line in lines]
+    return [(line.split(",")[2], line.split(",")[3].split("*")[0]) for line in lines]
 
 
 @pytest.mark.parametrize(("rate", "per_newton"), [(10, 1097), (11.3, 1097), (80, 1097), (80, -1097), (92, 1097)])
@@ -79,7 +85,7 @@ def test_a_dead_converter_is_a_fault_once_a_second_and_never_a_number(rate: floa
     script = Script(PULL, 14, [Event(6, "dead", 4.5)])
     records = _records(said_by_firmware(script, rate)[0])
     faults = _of(records, "fault")
-    assert [record.raw.split(",")[1:] for record in faults] == [["", "no response"]] * 4
+    assert [_status(record) for record in faults] == [("", "no response")] * 4
     clocks = [int(record.raw.split(",")[0]) / 1000 for record in faults]
     assert clocks == pytest.approx([7, 8, 9, 10], abs=0.15)
     assert {conversion.counts for conversion in script.conversions(rate)} >= {r.counts for r in _of(records, "reading")}
@@ -89,7 +95,7 @@ def test_a_dead_converter_is_a_fault_once_a_second_and_never_a_number(rate: floa
 def test_a_data_wire_at_ground_is_a_wiring_fault_and_never_a_number(rate: float) -> None:
     script = Script(PULL, 14, [Event(6.03, "stuck", 2.5)])
     records = _records(said_by_firmware(script, rate)[0])
-    assert {record.raw.split(",")[2] for record in _of(records, "fault")} == {"wiring fault"}
+    assert {_status(record)[1] for record in _of(records, "fault")} == {"wiring fault"}
     assert len(_of(records, "fault")) == 3
     assert {conversion.counts for conversion in script.conversions(rate)} >= {r.counts for r in _of(records, "reading")}
 
@@ -101,8 +107,8 @@ def test_a_cell_beyond_its_range_is_an_overload_and_never_a_number(force: float,
     records = _records(said_by_firmware(script, rate)[0])
     overloads = _of(records, "overload")
     assert len(overloads) == pytest.approx(2 * rate, abs=1)
-    assert {record.raw.split(",")[2] for record in overloads} == {"saturated"}
-    assert {record.raw.split(",")[1] for record in overloads} == {"8388607" if force > 0 else "-8388608"}
+    assert {_status(record)[1] for record in overloads} == {"saturated"}
+    assert {_status(record)[0] for record in overloads} == {"8388607" if force > 0 else "-8388608"}
     assert len(_of(records, "reading")) >= 8 * rate - SETTLE - 2
 
 

@@ -1,14 +1,5 @@
-/* A load cell on a serial line: reads a two-wire 24-bit converter and prints time, counts and status.
- *
- * For boards with an ATmega328P at 16 MHz. Each conversion gives one line, nothing else does:
- *
- *     10250,84213,ok          milliseconds since the start, counts, status
- *     10262,84207,settling    one of the first four conversions of a converter that has just been started
- *     10275,8388607,saturated the end of the converter's range, up or down: no measurement
- *     11275,,no response      no conversion for a second: wires, power
- *     12275,,wiring fault     the data wire lies at ground, or the clock does not reach the converter
- *
- * It does not tare, scale, average or filter: what was done to a number before it was recorded cannot be undone.
+/* The board of an ATmega328P at 16 MHz with nothing but avr-libc: pins, clock, serial line, watchdog. What is printed,
+ * and why, stands in load_cell/cell_line.h.
  *
  * The one rule here: a clock pulse longer than 60 us switches the converter off, in the middle of a read. Interrupts
  * are therefore on only while the processor sleeps, and never while it clocks the converter.
@@ -16,10 +7,12 @@
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
+#include <avr/wdt.h>
 #include <stdbool.h>
 #include <stdint.h>
-#include <stdlib.h>
 #include <util/delay.h>
+
+#include "cell_line.h"
 
 #define BAUD 57600 /* 0.8 % off at 16 MHz; 115200 would be 2.1 % off */
 #include <util/setbaud.h>
@@ -31,11 +24,6 @@
 #define DATA_PIN PD4 /* digital pin 4 on most boards */
 #define DATA_PIN_CHANGE PCINT20
 #define CLOCK_PIN PD5 /* digital pin 5 on most boards */
-
-#define PULSES 25 /* 24 bits and one more: the next conversion is of input A at gain 128 */
-#define SETTLE 4  /* conversions until the converter's own filter has settled */
-#define WAIT_MS 1000
-#define FULL_SCALE 8388607L
 
 static volatile uint32_t milliseconds;
 
@@ -69,18 +57,6 @@ static void put_text(const char *text)
         put_sign(*text++);
 }
 
-/* One line; `counts` is empty where there is none. */
-static void put_line(uint32_t at, const char *counts, const char *status)
-{
-    char digits[11];
-    put_text(ultoa(at, digits, 10));
-    put_sign(',');
-    put_text(counts);
-    put_sign(',');
-    put_text(status);
-    put_text("\r\n");
-}
-
 static const char *cause(uint8_t flags)
 {
     if (flags & (1 << PORF))
@@ -89,14 +65,16 @@ static const char *cause(uint8_t flags)
         return "reset button or opened port";
     if (flags & (1 << BORF))
         return "brown-out";
+    if (flags & (1 << WDRF))
+        return "watchdog";
     return "boot loader"; /* many of them clear the flags */
 }
 
 static void put_banner(uint8_t reset_flags)
 {
-    put_text("# bandcurve load cell, firmware 1\r\n# serial number: " SERIAL_NUMBER "\r\n# started by: ");
+    put_text(CELL_BANNER "# serial number: " SERIAL_NUMBER "\r\n# started by: ");
     put_text(cause(reset_flags));
-    put_text("\r\n# ms,counts,status\r\n");
+    put_text("\r\n" CELL_COLUMNS);
 }
 
 static void set_up(void)
@@ -121,13 +99,14 @@ static void set_up(void)
     sleep_enable();
 }
 
-/* Switch the converter off and on: it may be in the middle of a read that a reset broke off. */
-static void restart_converter(void)
+/* Off and on: the converter may be in the middle of a read that a reset broke off. */
+static void converter_off(void)
 {
     PORTD |= 1 << CLOCK_PIN;
     _delay_us(100);
-    PORTD &= ~(1 << CLOCK_PIN);
 }
+
+static void converter_on(void) { PORTD &= ~(1 << CLOCK_PIN); }
 
 static bool data_is_high(void) { return PIND & (1 << DATA_PIN); }
 
@@ -136,7 +115,7 @@ static bool conversion_comes(void)
 {
     uint32_t since = milliseconds;
     while (data_is_high()) {
-        if (milliseconds - since >= WAIT_MS)
+        if (milliseconds - since >= CELL_WAIT_MS)
             return false;
         nap();
     }
@@ -147,7 +126,7 @@ static bool conversion_comes(void)
 static int32_t read_counts(void)
 {
     uint32_t bits = 0;
-    for (uint8_t pulse = 0; pulse < PULSES; pulse++) {
+    for (uint8_t pulse = 0; pulse < CELL_PULSES; pulse++) {
         PORTD |= 1 << CLOCK_PIN;
         _delay_us(1); /* the bit stands 0.1 us after the edge */
         if (pulse < 24)
@@ -155,13 +134,13 @@ static int32_t read_counts(void)
         PORTD &= ~(1 << CLOCK_PIN);
         _delay_us(1);
     }
-    return bits & 0x800000 ? (int32_t)(bits | 0xFF000000) : (int32_t)bits;
+    return cell_counts(bits);
 }
 
 static void wait_a_second(void)
 {
     uint32_t since = milliseconds;
-    while (milliseconds - since < WAIT_MS)
+    while (milliseconds - since < CELL_WAIT_MS)
         nap();
 }
 
@@ -169,26 +148,28 @@ int main(void)
 {
     uint8_t reset_flags = MCUSR;
     MCUSR = 0;
+    wdt_enable(WDTO_4S); /* a board that hangs for four seconds starts again, and says so */
     set_up();
+    converter_off(); /* nothing is converted that nobody reads while the banner goes out */
     put_banner(reset_flags);
-    restart_converter();
-    uint8_t settling = SETTLE;
+    converter_on();
+    struct cell_line cell = {0};
+    cell_restarted(&cell);
     for (;;) {
+        wdt_reset();
         bool came = conversion_comes();
         uint32_t at = milliseconds;
         int32_t counts = came ? read_counts() : 0;
-        if (!came || !data_is_high()) { /* a converter that was read takes its data wire up */
-            put_line(at, "", came ? "wiring fault" : "no response");
-            if (came)
-                wait_a_second();
-            restart_converter();
-            settling = SETTLE;
+        /* a converter that was read takes its data wire up */
+        enum cell_answer answer = !came ? CELL_SILENT : data_is_high() ? CELL_CAME : CELL_STUCK;
+        char line[CELL_LINE_SIZE];
+        cell_write(&cell, at, answer, counts, line);
+        put_text(line);
+        if (answer == CELL_CAME)
             continue;
-        }
-        bool full = counts >= FULL_SCALE || counts <= -FULL_SCALE - 1;
-        char digits[12];
-        put_line(at, ltoa(counts, digits, 10), full ? "saturated" : settling ? "settling" : "ok");
-        if (settling)
-            settling--;
+        if (answer == CELL_STUCK)
+            wait_a_second();
+        converter_off();
+        converter_on();
     }
 }
