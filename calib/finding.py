@@ -38,6 +38,7 @@ CODES = frozenset(
         "loading-order",
         "locking-scale",
         "mixed-sizes",
+        "no-date",
         "no-temperature",
         "no-unloading",
         "not-repeatable",

@@ -277,8 +277,10 @@ class Repeatability:
 
     cycle_gain: float  # relative
     hook_shift: float  # [m]
-    between_day_gain: float  # relative
+    between_day_gain: float  # relative, of another day against the curve
     between_day_assumed: bool
+    u_between_day_gain: float = 0.0
+    days: int = 1  # it was learnt from
 
 
 @dataclass(frozen=True)

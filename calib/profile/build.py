@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from calib import versioned
+from calib import assumptions, versioned
 from calib.errors import DataError
 from calib.fit.curve.straight import departures
 from calib.half_path import offset_over
@@ -97,6 +97,7 @@ def _made(fit: Fit, by: str, also_from: Sequence[tuple[str, str]]) -> dict[str, 
         "measured_at": days[0] if days else None,
         "by": by,
         "from": [{"file": name, "sha256": sha256} for name, sha256 in files],
+        "assumed": assumptions.changed(),
     }
 
 
@@ -174,6 +175,8 @@ def _spreads(fit: Fit) -> dict[str, Any]:
             "hook_shift_m": spread.hook_shift,
             "between_day_gain": spread.between_day_gain,
             "between_day_assumed": spread.between_day_assumed,
+            "u_between_day_gain": spread.u_between_day_gain,
+            "days": spread.days,
         },
         "hysteresis": loop
         and {

@@ -49,6 +49,7 @@ class Made(Part):
     measured_at: IsoDate | None
     by: str
     from_: Annotated[tuple[SourceFile, ...], Field(strict=False, alias="from")]
+    assumed: dict[str, float] = Field(default_factory=dict, description="Assumptions set anew, docs/assumptions.md.")
 
 
 class Gear(Part):
@@ -148,8 +149,10 @@ class Repeatability(Part):
 
     cycle_gain: NotNegative
     hook_shift_m: NotNegative
-    between_day_gain: NotNegative
+    between_day_gain: NotNegative = Field(description="Of another day against this curve, relative.")
     between_day_assumed: bool
+    u_between_day_gain: NotNegative | None = Field(None, description="How well the size of one day's gain is known.")
+    days: Annotated[int, Field(ge=1)] = Field(1, description="The curve is the mean over so many.")
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -23,7 +23,8 @@ from calib.fit.batch.pooled_fit import (
 from calib.fit.batch.pooled_model import Joint, Member, Rows
 from calib.fit.curve import budget, slips
 from calib.fit.curve import calibration_findings as checks
-from calib.fit.curve.estimate import BETWEEN_DAY, SLACK, check_load_of, points_of, relaxation_of
+from calib.fit.curve.days import assumed
+from calib.fit.curve.estimate import SLACK, check_load_of, points_of, relaxation_of
 from calib.fit.curve.mixed import MixedModel
 from calib.fit.curve.sources import Source
 from calib.fit.curve.tables import tabulate
@@ -205,7 +206,14 @@ def _deviations(place: _Place) -> Array:
 def _repeatability(place: _Place) -> Repeatability:
     """Of the batch: how cycles of one band differ is what they have in common."""
     squares = place.weights @ np.exp(2 * np.array([j.theta for j in place.joints]))
-    return Repeatability(float(squares[1] ** 0.5), float(squares[2] ** 0.5), BETWEEN_DAY, between_day_assumed=True)
+    between = assumed()
+    return Repeatability(
+        cycle_gain=float(squares[1] ** 0.5),
+        hook_shift=float(squares[2] ** 0.5),
+        between_day_gain=between.of_next_day,
+        between_day_assumed=True,
+        u_between_day_gain=between.u,
+    )
 
 
 def _coefficients(taught: Taught, curve: FittedCurve, place: _Place) -> dict[str, object]:

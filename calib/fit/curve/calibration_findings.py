@@ -162,7 +162,11 @@ def _procedure(run: Run) -> Iterator[Finding]:
     vertical = p.method == "anchor-on-scale" or (p.orientation == "vertical" and p.method == "scale-in-line")
     zeroed = run.head.scale.zeroed if run.head.scale else "hook-only"
     if band.mass is None and (p.method == "hung-weight" or (vertical and zeroed != "band-both-ends")):
-        yield Finding("weight-of-band", "the band was not weighed and hung upright: half its weight is not known")
+        yield Finding(
+            "weight-of-band",
+            "the band was not weighed and hung upright: half its weight is not known, and a guess "
+            "was taken off or added",
+        )
 
 
 def _joined(runs: Sequence[Run]) -> Iterator[Finding]:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from calib.acquire.files.run_checks import check_correction, check_fittable
 from calib.errors import DataError
 from calib.finding import Finding
-from calib.fit.curve import budget, outliers, slips
+from calib.fit.curve import budget, days, outliers, slips
 from calib.fit.curve import calibration_findings as checks
 from calib.fit.curve.correlation import drift
+from calib.fit.curve.days import BetweenDay
 from calib.fit.curve.elastic import StretchRange
 from calib.fit.curve.grouping import shorten
 from calib.fit.curve.mixed import Basis, MixedModel
@@ -42,7 +43,6 @@ MOST_CYCLES = 100  # the work grows with their cube, 20 s for these; more are ro
 LEAST_SHARE = 1e-6  # of the largest pull: a curve that falls below it within the tested lengths was fitted to nothing
 LEAST_PULL = 1e-3  # [N] a tenth of a gram; less is a band that hangs slack
 CLOSE = 0.01  # of the rest length: lengths nearer than this are the same place
-BETWEEN_DAY = 0.01  # relative; an assumption until repeats on other days show it
 RELAXATION = Relaxation(2.0, 2.0, measured=False)  # per cent per decade of time; a stated default
 U_RATE = 0.05  # of a relaxation, alike in all holds: stops found late make it 4 % too small (docs/held_points.md)
 
@@ -59,6 +59,7 @@ class Solved:
     slip: Array  # probability that each reading is one
     believed: NDArray[np.bool_]  # which readings are not called slips
     findings: tuple[Finding, ...]
+    between_day: BetweenDay
 
 
 def solve(seen: Observations, name: str) -> Solved:
@@ -89,7 +90,7 @@ def solve(seen: Observations, name: str) -> Solved:
     model = MixedModel(_basis(seen.rest, loading, unloading), seen)
     beta, model.use = outliers.robust_start(model)
     single = np.array([len(members) < slips.MEDIAN_OF for members in seen.rows])
-    verdict = slips.weigh(model, beta, may_slip=single)
+    verdict, between = days.weigh(model, lambda: slips.weigh(model, beta, may_slip=single))
     posterior = verdict.posterior
     drifts = drift(model, model.solve(verdict.log_spreads))
     free = fitted_curve(model, posterior, loading, unloading, drifts.added if drifts else None)
@@ -102,7 +103,7 @@ def solve(seen: Observations, name: str) -> Solved:
         *checks.findings_of_drift(drifts),
         *shape,
     )
-    return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, verdict.believed, found)
+    return Solved(seen, model, posterior, curve, verdict.off, verdict.slip, verdict.believed, found, between)
 
 
 def _no_curve(name: str) -> DataError:
@@ -188,7 +189,7 @@ def fit_runs(
         raise DataError(f"runs of different bands cannot be joined: {', '.join(sorted(ids))}", where=runs[-1].name)
     for run in runs:
         check_fittable(run)
-    seen = observe(runs)
+    seen = days.with_days(observe(runs), runs)
     if leave_out:
         seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
     try:
@@ -203,7 +204,7 @@ def fit_runs(
         runs=tuple(runs),
         rest_half_path=solved.seen.rest,
         curve=tables,
-        repeatability=_repeatability(solved.posterior),
+        repeatability=_repeatability(solved),
         hysteresis=budget.hysteresis(solved.curve, checks.set_of(runs)),
         relaxation=relaxation_of(runs),
         check_load=check_load_of(runs),
@@ -214,6 +215,7 @@ def fit_runs(
             *checks.gross_errors(points, runs),
             *checks.left_out(runs, leave_out),
             *solved.findings,
+            *days.undated(runs),
             *checks.findings_of_runs(runs, {*leave_out, *((p.run, p.row) for p in points if not p.used)}),
         ),
     )
@@ -260,9 +262,16 @@ def points_of(
     )
 
 
-def _repeatability(posterior: Posterior) -> Repeatability:
-    spread = posterior.mean_squares
-    return Repeatability(spread["cycle_gain"], spread["hook_shift"], BETWEEN_DAY, between_day_assumed=True)
+def _repeatability(solved: Solved) -> Repeatability:
+    spread, between = solved.posterior.mean_squares, solved.between_day
+    return Repeatability(
+        cycle_gain=spread["cycle_gain"],
+        hook_shift=spread["hook_shift"],
+        between_day_gain=between.of_next_day,
+        between_day_assumed=between.days < 2,
+        u_between_day_gain=between.u,
+        days=between.days,
+    )
 
 
 def relaxation_of(runs: Sequence[Run]) -> Relaxation:

@@ -136,7 +136,8 @@ def _observe_one(index: int, run: Run) -> Observations:
     offset = offset_over(head.length.kind, head.length.fitting_diameters, head.band.thickness)
     length = np.array([r.length for r in rows], dtype=float) + offset
     zero, drift = zero_at(run, rows)
-    pull, resolution, u_force = _pull(head, rows, zero)
+    bare, resolution, u_force = _pull(head, rows, zero)
+    pull = bare + half_weight(head, length, bare)[0]
     n = len(rows)
     return Observations(
         cycle=np.array([r.cycle for r in rows]),
@@ -201,19 +202,19 @@ def _net(shown: Array, zero: Array, fixed: Correction | None) -> Array:
 
 
 def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float, float]:
-    """Pull [N], resolution [N] and further independent error of one reading [N]."""
+    """Pull as the scale has it [N], resolution [N] and further independent error of one reading [N]."""
     if head.procedure.method == "hung-weight":
         g, _ = local_gravity(head.procedure.latitude_deg, head.procedure.altitude)
         hook = head.loads.hook_mass if head.loads else 0.0  # how well the loads are known is said in `sources`
         mass = np.array([r.mass for r in rows], dtype=float) + hook
-        return mass * g + half_weight(head)[0], 0.0, 0.0
+        return mass * g, 0.0, 0.0
     shown = np.array([r.force for r in rows], dtype=float)
     scale = head.scale
     fixed = scale.correction if scale else None
     net = _net(shown, zero, fixed)
     if head.procedure.method == "anchor-on-scale":
         net = -net
-    return net + half_weight(head)[0], scale.resolution if scale else 0.0, fixed.residual_sd if fixed else 0.0
+    return net, scale.resolution if scale else 0.0, fixed.residual_sd if fixed else 0.0
 
 
 def _join(parts: Sequence[Observations], runs: Sequence[Run]) -> Observations:

@@ -104,6 +104,7 @@ class Verdict:
     believed: NDArray[np.bool_]  # which are not called slips, shape (n,)
     off: Array  # studentised deviation of each reading, shape (n,)
     log_spreads: Array  # at their mode, of the most credible hypothesis
+    log_evidence: float  # of all readings, over all credible hypotheses
 
 
 def weigh(model: MixedModel, beta: Array, may_slip: NDArray[np.bool_]) -> Verdict:
@@ -253,6 +254,7 @@ def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]], habit: Habit) 
         parts.append(part)
         weights.append(log_prior(model, hypothesis.state.beta, habit) + part.log_evidence)
     weight = np.exp(np.array(weights) - max(weights))
+    evidence = float(max(weights) + np.log(weight.sum()))
     weight /= weight.sum()
     slip = np.zeros(len(model.use))
     for hypothesis, share in zip(credibles, weight, strict=True):
@@ -262,4 +264,5 @@ def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]], habit: Habit) 
     log_spreads = chosen.state.log_spreads
     apart = _apart(credibles, weight) if habit is HASTY else None
     told = slip < (SURE if habit is HASTY else TOLD)
-    return Verdict(spreads.mix(parts, weight, apart), slip, told, studentised(model, log_spreads), log_spreads)
+    off = studentised(model, log_spreads)
+    return Verdict(spreads.mix(parts, weight, apart), slip, told, off, log_spreads, evidence)

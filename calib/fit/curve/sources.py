@@ -10,7 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.fit.curve.own_weight import half_weight, weight_guess
+from calib.fit.curve.own_weight import half_weight
 from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS, thickness_slope
 from calib.records import Array, Correction, Loads, Row, RunHead
@@ -92,9 +92,8 @@ def sources_of(
         out += _scale_sources(head, zero, day)
         u_zero = head.scale.u_zero if head.scale.u_zero is not None else head.scale.resolution / np.sqrt(12)
         add("zero", None, force=float(np.hypot(u_zero, drift / np.sqrt(12))) * one)
-    if sign := half_weight(head)[1]:
-        weight = sign * weight_guess(head, length, pull) * one
-        add("weight of the band", None, force=weight, of_band="weight")
+    weight, u_weight = half_weight(head, length, pull)
+    add("weight of the band", None, force=np.copysign(u_weight, weight) * one, of_band="weight")
     tape = f"tape:{head.length.tape}" if head.length.tape else None
     add("tape", tape, length=head.length.u_scale * length, of_band=tape or "tape")
     add("length offset", None, length=_u_common(head) * one, of_band=_fittings(head))

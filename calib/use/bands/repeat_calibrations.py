@@ -69,9 +69,18 @@ def calibrations(profiles: Sequence[Profile], lengths: Array, branch: BranchName
     if None not in days and len(set(days)) == 1:
         return curves
     return [
-        c.scaled(1.0, f"{DAY}{day or i}", p.repeatability.between_day_gain / 2**0.5)  # two days then differ by it
+        c.scaled(1.0, f"{DAY}{day or i}", of_one_day(p))
         for i, (c, p, day) in enumerate(zip(curves, profiles, days, strict=True))
     ]
+
+
+def of_one_day(profile: Profile) -> float:
+    """How much the day of a calibration moved it: two days then differ by `between_day_gain`.
+
+    A curve over several days has that in its own uncertainty already.
+    """
+    spread = profile.repeatability
+    return spread.between_day_gain / 2**0.5 if spread.days == 1 else 0.0
 
 
 def _one_scale(profiles: Sequence[Profile], curves: Sequence[Curve]) -> list[Curve]:
