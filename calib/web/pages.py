@@ -22,6 +22,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
+from calib.units import SHOWN, Shown
 from calib.web.access import COOKIE, Doorkeeper, Guard
 from calib.web.measuring import Bench
 
@@ -40,10 +41,14 @@ class Site:
         """The recordings that are open."""
         return Bench(self.folder)
 
-    def render(self, request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    def render(self, asked: "Asked | Request", template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """A view as HTML."""
+        request = asked.request if isinstance(asked, Asked) else asked
         text = self.templates.get_template(template).render(here=request.url.path, places=PLACES, **values)
-        return HTMLResponse(text, status)
+        answer = HTMLResponse(text, status)
+        if request.query_params.get("unit") in SHOWN:
+            answer.set_cookie("unit", request.query_params["unit"], samesite="lax")
+        return answer
 
 
 @dataclass(frozen=True)
@@ -57,6 +62,12 @@ class Asked:
     def wants_json(self) -> bool:
         """Whether a script asks, rather than a person."""
         return "json" in self.request.headers.get("accept", "")
+
+    @property
+    def shown(self) -> Shown:
+        """Units this browser asked for last."""
+        unit = self.request.query_params.get("unit") or self.request.cookies.get("unit", "kg")
+        return SHOWN["lb" if unit == "lb" else "kg"]
 
     @property
     def browser(self) -> str:

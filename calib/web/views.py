@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 from starlette.types import ASGIApp
 
 from calib.web.access import Doorkeeper
+from calib.web.bands import band, bands
 from calib.web.pages import Asked, Site, build
 
 LOOK_S = 0.1  # how often a watching browser's stream looks for something new
@@ -24,17 +25,9 @@ def page_of(folder: Path, door: Doorkeeper) -> ASGIApp:
     return build(folder, door, VIEWS, CHANGES)
 
 
-def bands(site: Site, asked: Asked) -> Response:
-    """All bands of the folder."""
-    from calib.profile.store.collection import read_collection
-
-    found = read_collection(site.folder)
-    return site.render(asked.request, "bands.html", bands=found.bands, failed=found.failed)
-
-
 def recordings(site: Site, asked: Asked) -> Response:
     """The recordings that can be gone on with."""
-    return site.render(asked.request, "recordings.html", names=site.bench.names())
+    return site.render(asked, "recordings.html", names=site.bench.names())
 
 
 def recording(site: Site, asked: Asked) -> Response:
@@ -44,7 +37,7 @@ def recording(site: Site, asked: Asked) -> Response:
         seen = sitting.seen_by(asked.browser)
     if asked.wants_json:
         return JSONResponse(seen)
-    return site.render(asked.request, "recording.html", name=name, **seen)
+    return site.render(asked, "recording.html", name=name, **seen)
 
 
 def entry(site: Site, asked: Asked) -> Response:
@@ -81,6 +74,7 @@ def watching(site: Site, asked: Asked) -> Response:
 
 VIEWS = {
     "/": bands,
+    "/band/{name:path}": band,
     "/measure": recordings,
     "/measure/{name:path}/live": watching,
     "/measure/{name:path}": recording,

@@ -6,8 +6,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.web.access import BURST, HEADERS, LARGEST_BODY, MOST_SESSIONS, Doorkeeper
+from calib.web.bands import bands
 from calib.web.pages import build
-from calib.web.views import bands
 
 HOST = "127.0.0.1:8765"
 HERE = {"origin": f"http://{HOST}"}

@@ -1,5 +1,6 @@
 """The page in a real browser: by hand from the link to the last reading, and what may go wrong on the way."""
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from calib.acquire.files.run_file import RunWriter, read_run
 from tests.recording.test_state_machine import begun, shown
 from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
 
+SAMPLES = Path(__file__).parents[2] / "sample_runs"
 pytestmark = [needs_chromium, pytest.mark.browser]
 
 
@@ -39,7 +41,7 @@ def test_a_recording_from_the_link_to_the_last_reading(browser: Browser, folder:
                 expect(page.locator("#place")).to_contain_text(f"{1000 * length:g} mm")
                 page.fill("#value", f"{branch * shown(length):.2f}")
                 page.click("#take")
-        page.wait_for_function("document.getElementById('task').textContent.startsWith('Band slack')")
+        expect(page.locator("#task")).to_contain_text("Band slack. Read the scale")
         assert len(page.locator("#curve circle").all()) == 9
         assert violations(page) == []
         page.fill("#value", "0")
@@ -62,6 +64,20 @@ def test_a_lost_connection_loses_nothing_and_counts_nothing_twice(browser: Brows
         page.context.set_offline(False)
         expect(page.locator("#place")).to_contain_text("1200", timeout=10_000)
     assert len(read_run(folder / "B1.run.csv").readings) == 1
+
+
+def test_a_band_is_looked_up_with_the_slider(browser: Browser, tmp_path: Path) -> None:
+    shutil.copy(SAMPLES / "KNEE.profile.json", tmp_path)
+    with serving(tmp_path) as link, looking(browser, link) as page:
+        page.get_by_role("link", name="KNEE").click()
+        before = float(page.locator("#big").inner_text())
+        assert violations(page) == []
+        page.locator("#tape").press("End")
+        expect(page.locator("#big")).not_to_have_text(f"{before:.2f}")
+        assert float(page.locator("#big").inner_text()) > before
+        page.get_by_role("button", name="Show lb").click()
+        expect(page.locator(".kilos")).to_contain_text("lb")
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
 def test_two_browsers_see_the_same(browser: Browser, folder: Path) -> None:

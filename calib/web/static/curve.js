@@ -1,5 +1,5 @@
 // Readings as they come: pull against length, loading as dots, unloading as rings. Numbers in, a drawing out.
-const W = 640, H = 300, LEFT = 56, BOTTOM = 40;
+const W = 640, H = 320, LEFT = 62, BOTTOM = 48;
 
 export function drawCurve(place, points, span) {
   const most = Math.max(1, ...points.map((p) => p.kilos)) * 1.1;

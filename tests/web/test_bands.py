@@ -1,0 +1,83 @@
+"""Bands on the page: the numbers are those of the commands, names are shown literally, nothing outside is opened."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from calib.profile.document import load_profile
+from calib.use.bands.predict import pull_answer
+from calib.use.report.document import document
+from calib.web.access import Doorkeeper
+from calib.web.views import page_of
+
+ROOT = Path(__file__).parents[2]
+HOST = "127.0.0.1:8765"
+JSON = {"accept": "application/json"}
+
+
+@pytest.fixture
+def phone(tmp_path: Path) -> TestClient:
+    for name in ("KNEE", "LONG"):
+        shutil.copy(ROOT / "sample_runs" / f"{name}.profile.json", tmp_path)
+    door = Doorkeeper(frozenset({HOST}))
+    browser = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
+    browser.get("/enter", params={"code": door.new_code()})
+    return browser
+
+
+def test_the_slider_says_what_the_command_says(phone: TestClient) -> None:
+    profile = load_profile(ROOT / "sample_runs" / "KNEE.profile.json")
+    offset = profile.half_path_less_tape
+    assert offset is not None
+    for tape in (1.2, 1.5, 2.0):
+        found = phone.get("/band/KNEE", params={"tape": str(tape)}, headers=JSON).json()
+        answer = pull_answer(profile, profile.predict(tape + offset))
+        assert answer.loading is not None
+        assert found["answer"]["loading"] == document(answer)["loading"]
+        assert found["loading"]["pull"] == f"{answer.loading.force_N / 9.80665:.2f}"
+        assert found["tape"] == f"{tape:.3f}"
+
+
+def test_pounds_and_inches_stay_chosen(phone: TestClient) -> None:
+    metric = phone.get("/band/KNEE", headers=JSON).json()
+    assert "lb" in phone.get("/band/KNEE", params={"unit": "lb"}).text
+    found = phone.get("/band/KNEE", headers=JSON).json()
+    assert float(found["tape"]) == pytest.approx(float(metric["tape"]) / 0.0254, abs=0.05)  # NIST SP 811: 25.4 mm
+    assert float(found["loading"]["pull"]) == pytest.approx(float(metric["loading"]["pull"]) / 0.45359237, abs=0.02)
+
+
+@pytest.mark.parametrize("tape", ["0.1", "99", "nan", "inf", "-1", "1e308", "x", "<b>"])
+def test_a_length_that_was_not_tested_is_one_sentence(phone: TestClient, tape: str) -> None:
+    answer = phone.get("/band/KNEE", params={"tape": tape}, headers=JSON)
+    assert answer.status_code == 422
+    assert answer.json()["error"]
+    assert "<b>" not in phone.get("/band/KNEE", params={"tape": tape}).text
+
+
+@pytest.mark.parametrize("name", ["B99", "KNEE.profile.json", "../KNEE", "/etc/passwd", "<script>alert(1)</script>"])
+def test_only_bands_of_the_folder(phone: TestClient, name: str) -> None:
+    answer = phone.get(f"/band/{name}")
+    assert answer.status_code in (404, 422)
+    assert "<script>alert" not in answer.text
+
+
+def test_hostile_words_are_shown_literally(phone: TestClient, tmp_path: Path) -> None:
+    kept = json.loads((ROOT / "sample_runs" / "LONG.profile.json").read_text("utf-8"))
+    kept["findings"] = [{"code": "thickness-assumed", "text": '<img src=x onerror="alert(1)">\u202eevil'}]
+    kept["band"]["note"] = "<script>alert(2)</script>"
+    (tmp_path / "LONG.profile.json").write_text(json.dumps(kept), "utf-8")
+    page = phone.get("/band/LONG").text
+    assert "<img" not in page
+    assert "&lt;img" in page
+    assert "<script>alert" not in page
+    assert "\u202e" not in page
+
+
+def test_a_broken_file_is_said_and_the_others_are_listed(phone: TestClient, tmp_path: Path) -> None:
+    (tmp_path / "B09.profile.json").write_text("{", "utf-8")
+    page = phone.get("/").text
+    assert "B09" in page
+    assert "KNEE" in page
