@@ -114,7 +114,7 @@ def _band_values(found: Found, answer: PullAnswer, span: Span, shown: Shown) -> 
     return {
         "name": answer.band,
         "day": answer.day,
-        "source": found.source,
+        "source": f"{found.name}, {found.path.name}",
         "findings": findings,
         "shown": shown,
         "also": other(shown),
