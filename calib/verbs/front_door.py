@@ -96,7 +96,7 @@ def _plate() -> str:
 def _box() -> list[str]:
     """Make a batch, or go on with one that is here."""
     from calib.acquire.recording.batch_plan import MOST_BANDS
-    from calib.verbs.talk.gear_talk import whole_number
+    from calib.use.ask.readers import whole_number
 
     def number(text: str) -> int:
         count = whole_number(text)

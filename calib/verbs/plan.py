@@ -103,8 +103,8 @@ def _until(
     as_json: bool,
 ) -> int:
     from calib.acquire.recording.course import Course
+    from calib.use.ask.until import kept, per_cent
     from calib.verbs.talk.plan_until import run_to_plan, tell
-    from calib.verbs.talk.until_talk import kept, per_cent
     from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:

@@ -8,95 +8,136 @@ import typer
 
 from calib.errors import UsageError
 from calib.verbs.talk.recording_options import (
+    CELL,
+    COURSE,
     BaudOption,
+    CapacityOption,
     ColumnOption,
     FirstHoleOption,
+    FittingsOption,
+    FlatOption,
     FormatOption,
     HolesOption,
+    HookOption,
+    KindOption,
+    LatitudeOption,
+    LengthsOption,
     LoadsOption,
+    LocksOption,
+    MassOption,
     MethodOption,
     OverOption,
     OverStretchOption,
+    PlateOption,
+    ResolutionOption,
     ScaleOption,
+    SectionOption,
+    TemperatureOption,
     TopOption,
+    UntilOption,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from calib.scale import Scale
+    from calib.use.ask.given import Given
     from calib.verbs.cell.port_record import PortRecorder
-    from calib.verbs.talk.given import Given
     from calib.verbs.talk.recorder import Pace
 
 
 def command(
-    band: Annotated[
-        str | None, typer.Argument(metavar="BAND", help="What you call the band: letters, digits, . _ -")
-    ] = None,
+    band: Annotated[str | None, typer.Argument(metavar="BAND", help="A name for the band, e.g. B07.")] = None,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Three lengths, one pull: a first answer in 3 minutes.")
+        bool, typer.Option("--quick", help="Three lengths, pulled twice: a first answer in three minutes.")
     ] = False,
     resume: Annotated[
-        Path | None, typer.Option("--resume", metavar="FILE", help="Go on with a recording that was cut off.")
+        Path | None, typer.Option("--resume", metavar="FILE", help="Continue a recording that was cut off.")
     ] = None,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for run and profile.")] = Path(),
+    from_form: Annotated[bool, typer.Option("--from-form", help="Type in a form filled in on paper.")] = False,
+    no_fit: Annotated[bool, typer.Option("--no-fit", help="Record only; fit later.")] = False,
     method: MethodOption = None,
     scale: ScaleOption = None,
-    lengths: Annotated[
-        str | None, typer.Option("--lengths", metavar="LIST", help="Lengths to measure: '1130 1200 1350 1500'.")
-    ] = None,
+    capacity: CapacityOption = None,
+    resolution: ResolutionOption = None,
+    locks: LocksOption = None,
+    kind: KindOption = None,
+    fittings: FittingsOption = None,
+    hook: HookOption = None,
+    plate: PlateOption = None,
+    flat: FlatOption = None,
+    section: SectionOption = None,
+    mass: MassOption = None,
+    temperature: TemperatureOption = None,
+    latitude: LatitudeOption = None,
+    lengths: LengthsOption = None,
     loads: LoadsOption = None,
     holes: HolesOption = None,
     first_hole: FirstHoleOption = 0,
-    flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length, '1029mm'.")] = None,
     to: TopOption = None,
+    over_stretch: OverStretchOption = False,
     cycles: Annotated[
-        int | None, typer.Option("--cycles", metavar="N", help="How often out and back (2; quick: 1).", min=1, max=20)
+        int | None,
+        typer.Option(
+            "--cycles", metavar="N", help="How often out and back (2).", min=1, max=20, rich_help_panel=COURSE
+        ),
     ] = None,
     dwell: Annotated[
         float | None,
-        typer.Option("--dwell", metavar="S", help="Seconds to hold before a reading (10).", min=0, max=600),
+        typer.Option(
+            "--dwell",
+            metavar="S",
+            help="Seconds to hold a length (10).",
+            min=0,
+            max=600,
+            rich_help_panel=COURSE,
+        ),
     ] = None,
     move_time: Annotated[
-        float, typer.Option("--move-time", metavar="S", help="Seconds to set the next length.", min=0, max=600)
+        float,
+        typer.Option(
+            "--move-time", metavar="S", help="Seconds to set the next length.", min=0, max=600, rich_help_panel=COURSE
+        ),
     ] = 10.0,
-    until: Annotated[
-        str | None,
-        typer.Option("--until", metavar="U", help="Choose readings one by one until the pull is known to this, '2%'."),
-    ] = None,
+    until: UntilOption = None,
     over: OverOption = None,
-    from_form: Annotated[
-        bool, typer.Option("--from-form", help="Type in what was written on paper; no waiting.")
-    ] = False,
-    over_stretch: OverStretchOption = False,
     port: Annotated[
-        str | None, typer.Option("--port", metavar="PORT", help="A load cell on a serial line takes the readings.")
+        str | None,
+        typer.Option("--port", metavar="PORT", help="A load cell here takes the readings.", rich_help_panel=CELL),
     ] = None,
     hand: Annotated[
-        bool, typer.Option("--hand", help="With --port: the length is held by hand, not by strap or pins.")
+        bool,
+        typer.Option("--hand", help="The length is held by hand, not by strap or pins.", rich_help_panel=CELL),
     ] = False,
     turned: Annotated[
-        bool, typer.Option("--reversed", help="With --port: the cell's numbers fall as it is pulled.")
+        bool, typer.Option("--reversed", help="The cell's numbers fall as it is pulled.", rich_help_panel=CELL)
     ] = False,
     sweep: Annotated[
-        bool, typer.Option("--sweep", help="With --port: pull evenly out and back; the line carries the length too.")
+        bool,
+        typer.Option(
+            "--sweep", help="Pull evenly out and back; the line carries the length too.", rich_help_panel=CELL
+        ),
     ] = False,
     speed: Annotated[
-        str | None, typer.Option("--speed", metavar="V", help="With --sweep: a constant speed instead: '20mm/s'.")
+        str | None,
+        typer.Option(
+            "--speed", metavar="V", help="With --sweep: a constant speed instead: '20mm/s'.", rich_help_panel=CELL
+        ),
     ] = None,
     length_unit: Annotated[
-        str, typer.Option("--length-unit", help="With --sweep: of the line's length: mm, cm, m, in, ft.")
+        str,
+        typer.Option("--length-unit", help="With --sweep: of the length: mm, cm, m, in, ft.", rich_help_panel=CELL),
     ] = "mm",
     baud: BaudOption = None,
     column: ColumnOption = None,
     line_format: FormatOption = None,
     no_countdown: Annotated[bool, typer.Option("--no-countdown", hidden=True)] = False,
-    no_fit: Annotated[bool, typer.Option("--no-fit", help="Record only; fit later.")] = False,
 ) -> int:
     """Measure a band, led step by step, and get its pull in kilos.
 
-    Nothing needs to be prepared. Stop when you like (Ctrl-C): what was accepted is in the file already.
+    Nothing needs to be prepared: what an option does not say is asked, with ? for help and back for the question
+    before. Stop when you like (Ctrl-C): every reading is in the file already.
 
     \b
     Examples:
@@ -107,7 +148,7 @@ def command(
       bandcurve record B07 --until 2% --over 1.2m..1.8m
       bandcurve record --resume B07.run.csv
     """
-    from calib.verbs.talk.given import Given, check_options, way
+    from calib.use.ask.given import Given, answered
     from calib.verbs.talk.record_session import begun, resumed, session
     from calib.verbs.talk.recorder import Pace
     from calib.verbs.terminal.live import can_wait
@@ -117,16 +158,16 @@ def command(
     pace = Pace(can_wait() and not (no_countdown or from_form), move_time)
     if resume is not None and port is None:
         return session(lambda: resumed(resume, pace), fit=not no_fit)
+    gear = {"way": method, "max": capacity, "step": resolution, "locks": locks, "hook": hook, "plate": plate}
+    tape = {"tape": kind, "pins": fittings, "pitch": holes, "first_hole": first_hole or None}
+    of_band = {"flat": flat, "section": section, "mass": mass}
+    place = {"temperature": temperature, "latitude": latitude, "lengths": lengths, "loads": loads}
     given = Given(
         band=band or "",
         quick=quick,
-        method=way("hung-weight" if method is None and loads else method),
         scale=_scale(scale),
-        lengths=lengths,
-        loads=loads,
-        holes=holes,
-        first_hole=first_hole,
-        flat=flat,
+        scale_file=str(scale.resolve()) if scale else None,
+        answers=answered({**gear, **tape, **of_band, **place}),
         top=to,
         cycles=cycles,
         dwell_s=dwell,
@@ -134,8 +175,8 @@ def command(
         over_stretch=over_stretch,
         until=_until(until, over, {"--quick": quick, "--from-form": from_form, "--loads": loads, "--port": port}),
     )
-    check_options(given)
-    if given.until is not None and given.method == "hung-weight":
+    given.talk()  # an option that cannot be read is said before anything is asked
+    if given.until is not None and given.hung:
         raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
     cell = _Cell(port, scale, baud, column, line_format, hand, turned, sweep, speed, length_unit)
     if port is not None:
@@ -216,7 +257,7 @@ def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecord
 
 
 def _until(until: str | None, over: str | None, others: dict[str, object]) -> dict[str, object] | None:
-    from calib.verbs.talk.until_talk import kept, per_cent
+    from calib.use.ask.until import kept, per_cent
     from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:

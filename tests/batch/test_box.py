@@ -18,7 +18,7 @@ from calib.profile.batch_document import load_batch
 from calib.use.report.labels import Label, labels_pdf
 from tests.recording.pseudo_terminal import ROOT, Terminal
 
-DESCRIPTION = "\nkg\n0.05\n50\n1\n1\n12\n30 4.5\n\n\n1\n21\n"  # scale, tape, section, plan, plate, level, temperature
+DESCRIPTION = "\n50 kg\n0.05\n1\n1\n12\n30 4.5\n\n21\n\n"  # way, scale, tape, pins, section, plate, temperature
 FLAT = {"B01": 1000, "B02": 1008, "B03": 992, "B04": 1004}
 LEVEL = {"B01": 1.0, "B02": 1.05, "B03": 0.97, "B04": 1.02}
 
@@ -73,7 +73,7 @@ def test_a_box_broken_off_leaves_nothing_behind(tmp_path: Path) -> None:
     """The input ends, an option is refused: no folder is left, and one that was there is kept."""
     (tmp_path / "mine").mkdir()
     for folder in ("box", "new/box", "mine", "mine/box"):
-        done = bandcurve(tmp_path, "batch", "new", folder, "-n", "4", "--flat", "1000mm", typed="\nkg\n0.05\n")
+        done = bandcurve(tmp_path, "batch", "new", folder, "-n", "4", "--flat", "1000mm", typed="\n50 kg\n0.05\n")
         assert done.returncode == 1
         assert "nothing was written" in done.stderr
         assert list(tmp_path.rglob("*")) == [tmp_path / "mine"]
@@ -87,7 +87,7 @@ def test_a_box_broken_off_leaves_nothing_behind(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 def test_a_box_interrupted_while_it_is_described_leaves_nothing_behind(tmp_path: Path) -> None:
     terminal = Terminal(["batch", "new", "box", "-n", "4", "--flat", "1000mm"], tmp_path)
-    assert terminal.until([re.compile(r"Which way\? \[1\]: $")]) == 0, terminal.all_text
+    assert terminal.until([re.compile(r"Floor scale[^\n]*\nWhich\? \[1\]: $")]) == 0, terminal.all_text
     terminal.interrupt()
     assert terminal.until([re.compile(r"(?!)")]) is None
     assert terminal.status == 130

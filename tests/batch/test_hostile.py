@@ -60,16 +60,16 @@ def test_who_tapes_a_band_that_another_measured_meanwhile_does_not_wipe_its_read
             assert terminal.until([re.compile(r"all of this is so: $")]) == 0
             typed(terminal, "", r"Next band .*: $")
             typed(terminal, "3", r"Enter when done: $")
-            typed(terminal, "", r"lying flat, mm: $")
+            typed(terminal, "", r"end to end, mm: $")
         first, second = terminals
-        typed(first, "992", r"not weighed: $")
-        typed(first, "310", r"Enter alone: 0\): $")
+        typed(first, "992", r"not weighed\]: $")
+        typed(first, "310", r"kg \[0\]: $")
         for line, then in (("", r"shows, kg: $"), ("7.2", r"shows, kg: $"), ("12.7", r"shows, kg: $")):
             typed(first, line, then)
         typed(first, "20.4", r"Next band .*: $")
-        typed(second, "992", r"not weighed: $")
+        typed(second, "992", r"not weighed\]: $")
         typed(second, "310", r"tries the old place again\): $")
-        typed(second, "", r"Enter alone: 0\): $")
+        typed(second, "", r"kg \[0\]: $")
     finally:
         for terminal in terminals:
             terminal.close()

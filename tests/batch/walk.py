@@ -115,8 +115,9 @@ def typed(command: str, answer: Answer = nobody, expected: int = 0) -> str:
 
 
 NEW = {
-    "Smallest step": "0.05",
-    "Most it takes": "50",
+    "changes in steps": "0.05",
+    "Maximum printed": "50 kg",
+    "Diameter of the two": "12",
     "Width and thickness": "30 4.5",
     "One known plate": "10",
     "Temperature": "21",

@@ -258,7 +258,7 @@ def test_the_quick_check_tells_what_to_do_and_asks_for_what_it_needs(place: Path
         (r"kg\? $", "10"),
         (r"mm\? $", "14"),  # a slip
         (r"mm\? $", "1375"),
-        (r"not known: $", "21"),
+        (r"not known\]: $", "21"),
     ):
         assert terminal.until([re.compile(prompt)]) == 0
         terminal.send(answer)

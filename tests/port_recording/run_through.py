@@ -25,6 +25,7 @@ _LIVE = re.compile(
     r"(moving|to move|hold still:|wait for the bell|Enter takes it as|plug it in again|k keeps it)\s*\S*\s*s?\s*$"
 )
 _ANSWERS = (
+    ("letter to change", ""),
     ("Enter when all", ""),
     ("Which\\?", "1"),
     ("Diameter of the two", ""),
@@ -33,7 +34,7 @@ _ANSWERS = (
     ("known plate", ""),
     ("Temperature", "20"),
     ("easy pulls|Pull the band|Enter when", ""),
-    ("Flat length now", ""),
+    ("Measure the flat length again", ""),
     ("Flat length at the end", "1029"),
     ("What will you hang|Number", "1"),
     ("A name for this set", ""),

@@ -23,7 +23,7 @@ def test_the_zero_and_a_reading_are_on_disk_when_ctrl_c_comes(tmp_path: Path) ->
         options = ["--flat", "1029mm", "--lengths", "1150 1250 1400", "--dwell", "2", "--quick"]
         terminal = Terminal(["record", "T1", "--port", board.port, *options], tmp_path)
         begun, pressed = time.monotonic(), False
-        while "[2/3]" not in terminal.all_text and time.monotonic() - begun < 180:
+        while "[2/6]" not in terminal.all_text and time.monotonic() - begun < 180:
             terminal.read_some(0.1)
             answer(terminal)
             if "then press Enter" in terminal.all_text and not pressed:

@@ -21,36 +21,26 @@ ANCHOR = 120.0  # kg on the platform
 KG = 9.80665
 
 SETUP: tuple[tuple[str, str], ...] = (
-    (r"Enter when all of this is so: $", "enter"),
-    (r"Which way\? \[1\]: $", "way"),
-    (r"It shows kg, lb or N\? \[kg\]: $", "unit"),
-    (r"The plates are marked in kg or lb\? \[kg\]: $", "unit"),
-    (r"Smallest step it shows[^\n]*: $", "step"),
-    (r"Most it takes, \w+: $", "capacity"),
+    (r"Floor scale[^\n]*\nWhich\? \[1\]: $", "way"),
+    (r"Maximum printed[^\n]*: $", "capacity"),
+    (r"changes in steps of[^\n]*: $", "step"),
     (r"freezes after a moment\nWhich\? \[1\]: $", "locks"),
-    (r"Tape in mm, cm or in\? \[mm\]: $", "enter"),
-    (r"mm, cm, in or holes\? \[mm\]: $", "enter"),
-    (r"centres of the pins\nWhich\? \[1\]: $", "enter"),
-    (r"Diameter of the two pins[^\n]*: $", "enter"),
-    (r"Flat length, end to end[^\n]*: $", "flat"),
-    (r"Width and thickness[^\n]*: $", "enter"),
-    (r"Enter to take them[^\n]*: $", "lengths"),
     (r"Loads you will hang[^\n]*: $", "loads"),
     (r"Hook, strap or pin[^\n]*: $", "enter"),
-    (r"One known plate[^\n]*: $", "plate"),
-    (r"scale at the bottom\nWhich\? \[1\]: $", "enter"),
-    (r"Temperature, C[^\n]*: $", "temperature"),
+    (r"Flat length of the band[^\n]*: $", "flat"),
+    (r"holes of a rack\nWhich\? \[1\]: $", "enter"),
     (r"The band's own mass, grams[^\n]*: $", "mass"),
-    (r"Latitude of the place[^\n]*: $", "latitude"),
-    (r"Enter when done: $", "enter"),
-    (r"Flat length now[^\n]*: $", "enter"),
+    (r"letter to change its line: $", "summary"),
+    (r"Lengths to measure at[^\n]*: $", "lengths"),
+    (r"One known plate[^\n]*: $", "plate"),
+    (r"Measure the flat length again[^\n]*: $", "enter"),
 )
 RECORDING: tuple[tuple[str, str], ...] = (
-    (r"Zero the scale\. It shows, \w+ \(Enter alone: 0\): $", "zero"),
+    (r"Zero the scale\. It shows, \w+ \[0\]: $", "zero"),
     (r"weight on the scale\. It shows, \w+: $", "zero"),
     (r"as at the start\. Do not zero the scale\. It shows, \w+: $", "zero"),
     (r"[Tt]he known plate [^\n]*: $", "check-load"),
-    (r"Flat length at the end, mm \(Enter alone: skip\): $", "flat-end"),
+    (r"Flat length at the end, mm \[Enter: not measured\]: $", "flat-end"),
     (r"  shows, \w+: $", "reading"),
     (r"  length, mm: $", "length"),
 )
@@ -94,10 +84,11 @@ class User:
         self.level = self.random.uniform(6, 14)  # kg
         self.lengths = sorted(self.random.sample(range(1150, 2100, 50), self.random.choice((3, 4, 5))))
         self.wanted = ("out", 0.0)
-        first = (16, 30) if "kill" in self.interruptions else (5, 26)  # the talk before the first row is some 18 lines
+        first = (11, 26) if "kill" in self.interruptions else (3, 22)  # the talk before the first row is some 12 lines
         self.pending = [self.random.randint(*(first if i == 0 else (2, 9))) for i in range(len(self.interruptions))]
         self.steps = 0
         self.path = self.folder / "B1.run.csv"
+        self.to_change = ["lengths", "known plate"] if self.way != 2 else []  # lines of the summary
 
     @property
     def in_unit(self) -> float:
@@ -145,7 +136,7 @@ class User:
                 self._interrupt(terminal, NAMES[found])
                 return terminal.status == 0
             if found < len(SETUP):
-                terminal.send(self.setup_answer(NAMES[found]))
+                terminal.send(self.setup_answer(NAMES[found], terminal.text))
             else:
                 self._entry(terminal, NAMES[found])
         assert terminal.wait() == 0, terminal.all_text[-1500:]
@@ -178,7 +169,7 @@ class User:
         before = len(self._rows())
         self.see(terminal)
         measured = any(prompt == name for _, name in RECORDING)
-        line, value = self.value(prompt) if measured else (self.setup_answer(prompt), 0.0)
+        line, value = self.value(prompt) if measured else (self.setup_answer(prompt, terminal.text), 0.0)
         terminal.send(line)
         time.sleep(self.random.uniform(0, 0.03))
         terminal.kill()
@@ -199,21 +190,31 @@ class User:
             branch, length, load = wanted[-1]
             self.wanted = (branch, float(length or load))
 
-    def setup_answer(self, prompt: str) -> str:
+    def change(self, text: str) -> str:
+        """The letter of a line of the summary to be changed; Enter where none is left."""
+        letters: dict[str, str] = {
+            label: letter for letter, label in re.findall(r"^  ([a-z])  ([a-z,' ]+?)  ", text, re.MULTILINE)
+        }
+        while self.to_change:
+            label = self.to_change.pop(0)
+            if label in letters:
+                return letters[label]
+        return ""
+
+    def setup_answer(self, prompt: str, text: str = "") -> str:
+        if prompt == "summary":
+            return self.change(text)
         gear = {
             "enter": "",
-            "way": str(self.way),
-            "unit": self.unit,
+            "way": str((1, 3, 4)[self.way - 1]),
             "step": "0.05" if self.unit == "kg" else "0.1",
-            "capacity": "300" if self.unit == "kg" else "600",
+            "capacity": "300 kg" if self.unit == "kg" else "600 lb",
             "locks": str(self.locks),
-            "flat": f"{FLAT:.0f}",
+            "flat": f"{FLAT:.0f} mm",
             "lengths": " ".join(map(str, self.lengths)),
-            "loads": "2.5 5 7.5 10" if self.unit == "kg" else "5 10 15 20",
+            "loads": "2.5 5 7.5 10 kg" if self.unit == "kg" else "5 10 15 20 lb",
             "plate": self.random.choice(("", "10")),
             "mass": self.random.choice(("", "310", "310 g")),
-            "latitude": self.random.choice(("", "52", "34 S")),
-            "temperature": self.random.choice(("", "21", "68 F")),
         }
         return gear[prompt]
 
@@ -276,7 +277,7 @@ class User:
         """Type a value; when it is questioned, insist or put it right."""
         terminal.send(text)
         found = terminal.until(PROMPTS)
-        if found is None or "Type it again" not in terminal.text:
+        if found is None or "Right after all" not in terminal.text:
             if not re.search(r"\n  [A-Z][^\n]*(; |read the tape)[^\n]*\.\n", terminal.text):
                 self.accepted.append((kind, value))
             return

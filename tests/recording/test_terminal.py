@@ -23,7 +23,8 @@ pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal"),
 ]
 MIXES: Sequence[Sequence[Interruption]] = ((), ("ctrl-c",), ("end-of-input", "hang-up"))
-QUICK = "\n1\nkg\n0.05\n150\n1\nmm\n1\n12\n1000\n1150 1400 1800\n\n\n0\n"
+QUICK = "\n150 kg\n0.05\n1000 mm\n\nl\n1150 1400 1800\n\n0\n"
+PULLS = "4.5\n10.2\n17.4\n"
 
 
 @pytest.mark.parametrize("seed", range(9))
@@ -46,10 +47,12 @@ def piped(text: str | bytes, folder: Path, *arguments: str) -> subprocess.Comple
 
 
 def test_quick_through_a_pipe_ends_in_kilos(tmp_path: Path) -> None:
-    done = piped(QUICK + "4.5\n10.2\n17.4\n", tmp_path, "B07", "--quick")
+    done = piped(QUICK + 2 * PULLS, tmp_path, "B07", "--quick")
     assert done.returncode == 0, done.stderr
     table = done.stdout.decode()
-    assert re.search(r"1400 mm +1\.42 +10\.[12]", table), table
+    assert re.search(r"1400 mm +55\.1 +1\.42 +10\.[12]", table), table
+    assert len(table.splitlines()) <= 12
+    assert "10.2 kg" in table.splitlines()[-1]
     assert (tmp_path / "B07.profile.json").exists()
 
 
@@ -58,9 +61,10 @@ def test_the_end_of_a_pipe_keeps_what_was_typed_and_says_how_to_go_on(tmp_path: 
     assert done.returncode == 1
     assert b"bandcurve record --resume B07.run.csv" in done.stderr
     assert len(read_run(tmp_path / "B07.run.csv").readings) == 2
-    done = piped("17.4\n", tmp_path, "--resume", "B07.run.csv")
+    done = piped("17.4\n" + PULLS, tmp_path, "--resume", "B07.run.csv")
     assert done.returncode == 0, done.stderr
-    assert len(read_run(tmp_path / "B07.run.csv").readings) == 3
+    assert b"2 of 6 readings done. Continuing at reading 3." in done.stderr
+    assert len(read_run(tmp_path / "B07.run.csv").readings) == 6
 
 
 def test_an_empty_pipe_ends_at_once(tmp_path: Path) -> None:
@@ -73,8 +77,8 @@ def test_an_empty_pipe_ends_at_once(tmp_path: Path) -> None:
 def test_every_question_takes_rubbish(tmp_path: Path) -> None:
     """Before each right answer: bytes that are no text, a line of a million signs, other digits, control signs."""
     rubbish = [b"\xff\xfe\x00", b"9" * 1_000_000, "\u0663\u0664".encode(), b"\x1b[2J\x07", b"-0,0,0"]
-    lines = (QUICK + "4.5\n10.2\n17.4\n").encode().split(b"\n")[:-1]
-    takes_anything = {0, 12}  # "Enter when ..."
+    lines = (QUICK + 2 * PULLS).encode().split(b"\n")[:-1]
+    takes_anything = {8}  # a zero far from 0 is asked about, and -0,0,0 is none
     data = b""
     for i, line in enumerate(lines):
         data += b"" if i in takes_anything else rubbish[i % len(rubbish)] + b"\n"
@@ -84,7 +88,7 @@ def test_every_question_takes_rubbish(tmp_path: Path) -> None:
     assert b"Traceback" not in done.stderr
     assert b"\x1b" not in done.stderr
     assert max(map(len, done.stderr.split(b"\n"))) < 400
-    assert len(read_run(tmp_path / "B07.run.csv").readings) == 3
+    assert len(read_run(tmp_path / "B07.run.csv").readings) == 6
 
 
 @pytest.mark.parametrize("waits", [["--no-countdown"], ["--move-time", "0.02", "--dwell", "0.03"]])
@@ -101,24 +105,13 @@ def test_one_enter_beside_the_digits_for_each_reading(waits: list[str], tmp_path
                 terminal.send(user.value(name)[0])
                 lines += name == "reading"
             else:
-                terminal.send("" if name == "lengths" else user.setup_answer(name))
-                if terminal_rests(terminal):
-                    terminal.press(b" ")
+                user.to_change = []  # the lengths proposed
+                terminal.send(user.setup_answer(name, terminal.text))
         assert terminal.wait() == 0
     finally:
         terminal.close()
     assert lines == 30
     assert len(read_run(tmp_path / "B1.run.csv").readings) == 30
-
-
-def terminal_rests(terminal: Terminal) -> bool:
-    """Whether the pause after the conditioning pulls begins, which a key ends."""
-    end = time.monotonic() + 0.3
-    while "Enter goes on at once" not in terminal.text and time.monotonic() < end:
-        terminal.read_some(0.05)
-        if any(pattern.search(terminal.text) for pattern in PROMPTS):
-            return False
-    return "Enter goes on at once" in terminal.text
 
 
 def test_the_countdown_rings_and_is_cut_short_by_a_digit(tmp_path: Path) -> None:
@@ -136,14 +129,15 @@ def test_the_countdown_rings_and_is_cut_short_by_a_digit(tmp_path: Path) -> None
         while "move to it" not in terminal.text:
             terminal.read_some(1)
         terminal.send("10.2")
-        assert terminal.until([re.compile(r"\[3/3\]")]) == 0
-        assert terminal.until([reading]) == 0
-        terminal.send("17.4")
+        for number, value in ((3, "17.4"), (4, "4.5"), (5, "10.2"), (6, "17.4")):
+            assert terminal.until([re.compile(rf"\[{number}/6\]")]) == 0
+            assert terminal.until([reading]) == 0
+            terminal.send(value)
         assert terminal.wait() == 0
     finally:
         terminal.close()
     rows = read_run(tmp_path / "B1.run.csv").readings
-    assert [row.dwell_s for row in rows] == [0.4, 0.0, 0.4]
+    assert [row.dwell_s for row in rows] == [0.4, 0.0, 0.4, 0.4, 0.4, 0.4]
     assert "\r  hold still" in terminal.all_text
 
 
@@ -161,7 +155,7 @@ def test_a_full_disk_is_said_and_another_folder_taken(tmp_path: Path) -> None:
         "from calib.verbs.app import run\n"
         "sys.exit(run(sys.argv[1:]))"
     )
-    text = QUICK + f"4.5\n10.2\n17.4\n{other}\ny\n17.4\n"  # a number is not taken for a folder
+    text = QUICK + f"4.5\n10.2\n17.4\n{other}\ny\n17.4\n{PULLS}"  # a number is not taken for a folder
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-c", script, "record", "B07", "--quick", "--no-fit"]
     done = subprocess.run(
@@ -169,7 +163,7 @@ def test_a_full_disk_is_said_and_another_folder_taken(tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stderr
     assert b"Not on disk" in done.stderr
-    assert len(read_run(other / "B07.run.csv").readings) == 3
+    assert len(read_run(other / "B07.run.csv").readings) == 6
     assert len(read_run(tmp_path / "B07.run.csv").readings) == 1
 
 
@@ -189,14 +183,14 @@ def test_a_folder_that_is_gone_is_said_and_nothing_is_lost(tmp_path: Path) -> No
         terminal.send("kept")
         assert terminal.until([re.compile(r"Make it\? \[y/N\]: $")]) == 0
         terminal.send("y")
-        for value in ("10.2", "17.4"):
+        for value in ("10.2", "17.4", "4.5", "10.2", "17.4"):
             assert terminal.until([reading]) == 0
             terminal.send(value)
         assert terminal.wait() == 0
     finally:
         terminal.close()
     rows = read_run(tmp_path / "kept" / "B1.run.csv").readings
-    assert [round((r.force or 0.0) / 9.80665, 3) for r in rows] == [4.5, 10.2, 17.4]
+    assert [round((r.force or 0.0) / 9.80665, 3) for r in rows] == 2 * [4.5, 10.2, 17.4]
 
 
 def test_an_error_is_broken_at_the_width_of_the_terminal_and_one_line_in_a_pipe(tmp_path: Path) -> None:

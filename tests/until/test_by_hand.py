@@ -10,7 +10,7 @@ from calib.acquire.files.run_file import read_run
 from tests.batch.test_box import bandcurve, pull
 from tests.recording.pseudo_terminal import ROOT
 
-ANSWERS = "\n\nkg\n0.05\n50\n1\n1\n12\n30 4.5\n\n1\n21\n\n\n0\n" + f"{pull('B01', 1145):.2f}\n{pull('B01', 1660):.2f}\n"
+ANSWERS = "\n50 kg\n0.05\n\n\n\n\n0\n" + f"{pull('B01', 1145):.2f}\n{pull('B01', 1660):.2f}\n"
 ASKED = "next: 1 loading"
 
 

@@ -42,6 +42,7 @@ class Course:
     holes: Holes | None = None
     on_paper: bool = False  # measured already, and typed in from a form
     asked: "tuple[Slot, ...] | None" = None  # chosen one by one so far; None where the plan is fixed
+    again: "tuple[Slot, ...]" = ()  # behind a fixed plan: readings to be taken once more
 
 
 def many_lengths(settings: Sequence[float]) -> tuple[float, ...]:
@@ -94,6 +95,7 @@ def course_of(head: RunHead, rows: Sequence[Row]) -> Course:
         holes=Holes(pitch, int(_number(kept, "first_hole", 0, 9999))) if pitch else None,
         on_paper=bool(kept.get("on_paper", False)),
         asked=tuple(_asked(rows)) if UNTIL in kept else None,
+        again=() if UNTIL in kept else tuple(_asked(rows)),
     )
 
 
@@ -204,6 +206,7 @@ def _sweeps(course: Course) -> Iterator[Slot]:
         if course.way_back:
             for setting in course.settings[-2::-1]:
                 yield Slot("reading", cycle, "unloading", setting)
+    yield from course.again
 
 
 @dataclass(frozen=True)

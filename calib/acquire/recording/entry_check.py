@@ -4,7 +4,7 @@ The comparison itself is in `doubt`; here are zeros, units and sentences. Nothin
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from calib.acquire.recording import course as courses
@@ -18,6 +18,7 @@ from calib.units import FORCE, G_STANDARD, LENGTH
 ZERO_TOLERANCE = 0.03  # of the capacity, or of the largest reading
 ZEROED_TOLERANCE = 0.002  # of the capacity, where the scale was set to zero just now
 ZEROED_STEPS = 3  # of the scale, the same
+QUICK_TOLERANCE = 0.6  # of ln pull: few readings cannot tell which of them is off by less; the second pull can
 CHECK_LOAD_TOLERANCE = 0.04  # relative
 FLAT_TOLERANCE = 0.03  # relative
 LIFT_OFF_SHARE = 0.8  # of what stands on the platform; the rest keeps it there
@@ -81,7 +82,14 @@ class Judge:
     def expected(self, row: Row, length: float) -> Expectation | None:
         """Expected pull at a length as taped, on the branch of a row."""
         first = courses.stiffness(self.run.head)
-        return expect(self.known, self.geometry.stretch(length), row.branch or "loading", first)
+        found = expect(self.known, self.geometry.stretch(length), row.branch or "loading", first)
+        if found is None or not self.run.head.extensions.get("quick"):
+            return found
+        return replace(found, tolerance=max(found.tolerance, QUICK_TOLERANCE))
+
+    def read_words(self, row: Row) -> str:
+        """What was read at a row, in the user's unit."""
+        return self._length(row.length or 0.0) if self.method == "hung-weight" else self._force(row.force or 0.0)
 
     @property
     def limit(self) -> float | None:

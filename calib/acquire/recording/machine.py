@@ -21,7 +21,7 @@ from calib.units import INCH, LENGTH
 SPAN_TO_GO_BY = 0.1  # of stretch, between the readings that decide about lengths further out
 FEWEST = {True: 3, False: 5}  # lengths left of a plan before a shorter one is made; True for a quick look
 KEEP = frozenset({"keep", "k", "y", "yes"})
-AGAIN = "Type it again if it is right (or: keep). Otherwise type what it should be."
+AGAIN = "Right after all? Type k. Wrong? Type the correct number."
 
 
 def take(state: Recording, line: str, at_s: float | None, dwell_s: float | None = None) -> Step:

@@ -133,6 +133,7 @@ WORDS: dict[str, Callable[[Recording, str, float | None], Step]] = {
     "?": _help,
     "undo": _undo,
     "u": _undo,
+    "back": _undo,
     "skip": _skip,
     "s": _skip,
     "note": _note,

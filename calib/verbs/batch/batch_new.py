@@ -18,7 +18,7 @@ from calib.verbs.talk.recording_options import (
 
 if TYPE_CHECKING:
     from calib.records import RunHead
-    from calib.verbs.talk.given import Given
+    from calib.use.ask.given import Given
 
 PAPERS = ("a4", "letter")
 LABELS = "labels.pdf"
@@ -61,7 +61,7 @@ def command(
     from calib.acquire.recording.batch_plan import heads, numbered
     from calib.identity import check_id
     from calib.scale import load_scale
-    from calib.verbs.talk.given import Given, check_options, way
+    from calib.use.ask.given import Given, answered
     from calib.verbs.talk.record_session import place_for
     from calib.verbs.terminal.prompts import EndOfInputError, prepare, say
 
@@ -71,18 +71,23 @@ def command(
     _refuse_other_runs(folder)
     given = Given(
         band=ids[0],
-        method=way("hung-weight" if method is None and loads else method),
+        box=True,
+        answers=answered(
+            {
+                "way": method,
+                "loads": loads,
+                "flat": flat,
+                "lengths": lengths,
+                "pitch": holes,
+                "first_hole": first_hole or None,
+            }
+        ),
         scale=load_scale(scale) if scale else None,
-        lengths=lengths,
-        loads=loads,
-        holes=holes,
-        first_hole=first_hole,
-        flat=flat,
         top=to,
         cycles=cycles,
         dwell_s=dwell,
     )
-    check_options(given)
+    given.talk()  # an option that cannot be read is said before anything is asked
     prepare()
     try:
         with place_for(folder):

@@ -217,21 +217,14 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     from calib.acquire.recording.course import course_of
     from calib.acquire.recording.typed_entry import shown
     from calib.units import FORCE, G_STANDARD
+    from calib.use.ask.gear import gear_of
+    from calib.use.ask.head import NOT_CONDITIONED
     from calib.verbs.talk.band_talk import ask_mass, flat_of_one
-    from calib.verbs.talk.conditioning import NOT_CONDITIONED
-    from calib.verbs.talk.gear_talk import Gear, Units
     from calib.verbs.terminal import live
     from calib.verbs.terminal.prompts import ask_line, say
 
     course = course_of(head, ())
-    gear = Gear(
-        head.procedure.method,
-        head.scale,
-        course.capacity,
-        head.length,
-        course.holes,
-        Units(course.length_unit, course.force_unit),
-    )
+    gear = gear_of(head)
     pulls, hung = (PULLS if course.way_back else PULLS_OF_FEW), gear.method == "hung-weight"
     longest = course.settings[-1]
     to = longest if hung else longest + (0.0 if course.holes else 4 * gear.step)

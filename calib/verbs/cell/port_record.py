@@ -18,9 +18,9 @@ from calib.acquire.points.held import Grip
 from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
+from calib.use.ask.given import Given
+from calib.use.ask.readers import positive_force
 from calib.verbs.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
-from calib.verbs.talk.gear_talk import positive_force
-from calib.verbs.talk.given import Given
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.terminal import live
@@ -63,7 +63,7 @@ def record_at_port(
     Returns:
         Exit status.
     """
-    if given.method == "hung-weight":
+    if given.hung:
         raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
     if swept is None and given.dwell_s is not None and given.dwell_s < LEAST_DWELL_S:
         what = f"--dwell {given.dwell_s:g} is too short to see that it stands"
@@ -148,9 +148,8 @@ def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *,
     dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
     if by_sweeps:
         cell["sweep"], dwell = True, 0.0
-    return replace(
-        given, method=given.method or "scale-in-line", scale=scale, force_unit=unit, cell=cell, dwell_s=dwell
-    )
+    answers = {"way": "level", **given.answers}
+    return replace(given, answers=answers, scale=scale, force_unit=unit, cell=cell, dwell_s=dwell)
 
 
 def u_sensor_of(head: RunHead, scale: Scale | None) -> Callable[[float], float]:

@@ -1,51 +1,52 @@
 """Pulls before the first reading, and the flat length after them: the last of the talk, with the band in hand."""
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from calib.acquire.recording.course import course_of
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.files.typed import parse_length
 from calib.records import RunHead
-from calib.units import FORCE, G_STANDARD
-from calib.verbs.talk.band_talk import flat_after
-from calib.verbs.talk.gear_talk import Gear, Units
-from calib.verbs.talk.procedure_talk import PULLS
-from calib.verbs.terminal.prompts import ask_line, say
+from calib.use.ask.gear import gear_of
+from calib.use.ask.head import NOT_CONDITIONED
+from calib.use.ask.warm_up import warm_up_of, warm_up_words
+from calib.verbs.talk.asking import ask_flat_again
+from calib.verbs.terminal.prompts import say, yes
 
-QUICK_PULLS = 3
-NOT_CONDITIONED = "not_conditioned"  # in a head that was put on disk before the conditioning pulls
+FLAT_MOVED = 0.05  # relative: more than warming up does to a band
 
 
-def condition(head: RunHead, pause: Callable[[float, str], None]) -> RunHead:
-    """Conditioning pulls, rest, and the flat length after them.
+def condition(head: RunHead) -> RunHead:
+    """Say how to warm the band up, and ask for its flat length after it; a quick look goes on at once.
 
     Args:
-        head: From `set_up`, or from a file that was cut off before the pulls were done.
-        pause: Rests for a number of seconds, saying why.
+        head: From the talk, or from a file that was cut off before the pulls were done.
 
     Returns:
         The head as it stays.
+
+    Raises:
+        BackError: `back` was typed.
     """
-    course = course_of(head, ())
-    units = Units(course.length_unit, course.force_unit)
-    gear = Gear(head.procedure.method, head.scale, course.capacity, head.length, course.holes, units)
-    quick, longest, procedure = bool(head.extensions.get("quick")), course.settings[-1], head.procedure
-    pulls = QUICK_PULLS if quick else PULLS
-    say("")
-    if gear.method == "hung-weight":
-        heaviest = f"{shown(longest * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
-        say(f"Condition the band: hang the heaviest load ({heaviest}) {pulls} times, gently.")
-        done = replace(procedure, conditioning_pulls=pulls)
-    else:
-        to = longest + (0.0 if gear.holes else 4 * gear.step)
-        place = f"hole {gear.holes.number(to)}" if gear.holes else gear.words(to)
-        say(f"Condition the band: pull it out to {place} and back, slowly, {pulls} times.")
-        done = replace(procedure, conditioning_pulls=pulls, conditioned_to=round(to, 6))
-    ask_line("Enter when done: ")
-    if not quick:
-        pause(60.0, "let the band rest")
-    band = replace(head.band, flat_length=flat_after(gear, head.band.flat_length))
+    say("", *warm_up_words(head))
+    how, gear = warm_up_of(head), gear_of(head)
+    done = replace(head.procedure, conditioning_pulls=how.pulls)
+    if gear.method != "hung-weight":
+        done = replace(done, conditioned_to=how.to)
+    band = head.band
+    if not head.extensions.get("quick"):
+        say("Then let it lie slack for a minute.")
+        band = replace(band, flat_length=flat_after(head))
     extensions = {k: v for k, v in head.extensions.items() if k != NOT_CONDITIONED}
     started = datetime.now(UTC).replace(microsecond=0)
     return replace(head, band=band, procedure=done, started=started, extensions=extensions)
+
+
+def flat_after(head: RunHead) -> float:
+    """The flat length after the pulls; one far from that before is asked about. [m]"""
+    gear, before = gear_of(head), head.band.flat_length
+    while True:
+        kept = ask_flat_again(gear.words(before), {"unit": gear.units.length})
+        flat = round(parse_length(kept, "mm"), 6)
+        if kept == gear.words(before):
+            return before
+        if abs(flat / before - 1) <= FLAT_MOVED or yes(f"It was {gear.words(before)} before. Is {kept} right?"):
+            return flat

@@ -55,7 +55,7 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
     """
     from calib.acquire.recording.course import UNTIL
     from calib.fit.curve.next_reading import paper_plan
-    from calib.verbs.talk.until_talk import aim_of, half_path_words, hindered
+    from calib.use.ask.until import aim_of, half_path_words, hindered
     from calib.verbs.terminal.plain_text import wrap
 
     aim = aim_of(run, course)

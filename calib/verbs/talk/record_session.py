@@ -9,18 +9,20 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from calib.acquire.files.run_file import RunWriter
+from calib.acquire.files.run_file import RunWriter, read_run
 from calib.acquire.recording.state import Recording
-from calib.acquire.recording.typed_entry import shown
-from calib.errors import DataError, FileError
+from calib.errors import BandcurveError, DataError, FileError
 from calib.identity import check_id
-from calib.units import FORCE
-from calib.verbs.talk.conditioning import NOT_CONDITIONED, condition
-from calib.verbs.talk.given import Given
+from calib.records import RunHead
+from calib.use.ask.gear import gear_of
+from calib.use.ask.given import Given
+from calib.use.ask.head import CARRIED, NOT_CONDITIONED
+from calib.use.ask.until import aim_of, chooser_for
+from calib.use.ask.warm_up import warm_up_words
+from calib.verbs.talk.asking import BackError
+from calib.verbs.talk.conditioning import condition
 from calib.verbs.talk.recorder import Pace, Recorder, free_name, new_writer
-from calib.verbs.talk.setup_talk import set_up
-from calib.verbs.talk.until_talk import aim_of, chooser_for
-from calib.verbs.terminal import live
+from calib.verbs.talk.setup_talk import SetUp
 from calib.verbs.terminal.prompts import EndOfInputError, ask, say
 
 
@@ -38,8 +40,7 @@ def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
     with hanging_up():
         try:
             recorder = begin()
-            _conditioned(recorder)
-            recorder.record()
+            _measured(recorder)
         except KeyboardInterrupt as stopped:
             _say_where(recorder, unkept=bool(stopped.args))
             return 130
@@ -60,15 +61,17 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
         pace: How fast it goes.
         options: To be given again when it is taken up.
     """
-    band = check_id(given.band) if given.band else ask("What do you call the band (for example B07)? ", check_id)
+    band = check_id(given.band) if given.band else ask("A name for the band (e.g. B07): ", check_id)
     with place_for(out):
-        state = Recording(set_up(replace(given, band=band)))
+        talk = SetUp(replace(given, band=band), out)
+        state = Recording(_with_quick_look(talk.head(), out))
         if state.course.asked is not None:
             aim_of(state.run, state.course)  # what cannot be is said before anybody pulls a band
         path = free_name(out, band)
         writer, choose = new_writer(path, state), chooser_for(state)
     recorder = Recorder(state, writer, path, pace, pace.clock(), resume_options=options, choose=choose)
-    say("", f"Everything goes to {path}, row by row. Stop any time; go on with:")
+    recorder.set_up = lambda: _with_quick_look(talk.head(), out)
+    say("", f"Every reading goes straight to {path}. Stop any time with Ctrl-C; continue with:")
     say(f"  {_resume_command(path, options)}")
     return recorder
 
@@ -86,7 +89,7 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     now = pace.clock()
     started = min(run.head.started.timestamp(), now - last) if run.head.started else now - last
-    say(f"{path}: {len(run.readings)} readings of band {run.head.band.id} so far; going on from there.")
+    say(_continuing(state))
     slot = state.slot
     if (
         state.rows
@@ -94,21 +97,78 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
         and slot.kind == "reading"
         and not (at_port or state.hung or state.course.on_paper)
     ):
-        say("Was the scale off meanwhile? Then first, with the band slack: zero and what it shows, like zero 0.05")
+        say(*_back_to(state))
+        say("Scale switched off since then? With the band slack, type: zero 0.05 (whatever it shows).")
     return Recorder(state, writer, path, pace, started, choose=choose)
+
+
+def _with_quick_look(head: RunHead, folder: Path) -> RunHead:
+    """The head of a full run, with the name of today's quick look of the same band: it is fitted with it."""
+    day = head.started.date() if head.started else None
+    if head.extensions.get("quick"):
+        return head
+    for path in sorted(folder.glob(f"{head.band.id}.*run.csv"), reverse=True):
+        try:
+            before = read_run(path)
+        except BandcurveError:
+            continue
+        same = before.head.band.id == head.band.id and before.head.procedure.method == head.procedure.method
+        today = before.head.started is not None and before.head.started.date() == day
+        if same and today and before.head.extensions.get("quick") and before.readings:
+            say(f"The {len(before.readings)} readings of today's quick look ({path.name}) are carried along.")
+            return replace(head, extensions=head.extensions | {CARRIED: path.name})
+    return head
+
+
+def _continuing(state: Recording) -> str:
+    """Where a recording stands that is taken up."""
+    done, name = len(state.run.readings), state.head.band.id
+    planned = sum(slot.kind == "reading" for slot in state.slots)
+    of = "" if state.course.asked is not None else f" of {planned}"
+    plural = "" if done == 1 and not of else "s"
+    return f"Band {name}: {done}{of} reading{plural} done. Continuing at reading {done + 1}."
+
+
+def _back_to(state: Recording) -> tuple[str, ...]:
+    """How to come to a length of the way back with a band that hangs slack."""
+    slot = state.slot
+    if slot is None or slot.branch != "unloading" or slot.setting is None:
+        return ()
+    gear = gear_of(state.head)
+    top = max((r.length or 0.0 for r in state.run.readings if r.cycle == slot.cycle), default=state.course.settings[-1])
+    return (
+        f"First pull out to {gear.place(top)} once, then back to {gear.place(slot.setting)} without going shorter.",
+    )
+
+
+def _measured(recorder: Recorder) -> None:
+    """Warmed up and measured; `back` before the first reading leads to the answers again."""
+    while True:
+        try:
+            _conditioned(recorder)
+            recorder.record()
+        except BackError:
+            recorder.begin_again(Recording(_again(recorder)))
+            continue
+        return
+
+
+def _again(recorder: Recorder) -> RunHead:
+    if recorder.set_up is None:  # taken up from its file: there are no answers to go back to
+        say("  The answers stand in the file now; for others begin a new recording.")
+        return recorder.state.head
+    return recorder.set_up()
 
 
 def _conditioned(recorder: Recorder) -> None:
     """The pulls before the first reading, where they are still to come; the head on disk then says so."""
     head = recorder.state.head
-    if recorder.state.rows or not head.extensions.get(NOT_CONDITIONED):
+    if recorder.state.rows:
         return
-    head = condition(head, live.rest if recorder.pace.counts_down else _say_rest)
-    recorder.begin_again(replace(recorder.state, head=head))
-
-
-def _say_rest(seconds: float, why: str) -> None:
-    say(f"Now {why}, {seconds:g} s or more.")
+    if head.extensions.get(NOT_CONDITIONED):
+        recorder.begin_again(replace(recorder.state, head=condition(head)))
+    elif head.extensions.get("quick"):
+        say("", *warm_up_words(head))  # taken up before its first row: nobody knows whether it was warm
 
 
 def check_place(out: Path) -> None:
@@ -144,13 +204,11 @@ def _resume_command(path: Path, options: str) -> str:
 def _say_where(recorder: Recorder | None, *, unkept: bool = False) -> None:
     """After an interruption: what is kept, and how to go on."""
     if recorder is None:
-        say("", "Stopped before the first reading; nothing was recorded.")
+        say("", "Stopped before the first reading; nothing was recorded. Your answers are kept for next time.")
         return
     count = len(recorder.state.run.readings)
-    if not recorder.state.rows:
-        safe = "What was said so far is"
-    else:
-        safe = "1 reading is" if count == 1 else f"{count} readings are"
+    readings = "1 reading is" if count == 1 else f"{count} readings are"
+    safe = readings if recorder.state.rows else "Your answers are"
     kept = "What stands above is not all" if unkept else f"{safe} safe"
     say("", f"Stopped. {kept} in {recorder.path}. Go on with:")
     say(f"  {_resume_command(recorder.path, recorder.resume_options)}")
@@ -180,30 +238,8 @@ def hanging_up() -> Iterator[None]:
 
 def _kilos(recorder: Recorder) -> int:
     """Fit what was recorded and print it."""
+    from calib.verbs.talk.recorded_answer import recorded_answer
+
     recorder.writer.close()
-    folder = recorder.path.parent
-    if bool(recorder.state.head.extensions.get("quick")):
-        from calib.verbs.talk.first_answer import first_answer
-
-        print(first_answer(recorder.path, folder, recorder.state.course))
-        return 0
-    say("Fitting ...")
-    from calib.verbs.fit import command as fit
-
-    status = fit([recorder.path], out=folder, unit="lb" if recorder.state.course.force_unit == "lb" else "kg")
-    if status == 0:
-        _say_how_to_check(recorder)
-    return status
-
-
-def _say_how_to_check(recorder: Recorder) -> None:
-    """A scale never checked is mostly what limits the kilos; its check serves what was recorded already."""
-    scale, course = recorder.state.head.scale, recorder.state.course
-    if scale is None or scale.check is not None or scale.correction is not None or course.capacity is None:
-        return
-    unit, file = course.force_unit, shlex.quote(str(recorder.path.parent / f"{scale.id}.scale.json"))
-    step, most = (shown(x, unit, FORCE) for x in (scale.resolution, course.capacity))
-    say("To narrow it, check the scale with known loads, now or later:")
-    kind, port = ("--kind load-cell", f" --port {recorder.port}") if recorder.port else (f"--locks {scale.locks}", "")
-    say(f"  bandcurve scale new {scale.id} {kind} --resolution {step}{unit} --capacity {most}{unit}")
-    say(f"  bandcurve scale check {file}{port}", f"  bandcurve fit {shlex.quote(str(recorder.path))} --scale {file}")
+    print(recorded_answer(recorder.path, recorder.state, recorder.port))
+    return 0

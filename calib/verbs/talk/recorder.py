@@ -12,12 +12,14 @@ from calib.acquire.files.run_file import RunWriter, columns_for, format_head
 from calib.acquire.recording.course import Slot, geometry
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.state import Recording, with_rows
+from calib.acquire.recording.twice import set_once_more
 from calib.acquire.recording.typed_commands import row_words
 from calib.acquire.recording.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
-from calib.records import Row
+from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.verbs.talk.asking import BACK, BackError
 from calib.verbs.terminal import live
 from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, typed_path, yes
 
@@ -47,6 +49,7 @@ class Recorder:
     choose: Callable[[Recording], tuple[Row, str]] | None = None  # of the next reading, where the plan is not fixed
     resume_options: str = ""  # to be given again when the recording is taken up
     port: str = ""  # of the load cell that takes the readings
+    set_up: Callable[[], RunHead] | None = None  # asks for the head again, before the first reading
 
     def record(self) -> None:
         """Ask until everything is measured.
@@ -62,6 +65,8 @@ class Recorder:
                 wait_for = self._full_wait()
                 self.last_index = self.state.index
             line, held = self._line(slot, wait_for if fresh or wait_for.move_s == 0 else None)
+            if clean(line).lower() == BACK and self.set_up is not None and not self.state.rows:
+                raise BackError
             if not line.strip():
                 line = self._empty_means(slot)
             rows_before = len(self.state.rows)
@@ -81,6 +86,12 @@ class Recorder:
             self.state = with_rows(self.state, (row,))
             self.keep((row,))
             say(*([f"  {words}"] if words else []))
+        again = set_once_more(self.state) if self.state.pending is None else None
+        if again is not None:
+            row = self.state.asking(again[0])
+            self.state = with_rows(self.state, (row,))
+            self.keep((row,))
+            say("", again[1])
         return self.state.slot
 
     def begin_again(self, state: Recording) -> None:
@@ -141,7 +152,7 @@ class Recorder:
             way = "out, down its column" if slot.branch == "loading" else "back, up the next column"
             words = [f"From the form: cycle {slot.cycle}, {way}."]
             if not self.explained:
-                words.append("A cell that is empty: skip. Type 'help' for undo, note, strike, stop.")
+                words.append("A cell that is empty: skip. ? lists what else you can type: undo, note, strike, stop.")
             self.explained = True
             return words
         if slot.branch == "unloading" and self.state.hung:
@@ -158,9 +169,9 @@ class Recorder:
         if self.pace.counts_down:
             move = f"{self.pace.move_s:g} s"
             words.append(f"After each Enter: {move} to set the next, {dwell} to hold. At the bell: read, type, Enter.")
-            words.append("Enter alone starts the hold again. Type 'help' for undo, skip, note, strike, stop.")
+            words.append("Enter alone: hold again. ? lists what else you can type: undo, skip, note, strike, stop.")
         else:
-            words.append(f"Hold {dwell} before each reading. Type 'help' for undo, skip, note, strike, stop.")
+            words.append(f"Hold {dwell} before each reading. ? lists what else you can type: undo, skip, note, stop.")
         return words
 
     def _mass(self, kilogram: float) -> str:
@@ -174,24 +185,24 @@ class Recorder:
     def _prompt(self, slot: Slot) -> str:
         course, head = self.state.course, self.state.head
         if course.on_paper and slot.kind == "flat":
-            return f"Flat length after, from the form, {course.length_unit} (Enter alone: not measured): "
+            return f"Flat length after, from the form, {course.length_unit} [Enter: not measured]: "
         if slot.kind == "zero":
             return self._zero_prompt(slot)
         if slot.kind == "check-load" and head.check_load is not None:
-            alone = f"{course.force_unit} (Enter alone: skip): "
+            alone = f"{course.force_unit} [Enter: leave it out]: "
             plate = f"({self._mass(head.check_load.mass)})"
             if head.procedure.method == "anchor-on-scale":
                 return f"The known plate {plate} beside the weight. It shows, {alone}"
             return f"The known plate alone {plate}. It shows, {alone}"
         if slot.kind == "flat":
-            return f"Flat length at the end, {course.length_unit} (Enter alone: skip): "
+            return f"Flat length at the end, {course.length_unit} [Enter: not measured]: "
         if self.state.hung:
             return f"  length, {course.length_unit}: "
         return f"  shows, {course.force_unit}: "
 
     def _zero_prompt(self, slot: Slot) -> str:
         course, unit = self.state.course, self.state.course.force_unit
-        alone = " (Enter alone: 0)" if self._zero_by_enter(slot) else ""
+        alone = " [0]" if self._zero_by_enter(slot) else ""
         if course.on_paper:
             empty = " (cell empty: skip)" if slot.closing else alone
             return f"Zero {'after' if slot.closing else 'before'}, from the form, {unit}{empty}: "

@@ -1,32 +1,82 @@
-"""Options that several commands share: how a band is measured, and what a load cell's line looks like."""
+"""Options of record, plan and batch new. Those that answer a question are made of that question."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
-MethodOption = Annotated[
-    str | None, typer.Option("--method", metavar="WAY", help="scale-in-line, hung-weight or anchor-on-scale.")
+from calib.use.ask.measuring import BY_KEY
+
+GEAR, BAND, PLACES, COURSE = "Scale and tape", "The band", "Lengths or loads", "How it goes"
+UNTIL, CELL = "Only the readings that are needed", "Load cell on a line"
+
+
+def answers(key: str, panel: str, **more: Any) -> Any:
+    """The option that answers a question, so that it is not asked.
+
+    Args:
+        key: Of the question.
+        panel: Heading of the help page it stands under.
+        more: As for any option.
+    """
+    question = BY_KEY[key]
+    return typer.Option(
+        question.option, metavar=question.metavar, help=question.option_help, rich_help_panel=panel, **more
+    )
+
+
+MethodOption = Annotated[str | None, answers("way", GEAR)]
+ScaleOption = Annotated[
+    Path | None,
+    typer.Option("--scale", metavar="FILE", help="The scale's file, with its checks.", rich_help_panel=GEAR),
 ]
-ScaleOption = Annotated[Path | None, typer.Option("--scale", metavar="FILE", help="The scale's file, with its checks.")]
-LoadsOption = Annotated[str | None, typer.Option("--loads", metavar="LIST", help="Plates to hang: '2.5 5 10 15 20'.")]
-HolesOption = Annotated[
-    str | None, typer.Option("--holes", metavar="PITCH", help="Set lengths by rack holes: their pitch, '50mm'.")
-]
-FirstHoleOption = Annotated[
-    int, typer.Option("--first-hole", metavar="N", help="Hole the fixed pin sits in; 0 asks.", min=0, max=9999)
-]
-TopOption = Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length to plan.")]
-OverOption = Annotated[
-    str | None, typer.Option("--over", metavar="A..B", help="Working half-path lengths for --until: 1.2m..1.8m.")
+CapacityOption = Annotated[str | None, answers("max", GEAR)]
+ResolutionOption = Annotated[str | None, answers("step", GEAR)]
+LocksOption = Annotated[str | None, answers("locks", GEAR)]
+KindOption = Annotated[str | None, answers("tape", GEAR)]
+FittingsOption = Annotated[str | None, answers("pins", GEAR)]
+HookOption = Annotated[str | None, answers("hook", GEAR)]
+PlateOption = Annotated[str | None, answers("plate", GEAR)]
+FlatOption = Annotated[str | None, answers("flat", BAND)]
+SectionOption = Annotated[str | None, answers("section", BAND)]
+MassOption = Annotated[str | None, answers("mass", BAND)]
+TemperatureOption = Annotated[str | None, answers("temperature", BAND)]
+LatitudeOption = Annotated[str | None, answers("latitude", BAND)]
+LengthsOption = Annotated[str | None, answers("lengths", PLACES)]
+LoadsOption = Annotated[str | None, answers("loads", PLACES)]
+HolesOption = Annotated[str | None, answers("pitch", PLACES)]
+FirstHoleOption = Annotated[int, answers("first_hole", PLACES, min=0, max=9999)]
+TopOption = Annotated[
+    str | None,
+    typer.Option("--to", metavar="LENGTH", help="Longest length to plan, as taped.", rich_help_panel=PLACES),
 ]
 OverStretchOption = Annotated[
-    bool, typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.")
+    bool,
+    typer.Option("--over-stretch", help="Allow lengths above 3.0 times the flat length.", rich_help_panel=PLACES),
 ]
-BaudOption = Annotated[str | None, typer.Option("--baud", help="With --port: its speed, like 9600.")]
+UntilOption = Annotated[
+    str | None,
+    typer.Option(
+        "--until",
+        metavar="U",
+        help="Choose readings one by one until the pull is known to this, '2%'.",
+        rich_help_panel=UNTIL,
+    ),
+]
+OverOption = Annotated[
+    str | None,
+    typer.Option(
+        "--over", metavar="A..B", help="Everywhere between these half-path lengths: 1.2m..1.8m.", rich_help_panel=UNTIL
+    ),
+]
+BaudOption = Annotated[
+    str | None, typer.Option("--baud", help="With --port: its speed, like 9600.", rich_help_panel=CELL)
+]
 ColumnOption = Annotated[
-    int | None, typer.Option("--column", min=1, help="With --port: which number of a line is the force.")
+    int | None,
+    typer.Option("--column", min=1, help="With --port: which number of a line is the force.", rich_help_panel=CELL),
 ]
 FormatOption = Annotated[
-    str | None, typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.")
+    str | None,
+    typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.", rich_help_panel=CELL),
 ]

@@ -1,40 +1,36 @@
-"""The talk before a recording, from the cautions to the plan: it makes a run's head.
+"""The talk before a recording, from the first question to the summary: it makes a run's head.
 
-Every answer can be given beforehand as an option; the questions are about what a person in a garage can see.
+What is asked stands in `use/ask/measuring`. Here are the terminal, the summary, and the folder's memory: gear is
+offered as it was last time, and a talk that was broken off goes on where it stopped.
 """
 
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
 
-from calib.acquire.recording.course import UNTIL, Course, extensions_of, many_lengths
+from calib.acquire.recording.typed_entry import clean
+from calib.errors import BandcurveError, DataError
 from calib.records import RunHead
-from calib.verbs.talk.band_talk import ask_band, ask_mass
-from calib.verbs.talk.conditioning import NOT_CONDITIONED
-from calib.verbs.talk.gear_talk import Gear, ask_gear
-from calib.verbs.talk.given import Given
-from calib.verbs.talk.plan_talk import ask_check_load, ask_plan
-from calib.verbs.talk.procedure_talk import ask_day, ask_latitude, ask_procedure, ask_pulls, ask_zeroed, weight_counts
-from calib.verbs.terminal.prompts import ask_line, say
+from calib.use.ask import memory
+from calib.use.ask.conversation import Talk
+from calib.use.ask.gear import gear_of
+from calib.use.ask.given import Given
+from calib.use.ask.head import head_of, planned_words
+from calib.use.ask.measuring import BY_KEY
+from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained
+from calib.verbs.terminal.prompts import ask_line, say, sentence
 
 CAUTIONS = (
-    "Before you start:",
+    "Before you pull:",
     "  - Eyes covered; nobody in line with the band. If it lets go, it flies.",
     "  - Look the band over under light stretch: a nick, a crack, a sticky spot - do not use it.",
     "  - Anchor and hooks must hold more than the pull, and hooks must not open.",
-    "  - Stay within what the scale takes; its maker's word counts.",
-    "  - The rules of your gym or house come first; unsure about an anchor? Ask someone qualified.",
+    "  - Stay within what the scale takes. The rules of your gym or house come first;",
+    "    unsure about an anchor? Ask someone qualified.",
 )
-
-
-def set_up(given: Given) -> RunHead:
-    """Ask for all that a recording needs but what `condition` finds out with the band in hand.
-
-    Args:
-        given: Answers known already.
-    """
-    if not given.form:
-        be_careful()
-    return describe(given)
+YES, NO = ("y", "yes"), ("n", "no")
 
 
 def be_careful() -> None:
@@ -43,48 +39,176 @@ def be_careful() -> None:
     ask_line("Enter when all of this is so: ")
 
 
+@dataclass
+class SetUp:
+    """One talk with the folder it is remembered in."""
+
+    given: Given
+    folder: Path | None  # None: nothing is remembered
+    talk: Talk | None = None
+
+    def head(self) -> RunHead:
+        """Ask what is to be asked, and make the head of it.
+
+        Raises:
+            EndOfInputError: There are no more lines; what was answered is kept as a draft.
+        """
+        talk = self.talk or self._first()
+        if talk.still_open and not talk.recalled:
+            say(HOW)
+        while True:
+            talk = ask_open(talk, self._draft, _only_flat_open)
+            talk, head = self._summary(talk)
+            if head is not None:
+                self.talk = talk
+                self._keep(memory.after(talk, self.given.band, at_cell=self.given.cell is not None))
+                return head
+
+    def _first(self) -> Talk:
+        """The talk as options, memory and a draft leave it."""
+        known = self._known()
+        self.given = _with_scale_of(self.given, known)
+        told, band = self.given.talk(), self.given.band
+        draft = memory.drafted(known, told, band)
+        if draft is not None:
+            say(f"Going on with what you answered before ({draft[1]}); back changes it.")
+            return draft[0]
+        return memory.recalled(known, told, band)
+
+    def _known(self) -> Mapping[str, Any]:
+        from calib.profile.store.memory import recall
+
+        if self.folder is None or not self.folder.is_dir():
+            return {}
+        return {key: found.value for key, found in recall(self.folder).items()}
+
+    def _draft(self, talk: Talk) -> None:
+        now = datetime.now().strftime("%Y-%m-%d %H:%M")
+        self._keep(memory.draft(talk, self.given.band, now))
+
+    def _keep(self, values: Mapping[str, Any]) -> None:
+        """Memory is a convenience: where it cannot be written, the measuring goes on."""
+        from calib.profile.store.memory import remember
+
+        if self.folder is None:
+            return
+        try:
+            remember(self.folder, values)
+        except (BandcurveError, OSError):
+            self.folder = None
+
+    def _summary(self, talk: Talk) -> tuple[Talk, RunHead | None]:
+        """Show what was answered; the head where it is taken as it is, else the talk with what was changed."""
+        made = self._made(talk)
+        self._show(talk, made)
+        while True:
+            prompt = self._last_prompt(talk)
+            try:
+                typed = clean(ask_line(prompt))
+                if typed.lower() in HELP:
+                    say("  A letter asks that line again; back asks the last question again; n asks everything.")
+                    say(*(explained(talk, talk.still_open[0]) if talk.still_open else ()))
+                    continue
+                return self._after(talk, typed, made)
+            except BackError:
+                if not talk.asked:
+                    say("  This is the first question; a letter changes a line.")
+                    continue
+                return talk.back(), None
+            except DataError as error:
+                say(f"  {sentence(error)}")
+
+    def _made(self, talk: Talk) -> "RunHead | DataError | None":
+        """The head, or why there is none; nothing while something is open."""
+        if talk.still_open:
+            return None
+        try:
+            head, self.said = head_of(talk.answers, self.given, datetime.now(UTC).replace(microsecond=0))
+        except DataError as error:
+            return error
+        return head
+
+    def _show(self, talk: Talk, made: "RunHead | DataError | None") -> None:
+        last_time = ", as last time" if talk.recalled else ""
+        what = "a box of bands" if self.given.box else f"band {self.given.band}"
+        scale = f", scale {self.given.scale.id}" if self.given.scale is not None else ""
+        say("", f"{what[:1].upper()}{what[1:]}{scale}{last_time}:")
+        lengths = planned_words(made, gear_of(made)) if isinstance(made, RunHead) else ""
+        for line in talk.lines:
+            words = lengths or line.words if line.question.key == "lengths" else line.words
+            open_now = " " if line.question in talk.still_open else line.letter
+            say(f"  {open_now}  {line.question.label:<16}  {words}")
+        if isinstance(made, RunHead):
+            say(*(f"Note: {line}." for line in self.said))
+        if not (self.given.form or self.given.box):
+            say(*CAUTIONS)
+        if isinstance(made, DataError):
+            say(f"This cannot be measured: {sentence(made)}")
+
+    def _last_prompt(self, talk: Talk) -> str:
+        if talk.still_open:
+            bare = talk.prompt(talk.still_open[0]).rstrip(": ").replace("of the band", f"of {self.given.band}", 1)
+            return f"{bare}; or a letter to change its line: "
+        begin = "Enter to begin" if self.given.form else "Enter to go on" if self.given.box else "Enter when all is so"
+        return f"{begin}, or a letter to change its line: "
+
+    def _after(self, talk: Talk, typed: str, made: "RunHead | DataError | None") -> tuple[Talk, RunHead | None]:
+        """What follows from what was typed below the summary."""
+        if typed.lower() == BACK:
+            raise BackError
+        if typed.lower() in NO:
+            return Talk(talk.occasion, self.given.talk().answers), None
+        line = next((line for line in talk.lines if line.letter == typed.lower()), None)
+        if line is not None and typed.lower() not in YES:
+            changed = self._changed(talk, line.question.key)
+            return changed, None
+        if talk.still_open:
+            talk = talk.answered(talk.still_open[0].key, typed)
+            self._draft(talk)
+            made = self._made(talk)
+            if isinstance(made, RunHead):
+                say(f"Lengths: {planned_words(made, gear_of(made))}.", *(f"Note: {x}." for x in self.said))
+        elif typed and typed.lower() not in YES:
+            raise DataError(f"{typed[:20]!r} is no line", remedy="type its letter, or Enter to go on")
+        if isinstance(made, DataError):
+            raise made
+        return talk, made
+
+    def _changed(self, talk: Talk, key: str) -> Talk:
+        """The talk with one line changed; asked again where nothing can be measured with it."""
+        could = not isinstance(self._made(talk), DataError)
+        while True:
+            try:
+                changed = ask_one(talk, BY_KEY[key])
+            except BackError:
+                return talk
+            made = self._made(changed)
+            if isinstance(made, DataError) and could:
+                say(f"  {sentence(made)}")
+                continue
+            self._draft(changed)
+            return changed
+
+
+def _only_flat_open(talk: Talk) -> bool:
+    """The gear is known: the band's flat length is asked below it."""
+    return talk.recalled and [q.key for q in talk.still_open] == ["flat"]
+
+
+def _with_scale_of(given: Given, known: Mapping[str, Any]) -> Given:
+    """The scale's file of last time, where it is still there and none was named."""
+    from calib.scale import load_scale
+
+    gear = known.get(memory.GEAR)
+    path = gear.get("scale_file") if isinstance(gear, dict) else None
+    if given.scale is not None or given.hung or not isinstance(path, str) or "max" in given.answers:
+        return given
+    try:
+        return replace(given, scale=load_scale(Path(path)), scale_file=path)
+    except BandcurveError:
+        return given
+
+
 def describe(given: Given) -> RunHead:
-    """Gear, band, plan and procedure; no band needs to be at hand.
-
-    Args:
-        given: Answers known already.
-    """
-    gear = ask_gear(given)
-    band = ask_band(given, gear)
-    plan, loads = ask_plan(given, gear, band)
-    check_load = None if given.quick or gear.method == "hung-weight" else ask_check_load(gear)
-    procedure = ask_procedure(given, gear)
-    scale = ask_zeroed(gear, procedure)
-    if not given.quick and weight_counts(procedure, scale):
-        band = replace(band, mass=ask_mass())
-        if gear.method == "hung-weight":
-            procedure = replace(procedure, latitude_deg=ask_latitude())
-    if given.form:
-        procedure = replace(procedure, conditioning_pulls=ask_pulls())
-    started = ask_day() if given.form else datetime.now(UTC).replace(microsecond=0)
-    extensions = extensions_of(_course(given, gear, plan.lengths, procedure.dwell_s or 0.0)) | {"quick": given.quick}
-    if given.until is not None:
-        extensions[UNTIL] = given.until
-    if given.cell is not None:
-        extensions["cell"] = given.cell
-    if not given.form:
-        extensions[NOT_CONDITIONED] = True
-    return RunHead(band, gear.setup, scale, procedure, loads, check_load, started, extensions)
-
-
-def _course(given: Given, gear: Gear, settings: tuple[float, ...], dwell_s: float) -> Course:
-    if given.cell and given.cell.get("sweep"):
-        settings = many_lengths(settings)
-    locked = gear.scale is not None and gear.scale.locks != "no"
-    return Course(
-        settings=settings,
-        cycles=given.cycles or (1 if given.quick else 2),
-        way_back=not (given.quick or locked),
-        dwell_s=dwell_s,
-        length_unit=gear.units.length,
-        force_unit=gear.units.force,
-        closing=not given.quick,
-        capacity=gear.capacity,
-        holes=gear.holes,
-        on_paper=given.form,
-    )
+    """Gear, a band, plan and procedure for many bands alike; nothing is remembered."""
+    return SetUp(given, None).head()

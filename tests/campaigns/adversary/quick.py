@@ -57,10 +57,10 @@ class Person:
         for found in SETS.finditer(seen):
             self.at = f"{found['step']} {found['branch']} {found['length']}"
             self.length, self.branch = float(found["length"]), found["branch"]
-        if "Smallest step" in prompt:
+        if "changes in steps of" in prompt:
             return f"{self.gear.resolution_kg}"
-        if "Most it takes" in prompt:
-            return "60"
+        if "Maximum printed" in prompt:
+            return "60 kg"
         return self._reading() if prompt.lstrip().startswith("shows, kg") else self._other(prompt)
 
     def _other(self, prompt: str) -> str:

@@ -1,0 +1,106 @@
+"""After the last reading: fit, save the profile, and the kilos in at most a dozen lines."""
+
+import re
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+
+from calib.acquire.files.run_file import read_run
+from calib.acquire.recording.course import UNTIL
+from calib.acquire.recording.state import Recording
+from calib.acquire.recording.typed_entry import shown
+from calib.errors import BandcurveError, DataError
+from calib.finding import Finding
+from calib.profile.document import Profile
+from calib.records import Fit, Run, RunHead
+from calib.units import FORCE
+from calib.use.ask.head import CARRIED
+from calib.use.report.recorded_words import Recorded, recorded_words
+from calib.verbs.fit import fit_and_save
+from calib.verbs.terminal.plain_text import sentence, wrap
+
+FEW = frozenset(("few-lengths", "few-low-stretch", "no-unloading", "one-cycle"))  # to be expected of a short run
+NOT_ASKED = frozenset(("no-temperature", "thickness-assumed", "scale-unchecked"))  # said below, or by `show`
+_PLACE = re.compile(r"^\S+\.run\.csv:\d+: ")
+MOST_LINES = 3  # of the first doubt; the others are counted
+Runs = list[tuple[Path, Run]]
+
+
+def recorded_answer(path: Path, state: Recording, port: str = "") -> str:
+    """Fit a recording, save its profile, and put the pull into words.
+
+    Args:
+        path: The run.
+        state: The same, as it was recorded.
+        port: Of the load cell that took the readings, empty where they were typed.
+
+    Raises:
+        DataError: There are too few readings to fit.
+    """
+    folder, run = path.parent, read_run(path)
+    fit, profile, saved = _fitted([*_carried(run, folder), (path, run)], folder)
+    told = Recorded(run, profile, shlex.quote(str(saved)), state.course)
+    said = _doubts(fit.findings, run.head, told.file)
+    return "\n".join(wrap(line) for line in recorded_words(told, said, _next(told, path, port)))
+
+
+def _carried(run: Run, folder: Path) -> Runs:
+    """The quick look whose readings are carried along, where it is still there."""
+    name = run.head.extensions.get(CARRIED)
+    if not isinstance(name, str) or Path(name).name != name or not (folder / name).is_file():
+        return []
+    try:
+        return [(folder / name, read_run(folder / name))]
+    except BandcurveError:
+        return []
+
+
+def _fitted(runs: Runs, folder: Path) -> tuple[Fit, Profile, Path]:
+    """The fit of all runs; of the last alone where they do not go together."""
+    try:
+        return fit_and_save(runs, folder, None, [], set(), grown=True)
+    except DataError:
+        if len(runs) == 1:
+            raise
+        return fit_and_save(runs[-1:], folder, None, [], set())
+
+
+def _doubts(findings: Sequence[Finding], head: RunHead, file: str) -> list[str]:
+    """The first doubt in full where it is short, and how many more there are; what was asked for is none."""
+    asked_for = FEW if head.extensions.get("quick") or UNTIL in head.extensions else frozenset()
+    found = [f for f in findings if f.code not in asked_for | NOT_ASKED]
+    if not found:
+        return []
+    more = len(found) - 1
+    first = wrap(sentence(_PLACE.sub("", found[0].text)))
+    if first.count("\n") >= MOST_LINES:
+        return [f"{len(found)} remark{'s' * (more > 0)} on it: bandcurve show {file}"]
+    return [first, *([f"{more} more remark{'s' * (more > 1)}: bandcurve show {file}"] if more else [])]
+
+
+def _next(told: Recorded, path: Path, port: str) -> list[str]:
+    """What to do next: the full run after a quick look; a check of a scale that never had one."""
+    name, head = told.profile.band.id, told.run.head
+    if head.extensions.get("quick"):
+        more = f"  bandcurve record {name}{_out(path)}"
+        return [f"Saved in {told.file}. In full, these readings kept (15 minutes):", more]
+    return [f"Saved in {told.file}; all of it: bandcurve show {told.file}", *_scale_check(told, path, port)]
+
+
+def _out(path: Path) -> str:
+    return "" if path.parent == Path() else f" --out {shlex.quote(str(path.parent))}"
+
+
+def _scale_check(told: Recorded, path: Path, port: str) -> list[str]:
+    """A scale never checked is mostly what limits the kilos; its check serves what was recorded already."""
+    scale, course = told.run.head.scale, told.course
+    if scale is None or scale.check is not None or scale.correction is not None or course.capacity is None:
+        return []
+    unit, file = course.force_unit, shlex.quote(str(path.parent / f"{scale.id}.scale.json"))
+    step, most = (shown(x, unit, FORCE) for x in (scale.resolution, course.capacity))
+    kind = "--kind load-cell" if port else f"--locks {scale.locks}"
+    return [
+        f"Narrower with a checked scale, now or later; then: bandcurve fit {shlex.quote(str(path))} --scale {file}",
+        f"  bandcurve scale new {scale.id} {kind} --resolution {step}{unit} --capacity {most}{unit}",
+        f"  bandcurve scale check {file}{f' --port {port}' if port else ''}",
+    ]
