@@ -11,6 +11,7 @@ from calib.acquire.cell.lines import LONGEST, Kind, LineSplitter, RawLine, Recor
 from calib.acquire.cell.replay import timed_lines
 from calib.errors import DataError
 from tests.acquire_serial.kinds import BANNER, KINDS, NO_NUMBERS, RUBBISH, SAMPLES, LineOfAKind
+from tests.acquire_serial.test_streams import PLAIN
 
 
 def _read(data: bytes, column: int | None = None, cut: int | None = None) -> tuple[list[Record], LineReader]:
@@ -209,9 +210,9 @@ def test_a_format_that_cannot_be_read_is_refused(text: str) -> None:
         parse_format(text)
 
 
-_PIECE = st.one_of(
+PIECE = st.one_of(
     st.binary(max_size=60),
-    st.sampled_from([kind.stream(12) for kind in KINDS] + [BANNER, RUBBISH]),
+    st.sampled_from([kind.stream(12) for kind in KINDS + PLAIN] + [BANNER, RUBBISH]),
     st.text(alphabet="0123456789+-.,eE \t\r\n\x02\x03STGUOLkgN?:", max_size=80).map(str.encode),
 )
 
@@ -227,7 +228,7 @@ def no_crash(pieces: list[bytes]) -> None:
 
 
 @settings(max_examples=300, deadline=None)
-@given(st.lists(_PIECE, max_size=8))
+@given(st.lists(PIECE, max_size=8))
 @example([b"\x021,000A\x03"])  # joined, it holds no number
 def test_no_bytes_crash_the_reader(pieces: list[bytes]) -> None:
     no_crash(pieces)

@@ -16,6 +16,7 @@ from calib.acquire.cell.line_grammar import Line, Notation, grammar, read_text
 from calib.acquire.cell.line_track import BROKEN, LABEL, LOST, Track, usual_clock
 from calib.acquire.cell.lines import LineSplitter, RawLine, Record, check_of
 from calib.acquire.cell.number_roles import decide, header_names, is_clock, names_of_numbers
+from calib.acquire.cell.printed_words import unit_of
 
 AGREE = 10  # lines looked at
 ENOUGH = 8  # of them of one shape: 80 %
@@ -24,6 +25,7 @@ BEGINS = 4  # newest lines alike: behind a long log the readings have only begun
 MOST_WAITING = 200  # lines kept while no format is found
 TURNS = 4  # lines of a shape, of twenty, that take turns with others
 SURE = 3  # faults and overloads without a format until they are taken for all there is
+_UNIT_SAID = re.compile(r"\W*units?\W+([^\W\d_]+)\W*", re.IGNORECASE)
 _AROUND_WORDS = "0123456789.,;:+- \t"
 _COMPLAINTS = ("overload", "fault", "status")
 
@@ -45,6 +47,8 @@ class LineReader:
         self._waiting: list[tuple[float, RawLine]] = []
         self._header: tuple[str, ...] = ()
         self._heard: set[str] = set()  # words before the first reading
+        self._before: LineFormat | None = None  # the one that was lost
+        self._unit = ""  # said once, above the numbers
         self._numbered = 0  # lines with numbers, heard without a format
         self._track: Track | None = None
         if self._chosen.format:
@@ -100,7 +104,7 @@ class LineReader:
             if self._track.doubt is not None and self._chosen.format is None and self._chosen.column is None:
                 self.question, self.format, self._track, self._waiting = self._track.doubt, None, None, []
             elif self._track.strange >= LOST and self._chosen.format is None:
-                self.format, self._waiting, self._track = None, [], None
+                self._before, self.format, self._waiting, self._track = self.format, None, [], None
         return self._told(records)
 
     def _wait(self, raw: RawLine, at_s: float) -> list[Record]:
@@ -109,6 +113,10 @@ class LineReader:
         self._hear_complaint(newest)
         if newest.kind == "words":
             self._header = header_names(newest.raw) or self._header
+            said = _UNIT_SAID.fullmatch(newest.raw.strip())
+            meaning = unit_of(said[1]) if said else None
+            if meaning and meaning.quantity == "force":
+                self._unit = meaning.unit or ""
         if newest.kind == "numbers" and self.question is not None and not self.question.patient:
             pass
         elif newest.kind == "numbers" and self._agree():
@@ -121,19 +129,24 @@ class LineReader:
     def _in_groups(self, raw: RawLine, record: Record) -> Record:
         """The first value above a thousand, or with a comma, where only that makes the line fit."""
         form = self.format
-        if form is None or self._track is None or form.pattern or form.shape is None or not raw.whole:
+        if form is None or self._track is None or form.pattern or form.turned or form.shape is None or not raw.whole:
             return record
         mark = None if form.groups else mark_in(record.raw)
-        comma = form.decimal_comma or mark == "." or (mark != "," and "," in record.raw and "." not in record.raw)
+        comma = form.decimal_comma or mark == "." or (mark != "," and not self._track.has_decimals)
         again = replace(form, groups=mark or form.groups, decimal_comma=comma)
         if again == form:
             return record
         line = grammar(again.notation).read(raw)
-        if line.kind == "numbers" and len(line.values) == len(form.roles) and line.shape == form.shape:
-            self._track.regroup(again)
-            self.format = again
-            return self._track.record(raw, record.at_s)
-        return record
+        if line.kind != "numbers" or len(line.values) != len(form.roles) or line.shape != form.shape:
+            return record
+        i = form.roles.index("value")
+        if not re.search(r"[,'\u2019 \u00a0\u202f\u2009]", line.digits(i)):
+            return record  # it is not the force that is written so: the line is torn
+        if not self._track.has_places(line.layout.spots[i].places):
+            return record
+        self._track.regroup(again)
+        self.format = again
+        return self._track.record(raw, record.at_s)
 
     def _hear_complaint(self, line: Line) -> None:
         if line.kind not in _COMPLAINTS:
@@ -172,8 +185,26 @@ class LineReader:
         if found is None:
             return False
         self.question, self.complaint = None, ""
-        self._take(found)
+        self._take(self._with_before(found))
+        if self._track is not None and found.pattern is None:
+            self._track.prime([raw for _, raw in self._waiting if raw.whole])
+            self.format = self._track.form
         return True
+
+    def _with_before(self, found: LineFormat) -> LineFormat:
+        """The new format; where it is the old one with other letters, both."""
+        if found.unit is None and self._unit:
+            found = replace(found, unit=self._unit)
+        old = self._before
+        if (
+            old is None
+            or old.shape is None
+            or found.shape is None
+            or old.roles != found.roles
+            or old.unit != found.unit
+        ):
+            return found
+        return replace(found, also=tuple({old.shape, *old.also} - {found.shape}))
 
     def _found(self) -> LineFormat | Question | None:
         """The format of what waits, what has to be asked, None where more lines are needed."""
@@ -260,7 +291,8 @@ def _words_before(lines: Sequence[Line], form: LineFormat) -> set[str]:
     first = next(i for i, line in enumerate(lines) if line.kind == "numbers" and line.shape == form.shape)
     said = [
         re.sub(r"\d+", "0", line.raw.strip())
-        if _is_said(line) and not (line.kind == "numbers" and len(line.values) == len(form.roles))
+        if _is_said(line)
+        and not (len(line.values) == len(form.roles) and len(re.findall(r"[^\W\d_]{3,}", line.raw)) < 2)
         else ""
         for line in lines
     ]

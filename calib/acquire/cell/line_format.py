@@ -28,6 +28,7 @@ MARKS: dict[str, Mark] = {  # by the word of a format as typed
 }
 VERSION = 2  # of a stored format: before it, shapes were cut in another way
 LONGEST_PATTERN = 200
+MOST_PLACES = 15
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class LineFormat:
         turned: The digits are sent last first.
         clock_s: One unit of the clock. [s]
         check: How the line's checksum is made; None where there is none.
+        places: Decimals of the force, where they are always as many.
+        also: Other shapes of the same line: letters that come and go.
         beside: Shapes of other lines that take turns with it.
         pattern: The line as the user wrote it down, instead of all the others but `unit` and `clock_s`.
     """
@@ -59,6 +62,8 @@ class LineFormat:
     turned: bool = False
     clock_s: float | None = None
     check: str | None = None
+    places: int | None = None
+    also: tuple[tuple[str, ...], ...] = ()
     beside: tuple[tuple[str, ...], ...] = ()
     pattern: str | None = None
 
@@ -101,6 +106,7 @@ class LineFormat:
         if older:
             kept.pop("shape", None)
             kept.pop("beside", None)
+            kept.pop("also", None)
             if kept.get("decimal_comma") and _as_tuple(kept.get("roles")) == ("value", "other"):
                 kept["roles"] = ["value"]  # a number with a comma was two
         if not _is_format(kept):
@@ -109,7 +115,8 @@ class LineFormat:
             expression(kept["pattern"])
         kept["roles"] = tuple(kept["roles"])
         shape = kept.pop("shape", None)
-        kept["beside"] = tuple(tuple(other) for other in kept.get("beside", ()))
+        for key in ("also", "beside"):
+            kept[key] = tuple(tuple(other) for other in kept.get(key, ()))
         return cls(shape=tuple(shape) if shape is not None else None, **kept)
 
 
@@ -119,16 +126,19 @@ def _as_tuple(found: Any) -> tuple[Any, ...]:
 
 def _is_format(kept: Mapping[str, Any]) -> bool:
     roles, shape = _as_tuple(kept.get("roles")), kept.get("shape")
+    places = kept.get("places", 0)
     clock = kept.get("clock_s", 1.0)
     return (
         all(role in ROLES for role in roles)
         and roles.count("value") == 1
         and (shape is None or (_are_texts(shape) and len(shape) == len(roles) + 1))
-        and all(_are_texts(other) for other in _as_tuple(kept.get("beside", ())))
+        and all(_are_texts(other) for key in ("also", "beside") for other in _as_tuple(kept.get(key, ())))
         and kept.get("unit", "N") in UNITS
         and all(isinstance(kept.get(key, ""), str) for key in ("label", "check", "pattern"))
         and kept.get("groups", ",") in MARKS.values()
         and all(isinstance(kept.get(key, False), bool) for key in ("decimal_comma", "glued", "turned"))
+        and isinstance(places, int)
+        and 0 <= places <= MOST_PLACES
         and isinstance(clock, (int, float))
         and not isinstance(clock, bool)
         and 0 < clock < 1e6
@@ -284,7 +294,7 @@ def expression(text: str) -> Expression:
         if name in _NUMBER_FIELDS or name == "stands":
             said[f"{name}{sum(key.startswith(name) for key in said)}" if name == "plus" else name] = more
     parts.append(_literal(text[last:]))
-    if "value" not in said or "{" in _FIELD.sub("", text):
+    if "value" not in said or set("{}") & set(_FIELD.sub("", text)):
         raise DataError("the pattern has no field {value}, or a brace that is left over", remedy=_PATTERN_HELP)
     unit, clock = said["value"], said.get("clock", "")
     if unit and unit.lower() not in FORCE_UNITS:

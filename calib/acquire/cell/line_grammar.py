@@ -58,10 +58,14 @@ _BEHIND = re.compile(r"[\s\"'\])]*(?:[,;][\s\"']*)?[\[(]?\s*")
 _AFTER_UNIT = re.compile(r"\s*[\])]?")
 _NAMES_NEXT = re.compile(r"[\"']?\s*[:=]")
 _LINE_UNIT = re.compile(r"[\"']?\bunits?[\"']?\s*[:=]\s*[\"']?([^\W\d_]+)[\"']?", re.IGNORECASE)
-_BEFORE = re.compile(r"([^\W\d_]+)[\"')\]]?[\s:=]*$")
-_IN_NAME = re.compile(r"(?:_|[\[(]\s*)([^\W\d_]+(?:[/\-][^\W\d_]+)?|[%°]C?)\s*[\])]?[\"']?\s*[:=]?[\s\"']*$")
+_BEFORE = re.compile(r"([^\W\d_]+)[\"')\]]?[\s:=>]*$")
+_IN_NAME = re.compile(
+    r"(?:_([^\W\d_]+(?:[/\-][^\W\d_]+)?|[%°]C?)|[\[(]\s*([^\W\d_]+(?:[/\-][^\W\d_]+)?|[%°]C?)\s*[\])])[\"']?\s*[:=]?[\s\"']*$"
+)
+_NUMBERED = re.compile(r"[^\W\d_]+\d+")  # CH2, gain128: the number of something
 _LETTERS = re.compile(r"[^\W\d]+$")
 _NOT_SHAPE = re.compile(r"[\s\d]+")
+_BLANK_FIELD = re.compile(r"^(?=\D*$).* {3}")
 _FRAME_STATUS = {"G": True, "N": True, "M": False}
 _BLANKS = "['\u2019 \u00a0\u202f\u2009]"
 
@@ -160,8 +164,8 @@ class Grammar:
         if layout.kind == "broken":
             return Line(layout, visible(text), "")
         if not layout.tidied:
-            return _with_values(layout, text, text)
-        return _with_values(layout, visible(_ANSI.sub("", text).strip("\0")), _tidy(text))
+            return self._with_values(layout, text, text)
+        return self._with_values(layout, visible(_ANSI.sub("", text).strip("\0")), _tidy(text))
 
     def _learn(self, noughts: bytes) -> Layout:
         if len(self._kept) >= MOST_KEPT:
@@ -178,6 +182,26 @@ class Grammar:
         if not inner.strip():
             return Layout("words", tidied=True)
         return _Taken(inner, self.notation, tidied=inner != text, framed=framed).layout()
+
+    def _with_values(self, layout: Layout, raw: str, text: str) -> Line:
+        values = []
+        for spot in layout.spots:
+            digits = text[spot.begin : spot.stop]
+            value = spot.sign * float(self._plain(digits) if spot.marked else digits)
+            if spot.rest is not None:
+                begin, end, factor = spot.rest
+                value += spot.sign * factor * float(text[begin:end].replace(",", "."))
+            if value > LARGEST or value < -LARGEST:
+                return Line(_TOO_LARGE, raw, text)
+            values.append(value)
+        return Line(layout, raw, text, tuple(values))
+
+    def _plain(self, digits: str) -> str:
+        """A number as `float` wants it: without marks between groups, with a dot."""
+        _, groups, _ = self.notation
+        if groups is not None:
+            digits = _GROUP_BLANKS.sub("", digits) if groups in "' " else digits.replace(groups, "")
+        return digits.replace(",", ".")
 
     def text(self, text: str) -> Line:
         """Take a line of text apart."""
@@ -202,31 +226,8 @@ def read_text(text: str, notation: Notation = PLAIN) -> Line:
     return grammar(notation).text(text)
 
 
-def _with_values(layout: Layout, raw: str, text: str) -> Line:
-    values = []
-    for spot in layout.spots:
-        digits = text[spot.begin : spot.stop]
-        value = spot.sign * float(_plain(digits) if spot.marked else digits)
-        if spot.rest is not None:
-            begin, end, factor = spot.rest
-            value += spot.sign * factor * float(text[begin:end].replace(",", "."))
-        if value > LARGEST or value < -LARGEST:
-            return Line(_TOO_LARGE, raw, text)
-        values.append(value)
-    return Line(layout, raw, text, tuple(values))
-
-
 _TOO_LARGE = Layout("overload")
 _GROUP_BLANKS = re.compile(_BLANKS)
-
-
-def _plain(digits: str) -> str:
-    """A number with its marks as `float` wants them: the last dot or comma is the decimal one where it is kept."""
-    digits = _GROUP_BLANKS.sub("", digits)
-    if "," in digits and "." in digits:
-        group = "," if digits.rfind(".") > digits.rfind(",") else "."
-        digits = digits.replace(group, "")
-    return digits.replace(",", ".")
 
 
 def _decode(data: bytes) -> tuple[str, bool]:
@@ -295,7 +296,7 @@ class _Taken:
         spots, gaps = self._spots(text)
         shape = tuple(self._gap(gap) for gap in gaps)
         kind = "numbers" if spots else "words"
-        if not spots and self.stable is not None and any(unit_of(word) for word in _WORD.findall(text)):
+        if self.stable is not None and _BLANK_FIELD.search(text) and any(unit_of(word) for word in _WORD.findall(text)):
             return Layout("overload", tidied=self.tidied)  # a continuous output that shows blanks for the weight
         said = unit.unit if unit and unit.quantity == "force" else None
         return Layout(kind, shape, spots, self.stable, said, self.tidied, self.glued, self.framed)
@@ -349,7 +350,7 @@ class _Taken:
             if spots and gap == ":" and spots[-1].name:  # name:clock:value
                 spot, spots[-1] = replace(spot, name=spots[-1].name), replace(spots[-1], name="")
             spots.append(spot)
-            gaps.append(gap)
+            gaps.append(f"{gap} ^ " if m[3] and "-" not in m[3] else gap)
         return tuple(spots), [*gaps, text[last:]]
 
     def _is_number(self, text: str, m: re.Match[str]) -> bool:
@@ -454,9 +455,9 @@ class _Taken:
 
     def _name(self, gap: str) -> tuple[str, Meaning | None]:
         """What stands before a number as its name, and a unit in it."""
-        clause = re.split(r"[,;|{\t]", gap)[-1]
+        clause = _NUMBERED.sub("", re.split(r"[,;|{\t]", gap)[-1])
         inner = _IN_NAME.search(clause)
-        if inner and (meaning := unit_of(inner[1])):
+        if inner and (meaning := unit_of(inner[1] or inner[2])):
             return clause, meaning
         last = _BEFORE.search(clause)
         meaning = unit_of(last[1]) if last and (len(last[1]) > 1 or not last[1].isascii()) else None

@@ -8,11 +8,11 @@ change.
 import re
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
-from calib.acquire.cell.line_format import Chosen, Expression, LineFormat, Question, Role, expression
+from calib.acquire.cell.line_format import MOST_PLACES, Chosen, Expression, LineFormat, Question, Role, expression
 from calib.acquire.cell.line_grammar import Layout, Line, grammar
 from calib.acquire.cell.lines import CHECKS, Kind, RawLine, Record
 from calib.acquire.cell.meter import NEWTON
@@ -24,11 +24,13 @@ FULL_SCALE = frozenset({8388607.0, -8388608.0})  # what a saturated 24-bit conve
 TAIL = 0xFF  # a read broken by an interrupt ends in ones
 OFF_MADS = 8  # median absolute deviations that a broken read is off
 RECENT = 15  # samples the median is taken of
-LOST = 20  # lines in a row that are not of the format: it has changed
+LOST = 80  # four for each line with numbers, one for each of words, in a row: the format has changed
+MISSED = 20  # lines in a row that a clock is out of step, until it is taken as it is
 CHANGED = 3  # lines in a row that deviate alike: a change, not torn
 NINES = 4  # nines in a row that a display out of range shows
 BEYOND = 1.1  # of the scale's range; scales show a little above it (common practice, no source)
-JUMP = 20  # usual steps that a clock may leave out
+
+JUMP = 20  # usual steps that a clock may leave out; back by more, and on from there, it began anew
 MOVED, OF = 8, 20  # of so many lines, a number that was always the same has changed in so many
 ROUND_NINES = 0.1  # of a reading: nearer to the one before, a row of nines is a number like others
 
@@ -37,6 +39,7 @@ BROKEN = "broken read: it ends in ones, far off"
 LABEL = "label"
 _SETTLING = re.compile(r"\bsettling\b", re.IGNORECASE)  # said of a line by the sender
 _WORD = re.compile(r"[^\W\d_]{3,}")
+_FLAG_WORD = re.compile(r"over|fault|\berr", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -77,11 +80,16 @@ class Track:
         self._letters = _letters_of(form)
         self._recent: deque[float] = deque(maxlen=RECENT)
         self._steps: deque[float] = deque(maxlen=RECENT)
+        self._sample = ""  # a line of the format
+        self._printed: set[str] = set()  # what its lines hold
+        self._flagged = False
         self._settling = 0
         self._seen = self._last_broken = self._nines = False
         self._clock: _Counter = _Counter()
         self._sequence: _Counter = _Counter()
         self._places: _Usual = _Usual()
+        if form.places is not None:
+            self._places.learn(form.places)
         self._edge: _Usual = _Usual()
         self._ends_at = 0
         self._widths: set[int] = set()  # of numbers that end at the same place: then blanks fill them up
@@ -111,6 +119,10 @@ class Track:
             plan = self._plans[layout] = self._plan(layout)
             if len(self._plans) > 4096:
                 self._plans.clear()
+            if plan is not None:
+                self._printed |= set(line.raw.lower())
+                self._letters |= self._printed
+                self._sample = "\x02" if layout.framed else line.raw
         if plan is None:
             return self._other(line, at_s)
         if self._check is not None and not checked:
@@ -124,6 +136,28 @@ class Track:
         self._clock, self._sequence = _Counter(), _Counter()
         self._recent.clear()
 
+    @property
+    def has_decimals(self) -> bool:
+        """Whether decimals were printed already."""
+        return self._places.size > 0
+
+    def has_places(self, places: int) -> bool:
+        """Whether so many decimals are what was printed so far, or none were."""
+        return self._places.size in (-1, 0, places) or not self._places.fixed
+
+    def prime(self, raws: list[RawLine]) -> None:
+        """Learn from the lines that waited how many decimals are usual, before the first is judged."""
+        i = self.form.roles.index("value")
+        places: list[int] = []
+        for raw in raws:
+            layout = self.read(raw).layout
+            if layout.kind == "numbers" and layout.shape == self.form.shape:
+                places.append(layout.spots[i].places)
+        usual = max(set(places), key=places.count, default=0)
+        if len(places) >= ENOUGH_ALIKE and places.count(usual) >= 0.8 * len(places):
+            self._places.learn(usual)
+            self.form = replace(self.form, places=min(usual, MOST_PLACES))
+
     def regroup(self, form: LineFormat) -> None:
         """The same format, with a mark between groups of three digits."""
         self.form = form
@@ -136,7 +170,7 @@ class Track:
         form = self.form
         if layout.kind != "numbers" or len(layout.spots) != len(form.roles):
             return None
-        if form.shape is not None and layout.shape != form.shape:
+        if form.shape is not None and layout.shape != form.shape and layout.shape not in form.also:
             return None
         at = {role: i for i, role in reversed(list(enumerate(form.roles)))}
         value = at["value"]
@@ -168,7 +202,7 @@ class Track:
         return any(plan is not None and plan.layout.spots[i].unit for plan in self._plans.values())
 
     def _fitting(self, line: Line, plan: _Plan, at_s: float, checked: bool) -> Record:
-        self.strange = 0
+        self.strange, self._flagged = 0, False
         values = line.values
         if not self.form.turned and (torn := self._torn(line, plan)):
             return Record(at_s, "torn", line.raw, note=torn)
@@ -301,16 +335,16 @@ class Track:
 
     def _other(self, line: Line, at_s: float) -> Record:
         kind = line.kind
-        if kind in ("overload", "fault", "status"):
-            return Record(at_s, kind, line.raw, stable=line.layout.stable)
         text = line.raw.strip()
+        if kind in ("overload", "fault", "status") and not (self._seen and self._is_scrap(line, text)):
+            return Record(at_s, kind, line.raw, stable=line.layout.stable)
         label = kind == "words" and self.form.label is not None and text == self.form.label
         if label or (kind == "numbers" and line.shape in self.form.beside):
             return Record(at_s, "unknown", line.raw, note=LABEL)
         if self._settling and kind == "numbers" and _SETTLING.search(text):
             self._settling -= 1
             return Record(at_s, "reset", line.raw, note=SETTLES)
-        self.strange += kind in ("numbers", "broken")
+        self.strange += 4 if kind in ("numbers", "broken") else 1
         if kind != "broken" and self._is_banner(text):
             if self._seen:
                 self.settle()
@@ -322,6 +356,18 @@ class Track:
     def _known_words(self, text: str) -> set[str]:
         """Words that may be a piece of a line of the format, or several run into one another."""
         return {word for word in _WORD.findall(text.lower()) if set(word) <= self._letters}
+
+    def _is_scrap(self, line: Line, text: str) -> bool:
+        """Whether it may be a torn line: one letter of it alone, digits with an e between, a flag said only once."""
+        letters = re.findall(r"[^\W\d_]", text.lower())
+        known = set(letters) <= self._printed | {"e"}
+        if len(letters) == 1 and known and not re.search(r"\d", text):
+            return True
+        if re.search(r"\d[eE][+\-]?\d", text):
+            return len(letters) > 1 and known
+        flagged = (line.layout.framed and "\x02" in self._sample) or _FLAG_WORD.search(self._sample) is not None
+        again, self._flagged = self._flagged, True
+        return flagged and not again
 
     def _is_banner(self, text: str) -> bool:
         """Words of a program that starts: such words, or a line heard before the first reading."""
@@ -368,6 +414,8 @@ class _Counter:
         self._last: float | None = None
         self._suspect: float | None = None
         self._usual = 0.0
+        self._missed = 0  # lines in a row that are out of step
+        self._agreeing = 0  # lines in a row that go on from a suspect
 
     def take(self, value: float) -> str:
         """Say of the next value "on", "torn" or "began": anew, and gone on from there."""
@@ -378,15 +426,21 @@ class _Counter:
         if 0 <= step <= JUMP * self._usual or (not self._usual and step >= 0):
             return self._go_on(value, step)
         suspect, self._suspect = self._suspect, value
-        if suspect is None or not 0 <= unwrapped(value - suspect) <= JUMP * self._usual:
+        self._missed += 1
+        follows = suspect is not None and 0 <= unwrapped(value - suspect) <= 1.5 * self._usual
+        if suspect is None or (not follows and self._missed < MISSED):
+            self._agreeing = 0
             return "torn"
-        began = suspect < self._last
+        self._agreeing += 1
+        if self._agreeing < CHANGED - 1 and self._missed < MISSED:
+            return "torn"
+        began = suspect < self._last - JUMP * self._usual
         self.total = value if began else self.total + step
-        self._last, self._suspect = value, None
+        self._last, self._suspect, self._missed = value, None, 0
         return "began" if began else "on"
 
     def _go_on(self, value: float, step: float) -> str:
-        self._last, self._suspect = value, None
+        self._last, self._suspect, self._missed = value, None, 0
         self.total += step
         if step:
             self._usual = step if not self._usual else self._usual + 0.2 * (min(step, 3 * self._usual) - self._usual)
@@ -398,23 +452,27 @@ class _Usual:
 
     def __init__(self) -> None:
         self.fixed = False
-        self._size: int | None = None
+        self.size = -1  # -1: none seen yet
         self._same = self._other = 0
         self._varies = False
+
+    def learn(self, size: int) -> None:
+        """Say what is usual."""
+        self.size, self._same, self.fixed = size, ENOUGH_ALIKE, True
 
     def usual(self, size: int) -> bool:
         """Whether a size is the usual one, or sizes vary."""
         if self._varies:
             return True
-        if size == self._size:
+        if size == self.size:
             self._same, self._other = self._same + 1, 0
             self.fixed = self._same >= ENOUGH_ALIKE
             return True
         if self.fixed and self._other + 1 < CHANGED:
             self._other += 1
             return False
-        self._varies = self._size is not None and not self.fixed
-        self._size, self._same, self._other, self.fixed = size, 1, 0, False
+        self._varies = self.size >= 0 and not self.fixed
+        self.size, self._same, self._other, self.fixed = size, 1, 0, False
         return True
 
 

@@ -135,9 +135,11 @@ def _columns(lines: Sequence[Line], header: tuple[str, ...]) -> list[_Column]:
 
 def _unit_in(name: str) -> Meaning | None:
     """The unit in a column's name: `force_N`, `Load (lbf)`, `kg`."""
+    if found := re.fullmatch(r"[^\W\d_]\s*/\s*([^\W\d_]+)", name):
+        return unit_of(found[1])  # F/N: the force, in newton
     inner = re.search(r"(?:[_\s]|[\[(]\s*)([^\W\d_]+(?:/[^\W\d_]+)?|%|°C)\s*[\])]?\s*$", name)
     if inner is None:
-        return unit_of(name) if len(name) > 1 and named(name) is None else None
+        return unit_of(name) if (len(name) > 1 or name == "N") and named(name) is None else None
     return unit_of(inner[1])
 
 
@@ -223,8 +225,11 @@ def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line
         i for i, role in enumerate(roles) if role == "other" and re.search(r"raw|adc|counts?", columns[i].name.lower())
     ]
     raw = [i for i in raw if columns[i].meaning is None]
-    if len(raw) == 1:
-        return raw[0]
+    which = [i for i, c in enumerate(columns) if named(c.name) == "which" and c.meaning is None]
+    mean = [i for i, c in enumerate(columns) if c.unit and re.search(r"avg|average|mean", c.name.lower())]
+    only = next((found for found in (mean, raw, which) if len(found) == 1), None)
+    if only:
+        return only[0]
     what = next((c.meaning.unit for c in columns if c.meaning and c.meaning.quantity != "force"), None)
     kind = next((c.meaning.quantity for c in columns if c.meaning and c.meaning.quantity != "force"), "other")
     is_a = {"length": "a length", "time": "a time", "other": "no force"}.get(kind, "no force")
@@ -367,7 +372,11 @@ def clock_unit(column: str, unit: str | None, step: float, took_s: float | None)
 
 def header_names(text: str) -> tuple[str, ...]:
     """The names in a line of words that stands above columns; none where it is something else."""
-    names = tuple(part.strip() for part in re.split(r"[,;\t]", text.lstrip("# ")))
+    text = text.strip("# ")
+    names = tuple(part.strip() for part in re.split(r"[,;\t|]", text))
+    if len(names) == 1:
+        names = tuple(text.split())
+        names = names if all(named(name) or _unit_in(name) for name in names) else ()
     return names if len(names) > 1 and all(name and len(name) <= 20 for name in names) else ()
 
 

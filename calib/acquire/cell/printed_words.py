@@ -21,9 +21,9 @@ _SPELT = {
     "mN": "millinewton millinewtons",
     "daN": "dan decanewton decanewtons dekanewton",
     "kN": "kn kilonewton kilonewtons кн 千牛",
-    "kgf": "kgf kg-f kp kilopond кгс 千克力",
+    "kgf": "kgf kg-f kilogram-force kilograms-force kp kilopond кгс 千克力",
     "gf": "gf g-f gram-force",
-    "lbf": "lbf lb-f lbsf lbs-f pound-force",
+    "lbf": "lbf lb-f lbsf lbs-f pound-force pounds-force",
 }
 FORCE_UNITS = {spelt: unit for unit, words in _SPELT.items() for spelt in words.split()}
 _EXACT: dict[str, str] = {"t": "t", "т": "t", "mN": "mN", "kip": "", "MN": "", "G": ""}  # "": only the user can say
@@ -59,7 +59,7 @@ GOES = frozenset(
         "RUN",
     ]
 )
-MODES = frozenset(["G", "N", "GS", "NT", "GROSS", "NET", "GR", "BRUTTO", "NETTO", "TARED", "B"])
+MODES = frozenset(["Z", "ZERO", "G", "N", "GS", "NT", "GROSS", "NET", "GR", "BRUTTO", "NETTO", "TARED", "B"])
 _SUFFIXES = frozenset(["S", "D", "M", "U", "G", "N", "GS", "NT", "GR", "NET", "GROSS", "ST", "US"])
 
 OVERLOAD = re.compile(
@@ -90,7 +90,7 @@ FLAG = re.compile(
 BOOT = re.compile(
     r"\b(?:re)?boot(?:ed|ing)?\b|\bstart(?:ing|ed|up)\b|\binit(?:iali[sz]\w+)?\b|\bset-?up\b|\brst:"
     r"|\bets \w|\breset(?:ting)?\b"
-    r"|\bfirmware\b|\bhello\b|\bpower(?:ed)? on\b|\bcopyright\b|\bwelcome\b|\btar(?:e|ing|ed)\b(?! *[:=]| \d)",
+    r"|\bfirmware\b|\bhello\b|\bpower(?:ed)? on\b|\bcopyright\b|\bwelcome\b|^\W*(?:auto ?)?(?:tare|taring|tared)\b\D*$",
     re.IGNORECASE,
 )
 

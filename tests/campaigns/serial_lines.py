@@ -1,16 +1,21 @@
-"""Speed of the line reader, load and memory of `listen`, a long search for a crash: `python -m tests.acquire_serial`.
+"""Speed of the line reader, load and memory of `listen`, torn bytes, a search for a crash.
 
-Without an option: lines a second of every kind. `--fuzz N`: made-up streams. `--load SECONDS`: the live screen at 80
-samples a second. `--hour`: an hour at 80 a second through the whole command, as fast as it goes.
+`python -m tests.campaigns.serial_lines`
+
+Without an option: lines a second of every kind. `--fuzz N`: made-up streams. `--torn`: every device with one byte in a
+hundred torn, for a hundred seconds. `--load SECONDS`: the live screen at 80 samples a second. `--hour`: an hour at 80 a
+second through the whole command, as fast as it goes.
 """
 
 import argparse
 import os
+import random
 import subprocess
 import sys
 import tempfile
 import time
 import tracemalloc
+from collections import Counter
 from pathlib import Path
 
 from hypothesis import HealthCheck, given, settings
@@ -23,9 +28,13 @@ from calib.acquire.cell.port import open_source
 from calib.acquire.cell.stream_figures import StreamFigures
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import KINDS
-from tests.acquire_serial.test_lines import _PIECE, no_crash
+from tests.acquire_serial.pulls import LINES as PULL
+from tests.acquire_serial.test_line_track import torn
+from tests.acquire_serial.test_lines import PIECE, no_crash
+from tests.acquire_serial.test_streams import PLAIN
 from tests.recording.pseudo_terminal import Terminal
 
+TORN_LINES = 1000  # a hundred seconds
 LINES = 20_000  # of each kind
 CHUNK = 64  # bytes at a time, as they come from a port
 RATE = 80  # samples a second
@@ -36,11 +45,14 @@ def main() -> None:
     """Run what was asked for and print its table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--fuzz", type=int, default=0, metavar="N", help="try N made-up streams")
+    parser.add_argument("--torn", action="store_true", help="torn bytes in every device's lines")
     parser.add_argument("--load", type=float, default=0, metavar="SECONDS", help="load of the live screen")
     parser.add_argument("--hour", action="store_true", help="memory over an hour of samples")
     asked = parser.parse_args()
     if asked.fuzz:
         search_for_a_crash(asked.fuzz)
+    elif asked.torn:
+        tear_everything()
     elif asked.load:
         for bytewise in (False, True):
             measure_load(asked.load, bytewise=bytewise)
@@ -52,9 +64,12 @@ def main() -> None:
 
 def measure_speed() -> None:
     """Lines a second of each kind, with every check on."""
-    for kind in KINDS:
-        data = kind.stream(LINES)
+    for kind in KINDS + PLAIN:
+        piece = kind.stream(LINES if kind in KINDS else PULL)
         reader = LineReader(Chosen(column=kind.column))
+        reader.feed(piece, 0.0)
+        pieces = 1 if kind in KINDS else LINES // PULL
+        data = pieces * piece.removeprefix(kind.header.encode())
         begun = time.process_time()
         readings = sum(
             record.kind == "reading"
@@ -62,14 +77,34 @@ def measure_speed() -> None:
             for record in reader.feed(data[begin : begin + CHUNK], 0.0)
         )
         took = time.process_time() - begun
-        print(f"{kind.name:36} {LINES / took:8.0f} lines/s  ({readings} readings)")
+        lines = pieces * (LINES if kind in KINDS else PULL) * (kind.line(3).count("\n") + 1)
+        print(f"{kind.name:44} {lines / took:8.0f} lines/s  ({readings} readings)")
+
+
+def tear_everything() -> None:
+    """Every device with one byte in a hundred torn: false restarts and overloads, readings nobody sent."""
+    total: Counter[str] = Counter()
+    for kind in PLAIN:
+        heard = LineReader()
+        heard.feed(kind.stream(PULL), 0.0)
+        roles = heard.format.roles if heard.format else ()
+        at = range(TORN_LINES) if {"clock", "sequence"} & set(roles) else [i % PULL for i in range(TORN_LINES)]
+        lines = [(kind.line(i) + kind.end).encode() for i in at]
+        data = kind.header.encode() + b"".join(lines[:60]) + torn(b"".join(lines[60:]), random.Random(kind.name))
+        reader = LineReader()
+        records = [r for k in range(0, len(data), CHUNK) for r in reader.feed(data[k : k + CHUNK], 0.0)]
+        meant = {(kind.value(i), kind.unit) for i in at}
+        readings = [r for r in records if r.kind == "reading"]
+        wrong = sum((r.counts if r.unit is None else r.value, r.unit) not in meant for r in readings)
+        total.update([r.kind for r in records] + ["not meant"] * wrong + ["line"] * TORN_LINES)
+    print(", ".join(f"{kind} {count}" for kind, count in total.items()))
 
 
 def search_for_a_crash(examples: int) -> None:
     """Streams made up of bytes, of known kinds of line and of what resembles them."""
     checks = [HealthCheck.too_slow]
     search = settings(max_examples=examples, deadline=None, database=None, suppress_health_check=checks)
-    search(given(st.lists(_PIECE, max_size=8))(no_crash))()
+    search(given(st.lists(PIECE, max_size=8))(no_crash))()
     print(f"no crash in {examples} streams")
 
 
