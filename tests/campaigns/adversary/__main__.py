@@ -2,9 +2,11 @@
 
 import argparse
 import fnmatch
+import json
 import tempfile
 import time
 import zlib
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -37,27 +39,47 @@ def worst_bands(scores: list[BandScore]) -> str:
     return "; ".join(said + failed)
 
 
+def asked(patterns: str) -> list[Row]:
+    return [r for r in every_row() if any(fnmatch.fnmatch(r.name, p) for p in patterns.split(","))]
+
+
+def kept_scores(path: Path | None) -> dict[str, RowScore]:
+    """Rows scored before, by name."""
+    if path is None or not path.exists():
+        return {}
+    rows = json.loads(path.read_text("utf-8"))
+    return {r["name"]: RowScore(**{**r, "alarm_codes": tuple(r["alarm_codes"])}) for r in rows}
+
+
+def campaign(rows: list[Row], options: argparse.Namespace) -> dict[str, RowScore]:
+    """Play the rows one by one; each score is on the disk before the next row begins."""
+    scored = kept_scores(options.scores)
+    with tempfile.TemporaryDirectory() as scratch:
+        for row in rows:
+            began = time.perf_counter()
+            scores = play(row, options.bands, options.keep or Path(scratch), options.seed)
+            total = summed(row.name, scores)
+            scored[row.name] = total
+            print(line(total), f"{time.perf_counter() - began:5.1f} s", worst_bands(scores), flush=True)
+            if options.scores:
+                options.scores.write_text(json.dumps([asdict(s) for s in scored.values()]), "utf-8")
+    return scored
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--bands", type=int, default=40, help="bands a row")
     parser.add_argument("--rows", default="*", help="a pattern of row names, or several with commas")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--write", type=Path, help="a page to write")
-    parser.add_argument("--keep", type=Path, help="a folder to keep the files in")
+    parser.add_argument("--keep", type=Path, help="a new folder to keep the files in")
+    parser.add_argument("--scores", type=Path, help="a file of scores; rows that stand in it are in the page too")
     options = parser.parse_args()
-    patterns = options.rows.split(",")
-    rows = [r for r in every_row() if any(fnmatch.fnmatch(r.name, p) for p in patterns)]
     print(TITLES)
-    scored: list[tuple[Row, RowScore]] = []
-    with tempfile.TemporaryDirectory() as scratch:
-        for row in rows:
-            began = time.perf_counter()
-            scores = play(row, options.bands, options.keep or Path(scratch), options.seed)
-            total = summed(row.name, scores)
-            scored.append((row, total))
-            print(line(total), f"{time.perf_counter() - began:5.1f} s", worst_bands(scores), flush=True)
+    scored = campaign(asked(options.rows), options)
     if options.write:
-        options.write.write_text(page(scored, options.bands, options.seed), "utf-8")
+        found = [(row, scored[row.name]) for row in every_row() if row.name in scored]
+        options.write.write_text(page(found, options.seed), "utf-8")
 
 
 if __name__ == "__main__":

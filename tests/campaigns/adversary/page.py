@@ -18,8 +18,8 @@ GROUPS = {
 }
 HEAD = """# An adversary of the fit
 
-Made by `python -m tests.campaigns.adversary --bands {bands} --write docs/adversary.md` (seed {seed}). Rubber, gear and
-people are invented apart from the fit, by another hand, and reach it as a user's would: run files in, `fit`, profiles
+Made by `python -m tests.campaigns.adversary --write docs/adversary.md` (seed {seed}; `--bands` says how many, `--scores` keeps
+what is done row by row). Rubber, gear and people are invented apart from the fit, by another hand, and reach it as a user's would: run files in, `fit`, profiles
 out. Rows that fail are shown as failing.
 
 How to read it: **out**, **back**: share of places over the tested lengths (eleven a branch) where the stated 95 %
@@ -29,8 +29,8 @@ one set on another day (which differs by 1 % of gain where the row says nothing 
 than five u off anywhere; **silent**: those beyond 6 u where no finding names a length within a tenth of the span.
 **alarms**: bands in which something that was not so was said to be wrong. **refused**: bands without a curve. A row
 holds where out and back are 0.92 to 0.98, rms z is at most 1.15, none is silent beyond 6 u, next is at least 0.92,
-alarms are at most 2 % of bands, none is refused. With {bands} bands a share of 0.95 is itself uncertain by about
-{share:.3f} (k = 1), as what is off is off all along a band.
+alarms are at most 2 % of bands, none is refused. With 100 bands a share of 0.95 is itself uncertain by about 0.02
+(k = 1), as what is off is off all along a band.
 
 A band has a length of 0.6 to 1.05 m at rest, is pulled to 1.8 to 2.3 times that, and pulls 9 to 42 kg there. Load cell:
 steps of 0.005 kg, gain known to 0.15 %, lengths to 1 mm. Hook scale: 0.05 kg, 1 %, 1.5 mm. Cycles differ by 0.4 % and
@@ -48,14 +48,14 @@ def line(s: RowScore) -> str:
 
 def table(scored: list[tuple[Row, RowScore]]) -> list[str]:
     lines = [
-        "| row | out | back | worst | rms z | error % | next | >5 u | silent | alarms | refused | |",
-        "|---|---|---|---|---|---|---|---|---|---|---|---|",
+        "| row | bands | out | back | worst | rms z | error % | next | >5 u | silent | alarms | refused | |",
+        "|---|---|---|---|---|---|---|---|---|---|---|---|---|",
     ]
     for _, s in scored:
         alarms = f"{s.alarms}{' (' + ', '.join(s.alarm_codes) + ')' if s.alarm_codes else ''}"
         verdict = f"**fails**: {', '.join(s.failings())}" if s.failings() else "holds"
         lines.append(
-            f"| {s.name} | {s.out:.3f} | {s.back:.3f} | {s.worst:.2f} | {s.rms_z:.2f} | {s.error_percent:.2f} | "
+            f"| {s.name} | {s.bands} | {s.out:.3f} | {s.back:.3f} | {s.worst:.2f} | {s.rms_z:.2f} | {s.error_percent:.2f} | "
             f"{s.next_set:.3f} | {s.beyond_5} | {s.beyond_6_silent} | {alarms} | {s.refused} | {verdict} |"
         )
     return lines
@@ -65,9 +65,9 @@ def words(scored: list[tuple[Row, RowScore]]) -> list[str]:
     return ["", *(f"- {row.name}: {row.what}. {row.source[0].upper()}{row.source[1:]}." for row, _ in scored)]
 
 
-def page(scored: list[tuple[Row, RowScore]], bands: int, seed: int) -> str:
+def page(scored: list[tuple[Row, RowScore]], seed: int) -> str:
     """The page: what fails first, then a table for each kind of row."""
-    lines = [HEAD.format(bands=bands, seed=seed, share=(0.95 * 0.05 / bands) ** 0.5)]
+    lines = [HEAD.format(seed=seed)]
     failing = [row.name for row, s in scored if s.failings()]
     lines.append(f"{len(scored) - len(failing)} of {len(scored)} rows hold.")
     for group, title in GROUPS.items():
