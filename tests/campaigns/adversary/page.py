@@ -18,9 +18,9 @@ GROUPS = {
 }
 HEAD = """# An adversary of the fit
 
-Made by `python -m tests.campaigns.adversary --write docs/adversary.md` (seed {seed}; `--bands` says how many, `--scores` keeps
-what is done row by row). Rubber, gear and people are invented apart from the fit, by another hand, and reach it as a user's would: run files in, `fit`, profiles
-out. Rows that fail are shown as failing.
+Made by `python -m tests.campaigns.adversary --write docs/adversary.md` (seed {seed}; `--bands` says how many a row,
+`--scores` keeps what is done, row by row). Rubber, gear and people are invented apart from the fit, by another hand,
+and reach it as a user's would: run files in, `fit`, profiles out. Rows that fail are shown as failing.
 
 How to read it: **out**, **back**: share of places over the tested lengths (eleven a branch) where the stated 95 %
 limits hold the true pull; **worst** is the lowest such share at any one place. **rms z**: error in its own u.
@@ -54,9 +54,11 @@ def table(scored: list[tuple[Row, RowScore]]) -> list[str]:
     for _, s in scored:
         alarms = f"{s.alarms}{' (' + ', '.join(s.alarm_codes) + ')' if s.alarm_codes else ''}"
         verdict = f"**fails**: {', '.join(s.failings())}" if s.failings() else "holds"
+        shares = " | ".join(f"{v:.3f}" for v in (s.out, s.back))
+        errors = f"{s.worst:.2f} | {s.rms_z:.2f} | {s.error_percent:.2f} | {s.next_set:.3f}"
+        counts = f"{s.beyond_5} | {s.beyond_6_silent} | {alarms} | {s.refused}"
         lines.append(
-            f"| {s.name} | {s.bands} | {s.out:.3f} | {s.back:.3f} | {s.worst:.2f} | {s.rms_z:.2f} | {s.error_percent:.2f} | "
-            f"{s.next_set:.3f} | {s.beyond_5} | {s.beyond_6_silent} | {alarms} | {s.refused} | {verdict} |"
+            f"| {s.name} | {s.bands} | {shares} | {errors} | {counts} | {verdict} |".replace("| nan |", "| - |")
         )
     return lines
 
