@@ -24,6 +24,8 @@ TOUCH_THE_WORLD = {
     "calib.acquire.cell.port",
     "calib.acquire.cell.port_trouble",
     "calib.acquire.files.stream_file",
+    "calib.acquire.recording.new_file",
+    "calib.use.bands.calibrate",
     "calib.strict_json",
     "calib.safe_write",
     "calib.file_lock",

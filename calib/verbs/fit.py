@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.errors import BandcurveError, DataError, FileError, UsageError
+from calib.errors import BandcurveError, DataError, UsageError
 from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
 from calib.use.answers.parts import Failure
-from calib.verbs.talk.series_talk import ENDING, told_by
+from calib.verbs.talk.series_talk import told_by
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.many import fault, workers
 from calib.verbs.terminal.plain_text import complaint
@@ -21,7 +21,7 @@ from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
-    from calib.records import Correction, Fit, Run
+    from calib.records import Correction, Run
     from calib.scale import Scale
 
 Group = list[tuple[Path, "Run"]]  # the runs of one band
@@ -156,18 +156,6 @@ def _refuse_other_scale(checked: "Scale", run: "Run") -> None:
         )
 
 
-def make_folder(out: Path) -> None:
-    """Make the folder results go to, where it is not there yet."""
-    from calib.safe_write import file_error
-
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except FileExistsError:
-        raise FileError("is a file, not a folder", where=str(out), remedy="name another folder with --out") from None
-    except OSError as error:
-        raise file_error(error, out, "written") from error
-
-
 def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]:
     """Rows to leave out, as (run name, row number)."""
     out: set[tuple[str, int]] = set()
@@ -219,6 +207,7 @@ def _failed(group: Group, sentence: str) -> Done | str:
 
 def _done(work: _Work, group: Group) -> Done | str:
     """Fit one band here or in another process; an error in words."""
+    from calib.use.bands.calibrate import fit_and_save
     from calib.use.bands.curve_answer import fitted_band
 
     try:
@@ -227,98 +216,6 @@ def _done(work: _Work, group: Group) -> Done | str:
         return str(error)
     band = fitted_band(profile, str(path), sum(p.used for p in fit.points))
     return Done(band, _said(band, profile, work.shown, work.full) if work.shown else "")
-
-
-def fit_and_save(
-    group: Sequence[tuple[Path, "Run"]],
-    out: Path,
-    correction: "Correction | None",
-    extra: Sequence[tuple[str, str]],
-    dropped: set[tuple[str, int]],
-    told: Callable[["Profile"], "Profile"] | None = None,
-    *,
-    grown: bool = False,
-) -> tuple["Fit", "Profile", Path]:
-    """Fit the runs of one band and write its profile.
-
-    Args:
-        group: The runs with their files.
-        out: Folder for the profile.
-        correction: A check of the scale to use instead of what the runs say; None keeps theirs.
-        extra: Further files the fit rests on, each with its hash.
-        dropped: Readings to leave out, as (run name, row number).
-        told: What else is known of the band, worked into its profile; None for nothing.
-        grown: Whether a profile of fewer of these runs is written over.
-
-    Returns:
-        The fit, the profile, and where it was written.
-    """
-    from calib.fit.curve.estimate import fit_runs
-
-    fit = fit_runs([run for _, run in group], correction, dropped)
-    return fit, *save_fit(fit, out, extra, told, grown=grown)
-
-
-def save_fit(
-    fit: "Fit",
-    out: Path,
-    extra: Sequence[tuple[str, str]],
-    told: Callable[["Profile"], "Profile"] | None = None,
-    *,
-    grown: bool = False,
-) -> tuple["Profile", Path]:
-    """Write the profile of a fit.
-
-    Args:
-        fit: Of one band.
-        out: Folder for the profile.
-        extra: Further files the fit rests on, each with its hash.
-        told: What else is known of the band, worked into its profile; None for nothing.
-        grown: Whether a profile of fewer of the same runs is written over.
-
-    Returns:
-        The profile, and where it was written.
-    """
-    from importlib.metadata import version
-
-    from calib.profile.build import profile_of
-    from calib.profile.document import save_profile
-
-    profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
-    if told is not None:
-        profile = told(profile)
-    make_folder(out)
-    path = _place_of(profile, out, grown=grown)
-    save_profile(profile, path)
-    return profile, path
-
-
-def _place_of(profile: "Profile", out: Path, *, grown: bool = False) -> Path:
-    """Where to write: over a profile of the same runs, else beside it with the date in the name.
-
-    Args:
-        profile: To be written.
-        out: The folder.
-        grown: Whether a profile of the same day and of fewer of the runs is written over too.
-    """
-    name, day = profile.band.id, profile.made.measured_at
-    candidates = [f"{name}.profile.json", f"{name}.{day}.profile.json" if day else f"{name}.2.profile.json"]
-    candidates += [f"{name}.{day}-{i}.profile.json" if day else f"{name}.{i + 1}.profile.json" for i in range(2, 100)]
-    for candidate in candidates:
-        if not (out / candidate).exists() or _replaced_by(profile, out / candidate, grown=grown):
-            return out / candidate
-    raise UsageError(f"{out} holds a hundred profiles of {name} already", remedy="choose another --out")
-
-
-def _replaced_by(profile: "Profile", path: Path, *, grown: bool) -> bool:
-    from calib.profile.document import load_profile
-
-    def runs(of: "Profile") -> set[str]:
-        return {f.file for f in of.made.from_ if f.file.endswith(".csv") and not f.file.endswith(ENDING)}
-
-    old = load_profile(path)
-    same = runs(old) == runs(profile) or (grown and bool(runs(old)) and runs(old) < runs(profile))
-    return same and old.made.measured_at == profile.made.measured_at
 
 
 def _said(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -> str:

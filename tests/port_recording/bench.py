@@ -16,13 +16,14 @@ from calib.acquire.cell.port import Arrival
 from calib.acquire.files.run_file import RunWriter
 from calib.acquire.points.held import Grip
 from calib.acquire.recording.course import Course, extensions_of
+from calib.acquire.recording.new_file import new_writer
 from calib.acquire.recording.state import Recording
 from calib.records import Band, BranchName, CheckLoad, LengthSetup, Procedure, RunHead, ScaleInUse
 from calib.scale import Scale
 from calib.units import G_STANDARD
 from calib.verbs.cell.cell_line import Wanted, open_line
 from calib.verbs.cell.port_record import PortRecorder, u_sensor_of
-from calib.verbs.talk.recorder import Pace, Recorder, new_writer
+from calib.verbs.talk.recorder import Pace, Recorder
 
 LENGTHS = (1.15, 1.25, 1.4, 1.6, 1.8)
 FLAT = 1.029

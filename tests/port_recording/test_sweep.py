@@ -14,6 +14,7 @@ from calib.acquire.files.run_file import read_run
 from calib.acquire.files.stream_file import read_stream
 from calib.acquire.points.sweep import legs_of, length_by_speed, points_of, turning_points
 from calib.acquire.recording.course import many_lengths
+from calib.acquire.recording.new_file import new_writer
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError
 from calib.records import Array, RunHead
@@ -23,7 +24,7 @@ from calib.verbs.cell.cell_line import Wanted, open_line, refuse_no_length
 from calib.verbs.cell.port_record import PortRecorder, u_sensor_of
 from calib.verbs.cell.port_sweep import Sweep, SweepRecorder, parse_speed
 from calib.verbs.fit import command as fit
-from calib.verbs.talk.recorder import Pace, Recorder, new_writer
+from calib.verbs.talk.recorder import Pace, Recorder
 from tests.port_recording.bench import Bench, band_force, head_for
 from tests.port_recording.trials import type_flat
 

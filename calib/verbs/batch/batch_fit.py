@@ -84,7 +84,7 @@ def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]
         else:
             paths.append(source)
     if out is not None:
-        from calib.verbs.fit import make_folder
+        from calib.use.bands.calibrate import make_folder
 
         make_folder(out)
     folder = out or (sources[0] if sources[0].is_dir() else Path())

@@ -138,8 +138,8 @@ def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: str) -> No
 
 
 def _write(head: "RunHead", folder: Path) -> None:
+    from calib.acquire.recording.new_file import new_writer
     from calib.acquire.recording.state import Recording
-    from calib.verbs.talk.recorder import new_writer
 
     new_writer(folder / f"{head.band.id}.run.csv", Recording(head)).close()
 

@@ -165,8 +165,9 @@ def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: 
     """One band, from the tape to the last reading."""
     from calib.acquire.files.run_file import RunWriter
     from calib.acquire.recording.batch_plan import UNTAPED
+    from calib.acquire.recording.new_file import free_name, new_writer
     from calib.acquire.recording.state import Recording
-    from calib.verbs.talk.recorder import Recorder, free_name, new_writer
+    from calib.verbs.talk.recorder import Recorder
     from calib.verbs.terminal.prompts import say
 
     name, _, how = chosen.partition(" ")

@@ -143,7 +143,7 @@ def _saved(taught: "Taught | None", folder: Path, teachers: Sequence[tuple[str, 
     from calib.fit.batch.partial_pooling import fit_in_batch, odd_in
     from calib.fit.batch.pooled_fit import band_readings
     from calib.use.bands.batch_levels import member_of
-    from calib.verbs.fit import fit_and_save
+    from calib.use.bands.calibrate import fit_and_save
 
     try:
         runs = [read_run(path) for path in group]
@@ -170,7 +170,7 @@ def _told_of(odd: "Finding", profile: "Profile") -> "Profile":
 
 def _borrowed(fit: "Fit", group: Group, folder: Path, teachers: Sequence[tuple[str, str]]) -> Done:
     from calib.use.bands.batch_levels import member_of
-    from calib.verbs.fit import save_fit
+    from calib.use.bands.calibrate import save_fit
 
     profile, path = save_fit(fit, folder, teachers, grown=True)
     lengths = len({round(p.length, 3) for p in fit.points if p.branch == "loading"})

@@ -10,6 +10,7 @@ from pathlib import Path
 from types import FrameType
 
 from calib.acquire.files.run_file import RunWriter, read_run
+from calib.acquire.recording.new_file import free_name, new_writer
 from calib.acquire.recording.state import Recording
 from calib.errors import BandcurveError, DataError, FileError
 from calib.identity import check_id
@@ -21,7 +22,7 @@ from calib.use.ask.until import aim_of, chooser_for
 from calib.use.ask.warm_up import warm_up_words
 from calib.verbs.talk.asking import BackError
 from calib.verbs.talk.conditioning import condition
-from calib.verbs.talk.recorder import Pace, Recorder, free_name, new_writer
+from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.talk.setup_talk import SetUp
 from calib.verbs.terminal.prompts import EndOfInputError, ask, say
 

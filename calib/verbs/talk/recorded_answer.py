@@ -5,18 +5,14 @@ import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
-from calib.acquire.files.run_file import read_run
 from calib.acquire.recording.course import UNTIL
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.typed_entry import shown
-from calib.errors import BandcurveError, DataError
 from calib.finding import Finding
-from calib.profile.document import Profile
-from calib.records import Fit, Run, RunHead
+from calib.records import Run, RunHead
 from calib.units import FORCE
-from calib.use.ask.head import CARRIED
+from calib.use.bands.calibrate import calibrate_recording
 from calib.use.report.recorded_words import Recorded, recorded_words
-from calib.verbs.fit import fit_and_save
 from calib.verbs.terminal.plain_text import sentence, wrap
 
 FEW = frozenset(("few-lengths", "few-low-stretch", "no-unloading", "one-cycle"))  # to be expected of a short run
@@ -37,32 +33,10 @@ def recorded_answer(path: Path, state: Recording, port: str = "") -> str:
     Raises:
         DataError: There are too few readings to fit.
     """
-    folder, run = path.parent, read_run(path)
-    fit, profile, saved = _fitted([*_carried(run, folder), (path, run)], folder)
+    run, fit, profile, saved = calibrate_recording(path)
     told = Recorded(run, profile, shlex.quote(str(saved)), state.course)
     said = _doubts(fit.findings, run.head, told.file)
     return "\n".join(wrap(line) for line in recorded_words(told, said, _next(told, path, port)))
-
-
-def _carried(run: Run, folder: Path) -> Runs:
-    """The quick look whose readings are carried along, where it is still there."""
-    name = run.head.extensions.get(CARRIED)
-    if not isinstance(name, str) or Path(name).name != name or not (folder / name).is_file():
-        return []
-    try:
-        return [(folder / name, read_run(folder / name))]
-    except BandcurveError:
-        return []
-
-
-def _fitted(runs: Runs, folder: Path) -> tuple[Fit, Profile, Path]:
-    """The fit of all runs; of the last alone where they do not go together."""
-    try:
-        return fit_and_save(runs, folder, None, [], set(), grown=True)
-    except DataError:
-        if len(runs) == 1:
-            raise
-        return fit_and_save(runs[-1:], folder, None, [], set())
 
 
 def _doubts(findings: Sequence[Finding], head: RunHead, file: str) -> list[str]:
