@@ -19,6 +19,8 @@ from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
 from calib.verbs.terminal.plain_text import complaint
 
+_CommandLineError: type[Any] = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
+
 
 class LazyGroup(WordGroup):
     """The whole command line; its overview needs only the summary of each command."""
@@ -98,19 +100,39 @@ def _for_every_command(arguments: Sequence[str]) -> list[str]:
 
 
 def _answered(arguments: Sequence[str]) -> int:
+    as_json = "--json" in arguments
     try:
-        status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=True)
+        status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=not as_json)
     except SystemExit as leaving:
         if isinstance(leaving.__context__, BrokenPipeError):
             raise leaving.__context__ from None  # the library underneath calls it a failure
         return leaving.code if isinstance(leaving.code, int) else 1
-    except UsageError as error:
-        print(complaint(str(error)), file=sys.stderr)
-        return 2
     except BandcurveError as error:
-        print(complaint(str(error)), file=sys.stderr)
-        return 1
-    except KeyboardInterrupt:
+        return _refused(arguments, error, 2 if isinstance(error, UsageError) else 1)
+    except _CommandLineError as error:
+        error.show()
+        return _refused(arguments, UsageError(error.format_message()), error.exit_code, said=True)
+    except (KeyboardInterrupt, typer.Abort):
         print("\nbandcurve: interrupted", file=sys.stderr)
         return 130
     return status if isinstance(status, int) else 0
+
+
+def _refused(arguments: Sequence[str], error: BandcurveError, status: int, *, said: bool = False) -> int:
+    """Say an error: a sentence on standard error, and with --json a document in the place of the answer too."""
+    if not said:
+        print(complaint(str(error)), file=sys.stderr)
+    if "--json" in arguments:
+        import json
+
+        from calib.use.report.document import error_document
+
+        print(json.dumps(error_document(_question(arguments), error, status), indent=2))
+    return status
+
+
+def _question(arguments: Sequence[str]) -> str:
+    """What was asked: the command, with its second word where it has one."""
+    words = list(takewhile(lambda word: not word.startswith("-"), arguments))
+    grouped = words[:1] and words[0] in ("rig", "scale", "batch") and words[1:2] and words[1].isalpha()
+    return "-".join(words[: 2 if grouped else 1])

@@ -8,6 +8,8 @@ import typer
 
 from calib.errors import FileError
 from calib.units import SHOWN
+from calib.use.answers.bands import DemoAnswer, FittedBand
+from calib.verbs.terminal.answer import give
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -17,6 +19,7 @@ NOTES = "README.md"
 
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.")] = Path("bandcurve-demo"),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Fit and draw an invented scenario in a new folder: three bands, two scales, one typing slip.
 
@@ -29,11 +32,16 @@ def command(
     _prepare(folder)
     runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
     _copy(source / NOTES, folder)
-    print("Three invented bands, never measured: only to show how it works.\n")
+    if not as_json:
+        print("Three invented bands, never measured: only to show how it works.\n")
+    fitted = []
     for path in runs:
         print(f"fitting and drawing {path.name} ...", file=sys.stderr)
-        _one(path, folder)
-    _next_steps(folder)
+        fitted.append(_one(path, folder, quiet=as_json))
+    if as_json:
+        give(DemoAnswer(folder=str(folder), profiles=tuple(fitted)), None, as_json=True)
+    else:
+        _next_steps(folder)
     return 0
 
 
@@ -72,12 +80,13 @@ def _copy(path: Path, folder: Path) -> Path:
     return target
 
 
-def _one(path: Path, folder: Path) -> None:
+def _one(path: Path, folder: Path, *, quiet: bool) -> FittedBand:
     """Fit one run, save its profile and figure, say the main things."""
     from calib.acquire.files.run_file import read_run
     from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import profile_of
     from calib.profile.document import save_profile
+    from calib.use.bands.curve_answer import fitted_band
     from calib.verbs.overview import version_text
     from calib.verbs.terminal.drawing import write_figure
 
@@ -85,13 +94,15 @@ def _one(path: Path, folder: Path) -> None:
     profile = profile_of(fit, version_text().strip())
     save_profile(profile, folder / f"{profile.band.id}.profile.json")
     write_figure(profile, fit.points, folder / f"{profile.band.id}.png")
-    _say(profile)
+    if not quiet:
+        _say(profile)
+    file = str(folder / f"{profile.band.id}.profile.json")
+    return fitted_band(profile, file, sum(p.used for p in fit.points))
 
 
 def _say(profile: "Profile") -> None:
     from calib.use.bands.curve_answer import curve_answer, table_lengths
     from calib.use.report.curve_views import curve_view
-    from calib.verbs.terminal.answer import give
 
     answer = curve_answer(profile, table_lengths(profile))
     give(answer, curve_view(answer, SHOWN["kg"]), as_json=False)

@@ -56,7 +56,8 @@ def command(
         float | None, typer.Option("--dwell", min=0, max=3600, help="Seconds held before each reading.")
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
-) -> None:
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
     """Make a run of a table with a length and a force column.
 
     Units come from the header, "Length (cm)", or from options; branches and cycles from columns or from the turning
@@ -109,7 +110,14 @@ def command(
     run = Run(table.name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, 1)))
     target = out or Path(f"{head.band.id}.run.csv")
     _write(run, target, in_length, in_force)
+    if as_json:
+        from calib.use.answers.bands import ImportAnswer
+        from calib.verbs.terminal.answer import give
+
+        give(ImportAnswer(band=head.band.id, file=str(target)), None, as_json=True)
+        return 0
     print(f"Written to {target}. Next:\n  bandcurve fit {target}{' --unit lb' if in_force in ('lb', 'lbf') else ''}")
+    return 0
 
 
 def _refuse_missing(names: list[str]) -> None:

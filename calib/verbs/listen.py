@@ -241,6 +241,7 @@ def _as_text(record: "Record") -> str:
 
 
 def _tell_ports(ports: "Sequence[PortFound]", *, as_json: bool) -> None:
+    from calib.use.report.document import headed
     from calib.verbs.cell.listen_words import ports_text
 
-    print(json.dumps({"ports": [asdict(port) for port in ports]}, indent=2) if as_json else ports_text(ports))
+    print(headed("ports", {"ports": [asdict(port) for port in ports]}) if as_json else ports_text(ports))

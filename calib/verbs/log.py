@@ -15,6 +15,7 @@ def command(
     on: Annotated[str | None, typer.Option(metavar="DAY", help="The day, as 2026-03-01; default: today.")] = None,
     note: Annotated[str, typer.Option(metavar="TEXT", help="What it was used for.")] = "",
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the band's files are.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Add repetitions to a band's use log, ID.uses.csv.
 
@@ -40,5 +41,12 @@ def command(
     use = Use(known.mark, day, count, clean(note), stamp())
     add_entry(path, KIND, known.mark, lambda version: row_of(use, version))
     total = reps_between(read_register(folder).band(known.address).uses, None, None)
+    if as_json:
+        from calib.use.answers.bands import LogAnswer
+        from calib.verbs.terminal.answer import give
+
+        noted = LogAnswer(band=known.address, on=day.isoformat(), file=str(path), reps=count, reps_in_all=total)
+        give(noted, None, as_json=True)
+        return 0
     print(f"Band {known.address}: {count} repetitions on {day} noted in {path}, {total} in all.")
     return 0

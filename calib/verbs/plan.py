@@ -1,6 +1,5 @@
 """`bandcurve plan`: the lengths worth measuring, on the screen or as a form to fill in by pen."""
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -328,7 +327,9 @@ def _flat(planned: _Planned) -> str:
 def _tell(planned: _Planned, form: Path | None, as_json: bool) -> None:
     settings = planned.plan.lengths
     if as_json:
-        print(json.dumps(_document(planned, form), indent=2))
+        from calib.use.report.document import headed
+
+        print(headed("plan", _document(planned, form)))
         return
     print(f"Plan for band {planned.band.id}: {planned.cycles} x {'out and back' if planned.way_back else 'out only'}")
     for x in settings:

@@ -80,7 +80,7 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
         st.none()
         | st.fixed_dictionaries(
             {"from_m": st.floats(0.1, 1), "to_m": st.floats(1, 3), "energy_in_J": finite, "energy_lost_J": finite,
-             "loss_ratio": finite, "u_loss_ratio": st.floats(0, 1), "set_m": st.none() | finite}
+             "loss_ratio": st.floats(-1, 1), "u_loss_ratio": st.floats(0, 1), "set_m": st.none() | st.floats(-1, 1)}
         )
     )  # fmt: skip
     return content
@@ -155,7 +155,7 @@ def test_an_unknown_field_is_refused_with_the_nearest_name() -> None:
         ("band.id", "\x1b[2J", "cannot be an id"),
         ("band.flat_length_m", "1.029", "valid number"),
         ("band.flat_length_m", True, "valid number"),
-        ("band.flat_length_m", -1, "greater than 0"),
+        ("band.flat_length_m", -1, "greater than or equal to 0.001"),
         ("band.strands", 3, "1 or 2"),
         ("made.measured_at", "2026-13-01", "match"),
         ("length.kind", "centres", "half-path"),

@@ -21,7 +21,7 @@ def test_a_profile_is_shown_in_words(capsys: pytest.CaptureFixture[str]) -> None
     said = capsys.readouterr().out
     profile = load_profile(PROFILE)
     assert f"{profile.force(1.6 + (profile.half_path_less_tape or 0)) / 9.80665:.2f}" in said
-    for words in ("+- mean", "+- next", "stretch", "gross-error", "scale gain", "invented", "tape, m"):
+    for words in ("+-mean", "+-next", "stretch", "gross-error", "scale gain", "invented", "tape, m"):
         assert words in said
     assert said.isascii()
     assert max(map(len, said.splitlines())) <= 100

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from calib.use.answers.parts import Answer, Doubt, Failure, Level, Place, Pull
 
@@ -340,8 +340,28 @@ class RecheckAnswer(Answer):
 
 
 @dataclass(frozen=True, kw_only=True)
-class DocumentAnswer(Answer):
-    """An answer whose own part is a file format of its own (a scale, a batch, a plan)."""
+class LogAnswer(Answer):
+    """Repetitions noted in a band's use log."""
 
-    question: ClassVar[str] = "document"
-    body: Mapping[str, Any]
+    question: ClassVar[str] = "log"
+    on: str
+    file: str
+    reps: int
+    reps_in_all: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class ImportAnswer(Answer):
+    """A run made of a table."""
+
+    question: ClassVar[str] = "import"
+    file: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DemoAnswer(Answer):
+    """An invented scenario, fitted in a new folder."""
+
+    question: ClassVar[str] = "demo"
+    folder: str
+    profiles: tuple[FittedBand, ...]

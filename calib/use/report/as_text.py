@@ -44,8 +44,9 @@ def _steps(findings: Sequence[Doubt], width: int) -> list[str]:
     if not steps:
         return []
     more = len(steps) - MOST_STEPS
-    head = f"Do this next ({more} more with --full):" if more > 0 else "Do this next:"
-    return [head, *(wrap(step, width, "  - ", "    ") for step in steps[:MOST_STEPS])]
+    begin = ["Do this next: ", *("  then: " for _ in steps)]
+    lines = [wrap(step, width, first, "  ") for step, first in zip(steps[:MOST_STEPS], begin, strict=False)]
+    return [*lines, *([f"  and {more} more: --full"] if more > 0 else [])]
 
 
 def findings_text(findings: Sequence[Doubt], width: int = WIDTH) -> str:

@@ -108,15 +108,16 @@ def curve_view(answer: CurveAnswer, shown: Shown, picture: str = "") -> View:
     """
     first, last = answer.table[0], answer.table[-1]
     pulls = [r.loading.force_N for r in (first, last) if r.loading is not None]
-    span = " to ".join(both(p, shown) for p in pulls)
-    places = " to ".join(length(r.length_m if r.tape_m is None else r.tape_m, shown) for r in (first, last))
-    taped = "on the tape" if first.tape_m is not None else "half-path length"
+    span, also = (f"{' to '.join(u.pull(p, d) for p in pulls)} {u.force}" for u, d in ((shown, 2), (other(shown), 1)))
+    places = " to ".join(shown.tape(r.length_m if r.tape_m is None else r.tape_m) for r in (first, last))
+    taped = "tape" if first.tape_m is not None else "half-path length"
     return View(
-        kilos=f"{answer.band} pulls {span} from {places} {taped}",
-        grid=_curve_grid(_few(answer.table), shown),
+        kilos=f"{answer.band}: {span} ({also}), {taped} {places} {shown.length}",
+        grid=_curve_grid(_few(answer.table), shown, short=True),
         lines=(_circumstances(answer), LIMITS),
         findings=answer.findings,
         sections=(
+            Section("facts", "", None, _facts(answer)),
             Section("table", "Curve", _curve_grid(answer.table, shown), _curve_notes(answer, shown), picture),
             _budget(answer, shown),
         ),
@@ -131,18 +132,20 @@ def _few(rows: tuple[CurveRow, ...]) -> tuple[CurveRow, ...]:
     return tuple(rows[i] for i in places)
 
 
-def _curve_grid(rows: tuple[CurveRow, ...], shown: Shown) -> Grid:
+def _curve_grid(rows: tuple[CurveRow, ...], shown: Shown, *, short: bool = False) -> Grid:
+    """The curve as a table; the short one has no stretch and fits 80 columns."""
     back, taped = any(r.unloading for r in rows), any(r.tape_m is not None for r in rows)
-    names = (f"{'tape' if taped else 'half-path'} {shown.length}", "stretch")
-    headers: tuple[str, ...] = (*names, f"loading {shown.force}", other(shown).force, "+- mean", "+- next")
-    headers += (f"unloading {shown.force}", other(shown).force, "+- mean", "+- next") if back else ()
-    return Grid(headers, tuple(_curve_cells(row, shown, back) for row in rows))
+    headers = (f"{'tape' if taped else 'half-path'} {shown.length}", *(() if short else ("stretch",)))
+    for way in ("loading", "unloading") if back else ("loading",):
+        headers += (f"{way} {shown.force}", other(shown).force, "+-mean", "+-next")
+    return Grid(headers, tuple(_curve_cells(row, shown, back, short) for row in rows))
 
 
-def _curve_cells(row: CurveRow, shown: Shown, back: bool) -> tuple[str, ...]:
-    where = shown.tape(row.length_m if row.tape_m is None else row.tape_m), f"{row.stretch:.2f}"
+def _curve_cells(row: CurveRow, shown: Shown, back: bool, short: bool) -> tuple[str, ...]:
+    where = shown.tape(row.length_m if row.tape_m is None else row.tape_m)
+    stretch = () if short else (f"{row.stretch:.2f}",)
     unloading = pull_cells(row.unloading, shown) if back else ()
-    return (*where, *pull_cells(row.loading, shown), *unloading)
+    return (where, *stretch, *pull_cells(row.loading, shown), *unloading)
 
 
 def _curve_notes(answer: CurveAnswer, shown: Shown) -> tuple[str, ...]:
@@ -163,12 +166,23 @@ def _circumstances(answer: CurveAnswer) -> str:
         f"{when}, {METHODS.get(answer.method, answer.method)}{scale}",
         f"{answer.cycles} cycle{'s' * (answer.cycles != 1)}",
         f"{answer.dwell_s:g} s at each point" if answer.dwell_s is not None else "",
-        f"{answer.temperature_C:.0f} C" if answer.temperature_C is not None else "",
     ]
-    lost = answer.loss
-    loss = "" if lost is None else f" It loses {100 * lost.loss_ratio:.1f} % of the energy put in."
-    note = f" Note: {clean(answer.note)}." if answer.note else ""
-    return ", ".join(filter(None, parts)) + f".{loss}{note}"
+    return ", ".join(filter(None, parts)) + "."
+
+
+def _facts(answer: CurveAnswer) -> tuple[str, ...]:
+    """What else is known of the band."""
+    lost, room = answer.loss, answer.temperature_C
+    loss = ""
+    if lost is not None:
+        loss = (
+            f" From {lost.from_m:.2f} to {lost.to_m:.2f} m half-path and back it loses {lost.energy_lost_J:.1f} J "
+            f"of the {lost.energy_in_J:.1f} J put in: {100 * lost.loss_ratio:.1f} %, give or take "
+            f"{200 * lost.u_loss_ratio:.1f} %."
+        )
+    warm = f"{room:.0f} C" if room is not None else "Temperature not noted"
+    note = (f"Note: {clean(answer.note)}.",) if answer.note else ()
+    return (f"Flat length {answer.flat_length_m:.3f} m. {warm}.{loss}", *note)
 
 
 def _budget(answer: CurveAnswer, shown: Shown) -> Section:

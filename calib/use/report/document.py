@@ -6,14 +6,14 @@ number comes of an input that no check at the door foresaw, and is refused rathe
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from math import isfinite
 from typing import Any
 
 from calib.errors import BandcurveError, DataError
-from calib.use.answers.parts import FORMAT, Answer
+from calib.use.answers.parts import FORMAT, Answer, Coded, doubts
 
 DIGITS = 7  # significant, as in every file
 _HEAD = ("band", "day", "findings")
@@ -44,6 +44,32 @@ def json_text(answer: Answer) -> str:
         DataError: A number in it cannot be.
     """
     return json.dumps(document(answer), indent=2, allow_nan=False)
+
+
+def headed(
+    question: str,
+    body: Mapping[str, Any],
+    *,
+    band: str | None = None,
+    day: str | None = None,
+    findings: Iterable[Coded] = (),
+) -> str:
+    """A document that has no type of its own yet (a plan, a scale), with the head of every answer and past the gate.
+
+    Args:
+        question: What was asked.
+        body: Its own part; what it says of the head counts.
+        band: The band it is about.
+        day: Of the calibration it rests on.
+        findings: What is doubtful.
+
+    Raises:
+        DataError: A number in it cannot be.
+    """
+    head = {"format": FORMAT, "question": question, "band": band, "day": day}
+    end = {"findings": _plain(doubts(findings), "findings", "")}
+    own = {key: _plain(value, key, "") for key, value in body.items()}
+    return json.dumps({**head, **{k: v for k, v in end.items() if k not in own}, **own}, indent=2, allow_nan=False)
 
 
 def error_document(question: str, error: BandcurveError, status: int) -> dict[str, Any]:

@@ -7,29 +7,36 @@ from calib.use.report.view import Grid, Section, View, both_loads, length, load,
 WORDS = {"up": "going up", "down": "coming down"}
 ROWS = 5  # heights in a table
 URGENT = ("bar-may-lift", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
-REMINDER = "Reminders, not a safety plan: the rules of your place and the people qualified there decide."
+REMINDER = "Reminders only: the rules of your place and the people qualified there decide."
 
 
 def rig_view(answer: RigAnswer, shown: Shown) -> View:
     """The load on the bar."""
     ways = {name: way for name, way in (("up", answer.up), ("down", answer.down)) if way is not None}
-    said = "; ".join(
-        f"{WORDS[name]} {load(way.bar_load_kg[0], shown)} at the bottom, {load(way.bar_load_kg[-1], shown)} at the top"
-        for name, way in ways.items()
-    )
-    urgent = tuple(dict.fromkeys(f"{f.text}: {f.do}" for f in answer.findings if f.code in URGENT))
+    findings = sorted(answer.findings, key=lambda f: f.code not in URGENT)  # the sort keeps their order otherwise
     return View(
-        kilos=f"On the bar, {shown.force}: {said}",
+        kilos=_ends_in_words(ways, shown),
         grid=_ends(answer, ways, shown),
-        lines=(_weight(answer, shown), *urgent, REMINDER),
-        findings=answer.findings,
+        lines=(_weight(answer, shown), REMINDER),
+        findings=tuple(findings),
         sections=(*(_section(answer, name, way, shown) for name, way in ways.items()), _bands(answer)),
     )
 
 
+def _ends_in_words(ways: dict[str, RigWay], shown: Shown) -> str:
+    """Bottom and top, once where both ways say the same: the loop closes where the lift turns."""
+    said = {name: tuple(load(w.bar_load_kg[at], shown) for at in (0, -1)) for name, w in ways.items()}
+    same = len(set(said.values())) == 1
+    parts = [
+        f"{low} {shown.force} at the bottom, {high} {shown.force} at the top" + ("" if same else f" {WORDS[name]}")
+        for name, (low, high) in said.items()
+    ]
+    return f"On the bar: {parts[0] if same else '; '.join(parts)}"
+
+
 def _weight(answer: RigAnswer, shown: Shown) -> str:
     bands = ", ".join(dict.fromkeys(f"{b.band} ({b.day or 'no day'})" for b in answer.used))
-    return f"Bar and plates {both_loads(answer.bar_and_plates_kg, shown)}; bands {bands}. Limits are 95 %."
+    return f"Bar and plates {both_loads(answer.bar_and_plates_kg, shown)}; {bands}; limits 95 %."
 
 
 def _ends(answer: RigAnswer, ways: dict[str, RigWay], shown: Shown) -> Grid:

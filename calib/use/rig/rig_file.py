@@ -30,7 +30,11 @@ Arrangement = Literal["straight", "doubled", "choked", "spread", "across"]
 _STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
 _Positive = Annotated[float, Field(gt=0, lt=1e4)]
 _NotNegative = Annotated[float, Field(ge=0, lt=1e4)]
-_Ends = Annotated[tuple[float, float], Field(strict=False)]
+# Physical bounds, wide on purpose: a number beyond them was written in another unit.
+_Height = Annotated[float, Field(ge=1e-3, lt=20)]  # [m]
+_Width = Annotated[float, Field(ge=0, le=2)]  # [m] of a pin, a hook, a sleeve
+_Apart = Annotated[float, Field(gt=-20, lt=20)]  # [m]
+_Ends = Annotated[tuple[_Apart, _Apart], Field(strict=False)]
 
 
 @dataclass(frozen=True)
@@ -39,10 +43,10 @@ class Bar:
 
     __pydantic_config__ = _STRICT
     mass: _NotNegative  # [kg] the bar alone
-    bottom: _Positive  # [m] height of the sleeve's centre
-    top: _Positive  # [m]
+    bottom: _Height  # [m] height of the sleeve's centre
+    top: _Height  # [m]
     plates: _NotNegative = 0.0  # [kg]
-    hooks: _Positive | None = None  # [m] height of the sleeve's centre on the hooks
+    hooks: _Height | None = None  # [m] height of the sleeve's centre on the hooks
     tempo_s: Annotated[float, Field(ge=0.1, lt=1e4)] = 1.0  # one way
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     altitude: Annotated[float, Field(ge=-500, lt=9000)] | None = None  # [m]
@@ -57,8 +61,8 @@ class Anchor:
     __pydantic_config__ = _STRICT
     holds: _NotNegative | None = None  # [kg]
     bolted: bool = False
-    height: _Positive | None = None  # [m]
-    footprint: _Positive | None = None  # [m] shorter side of what it stands on
+    height: _Height | None = None  # [m]
+    footprint: _Height | None = None  # [m] shorter side of what it stands on
 
 
 @dataclass(frozen=True)
@@ -71,12 +75,12 @@ class RigBand:
     source: Literal["below", "above"]  # `from` in the file
     arrangement: Arrangement
     anchor_height: Annotated[float, Field(ge=-2, lt=10)]  # [m] centre of the anchor
-    anchor_diameter: _NotNegative  # [m]
-    sleeve_diameter: _Positive  # [m]
+    anchor_diameter: _Width  # [m]
+    sleeve_diameter: Annotated[float, Field(ge=1e-3, le=2)]  # [m]
     sideways: _Ends = (0.0, 0.0)  # [m] bar to anchor along the bar, at the bottom and at the top
     fore: _Ends = (0.0, 0.0)  # [m] bar to anchor fore and aft, at the bottom and at the top
-    slack_length: _Positive | None = None  # [m] choked: between the same centres, hanging slack
-    pegs_apart: _NotNegative = 0.0  # [m]
+    slack_length: _Height | None = None  # [m] choked: between the same centres, hanging slack
+    pegs_apart: Annotated[float, Field(ge=0, lt=20)] = 0.0  # [m]
 
 
 @dataclass(frozen=True)
@@ -85,12 +89,12 @@ class Check:
 
     __pydantic_config__ = _STRICT
     how: CheckWay
-    heights: Annotated[tuple[_Positive, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [m]
+    heights: Annotated[tuple[_Height, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [m]
     shown: Annotated[tuple[_NotNegative, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [kg]
     alone: _NotNegative | None = None  # [kg] platform: shown by lifter, bar and plates without bands
     band: Annotated[int, Field(ge=0, lt=MOST_BANDS)] = 0  # hook: which band hangs on it
-    hook_diameter: _NotNegative = 0.012  # [m] of the scale's hook, in place of the sleeve
-    wait_s: _Positive = 10.0
+    hook_diameter: _Width = 0.012  # [m] of the scale's hook, in place of the sleeve
+    wait_s: Annotated[float, Field(ge=0.1, lt=1e6)] = 10.0
     resolution: _NotNegative = 0.1  # [kg]
     u_gain: Annotated[float, Field(ge=0, lt=1)] | None = None  # relative, of the scale or of the plates
 

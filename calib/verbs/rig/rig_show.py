@@ -82,7 +82,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     with named(file):
         found = under_rig(rig, profiles, people, extrapolate=extrapolate, unit="kg" if as_json else unit)
     answer = lifters_answer(found, profiles, "kg" if as_json else unit)
-    give(answer, lifters_view(answer, SHOWN[unit], str(file)), as_json=as_json, full=True)
+    give(answer, lifters_view(answer, SHOWN[unit], str(file)), as_json=as_json)
 
 
 def _lifters(text: str) -> "tuple[Lifter, ...]":

@@ -214,7 +214,9 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
     from calib.verbs.scale.scale_text import scale_text
 
     if as_json:
-        print(json.dumps({"file": str(path), "scale": json.loads(scale.to_json())}, indent=2))
+        from calib.use.report.document import headed
+
+        print(headed("scale", {"file": str(path), "scale": json.loads(scale.to_json())}))
         return
     print(scale_text(scale, _shown_unit(None, scale)))
     print(f"In {path}. Next:\n{step}")
@@ -258,7 +260,9 @@ def _tell_check(result: "ScaleCheck", name: str, file: Path, unit: str, as_json:
     from calib.verbs.scale.scale_text import check_document, check_text
 
     if as_json:
-        print(json.dumps(check_document(result, name, str(file)), indent=2))
+        from calib.use.report.document import headed
+
+        print(headed("scale-check", check_document(result, name, str(file))))
         return
     print(f"Scale check {name}")
     print(check_text(result, unit))

@@ -1,6 +1,5 @@
 """`bandcurve plan --until`: on paper, which readings should make the pull known well enough, or why none will."""
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -61,7 +60,9 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
     aim = aim_of(run, course)
     plan = paper_plan(run, aim)
     if as_json:
-        print(json.dumps(_document(plan, aim.length, aim.relative), indent=2))
+        from calib.use.report.document import headed
+
+        print(headed("plan-until", _document(plan, aim.length, aim.relative), band=run.head.band.id))
         return
     over = run.head.extensions[UNTIL].get("over_m")
     if over and abs(0.5 * sum(over) - aim.length) > AIM_MOVED * aim.length:
