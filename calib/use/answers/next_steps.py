@@ -32,6 +32,7 @@ NEXT_STEPS: dict[str, str] = {
     "loading-order": "Put the plates on before each band, and take them off the other way round.",
     "locking-scale": "Switch the scale's hold off if it allows that.",
     "mixed-sizes": "Pair each size by itself.",
+    "no-date": "Write the day into the run's head (started = ...), and fit it again.",
     "no-temperature": "Note the temperature of the room next time.",
     "no-unloading": "Measure unloading too if you lower a weight against the band.",
     "not-repeatable": "Look for a slip, a sticking scale, a turning hook, or a tape held in another way.",

@@ -53,6 +53,8 @@ def _ends(answer: RigAnswer, ways: dict[str, RigWay], shown: Shown) -> Grid:
         for name, way in ways.items()
         for at in (0, -1)
     ]
+    if len({row[1:] for row in rows}) == 2:  # the loop closes where the lift turns: both ways say the same
+        rows = [("", *row[1:]) for row in rows[:2]]
     return Grid(("", "bar at", shown.force, other(shown).force, "+- mean", "+- next set"), tuple(rows))
 
 
