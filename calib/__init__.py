@@ -25,13 +25,14 @@ Outside the tested lengths it refuses, and says what would have worked.
 a half-path length from 1.13 to 2.1 m would have worked
 
 From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gives a Profile, and
-`calib.save_profile` writes it.
+`calib.save_profile` writes it. A load cell as it is pulled: `for reading in calib.open_stream("/dev/ttyUSB0")`.
 """
 
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from calib.acquire.cell.open_stream import open_stream
     from calib.acquire.files.run_file import parse_run, read_run
     from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import fit_profile
@@ -54,6 +55,7 @@ __all__ = [
     "half_path_between",
     "load_profile",
     "load_scale",
+    "open_stream",
     "pair_up",
     "parse_run",
     "read_run",
@@ -72,6 +74,7 @@ _HOMES = {
     "half_path_between": "calib.use.bands.predict",
     "load_profile": "calib.profile.document",
     "load_scale": "calib.scale",
+    "open_stream": "calib.acquire.cell.open_stream",
     "pair_up": "calib.use.bands.pair",
     "parse_run": "calib.acquire.files.run_file",
     "read_run": "calib.acquire.files.run_file",

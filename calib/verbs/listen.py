@@ -1,5 +1,6 @@
 """`bandcurve listen`: what a load cell on a serial line sends: ports, speed, format, live value. It never writes."""
 
+import contextlib
 import json
 import os
 import sys
@@ -48,10 +49,17 @@ def command(
         float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Stop by itself after so long.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")] = False,
+    csv_file: Annotated[
+        Path | None, typer.Option("--csv", metavar="FILE", help="Write each reading to a new file as well.")
+    ] = None,
+    ask: Annotated[
+        str | None,
+        typer.Option("--ask", metavar="TEXT", help="WRITE this to a silent device, again and again: 'R\\r'."),
+    ] = None,
 ) -> int:
     """Show what a load cell on a serial line sends: its speed, its format, and the value, large and live.
 
-    It never writes to the device. A captured file is replayed like a port.
+    It never writes to the device, unless you say with --ask what. A captured file is replayed like a port.
 
     \b
     Examples:
@@ -60,11 +68,13 @@ def command(
       bandcurve listen socket://192.168.1.20:4001 --column 2
       bandcurve listen capture.txt --rate fast --json
       bandcurve listen /dev/ttyUSB0 --scale cell-3.scale.json --keep
+      bandcurve listen /dev/ttyUSB0 --csv pull.csv
     """
     from calib.acquire.cell.line_format import Chosen
     from calib.acquire.cell.listening import Listening
     from calib.acquire.cell.port import find_ports, open_source
     from calib.verbs.cell.kept_line import kept_format, with_range
+    from calib.verbs.cell.readings_csv import Written, asked_of, readings_file
     from calib.verbs.terminal.prompts import say
 
     if name is None:
@@ -76,10 +86,14 @@ def command(
     if scale is not None and chosen == Chosen():
         chosen = Chosen(format=kept_format(scale))
     chosen = with_range(chosen, scale)
-    with open_source(name, setting, rate=_rate(rate)) as source:
+    asking = asked_of(ask, name, baud)
+    kept = contextlib.nullcontext(None) if csv_file is None else readings_file(csv_file)
+    with open_source(name, setting, ask=asking, rate=_rate(rate)) as source, kept as rows:
         if source.warning:
             say(f"Note: {source.warning}.")
         listening = Listening(source, chosen, setting)
+        if rows is not None:
+            listening = Written(listening, rows, _force_of(scale))
         try:
             if as_json or not sys.stdout.isatty():
                 return _plain(listening, _written(scale, as_json=as_json), lasting)
@@ -127,6 +141,20 @@ def _in_kilos(scale: "Scale | None") -> "Callable[[Record], Record]":
         return replace(record, value=round(counts.force(record.counts) / G_STANDARD, places), unit="kg", counts=None)
 
     return turned
+
+
+def _force_of(scale: "Scale | None") -> "Callable[[Record], float | None]":
+    """The force of a reading, where its unit or the scale's file says it. [N]"""
+    from calib.acquire.cell.meter import NEWTON
+
+    counts = scale.counts if scale else None
+
+    def force(record: "Record") -> float | None:
+        if record.value is not None:
+            return record.value * NEWTON[record.unit or "N"]
+        return counts.force(record.counts) if counts and record.counts is not None else None
+
+    return force
 
 
 def _written(scale: "Scale | None", *, as_json: bool) -> "Callable[[Record], str]":

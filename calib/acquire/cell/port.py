@@ -1,6 +1,7 @@
 """Bytes from a serial port, a network address or a captured file, each with the time it came; the one user of pyserial.
 
-Nothing is ever written to a device. Lines, formats and numbers are not known here (`listening.py` puts them together).
+Nothing is written to a device unless its user asks for that (`ask`). Lines, formats and numbers are not known here
+(`listening.py` puts them together).
 
     with open_source("/dev/ttyUSB0") as source:      # or "socket://10.0.0.5:4001", "rfc2217://...", "capture.txt"
         while True:
@@ -33,6 +34,8 @@ GATHER = 0.004  # s; bytes of a slow line are taken together: four readings of a
 RETRY = 0.5  # s between two looks for a device that is gone
 MOST = 1 << 16  # bytes of one arrival
 URLS = ("socket://", "rfc2217://", "loop://")
+
+ASK_EVERY_S, ASK_AGAIN_S = 0.1, 0.6  # s; after an answer, and where none came
 
 ArrivalKind = Literal["data", "gap", "back", "end"]
 
@@ -142,6 +145,7 @@ def open_source(
     name: str,
     setting: Setting | None = None,
     *,
+    ask: bytes = b"",
     rate: Rate = "real",
     clock: Callable[[], float] = time.monotonic,
     ports: Callable[[], Sequence[PortFound]] = find_ports,
@@ -151,6 +155,7 @@ def open_source(
     Args:
         name: A device, a link to one, `socket://HOST:PORT`, `rfc2217://HOST:PORT`, or a regular file.
         setting: Speed and framing; the most usual where None, until `set_line`.
+        ask: Written to the device again and again, for one that says nothing by itself; nothing is written where empty.
         rate: Of a captured file: "real", "fast", or lines a second.
         clock: Seconds from any start.
         ports: What is plugged in; passed in by tests.
@@ -162,11 +167,11 @@ def open_source(
     if "://" in name:
         if not name.startswith(URLS):
             raise UsageError(f"{name[:60]!r} is no address that can be listened to", remedy=f"use {' or '.join(URLS)}")
-        return SerialSource(name, setting or SETTINGS[0], clock, ports)
+        return SerialSource(name, setting or SETTINGS[0], clock, ports, ask)
     with suppress(OSError):  # a name no file can have: the port's own refusal says so
         if Path(name).is_file():
             return FileSource(Path(name), rate, clock)
-    return SerialSource(name, setting or SETTINGS[0], clock, ports)
+    return SerialSource(name, setting or SETTINGS[0], clock, ports, ask)
 
 
 class SerialSource(Closing):
@@ -180,8 +185,10 @@ class SerialSource(Closing):
         setting: Setting,
         clock: Callable[[], float],
         ports: Callable[[], Sequence[PortFound]],
+        ask: bytes = b"",
     ) -> None:
         self.name = name
+        self._ask, self._asked_s, self._answered = ask, float("-inf"), True
         self.has_baud = not name.startswith(("socket://", "loop://"))
         self._setting = setting
         self._clock = clock
@@ -213,6 +220,7 @@ class SerialSource(Closing):
     def _take(self, may_wait: bool) -> Arrival | None:
         data = b""
         try:
+            self._ask_again()
             if may_wait or self._port.in_waiting:
                 data = self._port.read(1)
             if not data:
@@ -225,7 +233,15 @@ class SerialSource(Closing):
                 return self._lose(error)
         if self._setting.framing != "8N1":
             data = bytes(byte & 0x7F for byte in data)  # adapters that cannot do seven bits pass the parity on
+        self._answered = True
         return Arrival(self.now(), "data", data)
+
+    def _ask_again(self) -> None:
+        """Ask a device that says nothing by itself for its next reading."""
+        due = ASK_EVERY_S if self._answered else ASK_AGAIN_S
+        if self._ask and self._clock() - self._asked_s >= due:
+            self._asked_s, self._answered = self._clock(), False
+            self._port.write(self._ask)
 
     def _lose(self, error: BaseException) -> Arrival:
         self._shut()

@@ -12,14 +12,17 @@ from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.stream_figures import number_of
 from calib.verbs.cell.listen_words import Talk, figure_text, record_text
-from calib.verbs.terminal.big_text import big_text
-from calib.verbs.terminal.live import keys_if_any
+from calib.verbs.terminal.big_text import HIGH, big_text
+from calib.verbs.terminal.keyboard import keys_if_any
+from calib.verbs.terminal.live_plot import Strip
+from calib.verbs.terminal.panel import LEAST_WIDE
 from calib.verbs.terminal.plain_text import clean, wrap
 from calib.verbs.terminal.prompts import EndOfInputError
 
 REDRAW = 0.2  # s
 STALE = 3.0  # s without a reading until the value is no longer shown as live; ten times a slow board's period at least
 MOST_PLACES = 6  # after the point
+LEAST_PLOT, MOST_PLOT = 5, 14  # rows of the plot, its axis included
 AROUND = 7  # rows kept for what stands below the large value, and blank ones
 
 _STATUS = {"overload": "OVER", "fault": "FAULT"}
@@ -38,6 +41,7 @@ class Screen:
         self._shown = shown
         self._talk = Talk(listening)
         self._places = 0
+        self._strip = Strip()
         self._dumb = os.environ.get("TERM", "dumb") == "dumb"
         self._block = "#" if os.environ.get("NO_COLOR") else "\N{FULL BLOCK}"
 
@@ -84,6 +88,8 @@ class Screen:
         record = self._shown(record)
         self._talk.figures.add(record)
         number = number_of(record)
+        if number is not None:
+            self._strip.add(record.at_s, number)
         if number is not None and self._places < MOST_PLACES:
             self._places = max(self._places, min(len(f"{number:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]), 6))
 
@@ -93,9 +99,26 @@ class Screen:
             return
         wide, high = shutil.get_terminal_size((80, 24))
         head = wrap(self._head(), wide - 1).split("\n")
-        rows = [*head, "", *self._large(wide - 1, high - AROUND - len(head)), "", *self._below(wide)]
+        plot = self._plot(wide, high - len(head))
+        rows = [
+            *head,
+            "",
+            *self._large(wide - 1, high - AROUND - len(head) - len(plot) - bool(plot)),
+            *plot,
+            "",
+            *self._below(wide),
+        ]
         shown = "\x1b[K\r\n".join(row[: wide - 1] for row in rows[: high - 1])
         self._write(f"\x1b[H{shown}\x1b[K\x1b[J")
+
+    def _plot(self, wide: int, high: int) -> list[str]:
+        """The newest half minute below the value, where there is room for both."""
+        height = high - AROUND - HIGH - 2
+        if wide < LEAST_WIDE or height < LEAST_PLOT:
+            return []
+        last = self._talk.figures.last
+        known = last is not None and last.unit is not None  # what counts are with nothing on says nothing
+        return ["", *self._strip.rows(wide - 1, min(height, MOST_PLOT), min(self._places, 2), from_zero=known)]
 
     def _head(self) -> str:
         listening = self._listening

@@ -24,7 +24,7 @@ from calib.verbs.cell.cell_line import CellLine, no_reading
 from calib.verbs.cell.kept_line import with_line, with_reversed
 from calib.verbs.scale.scale_hung import Draft, Hung
 from calib.verbs.scale.scale_questions import Sheet, enough
-from calib.verbs.terminal import live
+from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
 
 WAIT = 0.1  # s of one wait for bytes
@@ -238,7 +238,7 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool], *, t
         return False
     drawn = 0.0
     said, heard_s = "", line.listening.now()
-    with live.keys_if_any() as key:
+    with keyboard.keys_if_any() as key:
         while not line.listening.ended:
             for record in line.listening.poll(WAIT):
                 value = line.meter.value(record)

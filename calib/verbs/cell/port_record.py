@@ -3,6 +3,7 @@
 `calib.acquire.points.held` decides when a point is there, `hands_free` beside it what follows.
 """
 
+import os
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -18,16 +19,24 @@ from calib.acquire.points.held import Grip
 from calib.errors import DataError, FileError, UsageError
 from calib.records import RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
+from calib.units import FORCE, LENGTH
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.verbs.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
-from calib.verbs.terminal import live
+from calib.verbs.terminal import keyboard, live
+from calib.verbs.terminal.big_text import HIGH, big_text
+from calib.verbs.terminal.live_plot import Place, Strip, beside, by_length
+from calib.verbs.terminal.panel import Panel, has_room
 from calib.verbs.terminal.prompts import ask, at_terminal, say, say_prompt
 
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
+HALF, PLOT_HIGH = 40, 8  # columns of one plot, and rows of both
+BLOCK = "#" if os.environ.get("NO_COLOR") else "\N{FULL BLOCK}"
+WAITS_S = 1.2  # without a reading, until it is said that a scale may wait for rest
+OVERDUE_S = 1.0  # a point that was due so long ago is held up by a trend
 HAND_S = 6.0  # the mean of 4 to 8 s
 LEAST_DWELL_S = 2.0
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
@@ -175,8 +184,10 @@ class PortRecorder(Recorder):
     line: CellLine = field(kw_only=True)
     grip: Grip = field(kw_only=True)
     u_sensor: Callable[[float], float] = field(kw_only=True)
-    keys: Keys = field(kw_only=True, default=live.keys)
+    keys: Keys = field(kw_only=True, default=keyboard.keys)
     drawn_s: float = -1.0
+    panel: Panel = field(kw_only=True, default_factory=Panel)
+    strip: Strip = field(kw_only=True, default_factory=Strip)
     heard_s: float = 0.0  # when the newest reading came, by the line's time
 
     @classmethod
@@ -229,7 +240,7 @@ class PortRecorder(Recorder):
                 self._say_next(work)
             act = self._until_something(work, stream, offset)
             self.state = work.state
-            live.show("")
+            self.panel.clear()
             self.keep(act.rows)
             say(*act.say)
             say_prompt(live.BELL * act.ring)
@@ -273,6 +284,7 @@ class PortRecorder(Recorder):
                     self.keep_line(stream, record.at_s + offset, record)
                     self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
                     act = act.then(work.feed(record, record.at_s + offset))
+                    self._remember(work, record)
                 pressed = key(0.0)
                 if pressed:
                     act = act.then(work.key(pressed, listening.now() + offset))
@@ -280,12 +292,19 @@ class PortRecorder(Recorder):
                     return act
                 self._draw(work, offset)
 
+    def _remember(self, work: HandsFree, record: Record) -> None:
+        """Keep a reading for the plot, in the unit of the recording."""
+        value = work.value if work.pull is None else work.pull
+        if record.kind == "reading" and value is not None:
+            unit = 1.0 if self.line.meter.in_counts else FORCE[work.state.course.force_unit]
+            self.strip.add(record.at_s, value / unit)
+
     def keep_line(self, stream: StreamWriter, at_s: float, record: Record) -> None:
         """Keep a line of the stream; where the disk refuses, the points go on without it."""
         try:
             stream.append(at_s, record)
         except FileError as error:
-            live.show("")
+            self.panel.clear()
             say(f"  The stream is not kept any more: {error}.")
             stream.close()
 
@@ -295,23 +314,50 @@ class PortRecorder(Recorder):
             return
         self.drawn_s = now
         if self.line.listening.away:
-            live.show("  the device is gone; plug it in again")
+            self.panel.show(["  the device is gone; plug it in again"])
             return
-        if silence := no_reading(self.line.listening.now() - self.heard_s):
-            live.show(silence)
+        silent_s = self.line.listening.now() - self.heard_s
+        if silence := no_reading(silent_s):
+            self.panel.show([silence])
             return
-        if work.pull is not None:
-            value = work.words(work.pull)
-        else:
-            value = "-" if work.value is None else work.words(work.value)
-        ready = work.ready_s
-        left = None if ready is None else max(0.0, ready - self.line.listening.now() - offset)
+        value = (
+            work.words(work.pull) if work.pull is not None else "-" if work.value is None else work.words(work.value)
+        )
+        doing = self._doing(work, offset) if silent_s < WAITS_S else "silent: hold still, it may wait until it stands"
+        status = f"  {value:>14}   {doing}"
+        self.panel.show([status, *self._pictures(work, value)] if has_room() else [status])
+
+    def _doing(self, work: HandsFree, offset: float) -> str:
+        """What is waited for."""
         if work.waits_for_key:
-            doing = "Enter takes it as the zero"
-        elif work.state.pending is not None:
-            doing = "k keeps it, r takes it again"
-        else:
-            doing = "waiting for it to move" if work.watch.taken else "moving"
-            doing = doing if left is None else f"hold still: {left:3.0f} s"
-            doing += f"   (there about {work.words_of_forecast()})" if work.forecast else ""
-        live.show(f"  {value:>14}   {doing}")
+            return "Enter takes it as the zero"
+        if work.state.pending is not None:
+            return "k keeps it, r takes it again"
+        ready, there = work.ready_s, f"   (there about {work.words_of_forecast()})" if work.forecast else ""
+        if ready is None:
+            return ("waiting for it to move" if work.watch.taken else "moving") + there
+        left = ready - self.line.listening.now() - offset
+        if work.watch.refused or left < -OVERDUE_S:
+            return "still moving a little; Enter takes it" + there
+        return f"hold still: {max(0.0, left):3.0f} s" + there
+
+    def _pictures(self, work: HandsFree, value: str) -> list[str]:
+        """The pull large, against time, and against length."""
+        course = work.state.course
+        unit, scale = course.length_unit, 1.0 if self.line.meter.in_counts else FORCE[course.force_unit]
+        places = 0 if self.line.meter.in_counts else 1
+        left = self.strip.rows(HALF - 2, PLOT_HIGH, places, from_zero=work.pull is not None)
+        marks = []
+        for row in work.state.run.readings:
+            force = row.counts if self.line.meter.in_counts else row.force
+            if row.length is not None and force is not None:
+                pull = work.sign * (force - work.zero) / scale
+                marks.append(Place(row.length / LENGTH[unit], pull, "o" if row.branch == "loading" else "x"))
+        slot = work.state.slot
+        if slot is not None and slot.setting is not None and work.pull is not None:
+            marks.append(Place(slot.setting / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
+        settings = course.settings or (1.0,)
+        ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
+        right = by_length(marks, ends, HALF - 2, PLOT_HIGH, unit)
+        large = big_text(value, 2 * HALF - 2, HIGH, BLOCK)
+        return ["", *large, "", *beside(left, right, HALF)]

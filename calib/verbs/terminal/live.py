@@ -1,15 +1,13 @@
 """The wait before a reading: a countdown on one line, a bell at its end, cut short by a key. Nothing is asked here."""
 
-import os
-import select
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from calib.verbs.terminal.prompts import EndOfInputError, say_prompt
+from calib.verbs.terminal.keyboard import keys
+from calib.verbs.terminal.prompts import say_prompt
 
 TICK = 0.2  # s
 BELL = "\a"
@@ -81,73 +79,3 @@ def show(text: str) -> None:
     """Show the one line that changes, over what it showed before; cut at the terminal's edge."""
     width = min(_WIDTH, shutil.get_terminal_size().columns - 1)
     say_prompt(f"\r{text[:width]:<{width}}\r{text[:width]}")
-
-
-@contextmanager
-def keys_if_any() -> Iterator[Callable[[float], str]]:
-    """The same where somebody is at a keyboard; else, behind a pipe, a function that never gives a key."""
-    if not (sys.stdin and sys.stdin.isatty()):
-        yield lambda _: ""
-        return
-    with keys() as key:
-        yield key
-
-
-@contextmanager
-def keys() -> Iterator[Callable[[float], str]]:
-    """A function that waits a while for one key; the terminal is as before afterwards."""
-    try:
-        import termios
-        import tty
-    except ImportError:  # Windows: no early end, the countdown runs through
-        yield _just_sleep
-        return
-    fd = sys.stdin.fileno()
-    try:
-        before = termios.tcgetattr(fd)
-        tty.setcbreak(fd, termios.TCSADRAIN)
-    except termios.error as error:
-        raise EndOfInputError from error
-
-    def key(seconds: float) -> str:
-        if not select.select([fd], [], [], seconds)[0]:
-            return ""
-        try:
-            byte = os.read(fd, 1)
-        except OSError as error:
-            raise EndOfInputError from error
-        if not byte:
-            raise EndOfInputError
-        if byte == b"\x04":  # Ctrl-D at the start of a line
-            raise EndOfInputError
-        if byte < b" " and byte not in (b"\r", b"\n"):
-            _drain(fd)  # an arrow or function key
-            return ""
-        return byte.decode("ascii", "ignore")
-
-    try:
-        yield key
-    finally:
-        with _ignore_gone():
-            termios.tcsetattr(fd, termios.TCSADRAIN, before)
-
-
-def _just_sleep(seconds: float) -> str:
-    time.sleep(seconds)
-    return ""
-
-
-def _drain(fd: int) -> None:
-    while select.select([fd], [], [], 0)[0] and os.read(fd, 16):
-        pass
-
-
-@contextmanager
-def _ignore_gone() -> Iterator[None]:
-    """A terminal that went away cannot be set back."""
-    import termios
-
-    try:
-        yield
-    except (OSError, termios.error):
-        return

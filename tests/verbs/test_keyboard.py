@@ -1,0 +1,46 @@
+"""Keys on Windows, with a stand-in for its console: what is pressed, what is no key, and how it ends."""
+
+import sys
+import time
+from types import SimpleNamespace
+
+import pytest
+
+from calib.verbs.terminal.keyboard import keys
+from calib.verbs.terminal.live import Wait, countdown
+from calib.verbs.terminal.prompts import EndOfInputError
+
+
+def _console(monkeypatch: pytest.MonkeyPatch, pressed: str) -> None:
+    waiting = list(pressed)
+    console = SimpleNamespace(kbhit=lambda: bool(waiting), getwch=lambda: waiting.pop(0))
+    monkeypatch.setitem(sys.modules, "msvcrt", console)
+
+
+def test_a_key_is_seen_and_none_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    _console(monkeypatch, "r\r")
+    with keys() as key:
+        assert [key(0.0), key(0.0)] == ["r", "\r"]
+        begun = time.monotonic()
+        assert key(0.05) == ""
+        assert time.monotonic() - begun == pytest.approx(0.05, abs=0.04)
+
+
+def test_an_arrow_is_no_key_and_takes_no_key_with_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    _console(monkeypatch, "\xe0Hq\x00;\x1b5")
+    with keys() as key:
+        assert [key(0.0) for _ in range(5)] == ["", "q", "", "", "5"]
+
+
+@pytest.mark.parametrize(("pressed", "error"), [("\x1a", EndOfInputError), ("\x03", KeyboardInterrupt)])
+def test_the_end_and_an_interruption_are_said(
+    pressed: str, error: type[BaseException], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _console(monkeypatch, pressed)
+    with keys() as key, pytest.raises(error):
+        key(0.0)
+
+
+def test_a_digit_ends_a_countdown_early(monkeypatch: pytest.MonkeyPatch) -> None:
+    _console(monkeypatch, "\r7")
+    assert countdown(Wait(10.0, 10.0)).begun == "7"
