@@ -294,10 +294,9 @@ class PortRecorder(Recorder):
 
     def _remember(self, work: HandsFree, record: Record) -> None:
         """Keep a reading for the plot, in the unit of the recording."""
-        value = work.value if work.pull is None else work.pull
-        if record.kind == "reading" and value is not None:
+        if record.kind == "reading" and work.value is not None:
             unit = 1.0 if self.line.meter.in_counts else FORCE[work.state.course.force_unit]
-            self.strip.add(record.at_s, value / unit)
+            self.strip.add(record.at_s, work.value / unit)
 
     def keep_line(self, stream: StreamWriter, at_s: float, record: Record) -> None:
         """Keep a line of the stream; where the disk refuses, the points go on without it."""
@@ -346,7 +345,8 @@ class PortRecorder(Recorder):
         course = work.state.course
         unit, scale = course.length_unit, 1.0 if self.line.meter.in_counts else FORCE[course.force_unit]
         places = 0 if self.line.meter.in_counts else 1
-        left = self.strip.rows(HALF - 2, PLOT_HIGH, places, from_zero=work.pull is not None)
+        strip = self.strip if work.pull is None else self.strip.less(work.zero / scale, work.sign)
+        left = strip.rows(HALF - 2, PLOT_HIGH, places, from_zero=work.pull is not None)
         marks = []
         for row in work.state.run.readings:
             force = row.counts if self.line.meter.in_counts else row.force
@@ -359,5 +359,5 @@ class PortRecorder(Recorder):
         settings = course.settings or (1.0,)
         ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
         right = by_length(marks, ends, HALF - 2, PLOT_HIGH, unit)
-        large = big_text(value, 2 * HALF - 2, HIGH, BLOCK)
+        large = big_text(value.removesuffix(" counts"), 2 * HALF - 2, HIGH, BLOCK)
         return ["", *large, "", *beside(left, right, HALF)]

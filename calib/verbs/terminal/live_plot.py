@@ -36,6 +36,12 @@ class Strip:
         while self._samples[0][0] < at_s - SPAN_S:
             self._samples.popleft()
 
+    def less(self, zero: float, sign: float) -> "Strip":
+        """The same force above a zero, with its sign turned where that is -1. [unit of the readings]"""
+        made = Strip()
+        made._samples.extend((at, sign * (force - zero)) for at, force in self._samples)
+        return made
+
     def rows(self, width: int, height: int, places: int = 1, *, from_zero: bool = True) -> list[str]:
         """The plot: `height` rows of at most `width` columns, the time below; empty before there are two readings."""
         if len(self._samples) < 2:
@@ -96,7 +102,7 @@ def beside(left: Sequence[str], right: Sequence[str], width: int) -> list[str]:
 def _ends(forces: Sequence[float], *, from_zero: bool) -> tuple[float, float]:
     """What the height shows: what was pulled, and nought where that means something."""
     low, high = min(forces), max(forces)
-    low = min(low, 0.0) if from_zero else low
+    low = min(low, 0.0) + 0.0 if from_zero else low  # never -0.0
     return low, max(high, low + LEAST_SPAN + 1e-4 * abs(low))
 
 
