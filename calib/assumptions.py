@@ -33,8 +33,8 @@ class Constant:
 TABLE = (
     Constant("between_day_gain", 0.01, "", 0.0005, 0.1,
              "sd of a band's pull from one day to another, the middle of what is thought possible"),
-    Constant("between_day_gain_log_sd", 0.5, "", 0.05, 1.5,
-             "how widely that may be off, as the sd of its logarithm: 0.5 is 0.4 to 2.7 %"),
+    Constant("between_day_gain_log_sd", 0.6, "", 0.05, 1.5,
+             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.3 to 3.2 %"),
     Constant("rubber_density", 950.0, "kg/m3", 850.0, 1400.0,
              "for the weight of a band that was not weighed"),
     Constant("shear_modulus", 0.4e6, "Pa", 0.1e6, 2e6,
@@ -42,6 +42,12 @@ TABLE = (
              "0.39 MPa in Treloar, Trans. Faraday Soc. 40 (1944) 59, from memory"),
     Constant("u_weight_guess", 0.5, "", 0.1, 1.0,
              "u of half the weight of a band that was not weighed, over the guess"),
+    Constant("zero_unseen_steps", 2.0, "", 0.0, 50.0,
+             "u of a zero that was not read again after the last reading, in steps of the display"),
+    Constant("zero_unseen_share", 0.003, "", 0.0, 0.1,
+             "the same, over the largest pull; the larger of the two counts"),
+    Constant("display_cut", 0.5, "", 0.0, 0.5,
+             "u, in steps, of a display of which nobody said whether it rounds or cuts off: what cutting off would do"),
 )  # fmt: skip
 BY_NAME = {constant.name: constant for constant in TABLE}
 _SET: ContextVar[Mapping[str, float] | None] = ContextVar("assumed", default=None)

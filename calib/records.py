@@ -21,6 +21,7 @@ BranchName = Literal["loading", "unloading"]
 RowKind = Literal["reading", "zero", "flat", "check-load", "gap", "strike"]
 Method = Literal["scale-in-line", "hung-weight", "anchor-on-scale"]
 Locks = Literal["no", "peak", "steady"]
+Display = Literal["rounds", "cuts-off"]
 Zeroed = Literal["hook-only", "band-free", "band-both-ends"]
 
 Positive = Annotated[float, Gt(0)]
@@ -99,6 +100,7 @@ class ScaleInUse:
     correction: Correction | None = None
     locks: Locks = "no"
     zeroed: Zeroed = "band-both-ends"
+    display: Display | None = None  # what it does with what is less than a step; None = nobody looked
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,12 @@ from pydantic import AfterValidator, Field, model_validator
 from calib import versioned
 from calib.errors import DataError, FileError
 from calib.identity import PATTERN, check_id
-from calib.records import Correction, Locks, ScaleInUse, Zeroed
+from calib.records import Correction, Display, Locks, ScaleInUse, Zeroed
 from calib.safe_write import update, write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.versioned import IsoDate, NotNegative, Part, Positive
 
-FORMAT = versioned.Version("bandcurve-scale", 1, 0)
+FORMAT = versioned.Version("bandcurve-scale", 1, 1)
 CAP_BYTES = 4_000_000
 UNNAMED_CELL = "load-cell"  # id in a run recorded at a line without a scale's file
 SHOWN_UNIT = "shown_unit"  # in the free space
@@ -160,6 +160,7 @@ class Scale(Part):
     resolution_N: NotNegative
     capacity_N: Positive | None = None
     locks: Locks = "no"
+    display: Display | None = Field(None, description="What it does with less than a step; null where nobody looked.")
     counts: CountsLine | None = None
     checks: Annotated[tuple[ScaleCheck, ...], Field(strict=False)] = ()
     note: str | None = None
@@ -218,6 +219,7 @@ class Scale(Part):
             correction=found.correction.record() if found else None,
             locks=self.locks,
             zeroed=zeroed,
+            display=self.display,
         )
 
     def with_check(self, check: ScaleCheck) -> "Scale":

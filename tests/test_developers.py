@@ -66,8 +66,8 @@ def test_the_numbers_of_the_curve_are_as_written(walk: Walk) -> None:
     assert f"is {walk.point.curve:.2f} N" in walk.text
     assert f"{-walk.point.studentised:.1f} of its own standard deviations low" in walk.text
     assert [p.row for p in walk.fit.points if not p.used] == [20]
-    assert f"u = {u:.2f} N, a good third of its square" in walk.text
-    assert (walk.at(gain.loading) / u) ** 2 == pytest.approx(0.36, abs=0.05)
+    assert f"u = {u:.2f} N, three tenths of its square" in walk.text
+    assert (walk.at(gain.loading) / u) ** 2 == pytest.approx(0.31, abs=0.05)
     assert used is not None
     assert f"straight lines give {used.force:.2f} N there" in walk.text
     assert abs(used.force - walk.point.curve) < 0.1 * used.u

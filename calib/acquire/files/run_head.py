@@ -27,6 +27,7 @@ MAJOR, MINOR = 1, 1
 LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
 FORMAT = f"bandcurve-run/{MAJOR}"
 SINCE_MINOR = {  # fields that a reader of /1 does not know
+    "scale": ("display",),
     "loads": ("pieces", "piece_masses", "u_piece_masses"),
 }
 
@@ -66,7 +67,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         Key("resolution", "force", "kgf"),
         Key("u_gain"),
         Key("u_zero", "force", "kgf"),
-        *_plain("check", "locks", "zeroed", "correction"),
+        *_plain("check", "locks", "zeroed", "display", "correction"),
     ),
     "scale.correction": (
         *_plain("checked_on", "coefficients", "covariance"),

@@ -11,7 +11,7 @@ import numpy as np
 from calib.finding import Finding
 from calib.fit.curve.correlation import Drift
 from calib.fit.curve.mixed import MixedModel
-from calib.fit.curve.observations import Observations, check_load_shown, zero_at
+from calib.fit.curve.observations import Observations, check_load_shown, unseen_zero, zero_at
 from calib.fit.curve.outliers import likely_slip
 from calib.fit.curve.sources import U_GAIN_UNCHECKED
 from calib.fit.curve.tension_curve import FittedCurve
@@ -29,6 +29,7 @@ SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1
 SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
 GROSS = 0.08  # of the pull: less is no slip of a digit worth the name, but a scale that swung or stuck
 HOOKED_APART = 0.015  # [m] between cycles: hooking a loop anew moves it by millimetres
+UNSEEN_STEPS = 0.5  # of the display: less is not worth a word
 DRIFT_SHARE = 0.003  # of the largest pull
 _BRANCHES = {"loading": "way out", "unloading": "way back"}
 
@@ -48,6 +49,7 @@ def _of_one(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
     yield from run.findings
     yield from _scale(run, unused)
     yield from _zero(run)
+    yield from _zero_at_the_end(run)
     yield from _check_load(run)
     yield from _set(run)
     yield from _procedure(run)
@@ -97,6 +99,17 @@ def _zero(run: Run) -> Iterator[Finding]:
             "zero-drift",
             f"the zero moved by {run.pull(drift)} during the run; it was followed from first to last zero, "
             "and the uncertainty of the zero is larger for it",
+        )
+
+
+def _zero_at_the_end(run: Run) -> Iterator[Finding]:
+    pull = np.array([r.force or 0.0 for r in run.readings])
+    unseen = float(unseen_zero(run, run.readings, pull).max(initial=0.0))
+    step = run.head.scale.resolution if run.head.scale else 0.0
+    if unseen > UNSEEN_STEPS * step:  # a reading taken again at the end is no matter
+        yield Finding(
+            "zero-drift",
+            f"no zero was read after the last reading: a drift of {run.pull(unseen)} (k = 1) by then is allowed for",
         )
 
 

@@ -18,7 +18,7 @@ from calib.fit.curve.mixed import MixedModel
 from calib.fit.curve.observations import Observations
 from calib.fit.curve.slips import Verdict
 from calib.fit.curve.sources import Source
-from calib.fit.curve.variance_components import mix
+from calib.fit.curve.variance_components import Posterior, mix
 from calib.records import Array, Run
 
 NAME = "from day to day"
@@ -109,6 +109,19 @@ def _take(model: MixedModel, whole: Observations, size: float) -> None:
 
 def _sized(source: Source, size: float) -> Source:
     return replace(source, gain=source.gain * size) if source.name == NAME else source
+
+
+def still_falling(model: MixedModel, posterior: Posterior) -> float:
+    """How far the next cycle would lie below the mean of those seen, if they go on falling as from first to last.
+
+    Relative; nil where they do not fall, and where there is one. A band that is not conditioned loses some of its pull
+    in every cycle, so the next one is not like the mean of the last. It falls ever less, so this errs wide.
+    """
+    gains = posterior.weights @ posterior.shifts[:, model.gains]
+    if len(gains) < 2 or any(source.name == NAME for source in model.seen.sources):
+        return 0.0
+    a_cycle = float(gains[0] - gains[-1]) / (len(gains) - 1)
+    return max(a_cycle, 0.0) * (len(gains) + 1) / 2
 
 
 def undated(runs: Sequence[Run]) -> list[Finding]:

@@ -265,7 +265,7 @@ def points_of(
 def _repeatability(solved: Solved) -> Repeatability:
     spread, between = solved.posterior.mean_squares, solved.between_day
     return Repeatability(
-        cycle_gain=spread["cycle_gain"],
+        cycle_gain=float(np.hypot(spread["cycle_gain"], days.still_falling(solved.model, solved.posterior))),
         hook_shift=spread["hook_shift"],
         between_day_gain=between.of_next_day,
         between_day_assumed=between.days < 2,

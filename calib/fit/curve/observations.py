@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calib import assumptions
 from calib.acquire.files.run_checks import refuse_counts
 from calib.acquire.recording.course import ZERO_LOST
 from calib.errors import DataError
 from calib.fit.curve.own_weight import half_weight
-from calib.fit.curve.sources import Source, joined, sources_of
+from calib.fit.curve.sources import Source, Zero, joined, sources_of
 from calib.gravity import local_gravity
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Array, Correction, Row, Run, RunHead
@@ -147,7 +148,7 @@ def _observe_one(index: int, run: Run) -> Observations:
         resolution=np.full(n, resolution),
         u_force=np.full(n, u_force),
         u_length=np.full(n, head.length.u_reading),
-        sources=tuple(sources_of(head, rows, length, pull, zero, drift)),
+        sources=tuple(sources_of(head, rows, length, pull, Zero(zero, drift, unseen_zero(run, rows, pull)))),
         rows=tuple(((index, r),) for r in rows),
         rest=rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands),
         u_rest=_u_rest(head),
@@ -212,9 +213,32 @@ def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float
     scale = head.scale
     fixed = scale.correction if scale else None
     net = _net(shown, zero, fixed)
+    if scale and scale.display == "cuts-off":
+        net = net + _cut_off(shown, scale.resolution) - _cut_off(zero, scale.resolution)
     if head.procedure.method == "anchor-on-scale":
         net = -net
     return net, scale.resolution if scale else 0.0, fixed.residual_sd if fixed else 0.0
+
+
+def _cut_off(indication: Array, step: float) -> Array:
+    """What a display that cuts off towards nought leaves out in the mean: half a step, and nothing where it shows 0."""
+    return np.where(np.abs(indication) < step / 2, 0.0, np.sign(indication) * step / 2)
+
+
+def unseen_zero(run: Run, rows: Sequence[Row], pull: Array) -> Array:
+    """What the zero may have moved by at each reading after the last zero, as one standard deviation, shape (n,). [N]
+
+    It grows evenly, to all of it over a whole run. Where zeros are read at the end there is none; nor where a run has
+    no zero row at all and its head says how well the zero is known.
+    """
+    scale, zeros = run.head.scale, [r for r in run.standing("zero") if r.force is not None]
+    if scale is None or run.head.procedure.method == "hung-weight" or not zeros:
+        return np.zeros(len(rows))
+    number = np.array([r.number for r in rows], dtype=float)
+    since = np.maximum(number - max(r.number for r in zeros), 0.0)
+    steps = assumptions.value("zero_unseen_steps") * scale.resolution
+    whole = max(steps, assumptions.value("zero_unseen_share") * float(np.abs(pull).max()))
+    return np.asarray(whole * since / max(float(np.ptp([*number, *(r.number for r in zeros)])), 1.0))
 
 
 def _join(parts: Sequence[Observations], runs: Sequence[Run]) -> Observations:

@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from calib import assumptions
 from calib.fit.curve.own_weight import half_weight
 from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS, thickness_slope
@@ -51,9 +52,16 @@ class Source:
         return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)
 
 
-def sources_of(
-    head: RunHead, rows: Sequence[Row], length: Array, pull: Array, zero: Array, drift: float
-) -> list[Source]:
+@dataclass(frozen=True)
+class Zero:
+    """What the zero rows of a run say."""
+
+    shown: Array  # [N] indication with nothing pulling, at the time of each reading, shape (n,)
+    drift: float  # [N] its largest change in the run
+    unseen: Array  # [N] what it may have moved by after the last zero, one standard deviation, shape (n,)
+
+
+def sources_of(head: RunHead, rows: Sequence[Row], length: Array, pull: Array, zero: Zero) -> list[Source]:
     """Every source of error of one run's readings that does something to any of them.
 
     Args:
@@ -61,8 +69,7 @@ def sources_of(
         rows: The readings, n of them: which pieces hung.
         length: Half-path lengths, shape (n,). [m]
         pull: Pull at each, shape (n,). [N]
-        zero: Indication with nothing pulling, at the time of each, shape (n,). [N]
-        drift: The largest change of the zero in the run. [N]
+        zero: What the zero rows say, at the time of each.
     """
     n = len(pull)
     flat = np.zeros(n)
@@ -89,9 +96,14 @@ def sources_of(
             out += _single_loads(head.loads, rows, local_gravity(p.latitude_deg, p.altitude)[0])
         add("gravity", None, gain=local_gravity(p.latitude_deg, p.altitude)[1] * one, of_band="gravity")
     elif head.scale is not None:
-        out += _scale_sources(head, zero, day)
-        u_zero = head.scale.u_zero if head.scale.u_zero is not None else head.scale.resolution / np.sqrt(12)
-        add("zero", None, force=float(np.hypot(u_zero, drift / np.sqrt(12))) * one)
+        scale = head.scale
+        out += _scale_sources(head, zero.shown, day)
+        u_zero = scale.u_zero if scale.u_zero is not None else scale.resolution / np.sqrt(12)
+        add("zero", None, force=float(np.hypot(u_zero, zero.drift / np.sqrt(12))) * one)
+        add("zero not read at the end", None, force=zero.unseen)
+        if scale.display is None:
+            add("cut of the display", None, force=assumptions.value("display_cut") * scale.resolution * one,
+                of_band=f"display:{scale.id}")  # fmt: skip
     weight, u_weight = half_weight(head, length, pull)
     add("weight of the band", None, force=np.copysign(u_weight, weight) * one, of_band="weight")
     tape = f"tape:{head.length.tape}" if head.length.tape else None
