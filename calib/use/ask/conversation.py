@@ -65,7 +65,10 @@ class Talk:
 
     def prompt(self, question: Question) -> str:
         """A question in the units in use."""
-        return question.prompt.format(**units_of(self.answers).in_prompts)
+        said = question.prompt.format(**units_of(self.answers).in_prompts)
+        if question.key == "flat" and "unit" in self.answers:
+            return f"{said.partition(', with unit')[0]}, {self.answers['unit']}: "
+        return said
 
     @property
     def lines(self) -> tuple[Line, ...]:

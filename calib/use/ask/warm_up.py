@@ -56,6 +56,12 @@ def _short(head: RunHead, gear: Gear, to: float) -> float | None:
     return at if 1.05 < geometry.stretch(at) < top - 0.1 else None
 
 
+def stop_words(head: RunHead) -> str:
+    """The load to stop at, with its unit; empty where nothing says so."""
+    stop_at, gear = warm_up_of(head).stop_at, gear_of(head)
+    return _rounded(stop_at, gear) if stop_at is not None else ""
+
+
 def warm_up_words(head: RunHead) -> tuple[str, ...]:
     """The same in sentences, for who stands before the band."""
     gear, how = gear_of(head), warm_up_of(head)

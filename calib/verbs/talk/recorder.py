@@ -159,10 +159,12 @@ class Recorder:
         if slot.branch == "unloading" and self.state.hung:
             return ("Now back: take plates off, step by step.",)
         if slot.branch == "unloading":
-            return ("Now back through the same places; come to each from the longer side.",)
+            return ("Now back through the same lengths, coming to each from the longer side.",)
         dwell = f"{self.state.course.dwell_s:g} s"
-        how = "plates on, step by step" if self.state.hung else "each place from the shorter side"
+        how = "plates on, step by step" if self.state.hung else "coming to each length from the shorter side"
         anew = "unhook the band, hook it on again; then " if (slot.cycle or 1) > 1 else ""
+        if self.state.head.extensions.get("quick") and anew:
+            return (f"Now the same once more: {anew}out.",)
         words = [f"Cycle {slot.cycle}: {anew}out, {how}."]
         if self.explained:
             return words

@@ -19,6 +19,7 @@ from calib.use.ask.gear import gear_of
 from calib.use.ask.given import Given
 from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import BY_KEY
+from calib.use.ask.warm_up import stop_words
 from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained
 from calib.verbs.terminal.prompts import ask_line, say, sentence
 
@@ -136,6 +137,8 @@ class SetUp:
         lengths = planned_words(made, gear_of(made)) if isinstance(made, RunHead) else ""
         for line in talk.lines:
             words = lengths or line.words if line.question.key == "lengths" else line.words
+            stop = stop_words(made) if isinstance(made, RunHead) and line.question.key == "max" else ""
+            words += f" (stop at {stop})" if stop else ""
             open_now = " " if line.question in talk.still_open else line.letter
             say(f"  {open_now}  {line.question.label:<16}  {words}")
         if isinstance(made, RunHead):
