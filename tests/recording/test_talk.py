@@ -9,8 +9,8 @@ import pytest
 
 from calib.acquire.files.run_file import read_run
 from calib.records import Run
+from calib.use.ask.cautions import CAUTIONS
 from calib.verbs.app import run
-from calib.verbs.talk.setup_talk import CAUTIONS
 from calib.verbs.terminal.prompts import ask_line, broken
 
 Record = Callable[..., tuple[int, str, Run | None]]
@@ -117,7 +117,7 @@ def test_a_form_is_typed_in_without_cautions_pulls_or_clock(record: Record) -> N
     lines = ["1", *SCALE, "1000 mm", *TAPE, "", "", "", "", "3", "2026-03-01", "l", LENGTHS, "", "0.05"]
     status, said, found = record(["--from-form"], [*lines, *PULLS, "skip", "4.2", "skip", "1001"])
     assert status == 0, said
-    for words in (CAUTIONS[1], "Warm the band up", "Hold 10 s", " set 1150", "bell"):
+    for words in (CAUTIONS[0], "Warm the band up", "Hold 10 s", " set 1150", "bell"):
         assert words not in said
     assert "at 1150 mm" in said
     assert "From the form: cycle 1, back, up the next column." in said

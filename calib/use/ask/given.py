@@ -1,12 +1,13 @@
 """What the options of a recording said, and which of them cannot be read. Nothing is asked here."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.acquire.files.typed import parse_length
 from calib.acquire.recording.typed_entry import clean
-from calib.errors import DataError, UsageError
+from calib.errors import BandcurveError, DataError, UsageError
 from calib.records import Method
 from calib.use.ask.conversation import Talk
 from calib.use.ask.measuring import BY_KEY, MEASURING
@@ -107,3 +108,18 @@ def method_of(way: str) -> Method:
     """How a run file names a way to measure."""
     named: dict[str, Method] = {"plates": "hung-weight", "floor": "anchor-on-scale"}
     return named.get(way, "scale-in-line")
+
+
+def with_scale_of(given: Given, known: Mapping[str, Any]) -> Given:
+    """The scale's file of last time, where it is still there and none was named."""
+    from calib.scale import load_scale
+    from calib.use.ask.memory import GEAR
+
+    gear = known.get(GEAR)
+    path = gear.get("scale_file") if isinstance(gear, dict) else None
+    if given.scale is not None or given.hung or not isinstance(path, str) or "max" in given.answers:
+        return given
+    try:
+        return replace(given, scale=load_scale(Path(path)), scale_file=path)
+    except BandcurveError:
+        return given

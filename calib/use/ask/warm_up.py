@@ -4,7 +4,8 @@ Nobody knows yet what the band pulls, so the first pull is a short one: what the
 usual loop climbs, tells whether the longest length is still within 80 % of the scale.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from math import floor, log10
 
 from calib.acquire.recording.course import course_of
@@ -13,7 +14,7 @@ from calib.acquire.recording.typed_entry import shown
 from calib.records import RunHead
 from calib.units import FORCE, G_STANDARD
 from calib.use.ask.gear import Gear, gear_of
-from calib.use.ask.head import FULL_PULLS
+from calib.use.ask.head import FULL_PULLS, NOT_CONDITIONED
 
 QUICK_PULLS = 3
 SHORT = 0.35  # of the way from the flat length to the longest one: where the first pull ends
@@ -86,6 +87,23 @@ def warm_up_words(head: RunHead) -> tuple[str, ...]:
         f"The first pull only to {gear.place(how.short)}: if it shows more than "
         f"{_rounded(how.short_most, gear)} there, type back and choose shorter lengths.",
     )
+
+
+def warmed_up(head: RunHead, flat_length: float, at: datetime) -> RunHead:
+    """The head once the pulls are done.
+
+    Args:
+        head: From the talk.
+        flat_length: After the pulls. [m]
+        at: When the readings begin.
+    """
+    how = warm_up_of(head)
+    done = replace(head.procedure, conditioning_pulls=how.pulls)
+    if head.procedure.method != "hung-weight":
+        done = replace(done, conditioned_to=how.to)
+    extensions = {k: v for k, v in head.extensions.items() if k != NOT_CONDITIONED}
+    band = replace(head.band, flat_length=flat_length)
+    return replace(head, band=band, procedure=done, started=at.replace(microsecond=0), extensions=extensions)
 
 
 def _rounded(force: float, gear: Gear) -> str:

@@ -4,6 +4,7 @@ Used by whatever ends with kilos: the commands, a recording that is done, the pa
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from calib.use.ask.head import CARRIED
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
-    from calib.records import Correction, Fit, Run
+    from calib.records import Correction, Fit, Run, RunHead
 
 SERIES = ".series.csv"
 Runs = list[tuple[Path, "Run"]]
@@ -35,6 +36,30 @@ def calibrate_recording(path: Path) -> tuple["Run", "Fit", "Profile", Path]:
 
     run = read_run(path)
     return run, *_fitted([*_carried(run, path.parent), (path, run)], path.parent)
+
+
+def todays_quick_look(head: "RunHead", folder: Path) -> "Run | None":
+    """The quick look of the same band, taken the same way on the same day; None where there is none."""
+    from calib.acquire.files.run_file import read_run
+
+    day = head.started.date() if head.started else None
+    if head.extensions.get("quick"):
+        return None
+    for path in sorted(folder.glob(f"{head.band.id}.*run.csv"), reverse=True):
+        try:
+            before = read_run(path)
+        except BandcurveError:
+            continue
+        same = before.head.band.id == head.band.id and before.head.procedure.method == head.procedure.method
+        today = before.head.started is not None and before.head.started.date() == day
+        if same and today and before.head.extensions.get("quick") and before.readings:
+            return before
+    return None
+
+
+def carrying(head: "RunHead", quick_look: "Run") -> "RunHead":
+    """The head of a run that carries a quick look along."""
+    return replace(head, extensions=head.extensions | {CARRIED: quick_look.name})
 
 
 def _carried(run: "Run", folder: Path) -> Runs:

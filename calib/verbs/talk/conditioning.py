@@ -1,13 +1,11 @@
 """Pulls before the first reading, and the flat length after them: the last of the talk, with the band in hand."""
 
-from dataclasses import replace
 from datetime import UTC, datetime
 
 from calib.acquire.files.typed import parse_length
 from calib.records import RunHead
 from calib.use.ask.gear import gear_of
-from calib.use.ask.head import NOT_CONDITIONED
-from calib.use.ask.warm_up import warm_up_of, warm_up_words
+from calib.use.ask.warm_up import warm_up_words, warmed_up
 from calib.verbs.talk.asking import ask_flat_again
 from calib.verbs.terminal.prompts import say, yes
 
@@ -27,17 +25,11 @@ def condition(head: RunHead) -> RunHead:
         BackError: `back` was typed.
     """
     say("", *warm_up_words(head))
-    how, gear = warm_up_of(head), gear_of(head)
-    done = replace(head.procedure, conditioning_pulls=how.pulls)
-    if gear.method != "hung-weight":
-        done = replace(done, conditioned_to=how.to)
-    band = head.band
+    flat = head.band.flat_length
     if not head.extensions.get("quick"):
         say("Then let it lie slack for a minute.")
-        band = replace(band, flat_length=flat_after(head))
-    extensions = {k: v for k, v in head.extensions.items() if k != NOT_CONDITIONED}
-    started = datetime.now(UTC).replace(microsecond=0)
-    return replace(head, band=band, procedure=done, started=started, extensions=extensions)
+        flat = flat_after(head)
+    return warmed_up(head, flat, datetime.now(UTC))
 
 
 def flat_after(head: RunHead) -> float:

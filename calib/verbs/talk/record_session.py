@@ -9,17 +9,18 @@ from dataclasses import replace
 from pathlib import Path
 from types import FrameType
 
-from calib.acquire.files.run_file import RunWriter, read_run
+from calib.acquire.files.run_file import RunWriter
 from calib.acquire.recording.new_file import free_name, new_writer
 from calib.acquire.recording.state import Recording
-from calib.errors import BandcurveError, DataError, FileError
+from calib.errors import DataError, FileError
 from calib.identity import check_id
 from calib.records import RunHead
 from calib.use.ask.gear import gear_of
 from calib.use.ask.given import Given
-from calib.use.ask.head import CARRIED, NOT_CONDITIONED
+from calib.use.ask.head import NOT_CONDITIONED
 from calib.use.ask.until import aim_of, chooser_for
 from calib.use.ask.warm_up import warm_up_words
+from calib.use.bands.calibrate import carrying, todays_quick_look
 from calib.verbs.talk.asking import BackError
 from calib.verbs.talk.conditioning import condition
 from calib.verbs.talk.recorder import Pace, Recorder
@@ -105,20 +106,11 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
 
 def _with_quick_look(head: RunHead, folder: Path) -> RunHead:
     """The head of a full run, with the name of today's quick look of the same band: it is fitted with it."""
-    day = head.started.date() if head.started else None
-    if head.extensions.get("quick"):
+    before = todays_quick_look(head, folder)
+    if before is None:
         return head
-    for path in sorted(folder.glob(f"{head.band.id}.*run.csv"), reverse=True):
-        try:
-            before = read_run(path)
-        except BandcurveError:
-            continue
-        same = before.head.band.id == head.band.id and before.head.procedure.method == head.procedure.method
-        today = before.head.started is not None and before.head.started.date() == day
-        if same and today and before.head.extensions.get("quick") and before.readings:
-            say(f"The {len(before.readings)} readings of today's quick look ({path.name}) are carried along.")
-            return replace(head, extensions=head.extensions | {CARRIED: path.name})
-    return head
+    say(f"The {len(before.readings)} readings of today's quick look ({before.name}) are carried along.")
+    return carrying(head, before)
 
 
 def _continuing(state: Recording) -> str:

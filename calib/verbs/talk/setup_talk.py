@@ -5,7 +5,7 @@ offered as it was last time, and a talk that was broken off goes on where it sto
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,30 +13,23 @@ from typing import Any
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError
 from calib.records import RunHead
-from calib.use.ask import memory
+from calib.use.ask import cautions, memory
 from calib.use.ask.conversation import Talk
 from calib.use.ask.gear import gear_of
-from calib.use.ask.given import Given
+from calib.use.ask.given import Given, with_scale_of
 from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import BY_KEY
 from calib.use.ask.warm_up import stop_words
 from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained
 from calib.verbs.terminal.prompts import ask_line, say, sentence
 
-CAUTIONS = (
-    "Before you pull:",
-    "  - Eyes covered; nobody in line with the band. If it lets go, it flies.",
-    "  - Look the band over under light stretch: a nick, a crack, a sticky spot - do not use it.",
-    "  - Anchor and hooks must hold more than the pull, and hooks must not open.",
-    "  - Stay within what the scale takes. The rules of your gym or house come first;",
-    "    unsure about an anchor? Ask someone qualified.",
-)
+SAID = (cautions.TITLE, *(f"  - {words}" for words in cautions.CAUTIONS))
 YES, NO = ("y", "yes"), ("n", "no")
 
 
 def be_careful() -> None:
     """The cautions before anybody pulls a band."""
-    say(*CAUTIONS)
+    say(*SAID)
     ask_line("Enter when all of this is so: ")
 
 
@@ -68,7 +61,7 @@ class SetUp:
     def _first(self) -> Talk:
         """The talk as options, memory and a draft leave it."""
         known = self._known()
-        self.given = _with_scale_of(self.given, known)
+        self.given = with_scale_of(self.given, known)
         told, band = self.given.talk(), self.given.band
         draft = memory.drafted(known, told, band)
         if draft is not None:
@@ -144,7 +137,7 @@ class SetUp:
         if isinstance(made, RunHead):
             say(*(f"Note: {line}." for line in self.said))
         if not (self.given.form or self.given.box):
-            say(*CAUTIONS)
+            say(*SAID)
         if isinstance(made, DataError):
             say(f"This cannot be measured: {sentence(made)}")
 
@@ -196,20 +189,6 @@ class SetUp:
 def _only_flat_open(talk: Talk) -> bool:
     """The gear is known: the band's flat length is asked below it."""
     return talk.recalled and [q.key for q in talk.still_open] == ["flat"]
-
-
-def _with_scale_of(given: Given, known: Mapping[str, Any]) -> Given:
-    """The scale's file of last time, where it is still there and none was named."""
-    from calib.scale import load_scale
-
-    gear = known.get(memory.GEAR)
-    path = gear.get("scale_file") if isinstance(gear, dict) else None
-    if given.scale is not None or given.hung or not isinstance(path, str) or "max" in given.answers:
-        return given
-    try:
-        return replace(given, scale=load_scale(Path(path)), scale_file=path)
-    except BandcurveError:
-        return given
 
 
 def describe(given: Given) -> RunHead:
