@@ -18,7 +18,10 @@ from calib.units import LENGTH, as_read
 
 Array = NDArray[np.float64]
 BranchName = Literal["loading", "unloading"]
-RowKind = Literal["reading", "zero", "flat", "check-load", "gap", "strike"]
+RowKind = Literal[
+    "reading", "zero", "flat", "check-load", "gap", "strike",
+    "zero-lost", "skipped", "left-out", "planned", "chosen", "enough", "note",
+]  # fmt: skip
 Method = Literal["scale-in-line", "hung-weight", "anchor-on-scale"]
 Locks = Literal["no", "peak", "steady"]
 Display = Literal["rounds", "cuts-off"]
@@ -180,7 +183,8 @@ class Row:
     counts: float | None = None  # a load cell without units
     at_s: float | None = None
     dwell_s: float | None = None
-    note: str = ""
+    note: str = ""  # a remark, and nothing else: it never changes a result
+    about: str = ""  # what the kind is about: of a strike the row's number; acquire/files/run_events.py lists them
     n: int | None = None  # samples behind a load cell's value
     sd: float | None = None  # [N] their standard deviation
     relax_percent_per_decade: float | None = None  # loss of force with a decade of time; on the way back it is negative
@@ -213,8 +217,7 @@ class Run:
         out: dict[int, str] = {}
         for row in self.rows:
             if row.kind == "strike":
-                target, _, reason = row.note.partition(":")
-                out[int(target.removeprefix("row").strip())] = reason.strip()
+                out[int(row.about)] = row.note
         return out
 
     def standing(self, kind: RowKind) -> tuple[Row, ...]:

@@ -54,7 +54,7 @@ def run_schema() -> Schema:
     for name, definition in schema["$defs"].items():
         _dress(definition, _QUANTITY.get(name, {}), _FIXED.get(name, {}))
     schema["properties"] = {
-        "format": {"type": "string", "pattern": r"^bandcurve-run/1(\.[0-9]+)?$"},
+        "format": {"type": "string", "pattern": r"^bandcurve-run/[12](\.[0-9]+)?$"},
         **schema["properties"],
     }
     schema["required"] = ["format", *schema.get("required", [])]

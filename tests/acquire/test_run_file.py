@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from calib.acquire.files.run_checks import check_fittable
 from calib.acquire.files.run_file import COLUMNS, RunWriter, format_head, format_row, parse_run, read_run
 from calib.errors import BandcurveError, DataError, FileError
+from calib.fit.curve.estimate import fit_runs
 from calib.records import (
     Band,
     CheckLoad,
@@ -30,6 +32,7 @@ from calib.units import G_STANDARD
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
+SAMPLES = ROOT / "sample_runs"
 VALID = sorted((HERE / "valid").glob("*.csv"))
 INVALID = sorted((HERE / "invalid").glob("*.csv"))
 UNFIT = sorted((HERE / "unfit").glob("*.csv"))
@@ -254,3 +257,98 @@ def test_no_bytes_make_anything_but_a_run_or_a_sentence(data: bytes) -> None:
             parse_run(prefix + data, "B07")
         except BandcurveError as error:
             assert "\n" not in str(error)
+
+
+V1 = """# format = "bandcurve-run/1"
+# [band]
+# id = "B07"
+# flat_length_mm = 1000
+# [scale]
+# id = "hook"
+# resolution_kgf = 0.05
+row,kind,cycle,branch,length_mm,force_kgf,note
+"""
+EVENTS_1 = """1,zero,,,,0.1,
+2,reading,1,loading,1134,5.4,"chalk; kept when questioned"
+3,zero,,,,0.15,between
+4,gap,,,,,"zero lost: the board started again"
+5,gap,1,loading,,,"skipped reading: strap slipped"
+6,gap,1,loading,1900,,"left out: pull would pass the limit"
+7,gap,1,loading,,,"plan from here [m]: 1.134 1.287"
+8,gap,2,loading,,,"next: 2 loading 1.485"
+9,gap,,,,,"enough: U 1.59 %"
+10,gap,,,,,"note: tea"
+11,strike,,,,,"row 2: misread"
+12,gap,,,,,"zero lost interest and made tea"
+13,gap,,,,,"zero looked at again"
+"""
+
+
+def test_notes_of_version_1_are_typed_rows_and_a_remark_stays_one() -> None:
+    run = parse_run((V1 + EVENTS_1).encode(), "x")
+    assert [(r.kind, r.about, r.note) for r in run.rows[1:]] == [
+        ("reading", "kept", "chalk"),
+        ("zero", "between", ""),
+        ("zero-lost", "", "the board started again"),
+        ("skipped", "reading", "strap slipped"),
+        ("left-out", "", "pull would pass the limit"),
+        ("planned", "1.134 1.287", ""),
+        ("chosen", "", ""),
+        ("enough", "", "U 1.59 %"),
+        ("note", "", "tea"),
+        ("strike", "2", "misread"),
+        ("gap", "", "zero lost interest and made tea"),
+        ("gap", "", "zero looked at again"),
+    ]
+    assert (run.rows[7].cycle, run.rows[7].branch, run.rows[7].length) == (2, "loading", 1.485)
+    assert run.struck == {2: "misread"}
+
+
+def test_typed_rows_are_written_the_way_of_version_1_into_a_file_begun_in_it(tmp_path: Path) -> None:
+    path = tmp_path / "x.run.csv"
+    path.write_text(V1, "utf-8")
+    rows = parse_run((V1 + EVENTS_1).encode(), "x").rows
+    writer, _ = RunWriter.resume(path)
+    with writer:
+        writer.extend(rows)
+    assert path.read_text("utf-8").startswith(V1)
+    assert [replace(r, line=0) for r in parse_run(path.read_bytes(), "x").rows] == [replace(r, line=0) for r in rows]
+
+
+def test_typed_rows_are_read_back_as_they_were_written(tmp_path: Path) -> None:
+    rows = parse_run((V1 + EVENTS_1).encode(), "x").rows
+    path = tmp_path / "x.run.csv"
+    with RunWriter.create(path, parse_run((V1 + EVENTS_1).encode(), "x").head) as writer:
+        writer.extend(rows)
+    assert path.read_text("utf-8").startswith('# format = "bandcurve-run/2"')
+    assert [replace(r, line=0) for r in parse_run(path.read_bytes(), "x").rows] == [replace(r, line=0) for r in rows]
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("3,strike,,,,,,", "does not say which row; write the row's number under about"),
+        ("3,strike,9,,,,,", "strikes row 9"),
+        ("3,skipped,tea,,,,,", "does not say what was skipped"),
+        ("3,chosen,,1,loading,,,", "asks for a reading without"),
+        ("3,lost,,,,,,", "the kind 'lost' is unknown"),
+    ],
+)
+def test_a_typed_row_that_says_nothing_is_named(row: str, said: str) -> None:
+    head = V1.replace("run/1", "run/2").replace("kind,cycle", "kind,about,cycle")
+    with pytest.raises(DataError, match=said):
+        parse_run((head + "1,zero,,,,,0.1,\n2,reading,,1,loading,1134,5.4,\n" + row + "\n").encode(), "x")
+
+
+@pytest.mark.parametrize("kind", ["gap", "note"])
+@pytest.mark.parametrize("note", ["zero looked at again", "zero lost interest and made tea", "zero lost"])
+def test_a_note_never_steers_the_fit(kind: str, note: str) -> None:
+    """With a closing zero a kilogram off, a row that parts the run would change the curve by 3 N."""
+    lines = (SAMPLES / "KNEE.run.csv").read_text("utf-8").splitlines(keepends=True)
+    at = max(i for i, line in enumerate(lines) if ",zero," in line)
+    lines[at] = lines[at].replace(",0,", ",1,")
+    middle = next(i for i, line in enumerate(lines) if line.startswith("25,reading"))
+    told = [*lines[:middle], f'99,{kind},,,,,,,,"{note}"\n', *lines[middle:]]
+    assert [r.kind for r in parse_run("".join(told).encode(), "x").rows].count("zero-lost") == 0
+    plain, noted = (fit_runs([parse_run("".join(x).encode(), "x")]) for x in (lines, told))
+    assert np.array_equal(plain.curve.loading.force, noted.curve.loading.force)

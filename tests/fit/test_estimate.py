@@ -183,7 +183,7 @@ def test_a_slip_of_a_factor_ten_is_found_among_five_readings(slipped: int) -> No
 def test_a_struck_reading_and_one_left_out_by_the_user_give_the_same_curve() -> None:
     rows = readings(noise=0.002)
     rows[5] = replace(rows[5], force=(rows[5].force or 0) * 1.2)
-    struck = fit_runs([run([*rows, Row(90, "strike", note="row 6: misread")])])
+    struck = fit_runs([run([*rows, Row(90, "strike", note="misread", about="6")])])
     left = fit_runs([run(rows)], leave_out={("B1.run.csv", 6)})
     np.testing.assert_allclose(struck.curve.loading.force, left.curve.loading.force, rtol=1e-9)
     assert [f.text for f in left.findings if f.code == "left-out"] == ["B1.run.csv: row 6 left out as asked"]

@@ -87,7 +87,7 @@ def _hung() -> Run:
 
 def test_a_run_keeps_the_set_and_the_pieces() -> None:
     run = _hung()
-    text = format_head(run.head) + ",".join(COLUMNS) + "\n" + "".join(format_row(r, COLUMNS) for r in run.rows)
+    text = format_head(run.head, 1) + ",".join(COLUMNS) + "\n" + "".join(format_row(r, COLUMNS) for r in run.rows)
     assert text.startswith('# format = "bandcurve-run/1.1"')
     back = parse_run(text.encode(), "x.run.csv")
     assert back.head.loads is not None and run.head.loads is not None

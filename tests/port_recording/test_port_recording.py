@@ -64,10 +64,10 @@ def test_everything_accepted_is_in_the_file_when_the_program_is_killed(seed: int
 
 def test_a_gap_is_written_down_and_a_new_zero_taken(tmp_path: Path) -> None:
     ended = run_through(Bench(unplugs=((40.0, 3.0),)), tmp_path, quick_head())
-    gap = next(r for r in ended.in_file if r.kind == "gap")
+    gap = next(r for r in ended.in_file if r.kind == "zero-lost")
     after = ended.in_file[ended.in_file.index(gap) + 1]
-    assert gap.note == "zero lost: the device is gone"
-    assert (after.kind, after.note) == ("zero", "between")
+    assert gap.note == "the device is gone"
+    assert (after.kind, after.about) == ("zero", "between")
 
 
 def test_counts_are_kept_and_become_newton_with_the_scales_line(tmp_path: Path) -> None:
@@ -141,9 +141,10 @@ def test_keys_take_again_skip_and_stop(tmp_path: Path) -> None:
     person.extra = keys
     recorder.record()
     notes = [r.note for r in recorder.state.rows]
+    skipped = [r.about for r in recorder.state.rows if r.kind == "skipped"]
     assert pressed == ["r", "s", "q"]
     assert any("undone" in note for note in notes)
-    assert "skipped reading" in notes
+    assert skipped == ["reading"]
     assert len(recorder.state.run.readings) == 3
 
 
@@ -253,8 +254,8 @@ def test_zeros_are_not_followed_across_a_loss(tmp_path: Path) -> None:
     rows = (
         Row(1, "zero", force=0.0, at_s=0.0),
         Row(2, cycle=1, branch="loading", length=1.3, force=50.0, at_s=100.0),
-        Row(3, "gap", at_s=150.0, note="zero lost: the device is gone"),
-        Row(4, "zero", force=30.0, at_s=200.0, note="between"),
+        Row(3, "zero-lost", at_s=150.0, note="the device is gone"),
+        Row(4, "zero", force=30.0, at_s=200.0, about="between"),
         Row(5, cycle=1, branch="loading", length=1.4, force=90.0, at_s=300.0),
         Row(6, "zero", force=32.0, at_s=400.0),
     )
@@ -292,7 +293,7 @@ def test_r_takes_back_a_zero_between_and_not_the_reading_before_it() -> None:
     _held_at(work, 0.5, 100.0)
     assert work.want == "reading" and work.zero == pytest.approx(0.5)
     struck = work.key("r", 120.0)
-    assert [row.note for row in struck.rows] == ["row 3: undone"]
+    assert [(row.about, row.note) for row in struck.rows] == [("3", "undone")]
     assert work.want == "zero" and work.zero == 0.0
     assert [row.number for row in work.state.run.readings] == [2]
 

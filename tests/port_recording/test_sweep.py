@@ -167,7 +167,7 @@ def _record(bench: SweepBench, folder: Path, sweep: Sweep, monkeypatch: pytest.M
 
     def key(seconds: float) -> str:
         zeros = sum(r.kind == "zero" for r in recorder.state.rows)
-        lost = sum(r.kind == "gap" and "lost" in r.note for r in recorder.state.rows)
+        lost = sum(r.kind == "zero-lost" for r in recorder.state.rows)
         if bench._away_until:
             bench.begun_s = 1e9
         if zeros in (0, lost) and not bench._away_until and (not pressed or bench.t - pressed[-1] > 30):
@@ -213,7 +213,7 @@ def test_a_sweep_becomes_a_run_that_fits(
         truth = pull_at(row.length or 0.0, 1 if row.branch == "loading" else -1)
         assert row.force == pytest.approx(truth, rel=0.005, abs=0.1)
         assert row.dwell_s == 0.0
-    rates = [r.note for r in run.rows if r.note.startswith("note: sweep")]
+    rates = [r.note for r in run.rows if r.kind == "note" and r.note.startswith("sweep")]
     assert len(rates) == 4
     assert all("30" in note or "29." in note for note in rates)
     assert [r.kind for r in run.rows if r.kind in ("zero", "flat")] == ["zero", "zero", "flat"]
@@ -225,9 +225,9 @@ def test_a_sweep_becomes_a_run_that_fits(
 
 def test_a_sweep_that_is_cut_is_begun_again_after_a_new_zero(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     recorder = _record(SweepBench(unplugs=((50.0, 4.0),)), tmp_path, Sweep(), monkeypatch)
-    kinds = [(r.kind, r.note) for r in recorder.state.rows if r.kind in ("zero", "gap") and "sweep" not in r.note]
+    kinds = [(r.kind, r.about or r.note) for r in recorder.state.rows if r.kind in ("zero", "zero-lost")]
     assert kinds[0] == ("zero", "")
-    assert kinds[1] == ("gap", "zero lost: the device is gone")
+    assert kinds[1] == ("zero-lost", "the device is gone")
     assert kinds[2] == ("zero", "between")
     assert len(recorder.state.run.readings) >= 4 * 22
 

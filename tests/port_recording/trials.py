@@ -65,7 +65,7 @@ def _compared(accepted: tuple[Row, ...], path: Path) -> tuple[Row, ...]:
 
 def _what(row: Row) -> tuple[object, ...]:
     force = None if row.force is None else round(row.force, 6)
-    return row.number, row.kind, row.cycle, row.branch, force, row.at_s, row.note
+    return row.number, row.kind, row.cycle, row.branch, force, row.at_s, row.about, row.note
 
 
 def _worst(path: Path) -> float:

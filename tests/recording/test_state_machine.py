@@ -100,7 +100,7 @@ def test_comma_unit_and_own_length() -> None:
 def test_undo_strikes_and_asks_again() -> None:
     state = typed(begun(), "0", f"{shown(1.1):.2f}", "undo").state
     assert state.rows[-1].kind == "strike"
-    assert state.rows[-1].note == "row 2: undone"
+    assert (state.rows[-1].about, state.rows[-1].note) == ("2", "undone")
     assert state.slot is not None
     assert state.slot.setting == 1.1
     assert typed(state, f"{shown(1.1):.2f}").state.run.readings[0].number == 4
@@ -126,8 +126,8 @@ def test_strike_needs_a_row_and_a_reason() -> None:
 
 def test_skip_note_and_stop() -> None:
     step = typed(begun(), "0", "skip", "note chalk", f"{shown(1.2):.2f}", "stop")
-    assert [r.kind for r in step.state.rows] == ["zero", "gap", "gap", "reading"]
-    assert step.state.rows[2].note == "note: chalk"
+    assert [r.kind for r in step.state.rows] == ["zero", "skipped", "note", "reading"]
+    assert step.state.rows[2].note == "chalk"
     assert step.state.slot is not None
     assert step.state.slot.closing
     done = typed(step.state, "0", "1000").state
@@ -142,7 +142,7 @@ def test_a_doubtful_reading_is_kept_when_typed_again_or_told_to() -> None:
         assert "Expected about 8" in step.say[0]
         kept = typed(step.state, insist)
         assert [r.force for r in kept.written] == pytest.approx([52.0 * KG])
-        assert "kept" in kept.written[0].note
+        assert kept.written[0].about == "kept"
 
 
 def test_a_doubtful_reading_is_replaced_by_the_next_one() -> None:
@@ -198,7 +198,7 @@ def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
     state = typed(begun("anchor-on-scale"), "20", f"{20 - shown(1.1):.2f}", "keep").state
     assert state.slot is not None
     assert 1.1 < (state.slot.setting or 0) < 2.0
-    assert [s.note.split(":")[0] for s in state.rows if s.kind == "gap"], "the anchor would lift: a shorter plan"
+    assert [s for s in state.rows if s.kind in ("left-out", "planned")], "the anchor would lift: a shorter plan"
 
 
 EIGHT = (1.1, 1.15, 1.25, 1.4, 1.55, 1.7, 1.85, 2.0)
@@ -208,13 +208,13 @@ def nearing_the_limit() -> Recording:
     """The first reading is a little low, so that only the third shows that the last length is too much."""
     state = typed(begun(capacity=32 * KG, settings=EIGHT), "0", f"{0.95 * shown(1.1):.2f}").state
     state = typed(state, f"{shown(1.15):.2f}").state
-    assert not [r for r in state.rows if r.kind == "gap"], "two lengths close together decide nothing"
+    assert not [r for r in state.rows if r.kind in ("left-out", "planned")], "two lengths close together decide nothing"
     return typed(state, f"{shown(1.25):.2f}").state
 
 
 def test_lengths_beyond_four_fifths_of_capacity_are_left_out_everywhere() -> None:
     state = nearing_the_limit()
-    left = [r.length for r in state.rows if r.kind == "gap"]
+    left = [r.length for r in state.rows if r.kind == "left-out"]
     assert left
     assert all(shown(x or 0.0) > 0.9 * 0.8 * 32 for x in left)
     lengths = [r.length for r in walked(state).run.readings]
@@ -223,14 +223,14 @@ def test_lengths_beyond_four_fifths_of_capacity_are_left_out_everywhere() -> Non
 
 def test_undo_takes_back_what_was_left_out_with_it() -> None:
     state = nearing_the_limit()
-    left = {r.number for r in state.rows if r.kind == "gap"}
+    left = {r.number for r in state.rows if r.kind == "left-out"}
     assert left
     state = take(state, "undo", 1.0).state
     assert left < set(state.run.struck)
     assert state.slot is not None
     assert state.slot.setting == 1.25
     state = typed(state, f"{0.95 * shown(1.25):.2f}").state
-    assert not [r for r in state.run.standing("gap") if r.length == 2.0]
+    assert not [r for r in state.run.standing("left-out") if r.length == 2.0]
 
 
 def test_a_band_too_strong_for_the_scale_is_measured_as_far_as_the_scale_goes() -> None:

@@ -126,7 +126,7 @@ def test_a_form_is_typed_in_without_cautions_pulls_or_clock(record: Record) -> N
     assert found.head.started.date() == date(2026, 3, 1)
     assert found.head.procedure.conditioning_pulls == 3
     assert {row.at_s for row in found.rows} == {None}
-    assert [row.kind for row in found.rows] == ["zero", *["reading"] * 3, "gap", "reading", "gap", "flat"]
+    assert [row.kind for row in found.rows] == ["zero", *["reading"] * 3, "skipped", "reading", "skipped", "flat"]
 
 
 def test_a_scales_file_answers_for_its_unit(record: Record, tmp_path: Path) -> None:

@@ -66,7 +66,7 @@ def test_a_light_band_is_not_asked_again_for_a_step_of_the_scale() -> None:
 
 def test_undo_takes_the_repeat_back_and_it_is_asked_again() -> None:
     state, _ = looked(["4.90", "15.05", "24.65", *TRUE, "18", "undo", "13.1"])
-    assert [row.kind for row in state.rows][-4:] == ["gap", "strike", "strike", "reading"]
+    assert [row.kind for row in state.rows][-4:] == ["chosen", "strike", "strike", "reading"]
     assert state.slot is None
 
 

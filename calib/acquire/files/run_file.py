@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Self
 
 from calib.acquire.files.run_checks import check_forces, check_lengths
-from calib.acquire.files.run_head import format_head, is_newer_minor, parse_head
+from calib.acquire.files.run_head import format_head, is_newer_minor, parse_head, version_of
 from calib.acquire.files.run_table import (
     LONGEST_LINE,
     Table,
@@ -31,7 +31,7 @@ __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "
 
 CAP_BYTES = 16_000_000
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)  # line ends as written, on every system
-COLUMNS = ("row", "kind", "cycle", "branch", "length_mm", "force_kgf", "at_s", "dwell_s", "note")
+COLUMNS = ("row", "kind", "about", "cycle", "branch", "length_mm", "force_kgf", "at_s", "dwell_s", "note")
 
 
 def columns_for(
@@ -47,7 +47,19 @@ def columns_for(
     """
     value = f"mass_{mass_unit}" if mass_unit else f"force_{force_unit}"
     measured = ("counts", "n", f"sd_{force_unit}", "relax_percent_per_decade") if cell else ()
-    return ("row", "kind", "cycle", "branch", f"length_{length_unit}", value, "at_s", "dwell_s", *measured, "note")
+    return (
+        "row",
+        "kind",
+        "about",
+        "cycle",
+        "branch",
+        f"length_{length_unit}",
+        value,
+        "at_s",
+        "dwell_s",
+        *measured,
+        "note",
+    )
 
 
 def read_run(path: Path | str) -> Run:
@@ -101,7 +113,7 @@ def parse_run(data: bytes, name: str) -> Run:
         raise DataError(
             "ends before its table", where=f"{name}:{max(top, 1)}", remedy="was it cut off? record it again"
         )
-    table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_minor(head_text))
+    table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_minor(head_text), version_of(head_text))
     rows = with_pieces(_rows(lines, start + 1, table, cut, name), head, name)
     run = Run(
         name=name,
@@ -197,11 +209,11 @@ def _rows(lines: Sequence[str], start: int, table: Table, cut: bool, name: str) 
 
 
 def _is_whole(cells: Sequence[str] | None, table: Table) -> bool:
-    """Whether a last line without an end says all it was meant to; a strike without its note does not."""
+    """Whether a last line without an end says all it was meant to; a strike of version 1 without its note does not."""
     if cells is None or len(cells) < table.width:
         return False
     kind = cells[table.columns["kind"][0]] if "kind" in table.columns else "reading"
-    return kind != "strike" or bool(cells[-1].strip())
+    return kind != "strike" or table.version > 1 or bool(cells[-1].strip())
 
 
 class RunWriter(Closing):
@@ -235,7 +247,7 @@ class RunWriter(Closing):
             raise file_error(error, path, "written") from error
         writer = cls(path, columns, descriptor)
         try:
-            writer._write(format_head(head) + ",".join(columns) + "\n")
+            writer._write(format_head(head, 2 if "about" in columns else 1) + ",".join(columns) + "\n")
             sync_folder(path.parent)
         except BaseException:
             writer.close()
@@ -260,6 +272,8 @@ class RunWriter(Closing):
             raise DataError(
                 "was saved by a spreadsheet and cannot be appended to", where=str(path), remedy="begin a new run"
             )
+        if "about" not in columns and version_of(_head_text(lines[: _head_length(lines)])) > 1:
+            raise DataError("has no column about", where=str(path), remedy="add it to the table, or begin a new run")
         try:
             descriptor = os.open(path, _APPEND)
         except OSError as error:

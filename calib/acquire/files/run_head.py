@@ -23,10 +23,11 @@ from calib.strict_toml import parse_toml
 from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
 
-MAJOR, MINOR = 1, 1
+MAJOR = 2
+MINORS = {1: 1, 2: 0}  # the newest minor version of each that is known
 LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
 FORMAT = f"bandcurve-run/{MAJOR}"
-SINCE_MINOR = {  # fields that a reader of /1 does not know
+SINCE_MINOR = {  # fields that a reader of /1.0 does not know
     "scale": ("display",),
     "loads": ("pieces", "piece_masses", "u_piece_masses"),
 }
@@ -113,6 +114,11 @@ def is_newer_minor(text: str) -> bool:
     return _is_newer_minor(parse_toml(text, "").get("format"), _Place("", text))
 
 
+def version_of(text: str) -> int:
+    """The version of a run, by its head that was parsed."""
+    return int(str(parse_toml(text, "")["format"]).partition("/")[2].partition(".")[0])
+
+
 def parse_head(text: str, name: str) -> RunHead:
     """Make a head of the TOML of a run file.
 
@@ -181,7 +187,7 @@ def _is_newer_minor(text: object, place: _Place) -> bool:
         )
     if int(found[1]) < 1:
         raise DataError(f"has the format {text!r}, which never existed", where=where, remedy=f'use "{FORMAT}"')
-    return int(found[2] or 0) > MINOR
+    return int(found[2] or 0) > MINORS[int(found[1])]
 
 
 def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _Place) -> None:
@@ -341,14 +347,16 @@ def _line_of(text: str, section: str, key: str) -> int:
     return 0
 
 
-def format_head(head: RunHead) -> str:
+def format_head(head: RunHead, version: int = MAJOR) -> str:
     """The head as TOML behind `# `, every line ended, keys in the order of the format.
 
     Args:
         head: In SI.
+        version: Of the run.
     """
     newer = any(getattr(_record(head, section), f, None) for section, fields in SINCE_MINOR.items() for f in fields)
-    lines = [f'format = "{FORMAT}.{MINOR}"' if newer else f'format = "{FORMAT}"']
+    minor = f".{MINORS[1]}" if version == 1 and newer else ""
+    lines = [f'format = "bandcurve-run/{version}{minor}"']
     if head.started is not None:
         lines.append(f"started = {head.started.isoformat().replace('+00:00', 'Z')}")
     for section in SECTIONS:

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from math import isfinite
-from typing import get_args
+from typing import cast, get_args
 
+from calib.acquire.files.run_events import KINDS_1, from_version_1, to_version_1
 from calib.errors import DataError
 from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import UNITS, from_si, to_si
@@ -15,7 +16,7 @@ from calib.units import UNITS, from_si, to_si
 KINDS: tuple[str, ...] = get_args(RowKind)
 BRANCHES: tuple[str, ...] = get_args(BranchName)
 PLAIN = (
-    *("row", "kind", "cycle", "branch", "pieces", "counts", "at_s", "dwell_s", "note", "n"),
+    *("row", "kind", "about", "cycle", "branch", "pieces", "counts", "at_s", "dwell_s", "note", "n"),
     "relax_percent_per_decade",
 )
 WITH_UNIT = {"length": "length", "force": "force", "mass": "mass", "sd": "force"}
@@ -23,7 +24,8 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 LARGEST_RELAXATION = 100.0  # per cent a decade of time
 SAME_LOAD = 0.03  # relative: a label may be off by two or three per cent of what was weighed
 LONGEST_LINE = 100_000  # signs; the csv reader gives up soon after
-STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")
+STRIKES = re.compile(r"[0-9]{1,9}")
+BESIDE = ("gap", "left-out", "chosen", "planned", "note")  # rows whose length was not read
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class Table:
     columns: dict[str, tuple[int, str]]  # field -> position, unit
     width: int
     separator: str
+    version: int = 2  # of the run
+    hung: bool = False  # loads are set and lengths are read
 
     def unit(self, field: str, usual: str) -> str:
         """What a column is in, as scale and tape say it: kg for kgf, lb for lbf; `usual` where there is none."""
@@ -67,7 +71,7 @@ def column_of(name: str) -> Column | None:
     return Column(bare, unit) if quantity and unit in UNITS[quantity] else None
 
 
-def parse_header(line: str, where: str, head: RunHead, newer: bool) -> Table:
+def parse_header(line: str, where: str, head: RunHead, newer: bool, version: int = 2) -> Table:
     """Read the names of the columns.
 
     Args:
@@ -75,6 +79,7 @@ def parse_header(line: str, where: str, head: RunHead, newer: bool) -> Table:
         where: The place, for an error.
         head: The method decides between force and mass.
         newer: Whether the file is of a newer minor version: unknown columns are then passed over.
+        version: Of the run; 1 has no column `about`.
 
     Raises:
         DataError: A column is unknown, stands twice or is missing.
@@ -85,7 +90,7 @@ def parse_header(line: str, where: str, head: RunHead, newer: bool) -> Table:
         names.pop()
     columns: dict[str, tuple[int, str]] = {}
     for i, name in enumerate(names):
-        column = column_of(name)
+        column = None if version == 1 and name == "about" else column_of(name)
         if column is None and newer:
             continue
         if column is None:
@@ -94,7 +99,7 @@ def parse_header(line: str, where: str, head: RunHead, newer: bool) -> Table:
             raise DataError(f"two columns give the {column.field}", where=where, remedy="keep one of them")
         columns[column.field] = (i, column.unit)
     _check_needed(columns, where, head)
-    return Table(columns, len(names), separator)
+    return Table(columns, len(names), separator, version, head.procedure.method == "hung-weight")
 
 
 def _unknown_column(name: str, where: str) -> DataError:
@@ -151,7 +156,8 @@ def parse_row(cells: Sequence[str], table: Table, order: int, line: int, name: s
     }
     row = Row(
         number=_whole(text.get("row", ""), "row", where) or order,
-        kind=_kind(text.get("kind", ""), where),
+        kind=_kind(text.get("kind", ""), where, KINDS if table.version > 1 else KINDS_1),
+        about=text.get("about", ""),
         cycle=_whole(text.get("cycle", ""), "cycle", where),
         branch=_branch(text.get("branch", ""), where),
         length=si.get("length"),
@@ -167,11 +173,13 @@ def parse_row(cells: Sequence[str], table: Table, order: int, line: int, name: s
         relax_percent_per_decade=_number(text.get("relax_percent_per_decade", ""), "relax_percent_per_decade", where),
         line=line,
     )
-    _check_complete(row, where)
+    if table.version == 1:
+        row = from_version_1(row, hung=table.hung)
+    _check_complete(row, where, table.version)
     return row
 
 
-def _check_complete(row: Row, where: str) -> None:
+def _check_complete(row: Row, where: str, version: int) -> None:
     needs = {"reading": ("cycle", "branch", "length"), "flat": ("length",)}.get(row.kind, ())
     for field in needs:
         if getattr(row, field) is None:
@@ -179,10 +187,7 @@ def _check_complete(row: Row, where: str) -> None:
     no_force = row.force is None and row.mass is None and row.counts is None and not row.pieces
     if row.kind in ("reading", "zero", "check-load") and no_force:
         raise DataError(f"this {row.kind} has no force", where=where, remedy="add it, or make the row's kind 'gap'")
-    if row.kind == "strike" and not STRIKES.match(row.note):
-        raise DataError(
-            "this strike does not say which row", where=where, remedy='begin its note like "row 3: misread"'
-        )
+    _check_event(row, where, version)
     if abs(row.relax_percent_per_decade or 0.0) > LARGEST_RELAXATION:
         raise DataError(
             f"relax_percent_per_decade is beyond {LARGEST_RELAXATION:.0f} %", where=where, remedy="mend it, or drop it"
@@ -190,6 +195,21 @@ def _check_complete(row: Row, where: str) -> None:
     for field in ("dwell_s", "sd"):
         if (getattr(row, field) or 0.0) < 0:
             raise DataError(f"{field} is negative", where=where, remedy="mend it")
+
+
+def _check_event(row: Row, where: str, version: int) -> None:
+    """What a typed row needs to mean something."""
+    if row.kind == "strike" and not STRIKES.fullmatch(row.about):
+        remedy = "write the row's number under about" if version > 1 else 'begin its note like "row 3: misread"'
+        raise DataError("this strike does not say which row", where=where, remedy=remedy)
+    if (
+        version > 1
+        and row.kind == "chosen"
+        and (row.cycle is None or row.branch is None or not (row.length or row.mass))
+    ):
+        raise DataError("asks for a reading without cycle, branch or length", where=where, remedy="add them")
+    if row.kind == "skipped" and row.about not in ("reading", "zero", "check-load", "flat"):
+        raise DataError("does not say what was skipped", where=where, remedy="write the kind of row under about")
 
 
 def _number(text: str, field: str, where: str) -> float | None:
@@ -227,12 +247,10 @@ def _quantity(text: str, field: str, unit: str, where: str) -> float | None:
     return None if value is None else to_si(value, unit, WITH_UNIT[field])
 
 
-def _kind(text: str, where: str) -> RowKind:
-    for kind in get_args(RowKind):
-        if (text or "reading") == kind:
-            found: RowKind = kind
-            return found
-    raise _not_one_of(text, "kind", KINDS, where)
+def _kind(text: str, where: str, known: tuple[str, ...]) -> RowKind:
+    if (text or "reading") in known:
+        return cast(RowKind, text or "reading")
+    raise _not_one_of(text, "kind", known, where)
 
 
 def _branch(text: str, where: str) -> BranchName | None:
@@ -301,8 +319,7 @@ def check_rows(rows: Sequence[Row], name: str) -> None:
         if row.number in seen:
             raise DataError(f"row number {row.number} stands twice", where=where, remedy="number the rows in order")
         if row.kind == "strike":
-            found = STRIKES.match(row.note)
-            target = int(found[1]) if found else 0
+            target = int(row.about)
             if target not in seen:
                 raise DataError(
                     f"strikes row {target}, which does not stand before it", where=where, remedy="mend the number"
@@ -310,7 +327,7 @@ def check_rows(rows: Sequence[Row], name: str) -> None:
             struck.add(target)
         seen.add(row.number)
     for row in rows:
-        if row.length is not None and row.length <= 0 and row.kind != "gap" and row.number not in struck:
+        if row.length is not None and row.length <= 0 and row.kind not in BESIDE and row.number not in struck:
             raise DataError(
                 f"length {row.length:.4g} m is not above zero",
                 where=f"{name}:{row.line}",
@@ -323,9 +340,9 @@ def format_row(row: Row, columns: Sequence[str]) -> str:
 
     Args:
         row: In SI.
-        columns: Their names in the file, for example `length_mm`.
+        columns: Their names in the file, for example `length_mm`; without `about` it is a file of version 1.
     """
-    return ",".join(_cells(row, columns)) + "\n"
+    return ",".join(_cells(row if "about" in columns else to_version_1(row), columns)) + "\n"
 
 
 def _cells(row: Row, columns: Sequence[str]) -> Iterator[str]:

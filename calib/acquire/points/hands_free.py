@@ -10,6 +10,7 @@ from statistics import median
 
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter
+from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.points.board_clock import BoardClock
 from calib.acquire.points.drift import Drift
 from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
@@ -190,11 +191,12 @@ class HandsFree:
     def _zero_between(self) -> Row | None:
         """The zero that was taken last, where nothing was taken since and it filled no place of the plan."""
         last = self.state.rows[-1] if self.state.rows else None
-        return last if last is not None and last.kind == "zero" and last.note == courses.BETWEEN else None
+        return last if last is not None and last.kind == "zero" and last.about == BETWEEN else None
 
     def _zero_again(self, zero: Row, at_s: float) -> Act:
-        note = f"row {zero.number}: {courses.UNDONE}"
-        step = take_beside(self.state, Row(self.state.next_number, "strike", at_s=round(at_s, 1), note=note))
+        about, note = f"{zero.number}", courses.UNDONE
+        row = Row(self.state.next_number, "strike", at_s=round(at_s, 1), note=note, about=about)
+        step = take_beside(self.state, row)
         self.state = step.state
         self._zero, self._lost = self._last_zero(), True
         self._next()
@@ -260,8 +262,7 @@ class HandsFree:
         if self._lost:
             return Act(say=(f"  {why[:1].upper()}{why[1:]}.",)) if why.startswith("the device") else Act()
         self._lost, self._armed = True, False
-        note = f"{courses.ZERO_LOST}: {why}"
-        gap = Row(self.state.next_number, "gap", at_s=round(at_s, 1), note=note)
+        gap = Row(self.state.next_number, "zero-lost", at_s=round(at_s, 1), note=why)
         step = take_beside(replace(self.state, pending=None), gap)
         self.state = step.state
         self._next()
@@ -288,7 +289,7 @@ class HandsFree:
         row = self._row(point, "zero")
         before = None if self._lost and not self._renewing else self._zero
         if not fills:
-            step = take_beside(self.state, replace(row, note=courses.BETWEEN))
+            step = take_beside(self.state, replace(row, about=BETWEEN))
         else:
             step = take_row(self.state, row, self._number(point.force))
         self._u_zero = point.u

@@ -3,26 +3,18 @@
 The place in a recording follows from its rows alone, so a file that was cut off can be resumed. Nothing is asked here.
 """
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.recording.plan import Geometry, Holes, geometry_of, section_stiffness
 from calib.errors import DataError
 from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import FORCE, LENGTH, MASS
 
 SWEEP_LENGTHS = 24
-BETWEEN = "between"  # note of a zero taken in the middle: it fills no slot
-ZERO_LOST = "zero lost"  # beginning of the note of a gap row: zeros before it say nothing of readings after it
 UNTIL = "until"  # in a head: readings are chosen one by one until an uncertainty is reached
-SKIPPED = "skipped"  # beginning of the note of a gap row for what was not taken; the kind of slot follows
-LEFT_OUT = "left out"  # beginning of the note of a gap row for a length not measured again in this recording
-PLANNED = "plan from here [m]"  # beginning of the note of a gap row that replaces the plan; the lengths follow
-ASKED = "next"  # beginning of the note of a gap row that asks for one reading: cycle, branch, setting follow
-ENOUGH = "enough"  # beginning of the note of a gap row after which no more is asked for
-KEPT = "kept when questioned"  # note of a row that was insisted on
 MOST_SETTINGS, MOST_SETTING = 1000, 1e4  # how many, and how large [m] or [kg]
 UNDONE = "undone"  # reason of a strike row written by undo
 
@@ -103,24 +95,22 @@ def _asked(rows: Sequence[Row]) -> Iterator["Slot"]:
     """The readings asked for one by one whose asking was not taken back."""
     struck = {_target(row) for row in rows if row.kind == "strike"}
     for row in rows:
-        if row.kind == "gap" and row.note.startswith(f"{ASKED}: ") and row.number not in struck:
+        if row.kind == "chosen" and row.number not in struck:
             yield _slot_asked(row)
 
 
 def _slot_asked(row: Row) -> "Slot":
-    found = re.fullmatch(
-        rf"{ASKED}: ([1-9]\d{{0,2}}) (loading|unloading) (\d{{1,3}}(?:\.\d{{1,9}})?)", row.note, re.ASCII
-    )
-    if found is None or not 0 < float(found[3]) <= MOST_SETTING:
-        what = f"row {row.number} asks for no reading: {row.note[:40]!r}"
-        raise DataError(what, remedy=f"write it like {ASKED}: 2 loading 1.485 (metres), or begin a new run")
-    return Slot("reading", int(found[1]), "unloading" if found[2] == "unloading" else "loading", float(found[3]))
+    setting = row.mass if row.length is None else row.length
+    if setting is None or not row.cycle or row.branch is None or not 0 < setting <= MOST_SETTING:
+        what = f"row {row.number} asks for no reading that can be taken"
+        raise DataError(what, remedy="give it cycle, branch and length, or begin a new run")
+    return Slot("reading", row.cycle, row.branch, setting)
 
 
 def is_enough(rows: Sequence[Row]) -> bool:
     """Whether it was said that no more readings are needed."""
     struck = {_target(row) for row in rows if row.kind == "strike"}
-    return any(r.kind == "gap" and r.note.startswith(ENOUGH) and r.number not in struck for r in rows)
+    return any(r.kind == "enough" and r.number not in struck for r in rows)
 
 
 def _settings(kept: Mapping[str, Any]) -> list[float]:
@@ -150,21 +140,21 @@ def _no_course(key: str, value: object) -> DataError:
 
 def _replanned(rows: Sequence[Row]) -> list[float]:
     """The lengths of the last plan made under way that was not struck; none where the first plan stands. [m]"""
-    plans = {r.number: r.note for r in rows if r.kind == "gap" and r.note.startswith(f"{PLANNED}: ")}
+    plans = {r.number: r.about for r in rows if r.kind == "planned"}
     for row in rows:
         if row.kind == "strike" and plans:
             plans.pop(_target(row), None)
     if not plans:
         return []
     try:
-        found = [float(part) for part in plans[max(plans)].removeprefix(f"{PLANNED}: ").split()]
+        found = [float(part) for part in plans[max(plans)].split()]
     except ValueError:
-        return []  # somebody wrote that note by hand
+        return []  # somebody wrote that row by hand
     return found if all(0 < x <= MOST_SETTING for x in found) else []
 
 
 def _target(strike: Row) -> int:
-    return int(strike.note.partition(":")[0].removeprefix("row").strip() or 0)
+    return int(strike.about or 0)
 
 
 def _setting(row: Row, head: RunHead) -> float | None:
@@ -232,19 +222,19 @@ class _Replay:
         """Move on by one row."""
         if row.kind == "strike":
             self._strike(_target(row))
-        elif row.kind == "gap" and row.note.startswith(LEFT_OUT):
+        elif row.kind == "left-out":
             self.left_out[row.number] = self._setting(row) or 0.0
-        elif row.kind != "gap" or row.note.startswith(SKIPPED):
+        elif row.kind in ("reading", "zero", "flat", "check-load", "skipped"):
             self._fill(row)
 
     def _setting(self, row: Row) -> float | None:
         return row.mass if self.hung else row.length
 
     def _fill(self, row: Row) -> None:
-        if row.cycle == 0 or (row.kind == "zero" and row.note == BETWEEN):
+        if row.cycle == 0 or (row.kind == "zero" and row.about == BETWEEN):
             return
         self.settle()
-        wanted = row.note.split()[1] if row.kind == "gap" and " " in row.note else row.kind
+        wanted = row.about if row.kind == "skipped" else row.kind
         if self.index < len(self.slots) and self.slots[self.index].kind != wanted:
             later = [i for i, s in enumerate(self.slots) if i > self.index and s.kind == wanted]
             if not later:

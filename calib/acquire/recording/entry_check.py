@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from calib.acquire.files.run_events import KEPT
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry, loop_shape
@@ -62,7 +63,7 @@ class Judge:
 
     def _zero_at(self, row: Row) -> float:
         """The zero a reading is to be seen from: a later one says nothing of it where the zero was lost between. [N]"""
-        lost = [r.number for r in self.run.rows if r.kind == "gap" and r.note.startswith(courses.ZERO_LOST)]
+        lost = [r.number for r in self.run.rows if r.kind == "zero-lost"]
         until = min((n for n in lost if n > row.number), default=None)
         if until is None:
             return self.zero
@@ -204,7 +205,7 @@ class Judge:
     def _does_not_go(self, row: Row, says: str, pull: float, expectation: Expectation, slip: str | None) -> str:
         """What to say of a pull that does not go with the others: this reading's likely slip, or the one before's."""
         before = self._slip_before(row, pull) if len(self.known) == 1 else None
-        if before is not None and courses.KEPT in self.run.readings[-1].note:
+        if before is not None and self.run.readings[-1].about == KEPT:
             earlier = self._reading(self.run.readings[-1])
             return f"{says} does not go with {earlier}. There it looks like {before}: type undo and give it again."
         if slip is None or "misread" in slip or "instead of" in slip:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from calib.acquire.files.run_checks import check_lengths
-from calib.acquire.recording import course as courses
+from calib.acquire.files.run_events import KEPT
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.plan import shorter
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
@@ -117,7 +117,7 @@ def _judged(state: Recording, row: Row, typed: Typed) -> Step:
     doubt = Judge(state.run, state.course).doubt(row, typed)
     if doubt is None:
         return _accept(state, row)
-    kept = replace(row, note="; ".join(filter(None, (row.note, courses.KEPT))))
+    kept = replace(row, about=KEPT)
     return Step(replace(state, pending=kept), say=(doubt, AGAIN))
 
 
@@ -127,7 +127,7 @@ def _accept(state: Recording, row: Row) -> Step:
     except DataError as error:
         return Step(state, say=(sentence(DataError(error.what, remedy=error.remedy)),))
     after = with_rows(state, (row,))
-    if courses.KEPT in row.note:  # little is concluded from a doubtful reading, but the first tells where a plan leads
+    if row.about == KEPT:  # little is concluded from a doubtful reading, but the first tells where a plan leads
         judge = Judge(after.run, after.course)
         only = len(judge.known) == 1 and row.kind == "reading" and row.branch == "loading" and row.length is not None
         doubted = only and judge.passes(judge.geometry.stretch(row.length or 0.0), judge.pull(row) or 0.0)
@@ -157,15 +157,15 @@ def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
         say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
         return Step(with_rows(after, ahead), (row, *ahead), (say,))
     lengths = (*done, *new)
-    note = f"{courses.PLANNED}: {' '.join(f'{x:.6g}' for x in lengths)}"
-    plan = Row(row.number + 1, "gap", row.cycle, row.branch, at_s=row.at_s, note=note)
+    about = " ".join(f"{x:.6g}" for x in lengths)
+    plan = Row(row.number + 1, "planned", row.cycle, row.branch, at_s=row.at_s, about=about)
     words = ", ".join(shown(x, course.length_unit, LENGTH) for x in new)
     say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
     return Step(with_rows(after, (plan,)), (row, plan), (say,))
 
 
 def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
-    """Gap rows for the longer lengths that would overload the scale or lift its anchor."""
+    """Rows for the longer lengths that would overload the scale or lift its anchor."""
     if row.kind != "reading" or row.branch != "loading" or state.hung or row.length is None:
         return ()
     ahead = [s for s in state.slots[state.index :] if s.cycle == row.cycle and s.branch == "loading"]
@@ -178,9 +178,9 @@ def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
 
 
 def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row, ...]:
-    """Gap rows behind a reading for lengths that are not measured in this recording."""
-    note = f"{courses.LEFT_OUT}: pull would pass the limit"
+    """Rows behind a reading for lengths that are not measured in this recording."""
+    note = "pull would pass the limit"
     return tuple(
-        Row(row.number + 1 + i, "gap", row.cycle, row.branch, length, at_s=row.at_s, note=note)
+        Row(row.number + 1 + i, "left-out", row.cycle, row.branch, length, at_s=row.at_s, note=note)
         for i, length in enumerate(lengths)
     )

@@ -67,12 +67,13 @@ class Recording:
 
     def asking(self, slot: Slot) -> Row:
         """The row that asks for one more reading."""
-        note = f"{courses.ASKED}: {slot.cycle} {slot.branch} {slot.setting:.6g}"
-        return Row(self.next_number, "gap", slot.cycle, slot.branch, note=note)
+        setting = float(f"{slot.setting:.6g}")
+        length, mass = (None, setting) if self.hung else (setting, None)
+        return Row(self.next_number, "chosen", slot.cycle, slot.branch, length, mass=mass)
 
     def closing(self, why: str) -> Row:
         """The row that says that no more is needed."""
-        return Row(self.next_number, "gap", note=f"{courses.ENOUGH}: {why}")
+        return Row(self.next_number, "enough", note=why)
 
     @property
     def next_number(self) -> int:

@@ -6,6 +6,7 @@ Each takes a recording and gives the step that follows. Nothing is printed here.
 from collections.abc import Callable
 from dataclasses import replace
 
+from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
 from calib.acquire.recording.typed_entry import read_entry, shown
@@ -48,13 +49,11 @@ def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
     trailing = [
         r.number
         for r in state.rows
-        if r.number > number
-        and r.kind == "gap"
-        and r.note.startswith((courses.LEFT_OUT, courses.PLANNED, courses.ASKED, courses.ENOUGH))
+        if r.number > number and r.kind in ("left-out", "planned", "chosen", "enough")
         if r.number not in state.run.struck
     ]
     strikes = tuple(
-        Row(state.next_number + i, "strike", at_s=tenths(at_s), note=f"row {n}: {courses.UNDONE}")
+        Row(state.next_number + i, "strike", at_s=tenths(at_s), note=courses.UNDONE, about=f"{n}")
         for i, n in enumerate([number, *trailing])
     )
     return Step(replace(with_rows(state, strikes), stopped=False), strikes, (f"Row {number} struck. Again:",))
@@ -63,16 +62,14 @@ def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
 def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
     slot = state.slot
     assert slot is not None
-    reason = f": {rest}" if rest else ""
-    note = f"{courses.SKIPPED} {slot.kind}{reason}"
-    row = Row(state.next_number, "gap", slot.cycle, slot.branch, at_s=tenths(at_s), note=note)
+    row = Row(state.next_number, "skipped", slot.cycle, slot.branch, at_s=tenths(at_s), note=rest, about=str(slot.kind))
     return Step(with_rows(state, (row,)), (row,), ("Skipped.",))
 
 
 def _note(state: Recording, rest: str, at_s: float | None) -> Step:
     if not rest:
         return Step(state, say=("Write the remark behind the word: note strap slipped a little.",))
-    row = Row(state.next_number, "gap", at_s=tenths(at_s), note=f"note: {rest}")
+    row = Row(state.next_number, "note", at_s=tenths(at_s), note=rest)
     return Step(with_rows(state, (row,)), (row,), ("Noted.",))
 
 
@@ -83,7 +80,7 @@ def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
     known = {r.number for r in state.rows if r.kind != "strike"} - set(state.run.struck)
     if int(number) not in known:
         return Step(state, say=(f"There is no row {number} to strike; 'rows' lists them.",))
-    row = Row(state.next_number, "strike", at_s=tenths(at_s), note=f"row {int(number)}: {reason.strip()}")
+    row = Row(state.next_number, "strike", at_s=tenths(at_s), note=reason.strip(), about=f"{int(number)}")
     return Step(
         with_rows(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",)
     )
@@ -96,12 +93,12 @@ def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
         typed = read_entry(rest, state.course, reads_length=False, may_set=False)
     except DataError as error:
         return Step(state, say=(sentence(error),))
-    row = Row(state.next_number, "zero", force=typed.value, at_s=tenths(at_s), note=courses.BETWEEN)
+    row = Row(state.next_number, "zero", force=typed.value, at_s=tenths(at_s), about=BETWEEN)
     return Step(with_rows(state, (row,)), (row,), ("Zero noted.",))
 
 
 def _rows(state: Recording, rest: str, at_s: float | None) -> Step:
-    done = [row for row in state.rows if not row.note.startswith(f"{courses.ASKED}: ")]
+    done = [row for row in state.rows if row.kind != "chosen"]
     lines = [row_words(state, row) for row in done[-12:]]
     return Step(state, say=tuple(lines) or ("No rows yet.",))
 
@@ -118,6 +115,8 @@ def row_words(state: Recording, row: Row) -> str:
         parts.append(f"{shown(row.mass * FORCE['kg'], course.force_unit, FORCE)} {course.force_unit}")
     if row.force is not None:
         parts.append(f"{shown(row.force, course.force_unit, FORCE)} {course.force_unit}")
+    if row.about:
+        parts.append(f"row {row.about}" if row.kind == "strike" else row.about)
     if row.note:
         parts.append(row.note)
     return "  ".join(parts) + ("  (struck)" if row.number in state.run.struck else "")

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from calib import assumptions
 from calib.acquire.files.run_checks import refuse_counts
-from calib.acquire.recording.course import ZERO_LOST
 from calib.errors import DataError
 from calib.fit.curve.own_weight import half_weight
 from calib.fit.curve.sources import Source, Zero, joined, sources_of
@@ -166,7 +165,7 @@ def zero_at(run: Run, rows: Sequence[Row]) -> tuple[Array, float]:
     By the clock where every row has one, else by the order of rows. Where the zero was lost on the way (a board that
     started again), zeros before say nothing of readings after, and the other way round.
     """
-    lost = [r.number for r in run.rows if r.kind == "gap" and r.note.startswith(ZERO_LOST)]
+    lost = [r.number for r in run.rows if r.kind == "zero-lost" and r.number not in run.struck]
     zero, drifts = np.zeros(len(rows)), [0.0]
     stretches = np.searchsorted(lost, [r.number for r in rows])
     for k in range(len(lost) + 1):

@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeGuard
 
-from calib.acquire.recording.course import ASKED, SKIPPED, UNTIL, Course, Slot
+from calib.acquire.recording.course import UNTIL, Course, Slot
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError
@@ -114,11 +114,11 @@ def _skipped(run: Run) -> frozenset[float]:
     skipped: set[float] = set()
     asked: float | None = None
     for row in run.rows:
-        if row.kind != "gap" or row.number in run.struck:
+        if row.number in run.struck:
             continue
-        if row.note.startswith(f"{ASKED}: "):
-            asked = float(row.note.split()[-1])
-        elif row.note.startswith(f"{SKIPPED} reading") and asked is not None:
+        if row.kind == "chosen":
+            asked = row.mass if row.length is None else row.length
+        elif row.kind == "skipped" and row.about == "reading" and asked is not None:
             skipped.add(asked)
     return frozenset(skipped)
 

@@ -12,7 +12,7 @@ from calib.use.answers.parts import Coded, Pull, doubts
 from calib.use.bands.predict import on_tape, pull_at
 
 if TYPE_CHECKING:
-    from calib.records import Run
+    from calib.records import Row, Run
 
 ROWS = 9  # lengths in the table: more do not fit a glance
 STEPS = {  # what a tape is set to, in its own unit
@@ -155,10 +155,16 @@ def run_answer(
         flat_length_m=head.band.flat_length,
         rows=tuple(
             RunRow(
-                r.number, r.kind, r.cycle, r.branch, r.length, r.force, r.mass, r.counts, r.note,
+                r.number, r.kind, r.cycle, r.branch, r.length, r.force, r.mass, r.counts, _remark(r),
                 run.struck.get(r.number),
             )
             for r in run.rows
         ),
         not_fitted=not_fitted,
     )  # fmt: skip
+
+
+def _remark(row: "Row") -> str:
+    """What a row is about, and its note."""
+    about = f"row {row.about}" if row.kind == "strike" else row.about
+    return ": ".join(filter(None, (about, row.note)))

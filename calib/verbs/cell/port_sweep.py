@@ -13,7 +13,6 @@ from calib.acquire.files.typed import parse_length
 from calib.acquire.points.hands_free import HandsFree
 from calib.acquire.points.point_rows import swept_row
 from calib.acquire.points.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_by_speed, points_of
-from calib.acquire.recording.course import ZERO_LOST
 from calib.acquire.recording.machine import take_beside
 from calib.acquire.recording.typed_entry import shown
 from calib.errors import DataError, UsageError
@@ -88,7 +87,7 @@ class SweepRecorder(PortRecorder):
             while work.want == "reading":
                 self._sweeps(work, stream, offset)
                 self.state = replace(self.state, stopped=True) if self.state.run.readings else self.state
-                same = not any(r.kind == "gap" and r.note.startswith(ZERO_LOST) for r in self.state.rows[-1:])
+                same = not any(r.kind == "zero-lost" for r in self.state.rows[-1:])
                 work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor, same_line=same)
                 self.capture(work, stream, offset, until=("", "flat", "reading"))
         self.finish()
@@ -162,8 +161,8 @@ class SweepRecorder(PortRecorder):
 
     def _lost(self, why: str) -> None:
         """The sweep broke off: a gap, and a new zero before the next."""
-        note = f"{ZERO_LOST}: {why}"
-        step = take_beside(self.state, Row(self.state.next_number, "gap", at_s=round(self.now() or 0.0, 1), note=note))
+        lost = Row(self.state.next_number, "zero-lost", at_s=round(self.now() or 0.0, 1), note=why)
+        step = take_beside(self.state, lost)
         self.state = step.state
         live.show("")
         self.keep(step.written)
@@ -190,9 +189,9 @@ class SweepRecorder(PortRecorder):
             way = "out" if leg.branch == "loading" else "back"
             rate = f"{1000 * leg.rate:.3g} mm/s"
             mine = [p for p in points if (p.branch, p.cycle) == (leg.branch, leg.cycle)]
-            note = f"note: sweep {way} at {rate}"
+            note = f"sweep {way} at {rate}"
             gap = Row(
-                self.state.next_number, "gap", leg.cycle, leg.branch, at_s=round(mine[0].at_s, 1) if mine else None
+                self.state.next_number, "note", leg.cycle, leg.branch, at_s=round(mine[0].at_s, 1) if mine else None
             )
             self._take(replace(gap, note=note))
             for point in mine:

@@ -75,7 +75,7 @@ class Recorder:
             self.state = step.state
             self.keep(step.written)
             say(*(f"  {text}" for text in step.say))
-            say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.note))
+            say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.about))
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
             if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
                 self.last_index = -1 if self.state.index < self.last_index else self.last_index
