@@ -129,6 +129,12 @@ def command(
         str,
         typer.Option("--length-unit", help="With --sweep: of the length: mm, cm, m, in, ft.", rich_help_panel=CELL),
     ] = "mm",
+    read_length: Annotated[
+        bool, typer.Option("--read-length", help="With --port: the line carries the length; checked at two marks.")
+    ] = False,
+    length_port: Annotated[
+        str | None, typer.Option("--length-port", metavar="PORT", help="The same, from a sensor on a port of its own.")
+    ] = None,
     baud: BaudOption = None,
     column: ColumnOption = None,
     line_format: FormatOption = None,
@@ -178,7 +184,9 @@ def command(
     given.talk()  # an option that cannot be read is said before anything is asked
     if given.until is not None and given.hung:
         raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
-    cell = _Cell(port, scale, baud, column, line_format, hand, turned, sweep, speed, length_unit)
+    cell = _Cell(
+        port, scale, baud, column, line_format, hand, turned, sweep, speed, length_unit, read_length, length_port
+    )
     if port is not None:
         return _at_port(port, cell, given, out, resume, pace, fit=not no_fit)
     cell.refuse_without_port()
@@ -199,19 +207,23 @@ class _Cell:
     sweep: bool
     speed: str | None
     length_unit: str
+    read_length: bool
+    length_port: str | None
 
     def again(self) -> str:
         """The options to be given again when the recording is taken up."""
         line = {"--port": self.port, "--scale": self.scale, "--baud": self.baud, "--column": self.column}
         course = {"--hand": self.hand, "--reversed": self.turned, "--sweep": self.sweep, "--speed": self.speed}
         unit = {"--length-unit": self.length_unit if self.length_unit != "mm" else None}
-        return as_typed({**line, "--format": self.line_format, **course, **unit})
+        sensor = {"--read-length": self.read_length, "--length-port": self.length_port}
+        return as_typed({**line, "--format": self.line_format, **course, **unit, **sensor})
 
     def refuse_without_port(self) -> None:
         """Refuse an option that says nothing where no port is named."""
         course = {"--sweep": self.sweep, "--speed": self.speed, "--hand": self.hand, "--reversed": self.turned}
         line = {"--baud": self.baud, "--column": self.column, "--format": self.line_format}
-        for option, value in {**course, **line}.items():
+        sensor = {"--read-length": self.read_length, "--length-port": self.length_port}
+        for option, value in {**course, **line, **sensor}.items():
             if value:
                 raise UsageError(f"{option} needs --port", remedy="name the load cell's port, or leave it out")
 
@@ -224,6 +236,8 @@ def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | N
 
     chosen = chosen_of(cell.column, cell.line_format)
     swept = _swept(cell.speed, cell.length_unit) if cell.sweep or cell.speed else None
+    if swept is not None and (cell.read_length or cell.length_port):
+        raise UsageError("--read-length and --length-port are for held lengths", remedy="leave --sweep and --speed out")
     return record_at_port(
         given,
         Wanted(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
@@ -233,7 +247,8 @@ def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | N
         pace,
         options=cell.again(),
         swept=swept,
-        needs_length=cell.sweep and cell.speed is None,
+        needs_length=(cell.sweep and cell.speed is None) or cell.read_length,
+        length_port=cell.length_port or ("" if cell.read_length else None),
         fit=fit,
     )
 

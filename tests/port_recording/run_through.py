@@ -1,4 +1,4 @@
-"""`python -m tests.port_recording.run_through`: a new user's way at the emulated board, printed as a transcript.
+"""`python -m tests.port_recording.run_through`: a new user's way at the emulated board, printed as a log.
 
 Listen, check with two loads, record three cycles with the cable pulled once, fit; in real time, about fifteen minutes.
 Band, loads and board are invented. The firmware is the reference one, run in an emulator.
@@ -68,7 +68,7 @@ def pull() -> tuple[Pull, float]:
 
 
 def main() -> None:
-    """Print the transcript."""
+    """Print the log."""
     made, pulled_s = pull()
     with TemporaryDirectory() as name:
         folder = Path(name)

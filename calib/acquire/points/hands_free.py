@@ -14,6 +14,7 @@ from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.points.board_clock import BoardClock
 from calib.acquire.points.drift import Drift
 from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.points.length_sensor import LengthTrace
 from calib.acquire.points.point_rows import held_row
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.entry_check import Judge
@@ -26,6 +27,8 @@ from calib.units import FORCE, G_STANDARD, LENGTH
 ZERO_S = 8.0  # a zero is the mean about this time after everything came to rest
 LOAD_S = 4.0
 SLACK_N = 3.0  # less pull than this is no reading but a slack band
+FAR_M, FAR_SHARE = 0.02, 0.03  # of the planned length: so far off it a length that was read is questioned
+CREPT_SHARE = 0.003  # of the length: a length that moves by more while it is held is said
 COARSE_N = 15.0  # a coarse line raises that to no more
 NEAR_N = 2.0  # so near to the zero before, nothing hangs there
 NEAR_SHARE = 0.02  # of the largest reading: the same
@@ -95,6 +98,7 @@ class HandsFree:
         self._said = ""
         self._faults = self._overloads = 0  # in a row
         self._lags: list[float] = []  # of the device, one of each stop
+        self.lengths: LengthTrace | None = None  # of a length sensor, where there is one
         self._drift, self._clock = Drift(), BoardClock()
         self._next()
 
@@ -350,21 +354,41 @@ class HandsFree:
             return self._other_way_round(net)
         if self._from_wrong_side and not point.keyed:
             return Act()
-        row = replace(self._row(point, "reading"), cycle=slot.cycle, branch=slot.branch, length=slot.setting)
+        length, said, refused = self._length_of(point, slot.setting or 0.0)
+        if refused:
+            return self._once(refused, 2)
+        row = replace(self._row(point, "reading"), cycle=slot.cycle, branch=slot.branch, length=length)
         step = take_row(self.state, row, self._number(point.force))
         u_zero = self._drift.u_after(point.at_s, self._u_zero)
         u = point.total_u(self.meter.step, self.u_sensor(net), u_zero)
         relaxing = ""
         if row.relax_percent_per_decade is not None:
             relaxing = f", {-row.relax_percent_per_decade:+.1f} % in ten times the time"
-        at = self._place(slot.setting or 0.0)
+        at = self._place(length)
         held = f"{point.dwell_s:.0f} s after the stop"
-        said = [f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}."]
+        said = [f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}.", *said]
         if point.unseen_s:
             said.append(f"  {point.unseen_s:.1f} s of it were silent, which is in its u.")
         if u_zero > max(ZERO_AGES * net, 2 * self._u_zero):
             said.append(f"  The zero may have moved by {self.words(2 * u_zero)} by now; z takes a new one.")
         return self._stepped(step, 1, tuple(said))
+
+    def _length_of(self, point: HeldPoint, planned: float) -> tuple[float, list[str], str]:
+        """The length of a point, what to say of it, and why it is not taken; the planned one without a sensor. [m]"""
+        if self.lengths is None:
+            return planned, [], ""
+        held = self.lengths.held(point.stopped_s + 1.0, point.at_s + 1.0)
+        if held is None:
+            said = "Not taken: the length sensor said nothing meanwhile; Enter takes the planned length."
+            return planned, [], "" if point.keyed else f"  {said}"
+        off = abs(held.length - planned)
+        if off > max(FAR_M, FAR_SHARE * planned) and not point.keyed:
+            what = f"the sensor reads {self._place(held.length)}, {self._place(planned)} is planned"
+            return planned, [], f"  Not taken: {what}. Set it; or Enter takes the length it reads."
+        said = f"  Length read: u {1000 * held.u:.1f} mm."
+        if held.crept > max(3 * self.lengths.sensor.u_tape, CREPT_SHARE * planned):
+            said = f"{said[:-1]}; it moved by {1000 * held.crept:.0f} mm while held."
+        return held.length, [said], ""
 
     def _slack_words(self, net: float) -> Act:
         """Said of a pull too small to be told from a slack band."""

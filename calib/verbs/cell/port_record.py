@@ -16,13 +16,16 @@ from calib.acquire.cell.lines import Record
 from calib.acquire.files.stream_file import StreamWriter, stream_path
 from calib.acquire.points.hands_free import HELP, Act, HandsFree
 from calib.acquire.points.held import Grip
+from calib.acquire.points.length_sensor import LengthTrace
+from calib.acquire.recording.machine import take_beside
 from calib.errors import DataError, FileError, UsageError
-from calib.records import RunHead
+from calib.records import Row, RunHead
 from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
 from calib.units import FORCE, LENGTH
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.verbs.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
+from calib.verbs.cell.length_line import LengthLine, length_line
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.terminal import keyboard, live
@@ -53,6 +56,7 @@ def record_at_port(
     options: str,
     swept: "Callable[[PortRecorder], PortRecorder] | None" = None,
     needs_length: bool = False,
+    length_port: str | None = None,
     fit: bool,
 ) -> int:
     """Record a band at a load cell, from the first question to its curve.
@@ -67,6 +71,7 @@ def record_at_port(
         options: To be given again when the recording is taken up.
         swept: Makes it a recording by continuous sweeps.
         needs_length: The line has to carry the length too.
+        length_port: Where a length sensor is read: "" is the load cell's own line, None is no sensor.
         fit: Whether to fit in the end.
 
     Returns:
@@ -95,6 +100,7 @@ def record_at_port(
                 recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
             u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
             made = PortRecorder.of(recorder, line, held_by, u_sensor)
+            made.length_line = None if length_port is None else length_line(length_port, line.listening)
             return swept(made) if swept else made
 
         return session(begin, fit=fit and not line.meter.in_counts)
@@ -184,6 +190,7 @@ class PortRecorder(Recorder):
     line: CellLine = field(kw_only=True)
     grip: Grip = field(kw_only=True)
     u_sensor: Callable[[float], float] = field(kw_only=True)
+    length_line: LengthLine | None = field(kw_only=True, default=None)
     keys: Keys = field(kw_only=True, default=keyboard.keys)
     drawn_s: float = -1.0
     panel: Panel = field(kw_only=True, default_factory=Panel)
@@ -212,11 +219,27 @@ class PortRecorder(Recorder):
         Raises:
             EndOfInputError: The terminal is gone; everything accepted is on disk.
         """
+        lengths = self.tied_lengths()
         offset = self.begin_line()
         say("", *HELP)
-        with StreamWriter(stream_path(self.path), self.line.unit) as stream:
-            self.capture(HandsFree(self.state, self.line.meter, self.grip, self.u_sensor), stream, offset)
+        on_line = self.length_line is not None and not self.length_line.own
+        with StreamWriter(stream_path(self.path), self.line.unit, with_length=on_line) as stream:
+            work = HandsFree(self.state, self.line.meter, self.grip, self.u_sensor)
+            work.lengths = lengths
+            self.capture(work, stream, offset)
         self.finish()
+
+    def tied_lengths(self) -> LengthTrace | None:
+        """The length sensor tied to the tape at two marks, which is written down; None where there is none."""
+        if self.length_line is None:
+            return None
+        course, setup = self.state.course, self.state.head.length
+        sensor = self.length_line.tie(course.settings, course.length_unit, setup.u_reading)
+        note = f"note: length read by a sensor: {sensor.words()}"
+        step = take_beside(self.state, Row(self.state.next_number, "gap", at_s=round(self.now() or 0.0, 1), note=note))
+        self.state = step.state
+        self.keep(step.written)
+        return LengthTrace(sensor)
 
     def begin_line(self) -> float:
         """Start at the newest line; gives the run's time less the line's. [s]"""
@@ -285,12 +308,30 @@ class PortRecorder(Recorder):
                     self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
                     act = act.then(work.feed(record, record.at_s + offset))
                     self._remember(work, record)
+                    self._read_length(work, self.length_line, record, record.at_s + offset)
+                self._poll_length(work, offset)
                 pressed = key(0.0)
                 if pressed:
                     act = act.then(work.key(pressed, listening.now() + offset))
                 if act != Act() or listening.ended:
                     return act
                 self._draw(work, offset)
+
+    def _poll_length(self, work: HandsFree, offset: float) -> None:
+        """Take what a length sensor on a port of its own has sent; its time is that of its arrival."""
+        if self.length_line is not None and self.length_line.own:
+            for record in self.length_line.listening.poll(0.0):
+                self._read_length(work, self.length_line, record, self.line.listening.now() + offset, own=True)
+
+    @staticmethod
+    def _read_length(
+        work: HandsFree, length_line: LengthLine | None, record: Record, at_s: float, *, own: bool = False
+    ) -> None:
+        if length_line is None or work.lengths is None or length_line.own != own:
+            return
+        number = length_line.number(record)
+        if number is not None:
+            work.lengths.add(at_s, number)
 
     def _remember(self, work: HandsFree, record: Record) -> None:
         """Keep a reading for the plot, in the unit of the recording."""
@@ -355,7 +396,8 @@ class PortRecorder(Recorder):
                 marks.append(Place(row.length / LENGTH[unit], pull, "o" if row.branch == "loading" else "x"))
         slot = work.state.slot
         if slot is not None and slot.setting is not None and work.pull is not None:
-            marks.append(Place(slot.setting / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
+            read = work.lengths.newest() if work.lengths else None
+            marks.append(Place((read or slot.setting) / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
         settings = course.settings or (1.0,)
         ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
         right = by_length(marks, ends, HALF - 2, PLOT_HIGH, unit)

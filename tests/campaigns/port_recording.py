@@ -1,4 +1,4 @@
-"""`python -m tests.port_recording [COUNT]`: the cable pulled, and the program killed, at COUNT random moments each."""
+"""`python -m tests.campaigns.port_recording [COUNT]`: the cable pulled, and the program killed, COUNT times each."""
 
 import sys
 from collections.abc import Callable

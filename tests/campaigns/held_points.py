@@ -1,4 +1,4 @@
-"""The campaign behind docs/held_points.md: `python -m tests.held_points [COUNT]` prints its tables."""
+"""The campaign behind docs/held_points.md: `python -m tests.campaigns.held_points [COUNT]` prints its tables."""
 
 import sys
 
@@ -20,23 +20,40 @@ KINDS: dict[str, Kind] = {
     "hand, 80/s": Kind(rate=80.0, **HAND),  # type: ignore[arg-type]
     "hand, 80/s, pauses under way": Kind(rate=80.0, pauses=True, **HAND),  # type: ignore[arg-type]
 }
+DEVICES: dict[str, Kind] = {
+    "a filter of 0.5 s": Kind(lag_s=0.5, hold_s=30.0),
+    "a filter of 1.5 s": Kind(lag_s=1.5, hold_s=30.0),
+    "a filter of 1.5 s, 4-8 % a decade": Kind(lag_s=1.5, hold_s=30.0, relaxing=(4.0, 8.0)),
+    "the mean of 1 s": Kind(mean_s=1.0, hold_s=30.0),
+    "the mean of 2 s": Kind(mean_s=2.0, hold_s=30.0),
+    "only what stood for 0.7 s": Kind(settles_s=0.7, hold_s=50.0),
+    "only what stood for 1.5 s": Kind(settles_s=1.5, hold_s=50.0),
+    "silent for 0.5-1.4 s": Kind(silent=(0.5, 1.4), hold_s=30.0),
+    "silent for 1-3 s": Kind(silent=(1.0, 3.0), hold_s=30.0),
+    "zero drifts by 0.003 N/s": Kind(drift=0.003, hold_s=30.0),
+    "zero drifts by 0.02 N/s": Kind(drift=0.02, hold_s=30.0),
+    "one line in five torn": Kind(torn=0.2, hold_s=30.0),
+    "one line in five torn, 80/s": Kind(torn=0.2, rate=80.0, hold_s=30.0),
+}
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)  # [N/s]
 
 
 def main(count: int) -> None:
     """Print the tables."""
-    _holds(count)
+    _holds(KINDS, count, 100)
+    print()
+    _holds(DEVICES, count, 500)
     _ramps(count)
     _slow_ramps(max(20, count // 5))
 
 
-def _holds(count: int) -> None:
+def _holds(kinds: dict[str, Kind], count: int, seed: int) -> None:
     print(
         "| stretch | held | missed | too early | rms % | 95 % below | worst % | 95 % intervals hold | u % | stop, s |"
     )
     print("|---|---|---|---|---|---|---|---|---|---|")
-    for seed, (name, kind) in enumerate(KINDS.items()):
-        print(_row(name, holds(kind, count, 100 + seed)), flush=True)
+    for i, (name, kind) in enumerate(kinds.items()):
+        print(_row(name, holds(kind, count, seed + i)), flush=True)
 
 
 def _ramps(count: int) -> None:
