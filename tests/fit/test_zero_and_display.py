@@ -68,7 +68,7 @@ def test_a_zero_that_is_cut_off_too_takes_it_away_again(run: Run) -> None:
 
 def test_the_head_keeps_what_the_display_does(run: Run) -> None:
     text = format_head(_shows(run, "cuts-off").head)
-    assert text.startswith('# format = "bandcurve-run/1.1"')
+    assert text.startswith('# format = "bandcurve-run/2"')
     head = parse_head("\n".join(line.removeprefix("# ") for line in text.splitlines()), "x")
     assert head.scale is not None
     assert head.scale.display == "cuts-off"

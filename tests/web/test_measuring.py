@@ -109,7 +109,7 @@ def test_another_program_that_writes_is_seen_and_nothing_is_lost(
 ) -> None:
     say(phones[0], "0", "a")
     with run.open("a") as other:
-        other.write("2,reading,1,loading,1100,2.0,5,10,\n")
+        other.write("2,reading,,1,loading,1100,2.0,5,10,\n")
     answer = phones[0].post("/measure/B1", headers=HERE, json={"entry": "3", "id": "b"})
     assert answer.status_code == 422
     assert "written to by another" in answer.json()["error"]
