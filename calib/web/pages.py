@@ -41,7 +41,7 @@ class Site:
         """The recordings that are open."""
         return Bench(self.folder)
 
-    def render(self, asked: "Asked | Request", template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""
         request = asked.request if isinstance(asked, Asked) else asked
         text = self.templates.get_template(template).render(here=request.url.path, places=PLACES, **values)
@@ -101,7 +101,7 @@ def build(folder: Path, door: Doorkeeper, routes: Mapping[str, View], changes: M
         *(Route(path, _asked(site, view), methods=["POST"]) for path, view in changes.items()),
         Mount("/static", StaticFiles(packages=[("calib.web", "static")])),
     ]
-    app = Starlette(routes=served, exception_handlers={404: _not_there(site)})
+    app = Starlette(routes=served, exception_handlers={404: _not_there(site), 500: _fault(site)})
     return Guard(app, door)
 
 
@@ -136,6 +136,17 @@ def _fields(body: bytes) -> dict[str, str]:
 def _not_there(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
         return site.render(request, "sorry.html", 404, sentence="There is nothing at this address.")
+
+    return answer
+
+
+def _fault(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:
+    async def answer(request: Request, error: Exception) -> Response:
+        kind = type(error).__name__
+        sentence = f"bandcurve has a fault here ({kind}); please report it. What is on the disk is safe."
+        if "json" in request.headers.get("accept", ""):
+            return JSONResponse({"error": sentence}, 500)
+        return site.render(request, "sorry.html", 500, sentence=sentence)
 
     return answer
 

@@ -11,6 +11,7 @@ from starlette.types import ASGIApp
 from calib.web.access import Doorkeeper
 from calib.web.bands import band, bands
 from calib.web.pages import Asked, Site, build
+from calib.web.starting import begin, finish, prepare, start
 
 LOOK_S = 0.1  # how often a watching browser's stream looks for something new
 
@@ -23,11 +24,6 @@ def page_of(folder: Path, door: Doorkeeper) -> ASGIApp:
         door: Who may come in.
     """
     return build(folder, door, VIEWS, CHANGES)
-
-
-def recordings(site: Site, asked: Asked) -> Response:
-    """The recordings that can be gone on with."""
-    return site.render(asked, "recordings.html", names=site.bench.names())
 
 
 def recording(site: Site, asked: Asked) -> Response:
@@ -75,8 +71,13 @@ def watching(site: Site, asked: Asked) -> Response:
 VIEWS = {
     "/": bands,
     "/band/{name:path}": band,
-    "/measure": recordings,
+    "/measure": start,
     "/measure/{name:path}/live": watching,
     "/measure/{name:path}": recording,
 }
-CHANGES = {"/measure/{name:path}": entry}
+CHANGES = {
+    "/measure": prepare,
+    "/begin": begin,
+    "/measure/{name:path}": entry,
+    "/curve/{name:path}": finish,
+}

@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -49,6 +50,42 @@ def test_a_recording_from_the_link_to_the_last_reading(browser: Browser, folder:
     run = read_run(folder / "B1.run.csv")
     assert len(run.readings) == 9
     assert [r.kind for r in run.rows if r.kind == "zero"] == ["zero", "zero"]
+
+
+def test_from_an_empty_folder_to_a_bands_kilos(browser: Browser, tmp_path: Path) -> None:
+    """Taps are counted: a quick look of an invented band, as a new user would do it on a phone."""
+    taps = 0
+    with serving(tmp_path) as link, looking(browser, link) as page:
+
+        def tap(words: str, role: Literal["link", "button"] = "button") -> None:
+            nonlocal taps
+            taps += 1
+            page.get_by_role(role, name=words).first.click()
+
+        tap("Measure one", "link")
+        page.fill("#name", "B07")
+        tap("Quick look")
+        assert violations(page) == []
+        page.fill("#q-max", "50 kg")
+        page.fill("#q-step", "0.05")
+        page.fill("#q-flat", "100 cm")
+        tap("Next")
+        assert violations(page) == []
+        page.get_by_label("All of this is so").check()
+        tap("Done: begin")
+        while page.locator("#entry").count():
+            asks = page.locator("#place").inner_text()
+            back = "Come back" in page.locator("#task").inner_text()
+            pull = shown(float(asks.split()[0]) / 100 + 0.014) * (0.95 if back else 1.0) if asks else 0.0
+            page.fill("#value", f"{round(pull / 0.05) * 0.05:.2f}")
+            tap("Take it")
+            page.wait_for_timeout(150)
+            expect(page.locator("#say .doubt")).to_have_count(0)
+        tap("Show the kilos")
+        expect(page.locator("h1")).to_contain_text("Band B07")
+        assert 3 < float(page.locator("#big").inner_text()) < 40
+    assert taps <= 14
+    assert (tmp_path / "B07.profile.json").is_file()
 
 
 def test_a_lost_connection_loses_nothing_and_counts_nothing_twice(browser: Browser, folder: Path) -> None:

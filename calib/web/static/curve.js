@@ -5,15 +5,15 @@ export function drawCurve(place, points, span) {
   const most = Math.max(1, ...points.map((p) => p.kilos)) * 1.1;
   const [low, high] = [span[0], Math.max(span[1], span[0] + 1e-6)];
   const x = (length) => LEFT + ((W - LEFT - 16) * (length - low)) / (high - low);
-  const y = (kilos) => H - BOTTOM - ((H - BOTTOM - 12) * kilos) / most;
+  const y = (kilos) => H - BOTTOM - ((H - BOTTOM - 34) * kilos) / most;
   const svg = make("svg", { viewBox: `0 0 ${W} ${H}`, class: "curve", role: "img" });
   svg.append(text("title", {}, `${points.length} readings, up to ${Math.max(0, ...points.map((p) => p.kilos)).toFixed(1)} kg`));
   svg.append(make("path", { d: `M${LEFT} 8V${H - BOTTOM}H${W - 10}`, class: "axis", fill: "none" }));
   for (const part of [0, 0.5, 1]) {
     svg.append(text("text", { x: LEFT - 8, y: y(part * most) + 5, "text-anchor": "end" }, (part * most).toFixed(0)));
-    svg.append(text("text", { x: x(low + part * (high - low)), y: H - 14, "text-anchor": "middle" }, (100 * (low + part * (high - low))).toFixed(0)));
+    svg.append(text("text", { x: x(low + part * (high - low)), y: H - 14, "text-anchor": part === 1 ? "end" : "middle" }, (100 * (low + part * (high - low))).toFixed(0)));
   }
-  svg.append(text("text", { x: 6, y: 18 }, "kg"), text("text", { x: W - 30, y: H - 14 }, "cm"));
+  svg.append(text("text", { x: 6, y: 24 }, "kg"), text("text", { x: W - 8, y: H - BOTTOM - 10, "text-anchor": "end" }, "cm"));
   for (const branch of ["loading", "unloading"]) {
     const mine = points.filter((p) => p.branch === branch);
     if (mine.length > 1) {

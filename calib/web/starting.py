@@ -1,0 +1,206 @@
+"""The start of a measurement on the page: what is asked, what was remembered, the cautions, the pulls before.
+
+The questions, their help and how an answer is read are those of `use/ask`; the page only shows them as one form. The
+answers travel with the form, so nothing is half begun on the server when a phone falls asleep.
+"""
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any, cast
+
+from starlette.responses import RedirectResponse, Response
+
+from calib.acquire.files.typed import parse_length
+from calib.acquire.recording.new_file import free_name, new_writer
+from calib.acquire.recording.state import Recording
+from calib.errors import BandcurveError, DataError
+from calib.identity import check_id
+from calib.profile.store.memory import recall, remember
+from calib.records import RunHead
+from calib.use.ask import memory
+from calib.use.ask.cautions import CAUTIONS
+from calib.use.ask.conversation import Talk
+from calib.use.ask.gear import gear_of
+from calib.use.ask.given import Given, with_scale_of
+from calib.use.ask.head import head_of, planned_words
+from calib.use.ask.measuring import MEASURING
+from calib.use.ask.question import Occasion, Question
+from calib.use.ask.warm_up import warm_up_words, warmed_up
+from calib.use.bands.calibrate import calibrate_recording, carrying, todays_quick_look
+from calib.use.report.drawings import NAMES, drawing
+from calib.use.report.layout import sentence
+from calib.web.pages import Asked, Site
+
+OCCASIONS: dict[str, str] = {"quick": "Quick look (3 minutes)", "full": "In full (15 minutes)"}
+
+
+@dataclass(frozen=True)
+class Form:
+    """What was typed so far, read as far as it can be."""
+
+    band: str
+    given: Given
+    talk: Talk
+    wrong: dict[str, str]  # key of a question: what is wrong with its answer
+
+    @property
+    def complete(self) -> bool:
+        """Whether a head can be made of it."""
+        return not (self.wrong or self.talk.still_open)
+
+
+def read_form(site: Site, fields: dict[str, str]) -> Form:
+    """Read the fields of the form over what the folder remembers.
+
+    Raises:
+        DataError: The band's name can be no name.
+    """
+    band = check_id(fields.get("band", "").strip())
+    occasion = cast("Occasion", fields["occasion"] if fields.get("occasion") in OCCASIONS else "quick")
+    known = {key: found.value for key, found in recall(site.folder).items()}
+    given = with_scale_of(Given(band=band, quick=occasion == "quick"), known)
+    typed = {q.key: fields[f"q.{q.key}"].strip() for q in MEASURING if fields.get(f"q.{q.key}", "").strip()}
+    start = given.talk()
+    told = memory.recalled(
+        known, replace(start, answers={**start.answers, **({"way": typed["way"]} if "way" in typed else {})}), band
+    )
+    talk = replace(told, answers={k: v for k, v in told.answers.items() if k not in typed})
+    wrong: dict[str, str] = {}
+    for question in MEASURING:
+        if question.key not in typed or not question.when(talk.answers) or occasion not in question.fits:
+            continue
+        try:
+            talk = talk.answered(question.key, typed[question.key])
+        except DataError as error:
+            wrong[question.key] = sentence(str(error))
+    return Form(band, given, talk, wrong)
+
+
+def start(site: Site, asked: Asked) -> Response:
+    """The form: a name and a way first, then what the way asks for."""
+    query = dict(asked.request.query_params)
+    if not query.get("band"):
+        return site.render(asked, "start.html", occasions=OCCASIONS, names=site.bench.names())
+    return _show_form(site, asked, read_form(site, query), {})
+
+
+def _with_defaults(form: Form) -> Form:
+    """What was left empty though it need not be answered is taken as it stands there."""
+    talk = form.talk
+    while (question := next((q for q in talk.still_open if not q.needed), None)) is not None:
+        talk = talk.answered(question.key, "")
+    return replace(form, talk=talk)
+
+
+def prepare(site: Site, asked: Asked) -> Response:
+    """The form was sent: what is missing or wrong is asked again, else the cautions and the pulls come next."""
+    form = read_form(site, asked.fields)
+    if asked.fields.get("again"):
+        return _show_form(site, asked, form, {})
+    form = _with_defaults(form)
+    if not form.complete:
+        return _show_form(site, asked, form, {q.key: "This is needed." for q in form.talk.still_open})
+    try:
+        head, notes = head_of(form.talk.answers, form.given, datetime.now(UTC))
+    except DataError as error:
+        return _show_form(site, asked, form, {"": sentence(str(error))})
+    gear = gear_of(head)
+    return site.render(
+        asked,
+        "ready.html",
+        band=form.band,
+        occasion=form.talk.occasion,
+        answers=dict(form.talk.answers),
+        cautions=CAUTIONS,
+        clear=drawing("stand-clear"),
+        lengths=planned_words(head, gear),
+        notes=[sentence(note) for note in notes],
+        warm_up=warm_up_words(head),
+        flat=None if head.extensions.get("quick") else gear.words(head.band.flat_length),
+        wrong="",
+    )
+
+
+def begin(site: Site, asked: Asked) -> Response:
+    """The pulls are done and the cautions acknowledged: the run's file is made, and the readings begin."""
+    if asked.fields.get("careful") != "yes":
+        raise DataError("the cautions were not acknowledged", remedy="go back, read them, and tick the box")
+    form = _with_defaults(read_form(site, asked.fields))
+    if not form.complete:
+        return _show_form(site, asked, form, {q.key: "This is needed." for q in form.talk.still_open})
+    head, _ = head_of(form.talk.answers, form.given, datetime.now(UTC))
+    head = warmed_up(head, _flat_after(asked.fields.get("flat_after", ""), head), datetime.now(UTC))
+    before = todays_quick_look(head, site.folder)
+    if before is not None:
+        head = carrying(head, before)
+    path = free_name(site.folder, form.band)
+    new_writer(path, Recording(head)).close()
+    with suppress(BandcurveError):  # memory is a convenience: the measuring goes on without
+        remember(site.folder, memory.after(form.talk, form.band))
+    name = path.name.removesuffix(".run.csv")
+    return RedirectResponse(f"/measure/{name}", 303)
+
+
+def _flat_after(text: str, head: RunHead) -> float:
+    """The flat length after the pulls; that before them where nothing was typed. [m]"""
+    if not text.strip():
+        return head.band.flat_length
+    flat = parse_length(text, gear_of(head).units.length)
+    if abs(flat / head.band.flat_length - 1) > 0.05:
+        raise DataError(
+            f"a flat length of {text.strip()[:20]} after the pulls is far from that before",
+            remedy="go back and correct one of them",
+        )
+    return round(flat, 6)
+
+
+def finish(site: Site, asked: Asked) -> Response:
+    """The recording is done: fit it, save its profile, show the kilos."""
+    with site.bench.sitting(asked.request.path_params["name"]) as sitting:
+        _, _, profile, _ = calibrate_recording(sitting.path)
+    return RedirectResponse(f"/band/{profile.band.id}", 303)
+
+
+def _show_form(site: Site, asked: Asked, form: Form, missing: dict[str, str]) -> Response:
+    talk, wrong = form.talk, {**missing, **form.wrong}
+    shown = [q for q in MEASURING if q.listed and talk.occasion in q.fits and q.when(talk.answers)]
+    ask = {q.key for q in talk.still_open} | set(wrong) | ({"flat"} if not talk.recalled else set()) | _typed(asked)
+    values = {
+        "band": form.band,
+        "occasion": talk.occasion,
+        "recalled": talk.recalled,
+        "scale": form.given.scale.id if form.given.scale else "",
+        "asked": [_field(talk, q, wrong.get(q.key, "")) for q in shown if q.key in ask],
+        "more": [_field(talk, q, "") for q in shown if q.key not in ask],
+        "wrong": wrong.get("", ""),
+    }
+    return site.render(asked, "set_up.html", 422 if wrong else 200, **values)
+
+
+def _typed(asked: Asked) -> set[str]:
+    """Keys that the form showed open before."""
+    return {key.removeprefix("shown.") for key in asked.fields if key.startswith("shown.")}
+
+
+def _field(talk: Talk, question: Question, wrong: str) -> dict[str, Any]:
+    """A question as the form shows it."""
+    return {
+        "key": question.key,
+        "label": question.label,
+        "prompt": talk.prompt(question).rstrip(": "),
+        "help": question.help,
+        "choices": [
+            {"value": c.value, "words": c.words, "drawing": _drawn(question, c.value)} for c in question.choices
+        ],
+        "value": talk.answers.get(question.key, question.default),
+        "unknown": question.unknown,
+        "drawing": drawing("flat") if question.key == "flat" else "",
+        "wrong": wrong,
+    }
+
+
+def _drawn(question: Question, value: str) -> str:
+    """The drawing beside a choice, where there is one."""
+    named = {"level": "scale-in-line", "plates": "hung-weight", "floor": "anchor-on-scale"}.get(value, value)
+    return drawing(named) if question.key in ("way", "tape") and named in NAMES else ""
