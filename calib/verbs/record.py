@@ -29,6 +29,7 @@ from calib.verbs.talk.recording_options import (
     OverOption,
     OverStretchOption,
     PlateOption,
+    PlatesOption,
     ResolutionOption,
     ScaleOption,
     SectionOption,
@@ -64,6 +65,7 @@ def command(
     locks: LocksOption = None,
     kind: KindOption = None,
     fittings: FittingsOption = None,
+    plates: PlatesOption = None,
     hook: HookOption = None,
     plate: PlateOption = None,
     flat: FlatOption = None,
@@ -164,10 +166,18 @@ def command(
     pace = Pace(can_wait() and not (no_countdown or from_form), move_time)
     if resume is not None and port is None:
         return session(lambda: resumed(resume, pace), fit=not no_fit)
-    gear = {"way": method, "max": capacity, "step": resolution, "locks": locks, "hook": hook, "plate": plate}
+    gear = {
+        "way": method,
+        "max": capacity,
+        "step": resolution,
+        "locks": locks,
+        "plates": plates,
+        "hook": hook,
+        "plate": plate,
+    }
     tape = {"tape": kind, "pins": fittings, "pitch": holes, "first_hole": first_hole or None}
     of_band = {"flat": flat, "section": section, "mass": mass}
-    place = {"temperature": temperature, "latitude": latitude, "lengths": lengths, "loads": loads}
+    place = {"temperature": temperature, "latitude": latitude, "lengths": lengths, "loads": loads, "plates": plates}
     given = Given(
         band=band or "",
         quick=quick,

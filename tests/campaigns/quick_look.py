@@ -154,7 +154,7 @@ PAGE = """# What a quick look is worth
 `bandcurve record NAME --quick` reads three lengths, twice. Where the two readings of a length do not agree within 6 %,
 that length is read once more, and two against one decide. Here invented bands are read through the same state machine
 by a person who insists whenever they are questioned; one of the six readings is off by the slip named. Made by
-`python -m tests.campaigns.quick_look --write docs/quick_look.md`; not measured on real bands.
+`python -m tests.campaigns.quick_look --looks {looks} --write docs/quick_look.md`; not measured on real bands.
 
 Noise, k = 1: {noise} % a reading, {gain} % a pull, {tape} mm of tape, {scale} % of the scale as a whole; steps of
 0.05 kg.
@@ -163,7 +163,8 @@ Noise, k = 1: {noise} % a reading, {gain} % a pull, {tape} mm of tape, {scale} %
 |---|---|---|---|---|---|---|---|
 {rows}
 
-One pull, three readings, is what a quick look was before: nothing can tell a slip there.
+One pull, three readings, is what a quick look was before: nothing can tell a slip there, so the limits that carry the
+chance of one are some ten times as wide.
 
 *Blamed*: a correct reading that was questioned when it was typed, or left out by the fit.
 """
@@ -178,7 +179,7 @@ def main() -> None:
     found = {pulls: campaign((0.0, *SLIPS), asked.looks, pulls) for pulls in (2, 1)}
     rows = "\n".join(row_words(slip, one, pulls) for pulls, table in found.items() for slip, one in table.items())
     noise = {"noise": 100 * PULL_NOISE, "gain": 100 * CYCLE_GAIN, "tape": TAPE_MM, "scale": 100 * SCALE_GAIN}
-    page = PAGE.format(rows=rows, **{k: f"{v:g}" for k, v in noise.items()})
+    page = PAGE.format(rows=rows, looks=asked.looks, **{k: f"{v:g}" for k, v in noise.items()})
     if asked.write:
         asked.write.write_text(page, "utf-8")
     print(page, f"\n{time.monotonic() - start:.0f} s")

@@ -25,6 +25,7 @@ SETUP: tuple[tuple[str, str], ...] = (
     (r"Maximum printed[^\n]*: $", "capacity"),
     (r"changes in steps of[^\n]*: $", "step"),
     (r"freezes after a moment\nWhich\? \[1\]: $", "locks"),
+    (r"Plates you have[^\n]*: $", "enter"),
     (r"Loads you will hang[^\n]*: $", "loads"),
     (r"Hook, strap or pin[^\n]*: $", "enter"),
     (r"Flat length of the band[^\n]*: $", "flat"),

@@ -42,7 +42,7 @@ def in_line(upright: Sequence[str] = ()) -> list[str]:
     return ["2" if upright else "1", *SCALE, "1000 mm", *TAPE, *(upright or ["l", LENGTHS]), ""]
 
 
-HUNG = ["3", "2.5 5 10 kg", "0.2", "1000 mm", *TAPE]
+HUNG = ["3", "", "2.5 5 10 kg", "0.2", "1000 mm", *TAPE]
 FLOOR = ["4", "150 kg", "0.1", "1000 mm", *TAPE, "l", LENGTHS, "r", "10", ""]
 
 
@@ -102,6 +102,32 @@ def test_latitude_is_an_option_and_not_asked(typed: str, latitude: float | None,
     assert found.head.procedure.latitude_deg == latitude
     assert found.head.loads is not None
     assert found.head.loads.hook_mass == 0.2
+
+
+def test_named_plates_are_kept_in_a_file_and_each_row_says_which_hung(record: Record, tmp_path: Path) -> None:
+    lines = [
+        "3",
+        "2 x 5=5.02 kg",
+        "1 x 2.5, 5=5.02, 5 kg",
+        "3 7.5 10",
+        "2.5 7.5 10",
+        "0.2",
+        "1000 mm",
+        *TAPE,
+        "310",
+        "",
+        "",
+    ]
+    _, said, found = record([], [*lines, "1080", "1180", "1250"])
+    assert "plates are weighed one by one" in " ".join(said.split())
+    assert "these plates do not make 3 kg; they make 2.5 kg and 5 kg" in " ".join(said.split()).lower()
+    assert "hang 7.5 kg (5a + 2.5a)" in said
+    assert found is not None
+    assert found.head.loads is not None
+    assert found.head.loads.pieces == ("2.5a", "5a", "5b")
+    kept = next(tmp_path.glob("plates-*.plates.json"))
+    assert kept.name == f"{found.head.loads.id}.plates.json"
+    assert [(row.pieces, row.mass) for row in found.readings][:2] == [(("2.5a",), 2.5), (("5a", "2.5a"), 7.52)]
 
 
 def test_the_closing_zero_needs_a_number_and_is_not_zeroed_away(record: Record) -> None:
@@ -271,5 +297,5 @@ def test_a_scale_and_a_tape_are_named_as_their_owner_names_them(record: Record) 
 def test_between_cycles_the_band_is_hooked_anew(record: Record) -> None:
     """docs/measuring.md, 7: only that shows how much one pull differs from another; nobody does it unasked."""
     _, said, _ = record(["--cycles", "2"], [*in_line(), "", "", *PULLS, *BACK, *PULLS])
-    assert "Cycle 1: out, each place" in said
-    assert "Cycle 2: unhook the band, hook it on again; then out, each place" in said
+    assert "Cycle 1: out, coming to each length" in said
+    assert "Cycle 2: unhook the band, hook it on again; then out, coming to each" in " ".join(said.split())

@@ -35,7 +35,12 @@ COLUMNS = ("row", "kind", "about", "cycle", "branch", "length_mm", "force_kgf", 
 
 
 def columns_for(
-    length_unit: str = "mm", force_unit: str = "kgf", mass_unit: str | None = None, *, cell: bool = False
+    length_unit: str = "mm",
+    force_unit: str = "kgf",
+    mass_unit: str | None = None,
+    *,
+    cell: bool = False,
+    pieces: bool = False,
 ) -> tuple[str, ...]:
     """Names of the columns of a run in the user's units.
 
@@ -44,9 +49,11 @@ def columns_for(
         force_unit: Of the scale.
         mass_unit: Of hung weights, where weights were hung.
         cell: Whether a load cell on a line is read: counts, samples, their scatter and relaxation are then kept too.
+        pieces: Whether the plates hung are named.
     """
     value = f"mass_{mass_unit}" if mass_unit else f"force_{force_unit}"
     measured = ("counts", "n", f"sd_{force_unit}", "relax_percent_per_decade") if cell else ()
+    hung = (value, "pieces") if pieces else (value,)
     return (
         "row",
         "kind",
@@ -54,7 +61,7 @@ def columns_for(
         "cycle",
         "branch",
         f"length_{length_unit}",
-        value,
+        *hung,
         "at_s",
         "dwell_s",
         *measured,

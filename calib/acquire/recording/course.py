@@ -14,6 +14,7 @@ from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import FORCE, LENGTH, MASS
 
 SWEEP_LENGTHS = 24
+PIECES = "pieces"  # in a head: load [kg] as text: names of the plates that make it
 UNTIL = "until"  # in a head: readings are chosen one by one until an uncertainty is reached
 MOST_SETTINGS, MOST_SETTING = 1000, 1e4  # how many, and how large [m] or [kg]
 UNDONE = "undone"  # reason of a strike row written by undo

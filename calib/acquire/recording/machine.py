@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from calib.acquire.files.run_checks import check_lengths
 from calib.acquire.files.run_events import KEPT
+from calib.acquire.recording.course import PIECES
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.plan import shorter
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
@@ -105,12 +106,20 @@ def _row(state: Recording, text: str, at_s: float | None, dwell_s: float | None)
     elif slot.kind != "reading":
         row = replace(row, force=typed.value)
     elif state.hung:
-        row = replace(row, length=typed.value, mass=setting)
+        row = replace(row, length=typed.value, mass=setting, pieces=_pieces(state, setting))
     else:
         row = replace(row, length=setting, force=typed.value)
     if row.length is not None and row.length <= 0:
         raise DataError("a length is above zero", remedy="read the tape again")
     return row, typed
+
+
+def _pieces(state: Recording, load: float | None) -> tuple[str, ...]:
+    """Names of the plates a load is made of, where somebody named them; a load of one's own is made of none."""
+    named = state.head.extensions.get(PIECES)
+    found = named.get(f"{load:.6g}") if isinstance(named, dict) and load is not None else None
+    known = state.head.loads.pieces if state.head.loads else ()
+    return tuple(found) if isinstance(found, list) and set(found) <= set(known) else ()
 
 
 def _judged(state: Recording, row: Row, typed: Typed) -> Step:

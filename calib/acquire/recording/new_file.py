@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calib.acquire.files.run_file import RunWriter, columns_for, format_head
+from calib.acquire.recording.course import PIECES
 from calib.acquire.recording.state import Recording
 
 
@@ -30,7 +31,8 @@ def _columns(state: Recording) -> Sequence[str]:
     course = state.course
     in_file = {"kg": "kgf", "lb": "lbf"}.get(course.force_unit, course.force_unit)
     mass_unit = course.force_unit if state.hung else None
-    return columns_for(course.length_unit, in_file, mass_unit, cell="cell" in state.head.extensions)
+    kept = state.head.extensions
+    return columns_for(course.length_unit, in_file, mass_unit, cell="cell" in kept, pieces=PIECES in kept)
 
 
 def free_name(folder: Path, band: str) -> Path:

@@ -15,6 +15,7 @@ from calib.records import Row
 AGREE = 0.06  # of the pull, between two readings at one length; honest ones differ by some 1.5 %, k = 1
 AGREE_LENGTH = 0.02  # of the length, where loads are hung
 STEPS = 3  # of the scale; a light band's first length is a few steps
+SAME_LOAD = 0.02
 MOST = 4  # readings at one length
 
 
@@ -36,7 +37,8 @@ def set_once_more(state: Recording) -> tuple[Slot, str] | None:
 
 def _is_at(state: Recording, row: Row, setting: float) -> bool:
     here = row.mass if state.hung else row.length
-    return here is not None and abs(here - setting) < 1e-6 and row.branch == "loading"
+    near = SAME_LOAD * setting if state.hung else 1e-6  # plates that were weighed are not what their labels say
+    return here is not None and abs(here - setting) < near and row.branch == "loading"
 
 
 def _two_agree(state: Recording, rows: Sequence[Row]) -> bool:

@@ -9,7 +9,29 @@ from calib.use.ask.measuring import BY_KEY, MEASURING
 from calib.use.ask.question import Occasion, Question
 from calib.use.ask.readers import READ_IN, unit_behind, units_of
 
-LETTERS = dict(zip((q.key for q in MEASURING), "abcdefghijklmopqrstuvwxz", strict=False))  # not n and y: no and yes
+LETTERS = {  # of the lines of the summary; not n and y, which are no and yes
+    "way": "a",
+    "max": "b",
+    "step": "c",
+    "locks": "d",
+    "loads": "e",
+    "hook": "f",
+    "flat": "g",
+    "tape": "h",
+    "pitch": "i",
+    "first_hole": "j",
+    "pins": "k",
+    "lengths": "l",
+    "section": "m",
+    "scale_at": "o",
+    "zeroed": "p",
+    "mass": "q",
+    "plate": "r",
+    "temperature": "s",
+    "pulls": "t",
+    "day": "u",
+    "plates": "v",
+}
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from math import hypot
 from typing import Any, cast
 
 from calib.acquire.files.typed import parse_force, parse_length, parse_mass, parse_temperature
-from calib.acquire.recording.course import UNTIL, Course, extensions_of, many_lengths
+from calib.acquire.recording.course import PIECES, UNTIL, Course, extensions_of, many_lengths
 from calib.acquire.recording.plan import (
     Geometry,
     Holes,
@@ -27,7 +27,7 @@ from calib.units import FORCE, G_STANDARD, LENGTH, MASS
 from calib.use.ask.gear import Gear
 from calib.use.ask.given import Given, method_of
 from calib.use.ask.question import Answers
-from calib.use.ask.readers import units_of, whole_number
+from calib.use.ask.readers import plates_owned, units_of, whole_number
 
 U_TAPE, U_HOLE = 0.002, 0.0005  # [m] one reading; pins in drilled holes sit to half a millimetre
 U_COMMON = 0.001  # [m] offset of a whole set-up
@@ -60,6 +60,9 @@ def head_of(answers: Answers, given: Given, started: datetime) -> tuple[RunHead,
         started = _noon(answers.get("day", "today"), started)
         procedure = replace(procedure, conditioning_pulls=int(answers.get("pulls") or FULL_PULLS))
     extensions = extensions_of(course_from(given, gear, plan)) | {"quick": given.quick}
+    owned = plates_owned(answers) if loads is not None else None
+    if owned is not None:
+        extensions[PIECES] = {f"{load:.6g}": list(owned.stack(load)) for load in plan.lengths}
     if given.until is not None:
         extensions[UNTIL] = given.until
     if given.cell is not None:
@@ -166,14 +169,17 @@ def _own_lengths(text: str, gear: Gear, geometry: Geometry, limits: Limits) -> P
 
 
 def _hung(answers: Answers, given: Given, band: Band) -> tuple[Plan, Loads]:
-    from calib.fit.gear.known_loads import usual
+    from calib.fit.gear.known_loads import loads_of, usual
 
     unit = units_of(answers).force
     masses = [round(parse_mass(part, unit), 9) for part in answers["loads"].split(", ")]
     plan = plan_loads(band, masses, Limits(allow_over=given.over_stretch))
+    hook = parse_mass(answers.get("hook") or "0", unit)
+    owned = plates_owned(answers)
+    if owned is not None:
+        return plan, loads_of(owned, hook)
     worth = usual("plates", "plates")
     middle = sum(plan.lengths) / len(plan.lengths)
-    hook = parse_mass(answers.get("hook") or "0", unit)
     return plan, Loads("plates", worth.u_common, worth.u_piece(middle), hook)
 
 

@@ -137,6 +137,23 @@ MEASURING: tuple[Question, ...] = (
         when=_locking,
     ),
     Question(
+        "plates",
+        "plates",
+        "Plates you have, with the unit (2 x 20, 4 x 10, 2 x 5 kg): ",
+        readers.plates,
+        (
+            "Ordinary gym plates are assumed: each within 2 % of its label, all together within 1 %.",
+            "A plate that was weighed: 20=20.04. They are kept in a file and offered next time.",
+            "Enter if you would rather not name them.",
+        ),
+        option="--plates",
+        metavar="LIST",
+        option_help="Plates you have: '2 x 20, 4 x 10 kg'; weighed ones as 20=20.04.",
+        unknown="not named",
+        asked=NOT_QUICK,
+        when=_hung,
+    ),
+    Question(
         "loads",
         "loads",
         "Loads you will hang, with the unit (2.5 5 10 15 20 kg): ",

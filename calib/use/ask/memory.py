@@ -13,7 +13,7 @@ from calib.use.ask.measuring import BY_KEY, MEASURING
 from calib.use.ask.question import Belongs
 
 GEAR, BAND, DRAFT = "measuring.gear", "measuring.band", "measuring.draft"  # keys; the last two with the band behind
-BESIDE = ("unit", "scale_file", "force_unit")  # kept with the gear, and asked by no question
+BESIDE = ("unit", "scale_file", "force_unit", "plates_id")  # kept with the gear, and asked by no question
 Known = Mapping[str, Any]
 
 
@@ -24,7 +24,8 @@ def recalled(known: Known, talk: Talk, band: str) -> Talk:
         gear = {}  # other gear this time
     if "scale" in talk.answers:
         gear = {k: v for k, v in gear.items() if k not in ("max", "step", "locks", "force_unit")}
-    answers = _readable(gear | own, talk.answers)
+    own_talk = {k: v for k, v in talk.answers.items() if not (k == "plates_id" and k in gear)}
+    answers = _readable(gear | own, own_talk)
     return Talk(talk.occasion, answers, recalled=bool(gear))
 
 

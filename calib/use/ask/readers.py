@@ -17,6 +17,7 @@ from calib.acquire.files.typed import (
 )
 from calib.acquire.recording.typed_entry import shown
 from calib.errors import DataError
+from calib.plate_set import PlateSet, sizes
 from calib.units import FORCE, G_STANDARD, LENGTH, MASS
 from calib.use.ask.gear import Units
 from calib.use.ask.question import Answers, Choice
@@ -197,16 +198,42 @@ def _spaced(text: str) -> str:
     return re.sub(r"([0-9])\s+(mm|cm|in|kg|lbs?|g|m)\b", r"\1\2", text)
 
 
+def plates(text: str, answers: Answers) -> str:
+    """The plates somebody has, each size with how many of it there are."""
+    found = re.fullmatch(r"(.*?)\s*(kg|lb|kilos?|lbs|pounds?)?\s*", text.strip(), re.IGNORECASE)
+    unit = unit_behind(text, "mass") or answers.get("force_unit")
+    if unit not in ("kg", "lb") or found is None:
+        raise DataError("kg or lb", remedy="type the unit behind the last plate, like 2 x 20, 4 x 10 kg")
+    sizes(found[1])
+    return f"{found[1]} {unit}"
+
+
+def plates_owned(answers: Answers) -> PlateSet | None:
+    """The set of plates that was named; None where none was."""
+    from calib.fit.gear.known_loads import set_from
+
+    text = answers.get("plates")
+    if not text:
+        return None
+    named, _, unit = text.rpartition(" ")
+    mark = answers.get("plates_id", "plates")
+    return set_from(named, mark, mark, unit="lb" if unit == "lb" else "kg")
+
+
 def loads(text: str, answers: Answers) -> str:
     """Loads to hang; the last wears the unit of those without one."""
     parts = listed(_spaced(text))
     unit = unit_behind(parts[-1], "mass") if parts else None
-    unit = unit or answers.get("force_unit")
+    owned = plates_owned(answers)
+    unit = unit or answers.get("force_unit") or (owned.unit if owned else None)
     if unit is None:
         raise DataError("kg or lb", remedy="type the unit behind the last load, like 2.5 5 10 15 20 kg")
     masses = sorted({parse_mass(part, unit) for part in parts})
     if len(masses) < 3 or masses[0] <= 0:
         raise DataError("at least three different loads above zero are needed", remedy="for example 2.5 5 10 15 20 kg")
+    if owned is not None:
+        for load in masses:
+            owned.stack(load)
     read_in = "lb" if unit == "lb" else "kg"
     return ", ".join(f"{shown(m, read_in, MASS)} {read_in}" for m in masses)
 

@@ -88,10 +88,14 @@ class Recorded:
         digits = len(self.pull(pull).partition(".")[2])
         return f"{pull.u95 / FORCE[self.course.force_unit]:.{digits}f}"
 
-    def tape(self, metre: float, unit: str | None = None) -> str:
+    def tape(self, metre: float) -> str:
         """A length as taped, with its unit."""
-        unit = unit or self.course.length_unit
-        return f"{shown(metre, unit, LENGTH)} {unit}" if unit != "in" else f"{metre / LENGTH['in']:.1f} in"
+        unit = self.course.length_unit
+        return f"{shown(metre, unit, LENGTH)} {unit}"
+
+    def other_tape(self, metre: float) -> str:
+        """The same in the other unit, without it."""
+        return f"{metre / LENGTH[OTHER[self.course.length_unit]]:.1f}"
 
 
 def recorded_words(told: Recorded, said: Sequence[str], next_steps: Sequence[str]) -> list[str]:
@@ -116,7 +120,7 @@ def _rows(told: Recorded, found: Sequence[Place]) -> list[str]:
     headers = ["tape", OTHER[length], "x flat", f"out, {force}", "+-", *([f"back, {force}", "+-"] if back else [])]
     cells = [[*headers, OTHER[force]]]
     for place in found:
-        row = [told.tape(place.taped), told.tape(place.taped, OTHER[length]).split()[0], f"{place.stretch:.2f}"]
+        row = [told.tape(place.taped), told.other_tape(place.taped), f"{place.stretch:.2f}"]
         row += [told.pull(place.out), told.limit(place.out)]
         if back:
             row += [told.pull(place.back), told.limit(place.back)] if place.back else ["-", "-"]

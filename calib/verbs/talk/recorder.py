@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.files.run_file import RunWriter
-from calib.acquire.recording.course import Slot, geometry
+from calib.acquire.recording.course import PIECES, Slot, geometry
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.new_file import free_name, head_text, write_whole
 from calib.acquire.recording.state import Recording, with_rows
@@ -142,7 +142,8 @@ class Recorder:
         count = f"[{readings.index(state.index) + 1}{of}]"
         way = "out" if slot.branch == "loading" else "back"
         if state.hung:
-            say(f"{count} {way}: {'' if course.on_paper else 'hang '}{self._mass(slot.setting)}")
+            hang = "" if course.on_paper else "hang "
+            say(f"{count} {way}: {hang}{self._mass(slot.setting)}{self._plates(slot.setting)}")
             return
         stretch = geometry(state.head).stretch(slot.setting)
         place = place_words(slot.setting, course, LENGTH)
@@ -176,6 +177,11 @@ class Recorder:
         else:
             words.append(f"Hold {dwell} before each reading. ? lists what else you can type: undo, skip, note, stop.")
         return words
+
+    def _plates(self, load: float) -> str:
+        """Which plates make a load, where they are named."""
+        names = (self.state.head.extensions.get(PIECES) or {}).get(f"{load:.6g}")
+        return f" ({' + '.join(names)})" if names else ""
 
     def _mass(self, kilogram: float) -> str:
         unit = self.state.course.force_unit

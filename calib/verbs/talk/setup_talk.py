@@ -5,13 +5,15 @@ offered as it was last time, and a talk that was broken off goes on where it sto
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from secrets import token_hex
 from typing import Any
 
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError
+from calib.plate_set import save_plates
 from calib.records import RunHead
 from calib.use.ask import cautions, memory
 from calib.use.ask.conversation import Talk
@@ -19,6 +21,7 @@ from calib.use.ask.gear import gear_of
 from calib.use.ask.given import Given, with_scale_of
 from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import BY_KEY
+from calib.use.ask.readers import plates_owned
 from calib.use.ask.warm_up import stop_words
 from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained
 from calib.verbs.terminal.prompts import ask_line, say, sentence
@@ -55,6 +58,7 @@ class SetUp:
             talk, head = self._summary(talk)
             if head is not None:
                 self.talk = talk
+                self._keep_plates(talk)
                 self._keep(memory.after(talk, self.given.band, at_cell=self.given.cell is not None))
                 return head
 
@@ -63,6 +67,7 @@ class SetUp:
         known = self._known()
         self.given = with_scale_of(self.given, known)
         told, band = self.given.talk(), self.given.band
+        told = replace(told, answers={"plates_id": f"plates-{token_hex(3)}", **told.answers})
         draft = memory.drafted(known, told, band)
         if draft is not None:
             say(f"Going on with what you answered before ({draft[1]}); back changes it.")
@@ -90,6 +95,19 @@ class SetUp:
             remember(self.folder, values)
         except (BandcurveError, OSError):
             self.folder = None
+
+    def _keep_plates(self, talk: Talk) -> None:
+        """The plates in a file of their own, for whoever weighs them or checks a scale with them."""
+        owned = plates_owned(talk.answers) if talk.answers.get("way") == "plates" else None
+        if owned is None or self.folder is None:
+            return
+        path = self.folder / f"{owned.id}.plates.json"
+        try:
+            save_plates(owned, path)
+        except (BandcurveError, OSError) as error:
+            say(f"  The plates are not kept in a file: {error}.")
+            return
+        say(f"Your plates are kept in {path}: chalk their names on them ({', '.join(p.id for p in owned.pieces)}).")
 
     def _summary(self, talk: Talk) -> tuple[Talk, RunHead | None]:
         """Show what was answered; the head where it is taken as it is, else the talk with what was changed."""
