@@ -27,6 +27,7 @@ class Gear:
     noise: float = 0.002
     swing_kg: float = 0.0
     truncates: bool = False
+    display: str = ""  # what the file says the display does, where somebody looked
     drift_kg: float = 0.0
     closing_zero: bool = True
     kind: str = "band-inner"
@@ -267,6 +268,7 @@ def scale_run(ident: str, band: Band, gear: Gear, errors: Errors, sheet: Sheet, 
         f"u_gain = {gear.u_gain}",
         f"u_zero_kgf = {gear.u_zero_kg}",
         f'zeroed = "{gear.zeroed}"',
+        *([f'display = "{gear.display}"'] if gear.display else []),
         *procedure("scale-in-line", gear.upright),
     ]
     rows = [f"zero,,,,{kilos:g},{at:g},," for at, kilos in sheet.zeros[:1]]

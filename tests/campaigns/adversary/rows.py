@@ -251,10 +251,16 @@ def weight_rows() -> list[Row]:
 def scale_rows() -> list[Row]:
     drift = Way(replace(HOOK, drift_kg=0.2, closing_zero=False, u_gain=0.003))
     cut, swing = "a display that cuts off below 0.1 kg, peak 10 kg", Way(replace(HOOK, swing_kg=0.15))
+    said = replace(TRUNCATED, display="cuts-off")
     drifts = frozenset({"slow-drift", "zero-drift"})
     slips = by_scale(plain, Way(slips=9, cycles=3))
     return [
-        *rows_of("gear", NONE, ("truncated", cut, by_scale(light, Way(TRUNCATED)))),
+        *rows_of(
+            "gear",
+            NONE,
+            ("truncated", cut, by_scale(light, Way(TRUNCATED))),
+            ("truncated-said", "the same, and the file says so", by_scale(light, Way(said))),
+        ),
         *rows_of("gear", SCATTER, ("swing", "a swing of 150 g on each reading", by_scale(plain, swing))),
         *rows_of("gear", drifts, ("no-zero", "no zero at the end, 0.2 kg of drift", by_scale(plain, drift))),
         *rows_of("gear", SLIPS, ("slips-9-of-45", "three cycles, 45 readings, 9 slips", slips)),
