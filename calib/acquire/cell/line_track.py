@@ -83,6 +83,7 @@ class Track:
         self._sample = ""  # a line of the format
         self._printed: set[str] = set()  # what its lines hold
         self._flagged = False
+        self._others = 0  # lines without a number since the last reading
         self._settling = 0
         self._seen = self._last_broken = self._nines = False
         self._clock: _Counter = _Counter()
@@ -210,10 +211,11 @@ class Track:
         for counter, i in ((self._clock, plan.clock), (self._sequence, plan.sequence)):
             if i is None:
                 continue
-            said = counter.take(values[i])
+            said = counter.take(values[i], self._others)
             if said == "torn":
                 return Record(at_s, "torn", line.raw, note="its clock is out of step")
             began = began or said == "began"
+        self._others = 0
         if began:
             self._settling = SETTLE
             self._recent.clear()
@@ -334,6 +336,7 @@ class Track:
     # what does not fit
 
     def _other(self, line: Line, at_s: float) -> Record:
+        self._others += 1
         kind = line.kind
         text = line.raw.strip()
         if kind in ("overload", "fault", "status") and not (self._seen and self._is_scrap(line, text)):
@@ -417,13 +420,13 @@ class _Counter:
         self._missed = 0  # lines in a row that are out of step
         self._agreeing = 0  # lines in a row that go on from a suspect
 
-    def take(self, value: float) -> str:
-        """Say of the next value "on", "torn" or "began": anew, and gone on from there."""
+    def take(self, value: float, skipped: int = 0) -> str:
+        """Say of the next value "on", "torn" or "began": anew, and gone on from there; `skipped` lines had none."""
         if self._last is None:
             self._last, self.total = value, value
             return "on"
         step = unwrapped(value - self._last)
-        if 0 <= step <= JUMP * self._usual or (not self._usual and step >= 0):
+        if 0 <= step <= (JUMP + skipped) * self._usual or (not self._usual and step >= 0):
             return self._go_on(value, step)
         suspect, self._suspect = self._suspect, value
         self._missed += 1
