@@ -276,3 +276,39 @@ def test_a_scale_that_rests_at_nought_shows_its_step_in_its_places(
 
     with open_line(Wanted(capture), scale, opened) as cell:
         assert cell.meter.step == pytest.approx(step_n * G_STANDARD, rel=1e-2)
+
+
+def test_what_a_pull_would_tell_is_waited_for(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rest, pulled = b"=00.0000\r\n" * 60, b"".join(f"={f'{0.37 * i:07.2f}'[::-1]}\r\n".encode() for i in range(60))
+    assert run(["listen", _capture(tmp_path, rest + pulled), "--rate", "fast", "--json"]) == 0
+    told = capsys.readouterr()
+    assert "pull on it to tell" in " ".join(told.err.split())
+    assert json.loads(told.out.splitlines()[-1])["counts"] == pytest.approx(0.37 * 59)
+    assert run(["listen", _capture(tmp_path, rest), "--rate", "fast"]) == 1
+
+
+def test_a_pattern_is_kept_in_the_scale_s_file_and_used_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "cell.scale.json"
+    file.write_text(json.dumps({"format": "bandcurve-scale/1", "id": "cell", "kind": "load-cell", "resolution_N": 0.0}))
+    kept = ["--scale", str(file), "--rate", "fast", "--json"]
+    pattern = ["--pattern", "left: {number} ; right: {value kg}"]
+    assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), *kept, *pattern, "--keep"]) == 0
+    first = capsys.readouterr().out
+    assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), *kept]) == 0
+    assert capsys.readouterr().out == first
+    assert json.loads(first.splitlines()[-1])["unit"] == "kg"
+
+
+@pytest.mark.parametrize("setting", ["2400-7O1", "2400-7E1"])
+def test_seven_bits_with_either_parity_are_told_from_the_bytes(setting: str, tmp_path: Path) -> None:
+    odd = setting.endswith("7O1")
+    data = bytes(b | (0x80 if (b.bit_count() % 2 == 1) != odd else 0) for b in STEADY * 3)
+    (tmp_path / "cell").write_bytes(data)
+    with open_source(str(tmp_path / "cell"), rate="fast") as source:
+        listening = Listening(source)
+        readings = [r for _ in range(400) for r in listening.poll(0.0) if r.kind == "reading"]
+    assert len(readings) >= 40
+    assert {r.unit for r in readings} == {"kg"}
+    assert listening.search.setting.framing == setting[-3:]

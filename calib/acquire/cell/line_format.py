@@ -172,11 +172,13 @@ class Question:
         text: What to ask, with a line shown, and the option that answers.
         columns: The numbers that may be the force, counted from 1.
         patient: More lines may answer it.
+        waits: A pull would answer it, so nothing is given up meanwhile.
     """
 
     text: str
     columns: tuple[int, ...] = ()
     patient: bool = True
+    waits: bool = False
 
 
 @dataclass(frozen=True)

@@ -93,6 +93,7 @@ class Spot:
     quantity: Quantity | None = None
     name: str = ""
     places: int = 0
+    step: float = 1.0  # one unit of the last place
     marked: bool = False  # holds marks that `float` does not know
     bracketed: bool = False
     index: bool = False  # behind a slash
@@ -341,11 +342,8 @@ class _Taken:
             gap = text[last : m.start()]
             spot, gap, last = self._spot(text, m, gap, until, units_before=units_before)
             if spots and not gap.strip() and (factor := SMALLER.get((spots[-1].unit or "", spot.unit or ""))):
-                before = spots[-1]
                 rest = (spot.begin, spot.end, factor)
-                places = spot.places + (3 if factor == 1e-3 else 0)
-                spots[-1] = Spot(before.sign, before.begin, before.end, before.stop, before.unit, "force", before.name,
-                                 places, before.marked, before.bracketed, rest=rest)  # fmt: skip
+                spots[-1] = replace(spots[-1], quantity="force", step=factor * spot.step, rest=rest)
                 continue
             if spots and gap == ":" and spots[-1].name:  # name:clock:value
                 spot, spots[-1] = replace(spot, name=spots[-1].name), replace(spots[-1], name="")
@@ -393,53 +391,48 @@ class _Taken:
 
     def _spot(self, text: str, m: re.Match[str], gap: str, until: int, *, units_before: bool) -> tuple[Spot, str, int]:
         """One number with all that is said of it, the gap before it, and where it ends."""
-        sign = -1 if m[1] == "-" else 1
-        stop = end = m.end()
-        bracketed = False
-        if gap.rstrip()[-1:] == "(" and m[1] is None and (closed := self._closing(text, end, until)) is not None:
-            sign, bracketed, gap = -1, True, gap.rstrip()[:-1]
-            end = closed if text[end : end + 1] == ")" else end
-        elif m[1] is None and (behind := _SIGN_BEHIND.match(text, end)):
-            sign, end = (-1 if behind[1] == "-" else 1), behind.end(1)
-        name, name_meaning = self._name(gap)
-        meaning: Meaning | None = None
+        sign, bracketed, gap, end = self._sign(text, m, gap, until)
+        name, meaning = self._name(gap)
         if not units_before and (found := self._unit_behind(text, end)) and found[1] <= until:
-            meaning, end = found
-            after = _AFTER_UNIT.match(text, end)
-            end = (
-                after.end()
-                if after and (bracketed or text[m.end() : end].count("[") + text[m.end() : end].count("("))
-                else end
-            )
+            meaning, end = found[0], self._past(text, m.end(), found[1], bracketed=bracketed)
             self._letters(meaning.status)
-        elif _force(name_meaning) or name_meaning:
-            meaning = name_meaning
-        unit = meaning.unit if meaning and meaning.quantity == "force" else None
-        digits = m[2]
-        places = len(digits) - digits.rfind(self._decimal_in(digits)) - 1 if self._decimal_in(digits) in digits else 0
-        if m[3]:
-            places = max(places, 0)
-        return (
-            Spot(
-                sign,
-                m.start(2),
-                m.end(2),
-                stop,
-                unit,
-                meaning.quantity if meaning else None,
-                name,
-                places,
-                marked=not digits.replace(".", "").isdigit()
-                or digits.count(".") > 1
-                or self.notation.groups is not None,
-                bracketed=bracketed,
-                index=gap.strip() == "/",
-                unsure=meaning is not None and meaning.quantity == "force" and meaning.unit is None,
-                unit_text=meaning.unit if meaning and meaning.quantity != "force" else None,
-            ),
-            gap,
-            end,
+        digits, decimal = m[2], self._decimal_in(m[2])
+        places = len(digits) - digits.rfind(decimal) - 1 if decimal in digits else 0
+        is_force = meaning is not None and meaning.quantity == "force"
+        spot = Spot(
+            sign,
+            m.start(2),
+            m.end(2),
+            m.end(),
+            meaning.unit if meaning and is_force else None,
+            meaning.quantity if meaning else None,
+            name,
+            places,
+            10.0**-places,
+            marked=not digits.replace(".", "", 1).isdigit() or self.notation.groups is not None,
+            bracketed=bracketed,
+            index=gap.strip() == "/",
+            unsure=meaning is not None and is_force and meaning.unit is None,
+            unit_text=None if meaning is None or is_force else meaning.unit,
         )
+        return spot, gap, end
+
+    def _sign(self, text: str, m: re.Match[str], gap: str, until: int) -> tuple[int, bool, str, int]:
+        """The sign wherever it stands, whether it is brackets, the gap without them, and where the number ends."""
+        end = m.end()
+        if m[1] is not None:
+            return (-1 if m[1] == "-" else 1), False, gap, end
+        if gap.rstrip()[-1:] == "(" and (closed := self._closing(text, end, until)) is not None:
+            return -1, True, gap.rstrip()[:-1], closed if text[end : end + 1] == ")" else end
+        if behind := _SIGN_BEHIND.match(text, end):
+            return (-1 if behind[1] == "-" else 1), False, gap, behind.end(1)
+        return 1, False, gap, end
+
+    def _past(self, text: str, begin: int, end: int, *, bracketed: bool) -> int:
+        """Where a number with its unit ends: behind the bracket that closes around it."""
+        after = _AFTER_UNIT.match(text, end)
+        opened = bracketed or "[" in text[begin:end] or "(" in text[begin:end]
+        return after.end() if after and opened else end
 
     def _decimal_in(self, digits: str) -> str:
         if self.notation.groups in ("'", " "):

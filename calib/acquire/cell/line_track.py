@@ -187,7 +187,7 @@ class Track:
             value,
             tuple(i for i, role in enumerate(form.roles) if role == "plus"),
             unit,
-            float(10.0 ** -(spot.end - spot.begin - 1 - spot.places if form.turned else spot.places)),
+            10.0 ** -(spot.end - spot.begin - 1 - spot.places) if form.turned else spot.step,
             False if blank else layout.stable,
             at.get("clock"),
             at.get("sequence"),
@@ -244,6 +244,9 @@ class Track:
         self._recent.append(value)
         self._seen = True
         counts = value if plan.unit is None else None
+        spot, step = plan.layout.spots[plan.value], plan.step
+        if spot.stop != spot.end:  # a power of ten
+            step *= 10.0 ** int(line.text[spot.end + 1 : spot.stop])
         return Record(
             at_s,
             "reading",
@@ -254,7 +257,7 @@ class Track:
             stable,
             None if plan.length is None else values[plan.length],
             plan.length_unit,
-            plan.step,
+            step,
             None if plan.clock is None else self._clock.total * (self.clock_s or 1e-3),
             None if plan.sequence is None else int(self._sequence.total),
             checked,

@@ -293,7 +293,8 @@ def _turned(force: _Column, lines: Sequence[Line]) -> bool | Question:
         return False
     return Question(
         f"{_shown(lines[-1])!r} may be sent with its last digit first; pull on it to tell, or give --format"
-        " turned-round or --format value"
+        " turned-round or --format value",
+        waits=True,
     )
 
 

@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from math import log10
 
 from calib.acquire.cell.line_format import Chosen
 from calib.acquire.cell.lines import Record
@@ -91,7 +92,9 @@ class Screen:
         if number is not None:
             self._strip.add(record.at_s, number)
         if number is not None and self._places < MOST_PLACES:
-            self._places = max(self._places, min(len(f"{number:.{MOST_PLACES}f}".rstrip("0").partition(".")[2]), 6))
+            shown = len(f"{number:.{MOST_PLACES}f}".rstrip("0").partition(".")[2])
+            printed = 0 if record.step is None else round(-log10(record.step))
+            self._places = max(self._places, min(max(shown, printed), MOST_PLACES))
 
     def _draw(self) -> None:
         if self._dumb:

@@ -129,6 +129,8 @@ class Talk:
                 why = clean(listening.last_gap)
                 return f"The line is broken off again and again: {why}; close that program."
             return "The board starts again and again: a supply that sags, or a loose cable."
+        if listening.question and listening.question.waits:
+            return f"{listening.question.text}."
         if listening.complaint:
             return f"It sends no readings, only: {clean(listening.complaint, 60)}"
         if self.figures.rubbish + self.figures.faults > STRANGE:
@@ -161,7 +163,7 @@ class Talk:
             tried = ", ".join(str(setting.baud) for setting in SETTINGS)
             remedy = "give its speed with --baud, and check that the grounds are joined"
             raise DataError(f"nothing can be read at any usual speed ({tried})", where=name, remedy=remedy)
-        if listening.question:
+        if listening.question and (ended or not listening.question.waits):
             text, _, remedy = listening.question.text.partition("; ")
             raise DataError(text, where=name, remedy=remedy)
         if ended and not self.figures.counts["reading"]:
