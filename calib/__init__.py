@@ -24,16 +24,32 @@ Outside the tested lengths it refuses, and says what would have worked.
 2.5 m is outside the tested lengths
 a half-path length from 1.13 to 2.1 m would have worked
 
+Many lengths at once give arrays, with the standard uncertainty and both 95 % limits.
+
+>>> at = profile.pulls([1.4, 1.6, 1.8])
+>>> at.force_N.round(1).tolist()
+[103.1, 143.2, 178.4]
+>>> at.u95_next_set_N.round(1).tolist()
+[2.9, 3.9, 4.7]
+
+A folder of files is a collection of bands, by name.
+
+>>> calib.read_folder(folder_path)
+<Folder of 1 bands: B07>
+
 From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gives a Profile, and
 `calib.save_profile` writes it. A load cell as it is pulled: `for reading in calib.open_stream("/dev/ttyUSB0")`.
+docs/api.md describes every name.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from importlib import import_module as _import_module
+from typing import TYPE_CHECKING as _TYPE_CHECKING
+from typing import Any as _Any
 
-if TYPE_CHECKING:
+if _TYPE_CHECKING:
     from calib.acquire.cell.open_stream import open_stream
     from calib.acquire.files.run_file import parse_run, read_run
+    from calib.errors import BandcurveError, DataError, FileError, OutOfRangeError, UsageError
     from calib.fit.curve.estimate import fit_runs
     from calib.profile.build import fit_profile
     from calib.profile.document import Profile, load_profile, save_profile
@@ -41,31 +57,25 @@ if TYPE_CHECKING:
     from calib.profile.table import difference
     from calib.scale import Scale, load_scale, save_scale
     from calib.use.bands.compare import compare
+    from calib.use.bands.folder import Folder, read_folder
     from calib.use.bands.pair import pair_up
     from calib.use.bands.predict import half_path_between
+    from calib.use.report.document import json_text as answer_json
+    from calib.use.rig.from_python import rig_loads as rig
+    from calib.use.rig.from_python import solve_for as solve
 
-__all__ = [
-    "Profile",
-    "Scale",
-    "compare",
-    "curve_csv",
-    "difference",
-    "fit_profile",
-    "fit_runs",
-    "half_path_between",
-    "load_profile",
-    "load_scale",
-    "open_stream",
-    "pair_up",
-    "parse_run",
-    "read_run",
-    "save_profile",
-    "save_scale",
-]
+    __version__: str
 
 _HOMES = {
+    "BandcurveError": "calib.errors",
+    "DataError": "calib.errors",
+    "FileError": "calib.errors",
+    "Folder": "calib.use.bands.folder",
+    "OutOfRangeError": "calib.errors",
     "Profile": "calib.profile.document",
     "Scale": "calib.scale",
+    "UsageError": "calib.errors",
+    "answer_json": "calib.use.report.document:json_text",
     "compare": "calib.use.bands.compare",
     "curve_csv": "calib.profile.exports",
     "difference": "calib.profile.table",
@@ -77,18 +87,54 @@ _HOMES = {
     "open_stream": "calib.acquire.cell.open_stream",
     "pair_up": "calib.use.bands.pair",
     "parse_run": "calib.acquire.files.run_file",
+    "read_folder": "calib.use.bands.folder",
     "read_run": "calib.acquire.files.run_file",
+    "rig": "calib.use.rig.from_python:rig_loads",
     "save_profile": "calib.profile.document",
     "save_scale": "calib.scale",
+    "solve": "calib.use.rig.from_python:solve_for",
 }
 
+__all__ = [
+    "BandcurveError",
+    "DataError",
+    "FileError",
+    "Folder",
+    "OutOfRangeError",
+    "Profile",
+    "Scale",
+    "UsageError",
+    "__version__",
+    "answer_json",
+    "compare",
+    "curve_csv",
+    "difference",
+    "fit_profile",
+    "fit_runs",
+    "half_path_between",
+    "load_profile",
+    "load_scale",
+    "open_stream",
+    "pair_up",
+    "parse_run",
+    "read_folder",
+    "read_run",
+    "rig",
+    "save_profile",
+    "save_scale",
+    "solve",
+]
 
-def __getattr__(name: str) -> Any:
+
+def __getattr__(name: str) -> _Any:
     """Load the module a name lives in when the name is first used."""
+    if name == "__version__":
+        return _import_module("importlib.metadata").version("bandcurve")
     if name not in _HOMES:
         raise AttributeError(f"module 'calib' has no attribute {name!r}")
-    return getattr(import_module(_HOMES[name]), name)
+    home, _, own = _HOMES[name].partition(":")
+    return getattr(_import_module(home), own or name)
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+    return list(__all__)

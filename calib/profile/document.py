@@ -5,7 +5,7 @@ Its parts are described in `parts`. Nothing is fitted here.
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import TYPE_CHECKING, Annotated, Any, Self, overload
 
 from pydantic import Field, model_validator
 
@@ -38,6 +38,14 @@ from calib.profile.table import BranchName, ForceEstimate, LengthEstimate, Place
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.versioned import Part
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas
+    from numpy.typing import NDArray
+
+    from calib.profile.arrays import Predictions, Pulls
 
 FORMAT = versioned.Version("bandcurve-profile", 1, 1)
 CAP_BYTES = 4_000_000
@@ -146,18 +154,63 @@ class Profile(Part):
         except OutOfRangeError as error:
             raise error.at(f"{self.band.id} {branch}") from None
 
-    def force(self, length_m: float, branch: BranchName = "loading", extrapolate: bool = False) -> float:
-        """Pull of both legs at a half-path length. [N]
+    @overload
+    def force(self, length_m: float, branch: BranchName = "loading", extrapolate: bool = False) -> float: ...
+
+    @overload
+    def force(
+        self, length_m: "Sequence[float] | NDArray[Any]", branch: BranchName = "loading", extrapolate: bool = False
+    ) -> "NDArray[Any]": ...
+
+    def force(self, length_m: Any, branch: BranchName = "loading", extrapolate: bool = False) -> Any:
+        """Pull of both legs at a half-path length, or at many. [N]
 
         Args:
-            length_m: Half-path length. [m]
+            length_m: Half-path length, a number or an array of any shape. [m]
             branch: "loading" or "unloading".
             extrapolate: Go beyond the tested lengths.
 
+        Returns:
+            A number for a number, an array of the same shape for an array. With its limits: `pulls`.
+
+        Raises:
+            DataError: The branch was not measured, or a length is no number.
+            OutOfRangeError: A length was not tested.
+
         >>> round(profile.force(1.6), 1)
         143.2
+        >>> profile.force([1.5, 1.6]).round(1).tolist()
+        [123.9, 143.2]
         """
-        return self.estimate(length_m, branch, extrapolate=extrapolate).force
+        if isinstance(length_m, int | float):
+            return self.estimate(length_m, branch, extrapolate=extrapolate).force
+        return self.pulls(length_m, branch, extrapolate=extrapolate).force_N
+
+    def pulls(self, lengths_m: Any, branch: BranchName = "loading", *, extrapolate: bool = False) -> "Pulls":
+        """Pulls at many half-path lengths with u and both limits, as arrays.
+
+        Args:
+            lengths_m: Half-path lengths, any shape. [m]
+            branch: "loading" or "unloading".
+            extrapolate: Go beyond the tested lengths, with a growing uncertainty.
+
+        Raises:
+            DataError: The branch was not measured, or a length is no number.
+            OutOfRangeError: A length was not tested.
+
+        >>> at = profile.pulls([1.5, 1.6])
+        >>> at.u95_mean_N.round(2).tolist(), at.u95_next_set_N.round(2).tolist()
+        ([1.59, 1.73], [3.42, 3.88])
+        """
+        from calib.profile.arrays import Spread, pulls_of
+
+        measured, spread = self._measured(branch), self.repeatability
+        one_set = Spread((spread.cycle_gain**2 + spread.between_day_gain**2) ** 0.5, spread.hook_shift_m)
+        beyond = self.band.rest_half_path_m if extrapolate else None
+        try:
+            return pulls_of(measured, lengths_m, one_set, beyond)
+        except OutOfRangeError as error:
+            raise error.at(f"{self.band.id} {branch}") from None
 
     def length(self, force_N: float, branch: BranchName = "loading") -> LengthEstimate:
         """Half-path length at which a branch reaches a pull.
@@ -174,19 +227,33 @@ class Profile(Part):
         except (OutOfRangeError, DataError) as error:
             raise error.at(f"{self.band.id} {branch}") from None
 
-    def predict(self, length_m: float, extrapolate: bool = False) -> Prediction:
-        """Both branches at a half-path length.
+    @overload
+    def predict(self, length_m: float, extrapolate: bool = False) -> Prediction: ...
+
+    @overload
+    def predict(self, length_m: "Sequence[float] | NDArray[Any]", extrapolate: bool = False) -> "Predictions": ...
+
+    def predict(self, length_m: Any, extrapolate: bool = False) -> Any:
+        """Both branches at a half-path length, or at many.
 
         Args:
-            length_m: Half-path length. [m]
+            length_m: Half-path length, a number or an array of any shape. [m]
             extrapolate: Go beyond the tested lengths, marked as such.
+
+        Returns:
+            A Prediction for a number. For an array Predictions: its `loading` and `unloading` are `Pulls`, arrays with
+            u and both limits; `unloading` is None where it was not measured or does not reach all of the lengths.
 
         >>> print(profile.predict(1.6).loading.u95 < 5)
         True
+        >>> profile.predict([1.5, 1.6]).loading.force_N.round(1).tolist()
+        [123.9, 143.2]
 
         Raises:
-            OutOfRangeError: No branch reaches there.
+            OutOfRangeError: No branch reaches there; of many lengths, the loading branch does not reach one of them.
         """
+        if not isinstance(length_m, int | float):
+            return self._predict_all(length_m, extrapolate)
         found: dict[BranchName, ForceEstimate | None] = {}
         refused: list[BandcurveError] = []
         for name in table.BRANCHES:
@@ -199,6 +266,74 @@ class Profile(Part):
             raise refused[0]
         inside = [table.holds(t, length_m) for n in table.BRANCHES if found[n] and (t := self.branch(n))]
         return Prediction(length_m, found["loading"], found["unloading"], not all(inside))
+
+    def _predict_all(self, lengths: Any, extrapolate: bool) -> "Predictions":
+        from calib.profile.arrays import Predictions, outside
+
+        loading, unloading = self.pulls(lengths, "loading", extrapolate=extrapolate), None
+        if self.branches.unloading is not None and not outside(self.branches.unloading, loading.length_m).any():
+            unloading = self.pulls(loading.length_m, "unloading")
+        return Predictions(loading.length_m, loading, unloading, outside(self.branches.loading, loading.length_m))
+
+    def to_dataframe(self) -> "pandas.DataFrame":
+        """The curve on its grid as a table of pandas (which has to be installed): one row a length and branch.
+
+        >>> profile.to_dataframe().query("branch == 'loading'").force_N.is_monotonic_increasing
+        True
+
+        Raises:
+            DataError: pandas is not installed.
+        """
+        from calib.profile.arrays import frame_of
+
+        columns: dict[str, list[Any]] = {"branch": []}
+        for name in table.BRANCHES:
+            branch = self.branch(name)
+            if branch is not None:
+                columns["branch"] += [name] * len(branch.length_m)
+                for field, values in vars(self.pulls(branch.length_m, name)).items():
+                    columns.setdefault(field, []).extend(values.tolist())
+        return frame_of(columns)
+
+    def plot(self, ax: Any = None) -> Any:
+        """Draw both branches with the 95 % limits of the mean, pull in N against half-path length in m.
+
+        Args:
+            ax: Axes of matplotlib; None makes a figure.
+
+        Returns:
+            The axes.
+
+        >>> import matplotlib; matplotlib.use("Agg")
+        >>> len(profile.plot().lines)
+        2
+        """
+        if ax is None:
+            from matplotlib import pyplot
+
+            ax = pyplot.figure().subplots()
+        for name, line in zip(table.BRANCHES, ("-", "--"), strict=True):
+            branch = self.branch(name)
+            if branch is not None:
+                at = self.pulls(branch.length_m, name)
+                (drawn,) = ax.plot(at.length_m, at.force_N, line, label=f"{self.band.id}, {name}")
+                low, high = at.force_N - at.u95_mean_N, at.force_N + at.u95_mean_N
+                ax.fill_between(at.length_m, low, high, color=drawn.get_color(), alpha=0.25, linewidth=0)
+        ax.set(xlabel="half-path length [m]", ylabel="pull [N]")
+        ax.legend()
+        return ax
+
+    def __repr__(self) -> str:
+        first, last = table.tested_range(self.branches.loading)
+        low, high = (self.branches.loading.force_N[i] for i in (0, -1))
+        ways = "loading and unloading" if self.branches.unloading else "loading"
+        count = len(self.findings)
+        return (
+            f"<Profile {self.band.id[:64]}, {self.made.measured_at or 'no date'}: {ways}, {first:.4g} to {last:.4g} m, "
+            f"{low:.4g} to {high:.4g} N, {count} finding{'s' * (count != 1)}>"
+        )
+
+    __str__ = __repr__
 
     def covariance(self, first: Place, second: Place) -> float:
         """Covariance of the pulls at two points of this curve. [N2]"""

@@ -12,7 +12,7 @@ from calib.profile.document import load_profile
 from calib.scale import load_scale
 from calib.strict_json import read_capped
 from calib.strict_toml import MOST_PARTS, MOST_TABLES, parse_toml
-from calib.verbs.rig.rig_files import read_rig
+from calib.use.rig.rig_files import read_rig
 
 
 def dotted(parts: int) -> str:

@@ -8,9 +8,9 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from calib.meanings import meaning
 from calib.use.answers import bands, rigs
 from calib.use.answers.parts import Answer
-from calib.use.report.meanings import meaning
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 Schema = dict[str, Any]

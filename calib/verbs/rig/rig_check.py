@@ -61,7 +61,7 @@ def command(
     """
     from calib.use.rig.rig_check import work_out
     from calib.use.rig.rig_file import check_rig
-    from calib.verbs.rig.rig_files import named, read_profiles, read_rig
+    from calib.use.rig.rig_files import named, read_profiles, read_rig
 
     said = cast("Unit", shown_in(unit).force)
     rig = read_rig(file)

@@ -45,7 +45,7 @@ def command(
       bandcurve rig squat.rig.toml --lifters "Ana 92cm 138cm, Bo 1.0m 1.5m"
       bandcurve rig squat.rig.toml --json
     """
-    from calib.verbs.rig.rig_files import worked_out
+    from calib.use.rig.rig_files import worked_out
     from calib.verbs.terminal.drawing import figure_kind
 
     shown = cast("Unit", shown_in(unit).force)
@@ -74,7 +74,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     from calib.use.report.rig_views import lifters_view
     from calib.use.rig.lifters import under_rig
     from calib.use.rig.rig_answers import lifters_answer
-    from calib.verbs.rig.rig_files import named, read_profiles, read_rig
+    from calib.use.rig.rig_files import named, read_profiles, read_rig
 
     people = _lifters(lifters)
     rig = read_rig(file)

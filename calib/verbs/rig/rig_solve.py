@@ -162,9 +162,9 @@ def _solved(
 ) -> "Solved":
     """With the sound bands, and only where they do not reach what is wanted with those that are in doubt too."""
     from calib.use.rig.plates import as_loaded, loadings
+    from calib.use.rig.rig_files import named, read_rig
     from calib.use.rig.solve import Sought, solve
     from calib.use.rig.solve_place import hangings, place_of
-    from calib.verbs.rig.rig_files import named, read_rig
     from calib.verbs.terminal.progress import Progress
 
     wishes = _wishes(asked)
@@ -218,8 +218,8 @@ def _wishes(asked: _Asked) -> "list[Wish]":
 def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
     """The loads of another rig at its bottom and top, going up."""
     from calib.use.rig.rig_average import load_of
+    from calib.use.rig.rig_files import worked_out
     from calib.use.rig.solve import Wish
-    from calib.verbs.rig.rig_files import worked_out
 
     answer, _ = worked_out(file, extrapolate=extrapolate)
     if answer.up is None:
@@ -233,8 +233,8 @@ def _candidates(file: Path, rig: "Rig", names: Sequence[str], folder: Path) -> "
     Of several profiles of one band the newest is taken, and a retired band is left out; both are said.
     """
     from calib.use.bands.lookup import Lookup
+    from calib.use.rig.rig_files import bands_of
     from calib.use.rig.solve_place import Candidate
-    from calib.verbs.rig.rig_files import bands_of
 
     if len(set(names)) > _MOST_PROFILES:
         raise UsageError(f"{len(set(names))} bands are given", remedy=f"give at most {_MOST_PROFILES}")

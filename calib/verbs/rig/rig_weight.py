@@ -46,8 +46,8 @@ def command(
     owned = plates_option(plates, shown) if plates is not None else None
     from calib.use.rig.plates import loadings
     from calib.use.rig.rig_average import OFS, load_of
+    from calib.use.rig.rig_files import read_rig, worked_out
     from calib.use.rig.rig_hold import hold_number
-    from calib.verbs.rig.rig_files import read_rig, worked_out
 
     answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     up = answer.up
