@@ -26,7 +26,7 @@ from calib.units import SHOWN, Shown
 from calib.web.access import COOKIE, Doorkeeper, Guard
 from calib.web.measuring import Bench
 
-PLACES = (("/measure", "Measure"), ("/", "Bands"))  # what the head of every view leads to
+PLACES = (("/measure", "Measure"), ("/", "Bands"), ("/rigs", "On the bar"))  # what the head of every view leads to
 
 
 @dataclass

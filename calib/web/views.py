@@ -11,6 +11,7 @@ from starlette.types import ASGIApp
 from calib.web.access import Doorkeeper
 from calib.web.bands import band, bands
 from calib.web.pages import Asked, Site, build
+from calib.web.rigs import rig, rigs
 from calib.web.starting import begin, finish, prepare, start
 
 LOOK_S = 0.1  # how often a watching browser's stream looks for something new
@@ -71,6 +72,8 @@ def watching(site: Site, asked: Asked) -> Response:
 VIEWS = {
     "/": bands,
     "/band/{name:path}": band,
+    "/rigs": rigs,
+    "/rig/{name:path}": rig,
     "/measure": start,
     "/measure/{name:path}/live": watching,
     "/measure/{name:path}": recording,

@@ -9,7 +9,9 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from calib.acquire.files.run_file import RunWriter, read_run
+from calib.profile.document import save_profile
 from tests.recording.test_state_machine import begun, shown
+from tests.rig.made import band_text, linear, rig_text
 from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
@@ -115,6 +117,21 @@ def test_a_band_is_looked_up_with_the_slider(browser: Browser, tmp_path: Path) -
         page.get_by_role("button", name="Show lb").click()
         expect(page.locator(".kilos")).to_contain_text("lb")
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_a_rigs_slider_goes_over_the_lift(browser: Browser, tmp_path: Path) -> None:
+    save_profile(linear("B"), tmp_path / "B.profile.json")
+    bands = band_text(side="left") + band_text(side="right")
+    (tmp_path / "squat.rig.toml").write_text(rig_text(bands, bottom=1200, top=1800), "utf-8")
+    with serving(tmp_path) as link, looking(browser, link) as page:
+        page.get_by_role("link", name="On the bar").click()
+        page.get_by_role("link", name="squat").click()
+        page.wait_for_load_state("networkidle")
+        assert violations(page) == []
+        top = float(page.locator("#big").inner_text())
+        page.locator("#height").press("Home")
+        expect(page.locator("#at")).to_contain_text("1.200")
+        assert float(page.locator("#big").inner_text()) < top
 
 
 def test_two_browsers_see_the_same(browser: Browser, folder: Path) -> None:
