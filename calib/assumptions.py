@@ -1,7 +1,8 @@
 """Every constant that a result rests on and that no reading gives: its value, where it is from, and what it stands for.
 
-One table. A number with a source is a fact of somebody else; one without is an assumption and says so. Any of them may
-be set anew for one call (`assuming`), within bounds beyond which nothing was tried; the profile then names it.
+One table. A number with a source is a fact of somebody else; one without is an assumption and says so. Those
+a fit asks for may be set anew for it (`assuming`), within bounds beyond which nothing was tried; the profile then names
+them.
 docs/assumptions.md is made from this table.
 """
 
@@ -28,26 +29,69 @@ class Constant:
     most: float
     meaning: str
     source: str = ASSUMED
+    in_fit: bool = True  # whether a fit asks for it, so that `--assume` can set it anew
 
 
 TABLE = (
+    # of the band
     Constant("between_day_gain", 0.01, "", 0.0005, 0.1,
              "sd of a band's pull from one day to another, the middle of what is thought possible"),
     Constant("between_day_gain_log_sd", 0.6, "", 0.05, 1.5,
              "how widely that may be off, as the sd of its logarithm: 0.6 is 0.3 to 3.2 %"),
-    Constant("rubber_density", 950.0, "kg/m3", 850.0, 1400.0,
-             "for the weight of a band that was not weighed"),
+    Constant("relaxation", 2.0, "% per decade", 0.0, 20.0,
+             "loss of pull with ten times the time at a held length, where no held point showed it"),
+    Constant("u_relaxation", 2.0, "% per decade", 0.0, 20.0, "u of that"),
+    Constant("temperature_per_K", 0.0025, "1/K", -0.01, 0.01,
+             "change of pull with temperature at a held length",
+             "an ideal rubber has 1/T = 0.0034 at room temperature (Treloar, The Physics of Rubber Elasticity, 1975, "
+             "from memory); less is taken, an assumption, as real rubber lengthens when it is warm"),
+    Constant("u_temperature_per_K", 0.001, "1/K", 0.0, 0.01, "u of that"),
+    Constant("u_temperature_unknown", 5.8, "K", 0.0, 30.0,
+             "u of a temperature nobody noted: within 10 K either way, rectangular", in_fit=False),
+    Constant("rubber_density", 950.0, "kg/m3", 850.0, 1400.0, "for the weight of a band that was not weighed"),
     Constant("shear_modulus", 0.4e6, "Pa", 0.1e6, 2e6,
              "for the weight of a band that was not weighed, and for the pull a plan expects",
              "0.39 MPa in Treloar, Trans. Faraday Soc. 40 (1944) 59, from memory"),
     Constant("u_weight_guess", 0.5, "", 0.1, 1.0,
              "u of half the weight of a band that was not weighed, over the guess"),
+    Constant("thickness", 0.0045, "m", 0.0005, 0.05, "of a band nobody measured it of", in_fit=False),
+    Constant("u_thickness", 0.001, "m", 0.0, 0.02, "u of that", in_fit=False),
+    Constant("caution_stretch", 2.5, "", 1.2, 6.0, "times the flat length, above which caution is asked for", PRACTICE),
+    # of scale and tape
+    Constant("u_gain_unchecked", 0.006, "", 0.0, 0.2,
+             "u of the gain of a scale never checked: 1 % either way, rectangular"),
+    Constant("stability_per_root_month", 0.001, "", 0.0, 0.05,
+             "how far the gain of a scale wanders from its last check: a random walk, relative, in a month"),
+    Constant("unknown_days", 365.0, "days", 1.0, 10_000.0,
+             "between two calibrations of which a day was not noted, for that wandering", in_fit=False),
     Constant("zero_unseen_steps", 2.0, "", 0.0, 50.0,
              "u of a zero that was not read again after the last reading, in steps of the display"),
     Constant("zero_unseen_share", 0.003, "", 0.0, 0.1,
              "the same, over the largest pull; the larger of the two counts"),
     Constant("display_cut", 0.5, "", 0.0, 0.5,
              "u, in steps, of a display of which nobody said whether it rounds or cuts off: what cutting off would do"),
+    Constant("u_length_offset", 0.001, "m", 0.0, 0.05,
+             "least u of how a band lies round its fittings, the same in all readings of a set-up"),
+    Constant("u_recheck_reading", 0.002, "m", 0.0, 0.05, "u of the one tape reading of a re-check", in_fit=False),
+    # of two bands end to end, by tape alone
+    Constant("series_cycle", 0.006, "", 0.0, 0.1,
+             "how one pull of a band differs from its mean where no profile tells",
+             in_fit=False),
+    Constant("series_hook", 0.0015, "m", 0.0, 0.05, "how a loop hooked anew moves, likewise", in_fit=False),
+    Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", in_fit=False),
+    # what is worth doing
+    Constant("compare_day_gain", 0.01, "", 0.0, 0.1,
+             "how much two days of one band are taken to differ where its calibrations are compared and no day was "
+             "joined: bands that differ by more are called changed too often", in_fit=False),
+    Constant("one_size", 0.2, "", 0.05, 1.0, "bands of a box farther apart in pull than this are two nominal sizes",
+             in_fit=False),
+    Constant("mixed_sizes", 0.25, "", 0.05, 1.0, "a pair farther apart in pull than this is said to be of two sizes",
+             in_fit=False),
+    Constant("look_months", 6.0, "months", 0.5, 120.0, "after which a band is looked at again", PRACTICE, in_fit=False),
+    Constant("look_reps", 1000.0, "repetitions", 10.0, 1e6, "likewise", PRACTICE, in_fit=False),
+    Constant("worth_seeing", 0.05, "", 0.005, 0.5, "change of level that is worth a look", in_fit=False),
+    Constant("retire", 0.15, "", 0.02, 0.9, "of the level lost: the band is another one by then", PRACTICE,
+             in_fit=False),
 )  # fmt: skip
 BY_NAME = {constant.name: constant for constant in TABLE}
 _SET: ContextVar[Mapping[str, float] | None] = ContextVar("assumed", default=None)
@@ -61,6 +105,27 @@ def value(name: str) -> float:
 def changed() -> dict[str, float]:
     """Constants that were set anew, with their values."""
     return dict(_SET.get() or {})
+
+
+def page() -> str:
+    """docs/assumptions.md, made of the table."""
+    lines = [
+        "# What is assumed",
+        "",
+        "Made of the table in `calib/assumptions.py`: each number a result rests on that no reading gives. Those with",
+        "bounds may be set anew for one fit, `bandcurve fit B07.run.csv --assume between_day_gain=2%`; the profile",
+        "then names it under `made.assumed`. Priors of the fit itself, which say what orders of magnitude rubber and",
+        "kitchen gear have, stand in `fit/curve/variance_components.py` and `fit/curve/elastic.py` with their",
+        "reasons; what plates, water and weighed things are worth in `fit/gear/known_loads.py`.",
+        "",
+        "| name | value | bounds | what it is | where it is from |",
+        "|---|---|---|---|---|",
+    ]
+    for c in TABLE:
+        unit = f" {c.unit}" if c.unit else ""
+        bounds = f"{c.least:g} to {c.most:g}" if c.in_fit else ""
+        lines.append(f"| `{c.name}` | {c.value:g}{unit} | {bounds} | {c.meaning} | {c.source} |")
+    return "\n".join(lines) + "\n"
 
 
 @contextmanager
@@ -93,6 +158,8 @@ def check(name: str, number: float) -> None:
         near = get_close_matches(name, list(BY_NAME), n=1)
         remedy = f"did you mean {near[0]!r}?" if near else "docs/assumptions.md lists them"
         raise DataError(f"there is no assumption {name[:40]!r}", remedy=remedy)
+    if not known.in_fit:
+        raise DataError(f"{name} is nothing a fit asks for", remedy="docs/assumptions.md says which are")
     if not known.least <= number <= known.most:
         unit = f" {known.unit}" if known.unit else ""
         raise DataError(

@@ -10,10 +10,12 @@ from math import pi
 from statistics import fmean
 from typing import Literal
 
+from calib.assumptions import BY_NAME
+
 LengthKind = Literal["band-outer", "band-inner", "centres", "half-path"]
 
-DEFAULT_THICKNESS = 0.0045  # m, where not measured; an assumption, said in a finding
-U_DEFAULT_THICKNESS = 0.001  # m
+DEFAULT_THICKNESS = BY_NAME["thickness"].value  # m, where not measured; said in a finding
+U_DEFAULT_THICKNESS = BY_NAME["u_thickness"].value  # m
 
 
 def half_path_offset(kind: LengthKind, fitting_diameter: float, thickness: float) -> float:

@@ -40,7 +40,10 @@ def profile_of(fit: Fit, by: str, also_from: Sequence[tuple[str, str]] = ()) -> 
         "length": {"kind": "half-path"},
         **_tables(fit),
         **_spreads(fit),
-        "temperature_coefficient": {"per_K": 0.0025, "u_per_K": 0.001},
+        "temperature_coefficient": {
+            "per_K": assumptions.value("temperature_per_K"),
+            "u_per_K": assumptions.value("u_temperature_per_K"),
+        },
         "model": {"name": "log-rubber", "version": 1, "coefficients": _plain(fit.coefficients)},
         "budget": [_budget_line(line) for line in fit.budget],
         "findings": [{"code": f.code, "text": f.text} for f in fit.findings],

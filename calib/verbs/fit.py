@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.assumptions import assuming, parse
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
@@ -44,6 +45,10 @@ def command(
     with_: Annotated[
         list[Path] | None, typer.Option("--with", metavar="PROFILE", help="Profile of the other band of a series.")
     ] = None,
+    assume: Annotated[
+        list[str] | None,
+        typer.Option("--assume", metavar="NAME=VALUE", help="Take another value of docs/assumptions.md for this fit."),
+    ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
@@ -60,15 +65,17 @@ def command(
       bandcurve fit B07.run.csv --out profiles
       bandcurve fit *.run.csv --out profiles --json
       bandcurve fit B07.run.csv --leave-out 23
+      bandcurve fit B07.run.csv --assume between_day_gain=2%
       bandcurve fit B07.run.csv --series B07+REF.series.csv --with REF.profile.json
     """
     shown = shown_in(unit)
+    assumed = _assumed(assume or [])
     told = told_by(series or [], with_ or [])
     checked, correction, extra = _checked(scale) if scale else (None, None, [])
     read, failed = _read(runs, checked)
     dropped = _dropped(leave_out or [], [run for _, run in read])
     work = partial(
-        _done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown, full)
+        _done, _Work(out, correction, tuple(extra), dropped, told, None if as_json or quiet else shown, full, assumed)
     )
     groups = _by_band(read)
     said_at_terminal = not (as_json or quiet) and sys.stdout.isatty()  # what is said tells how far it has got
@@ -173,6 +180,14 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
     return out
 
 
+def _assumed(given: Sequence[str]) -> dict[str, float]:
+    """Assumptions set anew, by name."""
+    try:
+        return dict(parse(text) for text in given)
+    except DataError as error:
+        raise UsageError(f"--assume {error.what}", remedy=error.remedy) from None
+
+
 def _by_band(read: Sequence[tuple[Path, "Run"]]) -> list[Group]:
     bands: dict[str, list[tuple[Path, Run]]] = {}
     for path, run in read:
@@ -191,6 +206,7 @@ class _Work:
     told: Callable[["Profile"], "Profile"] | None
     shown: Shown | None  # None says nothing
     full: bool
+    assumed: dict[str, float]  # set anew, by name; another process has to be told
 
 
 @dataclass(frozen=True)
@@ -211,7 +227,8 @@ def _done(work: _Work, group: Group) -> Done | str:
     from calib.use.bands.curve_answer import fitted_band
 
     try:
-        fit, profile, path = fit_and_save(group, work.out, work.correction, work.extra, work.dropped, work.told)
+        with assuming(work.assumed):
+            fit, profile, path = fit_and_save(group, work.out, work.correction, work.extra, work.dropped, work.told)
     except BandcurveError as error:
         return str(error)
     band = fitted_band(profile, str(path), sum(p.used for p in fit.points))

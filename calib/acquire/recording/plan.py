@@ -6,18 +6,19 @@ Lengths are as taped; the half path is worked out only for stretch and expected 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from calib import assumptions
 from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Band, LengthSetup
 from calib.units import G_STANDARD
 
-CAUTION_STRETCH = 2.5  # common practice, no source
+CAUTION_STRETCH = assumptions.BY_NAME["caution_stretch"].value
 REFUSE_STRETCH = 3.0  # common practice, no source
 USUAL_TOP = 2.2  # stretch of the longest length where none is asked for; a choice
 LOWEST = 1.1  # stretch of the shortest length: below it a millimetre is several per cent of the pull
 LOWEST_OF_FEW = 1.2  # the same where three or four lengths must do
 CAPACITY_SHARE = 0.8  # of the scale's capacity; common practice, no source
-SHEAR_MODULUS = 0.40e6  # [Pa] natural rubber: 0.39 MPa in Treloar, Trans. Faraday Soc. 40 (1944) 59, from memory
+SHEAR_MODULUS = assumptions.BY_NAME["shear_modulus"].value  # [Pa]
 BEARABLE_MODULUS = 1.5 * SHEAR_MODULUS  # a stiffer mix than usual; an assumption, so that the first plan errs low
 LEAST_GAP = 0.02  # of stretch between two lengths, else they say the same
 MODULUS_SAID = "taking 0.4 MPa for the rubber's shear modulus (plain natural rubber; stiffer mixes reach 0.6)"

@@ -8,12 +8,12 @@ from datetime import date
 
 import numpy as np
 
+from calib import assumptions
 from calib.finding import Finding
 from calib.fit.curve.correlation import Drift
 from calib.fit.curve.mixed import MixedModel
 from calib.fit.curve.observations import Observations, check_load_shown, unseen_zero, zero_at
 from calib.fit.curve.outliers import likely_slip
-from calib.fit.curve.sources import U_GAIN_UNCHECKED
 from calib.fit.curve.tension_curve import FittedCurve
 from calib.fit.curve.variance_components import Posterior
 from calib.records import Band, Point, Run
@@ -21,7 +21,6 @@ from calib.units import G_STANDARD, force_of
 
 LOW_STRETCH = 1.3  # below it the slope is steep and length errors rule
 FEW_LENGTHS = 7
-WORKING_STRETCH = 2.5  # common practice, no source
 CRYSTALLISES = 3.5  # natural rubber; the loop then belongs to the tested maximum only
 CHECK_OLD_DAYS = 366
 CURLED = 0.1  # in ln F between the first two lengths
@@ -65,7 +64,7 @@ def _scale(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
         return
     if scale.correction is None and scale.check is None:
         gain = (
-            "an uncertainty of 0.6 % of every force is taken for it"
+            f"an uncertainty of {100 * assumptions.value('u_gain_unchecked'):.2g} % of every force is taken for it"
             if scale.u_gain is None
             else (f"the {100 * scale.u_gain:.2g} % of the file are taken for it")
         )
@@ -126,7 +125,11 @@ def _check_load(run: Run) -> Iterator[Finding]:
     load = run.head.check_load
     if load is not None:
         off = float(shown.mean()) / (load.mass * G_STANDARD) - 1
-        gain = run.head.scale.u_gain if run.head.scale and run.head.scale.u_gain is not None else U_GAIN_UNCHECKED
+        gain = (
+            run.head.scale.u_gain
+            if run.head.scale and run.head.scale.u_gain is not None
+            else assumptions.value("u_gain_unchecked")
+        )
         allowed = 2 * np.hypot(gain, np.hypot(load.u_mass / load.mass, resolution / (load.mass * G_STANDARD)))
         if abs(off) > allowed and not (run.head.scale and run.head.scale.correction):
             yield Finding(
@@ -238,10 +241,10 @@ def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Ite
         yield Finding("no-unloading", "the way back was not measured: the curve says nothing about it")
     if len(np.unique(seen.cycle)) == 1:
         yield Finding("one-cycle", "one cycle only: how much a repeat differs is taken from experience, not seen")
-    if stretch.max() > WORKING_STRETCH:
+    if stretch.max() > (caution := assumptions.value("caution_stretch")):
         yield Finding(
             "over-working-stretch",
-            f"stretched to {stretch.max():.2f} times the flat length; {WORKING_STRETCH} is where caution begins",
+            f"stretched to {stretch.max():.2f} times the flat length; {caution:g} is where caution begins",
         )
     if stretch.max() > CRYSTALLISES:
         yield Finding(

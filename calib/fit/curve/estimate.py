@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calib import assumptions
 from calib.acquire.files.run_checks import check_correction, check_fittable
 from calib.errors import DataError
 from calib.finding import Finding
@@ -43,7 +44,6 @@ MOST_CYCLES = 100  # the work grows with their cube, 20 s for these; more are ro
 LEAST_SHARE = 1e-6  # of the largest pull: a curve that falls below it within the tested lengths was fitted to nothing
 LEAST_PULL = 1e-3  # [N] a tenth of a gram; less is a band that hangs slack
 CLOSE = 0.01  # of the rest length: lengths nearer than this are the same place
-RELAXATION = Relaxation(2.0, 2.0, measured=False)  # per cent per decade of time; a stated default
 U_RATE = 0.05  # of a relaxation, alike in all holds: stops found late make it 4 % too small (docs/held_points.md)
 
 
@@ -288,7 +288,7 @@ def relaxation_of(runs: Sequence[Run]) -> Relaxation:
         if r.relax_percent_per_decade is not None
     ]
     if not seen:
-        return RELAXATION
+        return Relaxation(assumptions.value("relaxation"), assumptions.value("u_relaxation"), measured=False)
     if len(seen) == 1:
         return Relaxation(seen[0], 1.0, measured=True)
     scatter = float(np.std(seen, ddof=1)) * coverage_factor(len(seen) - 1) / coverage_factor(np.inf)

@@ -16,9 +16,6 @@ from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS, thickness_slope
 from calib.records import Array, Correction, Loads, Row, RunHead
 
-U_GAIN_UNCHECKED = 0.006  # a bound of +-1 % as a rectangular distribution, 1 % / sqrt 3 (an assumption)
-STABILITY_PER_ROOT_MONTH = 0.001  # relative gain, random walk since the check (an assumption)
-U_COMMON_LEAST = 0.001  # [m] thinning of the stretched band round its fittings
 DAYS_PER_MONTH = 30.4
 
 
@@ -150,7 +147,11 @@ def _u_common(head: RunHead) -> float:
     if head.length.kind == "half-path":
         return head.length.u_common
     assumed = U_DEFAULT_THICKNESS if head.band.thickness is None else 0.0
-    return float(np.hypot(max(head.length.u_common, U_COMMON_LEAST), thickness_slope(head.length.kind) * assumed))
+    return float(
+        np.hypot(
+            max(head.length.u_common, assumptions.value("u_length_offset")), thickness_slope(head.length.kind) * assumed
+        )
+    )
 
 
 def _scale_sources(head: RunHead, zero: Array, day: date | None) -> list[Source]:
@@ -160,7 +161,7 @@ def _scale_sources(head: RunHead, zero: Array, day: date | None) -> list[Source]
     flat, one = np.zeros(n), np.ones(n)
     if scale.correction is None:
         key = f"check:{scale.check}" if scale.check else (f"scale:{scale.id}/{day}" if day else None)
-        gain = U_GAIN_UNCHECKED if scale.u_gain is None else scale.u_gain
+        gain = assumptions.value("u_gain_unchecked") if scale.u_gain is None else scale.u_gain
         of_band = key if scale.check else f"scale:{scale.id}"  # the same scale is off in the same way on another day
         out = [Source("scale gain", key, flat, gain * one, flat, flat, of_band)]
         checked = _date_in(scale.check)
@@ -168,7 +169,7 @@ def _scale_sources(head: RunHead, zero: Array, day: date | None) -> list[Source]
         out = _check_sources(scale.correction, scale.check or scale.id, zero, head.procedure.method)
         checked = _date_in(scale.correction.checked_on)
     if checked and day and day > checked:
-        drift = STABILITY_PER_ROOT_MONTH * ((day - checked).days / DAYS_PER_MONTH) ** 0.5
+        drift = assumptions.value("stability_per_root_month") * ((day - checked).days / DAYS_PER_MONTH) ** 0.5
         key, of_band = f"stability:{scale.id}/{day}", f"stability:{scale.id}/{checked}"
         out.append(Source("scale stability", key, flat, drift * one, flat, flat, of_band))
     return out

@@ -9,7 +9,7 @@ from math import sqrt
 
 import numpy as np
 
-from calib.fit.curve.sources import U_GAIN_UNCHECKED
+from calib import assumptions
 from calib.fit.gear.known_loads import KnownLoads
 from calib.fit.gear.scale_correction import (
     LackOfFit,
@@ -85,7 +85,7 @@ def check_scale(
     resolution: float,
     checked_on: str,
     g: float = G_STANDARD,
-    u_gain_before: float | None = U_GAIN_UNCHECKED,
+    u_gain_before: float | None = assumptions.BY_NAME["u_gain_unchecked"].value,
 ) -> ScaleCheck:
     """Fit the correction of a scale.
 

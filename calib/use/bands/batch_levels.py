@@ -13,13 +13,14 @@ from typing import Any
 
 import numpy as np
 
+from calib.assumptions import BY_NAME
 from calib.finding import Finding
 from calib.fit.batch.pooled_model import BETWEEN_LOG_SD, BETWEEN_MEDIAN
 from calib.profile.document import Profile
 from calib.profile.table import estimate, holds, interpolate
 
-ONE_SIZE = 0.20  # relative: neighbours farther apart in pull are two nominal sizes; equal ones span 8-19 %
-ONE_LENGTH = 0.08  # the same of the flat length; equal ones span 3.5-5.2 %
+ONE_SIZE = BY_NAME["one_size"].value  # relative: neighbours farther apart in pull are two nominal sizes
+ONE_LENGTH = 0.08  # the same of the flat length; an assumption
 MUCH = 1.3  # times the median u: a band less well known than this is worth another reading
 
 

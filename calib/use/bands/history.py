@@ -12,6 +12,7 @@ from math import hypot
 
 import numpy as np
 
+from calib.assumptions import BY_NAME
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import in_force
@@ -36,12 +37,9 @@ from calib.use.bands.repeat_calibrations import (
 )
 from calib.use.bands.shared_lengths import Over, common_lengths
 
-LOOK_MONTHS, LOOK_REPS = 6, 1000
-"""When to look again where nothing is known of a band's drift: common practice, no source for the months.
-
-Rubber bands lose some 10 to 15 % within 3000 cycles to double their length, about 5 % in 1000.
-"""
-WORTH_SEEING = 0.05  # relative change of level that is worth a look
+LOOK_MONTHS, LOOK_REPS = BY_NAME["look_months"].value, round(BY_NAME["look_reps"].value)
+"""When to look again where nothing is known of a band's drift."""
+WORTH_SEEING = BY_NAME["worth_seeing"].value  # relative change of level that is worth a look
 SOONEST, LATEST = 30, 366  # days
 LEAST_REPS = 200  # logged between calibrations: fewer say nothing of wear
 

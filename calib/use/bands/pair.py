@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calib.acquire.files.series_file import Series
+from calib.assumptions import BY_NAME
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.profile.document import Profile
@@ -28,7 +29,7 @@ LENGTHS = 11
 DRAWS = 2000  # of the errors; the limits then scatter by 5 % of u
 SEED = 20260301
 STEP = 1e-3  # [N] two limits nearer than this are the same
-MIXED = 0.25  # of the pull: nominally equal bands differ by 8 to 19 %, so more is another size
+MIXED = BY_NAME["mixed_sizes"].value  # of the pull: more is another size
 WARMER = 3.0  # K between two bands that is worth saying
 
 

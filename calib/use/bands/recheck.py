@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
+from calib.assumptions import BY_NAME
 from calib.errors import OutOfRangeError
 from calib.gravity import U_PLACE_UNKNOWN
 from calib.half_path import offset_over
@@ -14,8 +15,8 @@ from calib.use.answers.bands import RecheckAnswer
 from calib.use.answers.parts import Level, doubts
 from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE
 
-U_READING = 0.002  # [m] of the tape, k = 1; an assumption
-U_COMMON = 0.001  # [m] of how the band lies round its fittings, k = 1; as in the fit
+U_READING = BY_NAME["u_recheck_reading"].value  # [m] of the tape
+U_COMMON = BY_NAME["u_length_offset"].value  # [m] of how the band lies round its fittings
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,9 @@ from math import hypot, log
 
 import numpy as np
 
+from calib import assumptions
 from calib.errors import DataError
+from calib.fit.curve.sources import DAYS_PER_MONTH as DAYS_PER_MONTH
 from calib.profile.document import Profile
 from calib.profile.parts import CheckLoad
 from calib.profile.store.newest_profile import are_two_bands
@@ -20,9 +22,6 @@ from calib.profile.table import BranchName
 from calib.records import Array
 from calib.use.bands.shared_lengths import Curve, conditioned, curve_at, under_one_condition
 
-STABILITY_PER_ROOT_MONTH = 0.001  # relative gain of a scale, random walk (an assumption, as in the fit)
-DAYS_PER_MONTH = 30.4
-UNKNOWN_DAYS = 365  # between two calibrations where a day was not noted. An assumption
 DAY = "day:"
 GAIN = ("check:", "scale:", "stability:", "loads:")  # keys of what a known plate shows too
 
@@ -75,12 +74,15 @@ def calibrations(profiles: Sequence[Profile], lengths: Array, branch: BranchName
 
 
 def of_one_day(profile: Profile) -> float:
-    """How much the day of a calibration moved it: two days then differ by `between_day_gain`.
+    """How much the day of a calibration is taken to have moved it, relative.
 
-    A curve over several days has that in its own uncertainty already.
+    A curve over several days has that in its own uncertainty already. Of one day nothing was seen, and less is taken
+    here than in the limits of a next set, which are to hold in bands that differ much from day to day: with as much, a
+    band that has lost 5 % in a year would mostly pass.
     """
-    spread = profile.repeatability
-    return spread.between_day_gain / 2**0.5 if spread.days == 1 else 0.0
+    if profile.repeatability.days > 1:
+        return 0.0
+    return assumptions.value("compare_day_gain") / 2**0.5
 
 
 def _one_scale(profiles: Sequence[Profile], curves: Sequence[Curve]) -> list[Curve]:
@@ -92,7 +94,7 @@ def _one_scale(profiles: Sequence[Profile], curves: Sequence[Curve]) -> list[Cur
         checks = {k for k in curve.sources if k.startswith(("check:", "scale:"))}
         if before is not None and checks & set(before.sources):
             days = days_between(profiles[i - 1], profile)
-            months = (UNKNOWN_DAYS if days is None else days) / DAYS_PER_MONTH
+            months = (assumptions.value("unknown_days") if days is None else days) / DAYS_PER_MONTH
             curve = _wandering_on(curve, before, f"stability:{profile.gear.scale}/step {i}", months)
         out.append(curve)
     return out
@@ -109,7 +111,7 @@ def _wandering_on(curve: Curve, before: Curve, key: str, months: float) -> Curve
     """The same with the wandering up to the calibration before in it, and a step more."""
     kept = {k: s for k, s in curve.sources.items() if not k.startswith("stability:")}
     kept |= {k: s / before.force * curve.force for k, s in before.sources.items() if k.startswith("stability:")}
-    return replace(curve, sources=kept).scaled(1.0, key, STABILITY_PER_ROOT_MONTH * months**0.5)
+    return replace(curve, sources=kept).scaled(1.0, key, assumptions.value("stability_per_root_month") * months**0.5)
 
 
 def plate_of(profiles: Sequence[Profile]) -> str | None:

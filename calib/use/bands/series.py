@@ -12,6 +12,7 @@ from math import hypot, log
 import numpy as np
 
 from calib.acquire.files.series_file import Series, SeriesReading
+from calib.assumptions import value
 from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, rest_half_path, thickness_slope
 from calib.profile.document import Profile
@@ -20,9 +21,6 @@ from calib.use.answers.bands import ByTape, CompareByTapeAnswer
 from calib.use.answers.parts import Level
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, conditioned, curve_at, under_one_condition
 
-U_CYCLE = 0.006  # relative, how one pull of a band differs from its mean: an assumption where no profile tells
-U_HOOK = 0.0015  # [m] likewise
-U_DAY = 0.005  # relative, of one band beside another on one day in one room. An assumption
 U_LAW = 0.15  # relative, of the slope of rubber at large where the band was not measured; see _log_pull
 
 
@@ -98,7 +96,10 @@ def _effects(series: Series, reading: SeriesReading, rest: Sequence[float]) -> d
     }
     for i, band in enumerate((series.first, series.second)):
         one = 1 if i == 0 else -1
-        moved = [(a + s, b) if i == 0 else (a, b + s) for s in (setup.u_common, U_HOOK, _u_thickness(series, i))]
+        moved = [
+            (a + s, b) if i == 0 else (a, b + s)
+            for s in (setup.u_common, value("series_hook"), _u_thickness(series, i))
+        ]
         common, hook, thick = (_at_same(*m, rest) - was for m in moved)
         shorter = [r + (band.u_flat_length if j == i else 0.0) for j, r in enumerate(rest)]
         out |= {
@@ -106,8 +107,8 @@ def _effects(series: Series, reading: SeriesReading, rest: Sequence[float]) -> d
             f"thickness of {band.id}": thick,
             f"flat length of {band.id}": _at_same(a, b, shorter) - was,
             f"hook of {band.id}, pull {cycle}": hook,
-            f"pull {cycle} of {band.id}": one * U_CYCLE,
-            f"day of {band.id}": one * U_DAY,
+            f"pull {cycle} of {band.id}": one * value("series_cycle"),
+            f"day of {band.id}": one * value("series_day"),
         }
     return out
 
@@ -252,7 +253,7 @@ def _noise(profiles: Sequence[Profile], readings: Sequence[tuple[Series, SeriesR
                 (f"{s.name}: set-up of {name}", slope * common),
                 (f"{s.name}: hook of {name}, pull {reading.cycle}", slope * spread.hook_shift_m),
                 (f"{s.name}: pull {reading.cycle} of {name}", force * spread.cycle_gain),
-                (f"{s.name}: day of {name}", force * U_DAY),
+                (f"{s.name}: day of {name}", force * value("series_day")),
             ):
                 out.setdefault(key, np.zeros(len(readings)))[j] = sign * shift
     return out

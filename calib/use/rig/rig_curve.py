@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from calib import assumptions
 from calib.errors import DataError, OutOfRangeError
 from calib.half_path import DEFAULT_THICKNESS, offset_over
 from calib.profile.document import Profile
@@ -17,8 +18,8 @@ from calib.records import Array
 from calib.use.rig.rig_file import Rig
 from calib.use.rig.rig_geometry import Loop
 
-U_TEMPERATURE = 5.8  # K where either temperature is unknown: within 10 K, rectangular. An assumption
-RELAXATION = 2.0, 2.0  # % per decade of time and its u, where the profile does not say
+U_TEMPERATURE = assumptions.BY_NAME["u_temperature_unknown"].value  # [K] where either temperature is unknown
+RELAXATION = tuple(assumptions.BY_NAME[n].value for n in ("relaxation", "u_relaxation"))  # [% per decade] and its u
 TOE = 0.6  # u between the slack band and the first tested length, where a straight line stands: TOE part (1 - part) of
 # the first tested pull. In the middle 30 %: room for a curled start and for a stiff one. An assumption
 GAP = 0.1  # of the pull, between the branches where the way back was not measured. An assumption

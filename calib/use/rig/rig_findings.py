@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from math import log10
 from typing import NamedTuple
 
+from calib import assumptions
 from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.records import Array
@@ -12,7 +13,7 @@ from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_geometry import run_of
 
 SHORT = 0.02  # of the tested lengths: turning nearer to their end is turning there
-WORKING_STRETCH = 2.5  # caution above; common practice, no source
+WORKING_STRETCH = assumptions.BY_NAME["caution_stretch"].value
 
 
 class _Doubt(NamedTuple):
