@@ -6,6 +6,7 @@ quick look, and a later one before an earlier one. The path of a file is answere
 calibration is mentioned. Where two bands have the name nothing is guessed: that is an error which names both.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -224,9 +225,11 @@ def _findings(band: KnownBand, register: Register, profile: Profile, path: Path)
         where = " and ".join(folder or "this folder" for folder in band.folders)
         text = f"files of {band.mark} lie in {where} and are taken as one band; settle it: bandcurve merge {band.mark}"
         yield Finding("several-folders", text)
-    yield from (
-        Finding("register-differs", text) for text in register.said if band.mark.lower() in text.lower().split()
-    )
+    yield from (Finding("register-differs", text) for text in register.said if _names(text, band.mark))
+
+
+def _names(text: str, mark: str) -> bool:
+    return bool(re.search(rf"(?<![\w.-]){re.escape(mark)}(?![\w.-])", text, re.IGNORECASE))
 
 
 def _card_at(band: KnownBand, path: Path) -> Card | None:

@@ -1,0 +1,1 @@
+"""Commands about which band is which: retire, rename, merge, undo."""

@@ -1,0 +1,44 @@
+"""`bandcurve rename`: a band gets another name; its files stay as they are."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.errors import DataError
+from calib.verbs.terminal.band_argument import BandArgument, FolderOption
+
+
+def command(
+    band: BandArgument,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The new name.")],
+    folder: FolderOption = Path(),
+) -> int:
+    """Give a band another name. Its files stay as they are, and the old name still leads to it.
+
+    Of a file only that calibration goes to the new name: for two bands that were measured under one.
+
+    \b
+    Examples:
+      bandcurve rename B07 red-07
+      bandcurve rename bob/B03 bob-B03
+      bandcurve rename "B03 (2).profile.json" B13
+    """
+    from calib.profile.store.cards import is_path
+    from calib.profile.store.decide import rename
+    from calib.profile.store.register import read_register
+
+    register = read_register(folder)
+    if not is_path(band):
+        known = register.band(band)
+        rename(register, known, name)
+        print(f"Band {known.address} is now called {name}. Back: bandcurve undo {name}")
+        return 0
+    where = Path(band).resolve()
+    found = register.at(Path(band))
+    cards = [c for c in (*found.calibrations, *found.aside) if c.path.resolve() == where] if found else []
+    if found is None or not cards:
+        raise DataError("is no calibration of a band here", where=band, remedy="name a profile in this folder or below")
+    rename(register, found, name, cards)
+    print(f"{cards[0].path} is now of band {name}. Back: bandcurve undo {name}")
+    return 0

@@ -1,0 +1,53 @@
+"""`bandcurve retire`: a band is not used any more, or used with care; or a calibration is not gone by."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calib.errors import DataError
+from calib.verbs.terminal.band_argument import BandArgument, FolderOption
+
+
+def command(
+    band: BandArgument,
+    suspect: Annotated[
+        bool, typer.Option("--suspect", help="Not retired yet: said beside every answer, paired only last.")
+    ] = False,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="Why; said beside its answers.")] = "",
+    folder: FolderOption = Path(),
+) -> int:
+    """Retire a band: it is not paired or chosen for a rig any more, and every answer for it says so.
+
+    Of a file only that calibration is set aside: the band is answered from another one. `bandcurve undo` takes it back.
+
+    \b
+    Examples:
+      bandcurve retire B07 --note "nick near the seam"
+      bandcurve retire B07 --suspect --note "left in the sun"
+      bandcurve retire B07.2026-03-01.profile.json --note "tape read in the wrong place"
+    """
+    from calib.profile.store.cards import is_path
+    from calib.profile.store.decide import decide, set_status
+    from calib.profile.store.register import read_register
+    from calib.verbs.terminal.plain_text import clean
+
+    register = read_register(folder)
+    if is_path(band):
+        known = register.at(Path(band))
+        card = (
+            next((c for c in known.calibrations if c.path.resolve() == Path(band).resolve()), None) if known else None
+        )
+        if known is None or card is None:
+            what = "is no calibration that a band is answered from"
+            raise DataError(what, where=band, remedy="name a profile in this folder, or give its --folder")
+        decide(folder, "set-aside", known.mark, [card.key], note=clean(note))
+        print(
+            f"{card.path} is set aside: {known.address} is not answered from it. Back: bandcurve undo {known.address}"
+        )
+        return 0
+    known = register.band(band)
+    set_status(register, known, "suspect" if suspect else "retired", clean(note))
+    said = "suspect" if suspect else "retired"
+    print(f"Band {known.address} is {said}. Its files stay. Back: bandcurve undo {known.address}")
+    return 0
