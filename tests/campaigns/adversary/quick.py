@@ -23,7 +23,8 @@ SETS = re.compile(r"\[(?P<step>\d+)/\d+\] (?P<branch>out|back): set (?P<length>\
 STRETCHES, TRUE_KG = (1.2, 1.55, 2.2), (4.90, 13.05, 24.65)
 
 
-SLIPPED = SLIPS | SHAPE | {"force-falls", "branches-cross"}
+NO_LAST_ZERO = frozenset({"zero-drift"})  # says that none was read: so it is
+SLIPPED = SLIPS | SHAPE | NO_LAST_ZERO | {"force-falls", "branches-cross"}
 
 
 @dataclass
@@ -128,7 +129,7 @@ def quick_rows() -> list[Row]:
     return [
         *rows_of(
             "quick",
-            frozenset(),
+            NO_LAST_ZERO,
             ("quick-clean", "any band, hook scale, no slip", quick_case(long_enough, False, True)),
             ("quick-three-clean", f"{issue}; no slip", quick_case(through_three_points, False, True)),
         ),

@@ -63,7 +63,7 @@ def blamed_wrongly(case: Case, answer: Answer) -> set[str]:
     """Whether a reading that was right is called wrong, alone, in a recording whose slips are known."""
     slips = {f"{kilos:g}" for kilos in getattr(case.talk, "wrong_kilos", ())}
     cells = [line.split(",") for line in answer.run_text.splitlines()]
-    slipped = {c[0] for c in cells if len(c) > 5 and c[1] == "reading" and c[5] in slips}
+    slipped = {c[0] for c in cells if "reading" in c[1:3] and slips & set(c[3:])}
     named = [set(re.findall(r"row (\d+)", f["text"])) for f in answer.findings if f["code"] in SLIPS]
     return {"right-reading-blamed"} if any(rows and not rows & slipped for rows in named) else set()
 
@@ -147,16 +147,26 @@ class RowScore:
         """Which of the bounds it does not hold."""
         held = {
             "out low": self.out >= 0.92,
-            "out wide": self.out <= 0.98,
             "back low": isnan(self.back) or self.back >= 0.92,
-            "back wide": isnan(self.back) or self.back <= 0.98,
             "rms z": self.rms_z <= 1.15,
             "6 u": self.beyond_6_silent == 0,
-            "next": isnan(self.next_set) or self.next_set >= 0.92,
-            "alarms": self.alarms <= 0.02 * self.bands,
+            "next low": isnan(self.next_set) or self.next_set >= 0.92,
+            "alarms": self.alarms <= max(1, 0.02 * self.bands),
             "refused": self.refused == 0,
         }
         return [what for what, good in held.items() if not good]
+
+    def wide(self) -> list[str]:
+        """Where the limits hold more than they need to: above 0.98."""
+        shares = {"out": self.out, "back": self.back, "next": self.next_set}
+        return [what for what, share in shares.items() if share > 0.98]
+
+    def verdict(self) -> str:
+        """What fails, what is wider than need be; or that it holds."""
+        parts = [
+            f"{word}: {', '.join(what)}" for word, what in (("fails", self.failings()), ("wide", self.wide())) if what
+        ]
+        return "; ".join(parts) or "holds"
 
 
 def summed(name: str, scores: list[BandScore]) -> RowScore:
