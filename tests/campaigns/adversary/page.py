@@ -75,6 +75,8 @@ def page(scored: list[tuple[Row, RowScore]], seed: int) -> str:
     lines.append(
         f"{len(failing)} of {len(scored)} rows fail: {', '.join(failing) or 'none'}. {len(wide)} more are only wide."
     )
+    if len({s.bands for _, s in scored}) > 1:
+        lines[-1] += " Not every row was played at the same number of bands, nor since the newest change of the fit."
     for group, title in GROUPS.items():
         mine = [(row, s) for row, s in scored if row.group == group]
         if mine:
