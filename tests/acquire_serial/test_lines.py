@@ -230,5 +230,6 @@ def no_crash(pieces: list[bytes]) -> None:
 @settings(max_examples=300, deadline=None)
 @given(st.lists(PIECE, max_size=8))
 @example([b"\x021,000A\x03"])  # joined, it holds no number
+@example([b"A0,1 g\r\n1 g\r\n" * 12])  # the comma stands in a name
 def test_no_bytes_crash_the_reader(pieces: list[bytes]) -> None:
     no_crash(pieces)

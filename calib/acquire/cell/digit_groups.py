@@ -74,7 +74,10 @@ def _about_comma(
     bare = [line for line in lines if line not in with_comma]
     if sum(read_text(line.text, comma).shape == read.shape for line in bare) >= SURE:
         return comma  # the same line without decimals
-    at = next(i for i, spot in enumerate(last.layout.spots) if last.text[spot.end : spot.end + 1] == ",")
+    spots = last.layout.spots
+    at = next((i for i, spot in enumerate(spots[:-1]) if last.text[spot.end : spot.end + 1] == ","), None)
+    if at is None:
+        return Notation()  # the comma stands in a name
     first = [line.values[at] for line in with_comma if len(line.values) == len(last.values)]
     if is_clock(first):
         return Notation()
