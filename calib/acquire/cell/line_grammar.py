@@ -166,6 +166,8 @@ class Grammar:
             return Line(layout, visible(text), "")
         if not layout.tidied:
             return self._with_values(layout, text, text)
+        if layout.framed and text.isascii() and "\x1b" not in text:
+            return self._with_values(layout, f"<02>{text[1:-1]}<03>", text[1:-1])
         return self._with_values(layout, visible(_ANSI.sub("", text).strip("\0")), _tidy(text))
 
     def _learn(self, noughts: bytes) -> Layout:
