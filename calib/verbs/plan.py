@@ -68,7 +68,7 @@ def command(
       bandcurve plan B07 --flat 1029mm
       bandcurve plan B07 --flat 1029mm --width 30mm --thickness 4.5mm --capacity 50kg --form B07-form.pdf
       bandcurve plan B07 --flat 40.5in --holes 50mm --first-hole 4
-      bandcurve plan B07 --flat 1029mm --until 2% --over 1.2m..1.8m --scale hook.scale.json
+      bandcurve plan B07 --flat 1029mm --until 3% --over 1.2m..1.8m --scale hook.scale.json
       bandcurve plan B07 --loads '2.5kg 5kg 10kg 15kg 20kg' --form B07-form.pdf
     """
     _one_of("--paper", paper, PAPERS)
@@ -107,7 +107,7 @@ def _until(
     from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:
-        raise UsageError("--over needs --until", remedy="for example --until 2% --over 1.2m..1.8m")
+        raise UsageError("--over needs --until", remedy="for example --until 3% --over 1.2m..1.8m")
     if form is not None or sheet.setup is None:
         option = "--form" if form is not None else "--loads"
         raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")

@@ -153,7 +153,7 @@ def command(
       bandcurve record B07 --scale hook.scale.json
       bandcurve record B07 --method hung-weight --loads '5 10 20 30 40'
       bandcurve record B07 --port /dev/ttyUSB0 --scale cell.scale.json
-      bandcurve record B07 --until 2% --over 1.2m..1.8m
+      bandcurve record B07 --until 3% --over 1.2m..1.8m
       bandcurve record --resume B07.run.csv
     """
     from calib.use.ask.given import Given, answered
@@ -287,7 +287,7 @@ def _until(until: str | None, over: str | None, others: dict[str, object]) -> di
 
     if until is None:
         if over is not None:
-            raise UsageError("--over needs --until", remedy="for example --until 2% --over 1.2m..1.8m")
+            raise UsageError("--over needs --until", remedy="for example --until 3% --over 1.2m..1.8m")
         return None
     for option, value in others.items():
         if value:

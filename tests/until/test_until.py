@@ -14,6 +14,7 @@ from calib.acquire.files.run_file import read_run
 from calib.acquire.recording.course import course_of, is_enough
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.state import Recording, with_rows
+from calib.fit.curve.estimate import fit_runs
 from calib.fit.curve.next_reading import Aim, Reading, first_readings, outlook, paper_plan, stated
 from calib.records import Run
 from calib.use.ask.until import choose
@@ -172,15 +173,15 @@ def test_stop_ends_the_asking() -> None:
 def test_plan_says_which_readings_or_what_stands_in_the_way(capsys: pytest.CaptureFixture[str]) -> None:
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "1%", "--over", "1.2m..1.8m"]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "the scale gain does not allow it" in said
+    assert re.search(r"No number of readings gets below 2\.\d %: the length offset does not allow it", said)
     assert "Before each new cycle unhook the band and hook it on again." in said
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "1m..1.8m"]) == 0
     said = capsys.readouterr().out
     assert "--over goes beyond the planned lengths" in said
     assert "--to plans longer" not in " ".join(said.split())  # it is too short that is asked for
-    assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--json"]) == 0
+    assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "3%", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
-    assert document["expected_relative_u95"] <= 0.02
+    assert document["expected_relative_u95"] <= 0.03
     assert document["hindrance"] is None
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2"]) == 2
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "3m..4m"]) == 1
@@ -203,7 +204,7 @@ def test_options_that_do_not_go_together_are_wrong_usage(capsys: pytest.CaptureF
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 def test_at_a_terminal_the_next_length_is_named_after_each_reading(tmp_path: Path) -> None:
     terminal = Terminal(
-        ["record", "B07", "--flat", "1000mm", "--until", "2%", "--over", "1.25m..1.75m", "--no-countdown", "--no-fit"],
+        ["record", "B07", "--flat", "1000mm", "--until", "3%", "--over", "1.25m..1.75m", "--no-countdown", "--no-fit"],
         tmp_path,
     )
     prompt = re.compile(r"(: |\]: )$")
@@ -225,10 +226,13 @@ def test_at_a_terminal_the_next_length_is_named_after_each_reading(tmp_path: Pat
         else:
             terminal.send(next(answers, ""))
     run = read_run(tmp_path / "B07.run.csv")
-    assert 3 <= len(run.readings) <= 12
+    assert 3 <= len(run.readings) <= 30
     assert len({x for _, x in place}) >= 3
-    said = r"at 1\.50 m \(half-path\) is known to \d\.\d %; 2 % wanted\. That is what was wanted\."
+    said = r"Done: the pull is known to [0-3]\.\d % everywhere from 1\d+ mm to 17\d+ mm on the tape"
     assert re.search(said, terminal.all_text)
+    table = fit_runs([run]).curve.loading
+    inside = (table.length >= 1.25) & (table.length <= 1.75)
+    assert np.all(table.u95[inside] / table.force[inside] <= 0.031)  # everywhere, not in the middle alone
 
 
 def test_chosen_readings_need_fewer_than_evenly_spaced_ones_and_hold() -> None:

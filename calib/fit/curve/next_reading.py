@@ -1,7 +1,8 @@
 """Which reading would lower the uncertainty most, how low it can get at all, and what stands in the way.
 
 A reading not taken yet is a row of the same linear model: what it would do to the covariance does not depend on what it
-will show. The aim is the pull on the way out at one length. Nothing is asked here and no file is known.
+will show. The aim is the pull on the way out, at one length or everywhere between two: then the worst of them counts.
+Nothing is asked here and no file is known.
 """
 
 from collections.abc import Sequence
@@ -29,12 +30,18 @@ MOST_ON_PAPER = 30
 
 @dataclass(frozen=True)
 class Aim:
-    """What is wanted: the pull on the way out at one length, to a relative 95 % half-width."""
+    """What is wanted: the pull on the way out, to a relative 95 % half-width."""
 
     length: float  # [m] half-path
     relative: float
     places: tuple[float, ...]  # [m] as taped, rising: where readings may be taken
     way_back: bool = True
+    spots: tuple[float, ...] = ()  # [m] half-path: where it is to be so well known; empty: at the length alone
+
+    @property
+    def everywhere(self) -> Array:
+        """Half-path lengths at which the pull is to be known. [m]"""
+        return np.array(self.spots or (self.length,))
 
 
 @dataclass(frozen=True)
@@ -50,7 +57,7 @@ class Reading:
 class Outlook:
     """Where a calibration stands, and what would help."""
 
-    relative: float  # 95 % half-width of the pull at the aim, over the pull
+    relative: float  # 95 % half-width of the pull where it is known worst, over the pull
     best: float  # what it would be after readings without end
     hindrance: str  # the largest source of that
     next: Reading
@@ -64,14 +71,14 @@ def first_readings(aim: Aim) -> tuple[Reading, ...]:
 
 
 def stated(run: Run, aim: Aim) -> float:
-    """The relative 95 % half-width at the aim that a fit of the run states.
+    """The relative 95 % half-width that a fit of the run states, where it is widest.
 
     Raises:
         DataError: It cannot be fitted yet.
     """
     table = fit_runs([run]).curve.loading
-    force, u95 = (float(np.interp(aim.length, table.length, v)) for v in (table.force, table.u95))
-    return u95 / force
+    force, u95 = (np.interp(aim.everywhere, table.length, v) for v in (table.force, table.u95))
+    return float(np.max(u95 / force))
 
 
 def outlook(run: Run, aim: Aim, *, on_paper: bool = False) -> Outlook:
@@ -85,9 +92,9 @@ def outlook(run: Run, aim: Aim, *, on_paper: bool = False) -> Outlook:
     candidates = _candidates(run, aim)
     nodes = _Nodes.of(run, aim, candidates, on_paper=on_paper or not run.readings)
     now, after = nodes.variances()
-    choice = _cheapest(candidates, after, run)
+    choice = _cheapest(candidates, after.max(axis=0), run)
     best, hindrance = nodes.best(run, aim)
-    return Outlook(TWO_SIDED * now**0.5, TWO_SIDED * best**0.5, hindrance, choice)
+    return Outlook(TWO_SIDED * float(now.max()) ** 0.5, TWO_SIDED * best**0.5, hindrance, choice)
 
 
 @dataclass(frozen=True)
@@ -163,7 +170,7 @@ class _Known:
     beta: Array
     weights: Array  # of the nodes
     thetas: Array  # logarithms of the spreads at each node
-    between: float  # relative variance at the aim from not knowing the spreads
+    between: Array  # (spots,) relative variance from not knowing the spreads
 
 
 @dataclass(frozen=True)
@@ -172,7 +179,7 @@ class _Nodes:
 
     model: MixedModel
     taken: int
-    at: Array  # (effects,) d ln F at the aim
+    at: Array  # (spots, effects) d ln F
     known: _Known
 
     @classmethod
@@ -181,34 +188,36 @@ class _Nodes:
         taken = len(run.readings)
         basis = _basis(whole, aim)
         so_far = whole.where(np.arange(len(whole)) < taken)
-        known = _beforehand(basis) if on_paper else _now(basis, so_far, aim)
+        known = _beforehand(basis, aim) if on_paper else _now(basis, so_far, aim)
         model = MixedModel(basis, whole)
         model.use = np.arange(len(whole)) < taken
         model.linearise(known.beta)
-        return cls(model, taken, _row(model, aim, known.beta), known)
+        return cls(model, taken, _rows(model, aim, known.beta), known)
 
-    def variances(self) -> tuple[float, Array]:
-        """Relative variance at the aim now, and after each of the readings not taken."""
-        now, after = 0.0, np.zeros(len(self.model.seen) - self.taken)
+    def variances(self) -> tuple[Array, Array]:
+        """Relative variance now, (spots,), and after each of the readings not taken, (spots, readings)."""
+        now = np.zeros(len(self.at))
+        after = np.zeros((len(self.at), len(self.model.seen) - self.taken))
         rows = self.model.design[self.taken :]
         for weight, theta in zip(self.known.weights, self.known.thetas, strict=True):
             solution = self.model.solve(theta)
-            reach = solution.covariance @ self.at
-            here = float(self.at @ reach)
+            reach = solution.covariance @ self.at.T
+            here = np.einsum("ij,ji->i", self.at, reach)
             noise = solution.noise[self.taken :] + np.einsum("ij,jk,ik->i", rows, solution.covariance, rows)
             now += weight * here
-            after += weight * (here - (rows @ reach) ** 2 / noise)
-        return now + self.known.between, after + self.known.between
+            after += weight * (here[:, None] - (rows @ reach).T ** 2 / noise)
+        return now + self.known.between, after + self.known.between[:, None]
 
     def best(self, run: Run, aim: Aim) -> tuple[float, str]:
-        """Relative variance that no number of readings can better, and what is most of it."""
+        """Relative variance that no number of readings can better where it is worst, and what is most of it."""
         first = _last_cycle(run) + 1
         places = (aim.places[0], *aim.places[1:-1:2], aim.places[-1])
         many = [Reading(first + i, "loading", x) for i in range(MANY_CYCLES) for x in places]
         model = MixedModel(self.model.basis, observe([_with(run, many)]))
         model.linearise(self.known.beta)
-        at = _row(model, aim, self.known.beta)
+        rows = _rows(model, aim, self.known.beta)
         solution = model.solve(self.known.weights @ self.known.thetas)
+        at = max(rows, key=lambda row: float(row @ solution.covariance @ row))
         reach = solution.covariance @ at
         flat = self.model.basis.size - 1
         parts = {"the flat length": reach[flat] ** 2 / solution.prior[flat]}
@@ -217,28 +226,28 @@ class _Nodes:
         return float(at @ reach), max(parts, key=lambda name: parts[name])
 
 
-def _row(model: MixedModel, aim: Aim, beta: Array) -> Array:
-    """D ln F at the aim by every effect; only the curve's own coefficients count."""
-    at = np.zeros(model.design.shape[1])
-    at[: model.basis.size] = model.basis.log_force(np.array([aim.length]), False, beta)[1][0]
+def _rows(model: MixedModel, aim: Aim, beta: Array) -> Array:
+    """D ln F where it is to be known by every effect, (spots, effects); only the curve's own coefficients count."""
+    at = np.zeros((len(aim.everywhere), model.design.shape[1]))
+    at[:, : model.basis.size] = model.basis.log_force(aim.everywhere, False, beta)[1]
     return at
 
 
 def _basis(seen: Observations, aim: Aim) -> Basis:
     stretch = seen.length / seen.rest
     low, top = float(stretch.min()), float(stretch[~seen.unloading].max())
-    at = aim.length / seen.rest
-    return Basis(seen.rest, StretchRange(max(min(low, at), SLACK), max(top, at)), aim.way_back)
+    first, last = float(aim.everywhere.min()) / seen.rest, float(aim.everywhere.max()) / seen.rest
+    return Basis(seen.rest, StretchRange(max(min(low, first), SLACK), max(top, last)), aim.way_back)
 
 
-def _beforehand(basis: Basis) -> _Known:
+def _beforehand(basis: Basis, aim: Aim) -> _Known:
     middle, sd = spreads.prior_of(spreads.names_of(basis))
     unit = spreads.fixed_nodes(len(middle))
     beta = np.zeros(basis.size)
     beta[: len(TREND_MEAN)] = TREND_MEAN
     beta[0] = FIRST_LEVEL
     thetas = middle + sd * unit
-    return _Known(beta, np.full(len(unit), 1 / len(unit)), thetas, 0.0)
+    return _Known(beta, np.full(len(unit), 1 / len(unit)), thetas, np.zeros(len(aim.everywhere)))
 
 
 def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
@@ -253,9 +262,8 @@ def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
         beta = model.step(beta, theta)
     model.linearise(beta)
     posterior = spreads.integrate(model, theta)
-    at = _row(model, aim, beta)
-    shift = posterior.shifts @ at
-    between = float(posterior.weights @ (shift - posterior.weights @ shift) ** 2)
+    shift = posterior.shifts @ _rows(model, aim, beta).T  # (nodes, spots)
+    between = posterior.weights @ (shift - posterior.weights @ shift) ** 2
     return _Known(beta, posterior.weights, posterior.nodes, between)
 
 

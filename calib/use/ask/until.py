@@ -9,17 +9,19 @@ from collections.abc import Callable, Collection, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeGuard
 
-from calib.acquire.recording.course import UNTIL, Course, Slot
+from calib.acquire.recording.course import UNTIL, Course, Slot, geometry
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError
 from calib.records import Row, Run, RunHead
 from calib.units import INCH
+from calib.use.ask.gear import gear_of
 
 if TYPE_CHECKING:
     from calib.fit.curve.next_reading import Aim
 
 PLACES = 7  # lengths to choose from over the working lengths
+SPOTS = 5  # lengths at which the pull is to be known, ends among them
 MOST_READINGS = 60
 LEAST_PLACES = 3
 LOWEST, HIGHEST = 0.1, 30.0  # per cent that may be wanted
@@ -79,13 +81,13 @@ def choose(state: Recording) -> tuple[Row, str]:
     except DataError:  # it cannot be fitted yet, so it cannot be enough
         now = max(ahead.relative, math.nextafter(aim.relative, 1.0))
     if now <= aim.relative:
-        return state.closing(f"U {100 * now:.2f} %"), f"{_now(now, aim, state.course)} That is what was wanted."
+        return state.closing(f"U {100 * now:.2f} %"), f"Done: {_known(now, aim, state)}."
     if len(run.readings) >= MOST_READINGS or (ahead.best > aim.relative and now <= ENOUGH_OF_BEST * ahead.best):
         return state.closing(
             f"U {100 * now:.2f} %, no better"
-        ), f"{_now(now, aim, state.course)} {hindered(ahead.best, ahead.hindrance)}"
+        ), f"{_now(now, aim, state)} {hindered(ahead.best, ahead.hindrance)}"
     why = hindered(ahead.best, ahead.hindrance) if ahead.best > aim.relative else ""
-    said = " ".join(filter(None, (_now(now, aim, state.course), why, "Next, what tells most:")))
+    said = " ".join(filter(None, (_now(now, aim, state), why, "Next reading, the one that helps most:")))
     return state.asking(Slot("reading", ahead.next.cycle, ahead.next.branch, ahead.next.length)), said
 
 
@@ -134,7 +136,6 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
     Raises:
         DataError: Fewer than three places are left.
     """
-    from calib.acquire.recording.course import geometry
     from calib.fit.curve.next_reading import Aim, places_over
 
     wanted, over = _told(run.head)
@@ -151,7 +152,8 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
             where="--over",
             remedy="name working lengths within the plan, wider ones, or a scale that takes more",
         )
-    return Aim(0.5 * (first + last), wanted, places, course.way_back)
+    spots = tuple(first + (last - first) * i / (SPOTS - 1) for i in range(SPOTS))
+    return Aim(0.5 * (first + last), wanted, places, course.way_back, spots)
 
 
 def _told(head: RunHead) -> tuple[float, list[float] | None]:
@@ -190,9 +192,16 @@ def span(lengths: Sequence[float], offset: float, over: Sequence[float] | None) 
     return max(first, low), min(last, top)
 
 
-def _now(now: float, aim: "Aim", course: Course) -> str:
-    at = half_path_words(aim.length, course)
-    return f"The pull at {at} is known to {100 * now:.1f} %; {100 * aim.relative:g} % wanted."
+def _known(now: float, aim: "Aim", state: Recording) -> str:
+    """How well the pull is known, and where."""
+    gear, offset = gear_of(state.head), geometry(state.head).offset
+    first, last = (gear.words(round((x - offset) / 0.001) * 0.001) for x in (aim.spots[0], aim.spots[-1]))
+    return f"the pull is known to {100 * now:.1f} % everywhere from {first} to {last} on the tape"
+
+
+def _now(now: float, aim: "Aim", state: Recording) -> str:
+    known = _known(now, aim, state)
+    return f"{known[:1].upper()}{known[1:]}; {100 * aim.relative:g} % wanted."
 
 
 def half_path_words(length: float, course: Course) -> str:
@@ -211,6 +220,7 @@ def hindered(best: float, hindrance: str) -> str:
         "the scale gain": "check the scale with known loads",
         "the known loads": "use better known loads",
         "the zero": "zero the scale again, or use a finer one",
+        "the length offset": "measure the pins, tape more carefully, or name working lengths further out",
         "the flat length": "tape the flat length again, more carefully",
     }.get(hindrance, "better gear is needed")
     return f"No number of readings gets below {100 * best:.1f} %: {hindrance} does not allow it; {remedy}."

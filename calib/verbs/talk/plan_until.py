@@ -70,7 +70,8 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
         longer = "; --to plans longer ones" if aim.length < 0.5 * sum(over) else ""
         print(wrap(f"--over goes beyond the planned lengths ({planned}){longer}."))
     percent = 100 * aim.relative
-    print(f"To know the pull at {half_path_words(aim.length, course)} to {percent:g} %:")
+    first, last = (half_path_words(x, course) for x in (aim.spots[0], aim.spots[-1]))
+    print(f"To know the pull everywhere from {first.removesuffix(' (half-path)')} to {last} to {percent:g} %:")
     cycle, way = 0, ""
     for reading in plan.readings:
         if (reading.cycle, reading.branch) != (cycle, way):
