@@ -72,6 +72,8 @@ TABLE = (
              "u, in steps, of a display of which nobody said whether it rounds or cuts off: what cutting off would do"),
     Constant("u_length_offset", 0.001, "m", 0.0, 0.05,
              "least u of how a band lies round its fittings, the same in all readings of a set-up"),
+    Constant("thinning", 1.0, "", 0.0, 1.5,
+             "u of the thinning of a stretched band round its fittings, over that of a free piece of rubber"),
     Constant("u_recheck_reading", 0.002, "m", 0.0, 0.05, "u of the one tape reading of a re-check", in_fit=False),
     # of two bands end to end, by tape alone
     Constant("series_cycle", 0.006, "", 0.0, 0.1,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from calib import assumptions
 from calib.fit.curve.own_weight import half_weight
 from calib.gravity import local_gravity
-from calib.half_path import U_DEFAULT_THICKNESS, thickness_slope
+from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, rest_half_path, thickness_slope
 from calib.records import Array, Correction, Loads, Row, RunHead
 
 DAYS_PER_MONTH = 30.4
@@ -106,7 +106,20 @@ def sources_of(head: RunHead, rows: Sequence[Row], length: Array, pull: Array, z
     tape = f"tape:{head.length.tape}" if head.length.tape else None
     add("tape", tape, length=head.length.u_scale * length, of_band=tape or "tape")
     add("length offset", None, length=_u_common(head) * one, of_band=_fittings(head))
+    add("thinning of the band", None, length=_thinning(head, length), of_band=_fittings(head))
     return out
+
+
+def _thinning(head: RunHead, length: Array) -> Array:
+    """What a stretched band may be nearer to its fittings than one at rest, as one standard deviation. [m]
+
+    Rubber keeps its volume, so a free piece thins as 1 / sqrt(stretch). It is allowed for and not corrected: a length
+    asked for by the same tape goes back through the same offset, and there the two cancel.
+    """
+    thickness = head.band.thickness or DEFAULT_THICKNESS
+    stretch = np.maximum(length / rest_half_path(head.band.flat_length, thickness, head.band.strands), 1.0)
+    free = thickness_slope(head.length.kind) * thickness * (1 - stretch**-0.5)
+    return np.asarray(assumptions.value("thinning") * free)
 
 
 def _single_loads(loads: Loads, rows: Sequence[Row], g: float) -> list[Source]:

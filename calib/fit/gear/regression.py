@@ -1,4 +1,4 @@
-"""Linear least squares with covariance: polynomials, correlated readings, a line read backwards, the tail of F.
+"""Linear least squares with covariance: polynomials, correlated readings, the tail of F.
 
 Plain arrays in, estimates with their covariance out; what the numbers mean is the caller's business.
 """
@@ -85,23 +85,6 @@ def polynomial(x: Array, y: Array, degree: int, covariance: Array | None = None)
     fitted = linear(np.vander(x / scale, degree + 1, increasing=True), y, covariance)
     covariance_here = fitted.covariance / np.outer(powers, powers)
     return Estimate(fitted.coefficients / powers, covariance_here, fitted.sum_of_squares, fitted.dof)
-
-
-def polynomial_at(estimate: Estimate, x: float) -> tuple[float, float]:
-    """Value of a fitted polynomial and its standard uncertainty."""
-    powers = x ** np.arange(len(estimate.coefficients))
-    return float(powers @ estimate.coefficients), float((powers @ estimate.covariance @ powers) ** 0.5)
-
-
-def line_read_backwards(estimate: Estimate, y: float, u_y: float) -> tuple[float, float]:
-    """The x at which a fitted straight line has a measured value, and its standard uncertainty.
-
-    ISO/TS 28037:2010 clause 11.1.
-    """
-    intercept, slope = estimate.coefficients
-    x = (y - intercept) / slope
-    gradient = np.array([1.0, x]) / slope
-    return float(x), float((gradient @ estimate.covariance @ gradient + (u_y / slope) ** 2) ** 0.5)
 
 
 def f_tail(ratio: float, dof_above: int, dof_below: int) -> float:
