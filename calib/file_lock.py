@@ -9,7 +9,6 @@ On a disk that cannot lock (some network drives) the work goes on without, as no
 
 import errno
 import os
-import random
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -72,7 +71,7 @@ def _held(lock: Path, path: Path, until: float) -> int:
             raise FileError(
                 "is being written by another program", where=str(path), remedy="wait for it, or end it, and try again"
             )
-        time.sleep(random.uniform(*_PAUSE_S))
+        time.sleep(_PAUSE_S[0] + (_PAUSE_S[1] - _PAUSE_S[0]) * os.urandom(1)[0] / 255)
 
 
 def _opened(lock: Path, until: float) -> int:

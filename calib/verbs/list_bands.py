@@ -14,11 +14,17 @@ from calib.verbs.terminal.answer import give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
+    from calib.finding import Finding
     from calib.profile.store.collection import BandFiles, Collection
+    from calib.profile.store.register import Register
     from calib.scale import Scale
     from calib.use.bands.history import History
 
 SCALE_DAYS = 366  # between two checks of a scale, as in the fit
+SAID = (  # findings of a band as a whole; those of its calibration are said where it is shown
+    *("band-retired", "band-suspect", "band-softened", "recheck-failed"),
+    *("one-day-apart", "several-folders", "register-differs"),
+)
 
 
 def command(
@@ -40,7 +46,7 @@ def command(
 
     found = read_collection(folder)
     today = date.today()
-    bands = [_band(band, today) for band in found.bands]
+    bands = [_band(band, found.register, today) for band in found.bands]
     scales = [_scale(scale, today) for _, scale in found.scales]
     if as_json:
         give(
@@ -55,7 +61,7 @@ def command(
     return 1 if found.failed else 0
 
 
-def _band(files: "BandFiles", today: date) -> ListedBand:
+def _band(files: "BandFiles", register: "Register", today: date) -> ListedBand:
     from calib.profile.store.uses import reps_between
     from calib.use.answers.parts import doubts
     from calib.use.bands.history import LOOK_REPS, look_again
@@ -82,8 +88,17 @@ def _band(files: "BandFiles", today: date) -> ListedBand:
         look_again=due.isoformat() if due else None,
         due=latest is None or reps >= LOOK_REPS or (due is not None and due <= today),
         two_bands=files.is_two_bands,
-        findings=doubts(latest.findings) if latest else (),
+        findings=doubts((*_of_the_band(files, register), *latest.findings)) if latest else (),
     )
+
+
+def _of_the_band(files: "BandFiles", register: "Register") -> "tuple[Finding, ...]":
+    """Retired, suspect, gone soft, and what else is said beside its answers."""
+    from calib.use.bands.lookup import band_findings
+
+    path, profile = files.profiles[-1]
+    of_profile = {f.code for f in profile.findings}
+    return tuple(f for f in band_findings(files.known, register, profile, path) if f.code not in of_profile)
 
 
 def _history(files: "BandFiles") -> "History | None":
@@ -144,6 +159,9 @@ def _say(found: "Collection", bands: list[ListedBand], scales: list[ListedScale]
     for b in bands:
         if b.two_bands:
             print(wrap(f"{b.band} stands for two bands: the flat lengths are too far apart. Give one another id."))
+        for finding in b.findings:
+            if finding.code in SAID:
+                print(wrap(f"{finding.text}."))
     if scales:
         print()
         checked = [[s.scale, s.kind, s.checked_on or "never", "now" if s.due else "-"] for s in scales]

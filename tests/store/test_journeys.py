@@ -126,3 +126,19 @@ def test_compare_of_a_name_is_of_its_first_and_its_newest_calibration(here: Path
     said = capsys.readouterr()
     assert json.loads(said.out)["level"]["level_ratio"] == pytest.approx(0.8, abs=0.01)
     assert "[band-softened]" in said.err
+
+
+def test_list_says_what_is_retired_and_gone_soft(here: Path, capsys: Capture) -> None:
+    put(here / "B05.profile.json", "B05", 1.0, "2025-03-01")
+    put(here / "B05.2026.profile.json", "B05", 0.811, "2026-03-01")
+    put(here / "B06.profile.json", "B06")
+    assert run(["retire", "B06", "--note", "nick"]) == 0
+    capsys.readouterr()
+    assert run(["list"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "B05 has lost 18.9% of its pull since 2025-03-01" in said
+    assert "B06 was retired on" in said
+    assert run(["list", "--json"]) == 0
+    found = {b["band"]: [f["code"] for f in b["findings"]] for b in json.loads(capsys.readouterr().out)["bands"]}
+    assert "band-softened" in found["B05"]
+    assert "band-retired" in found["B06"]

@@ -10,7 +10,6 @@ The files win: a decision about calibrations that are not there changes nothing,
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from difflib import get_close_matches
 from itertools import combinations
 from pathlib import Path
 from typing import Literal
@@ -107,6 +106,8 @@ class Register:
 
     def _none(self, name: str) -> DataError:
         names = [b.address for b in self.bands]
+        from difflib import get_close_matches  # only where a name was mistyped
+
         near = get_close_matches(name.lower(), [n.lower() for n in names], n=1)
         closest = next((n for n in names if near and n.lower() == near[0]), "")
         unread = [p.path.name for p in self.problems if p.mark.lower() == name.lower()]

@@ -22,7 +22,6 @@ from calib.profile.store.newest_profile import are_two_bands, newest_of
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.use.bands.assumed import RETIRE
-from calib.use.bands.recheck import recheck
 
 DOUBTFUL = frozenset({"band-retired", "band-suspect", "band-softened", "recheck-failed", "outlying-band"})
 """Findings for which a band is paired, or chosen for a rig, only where no other is left."""
@@ -211,6 +210,11 @@ def _never(band: KnownBand) -> DataError:
     return DataError(f"{band.address} was never calibrated", remedy=f"measure it: bandcurve record {band.mark}")
 
 
+def band_findings(band: KnownBand, register: Register, profile: Profile, path: Path) -> tuple[Finding, ...]:
+    """What speaks against going by a calibration of a band; what the calibration itself says is in the profile."""
+    return tuple(_findings(band, register, profile, path))
+
+
 def _findings(band: KnownBand, register: Register, profile: Profile, path: Path) -> Iterator[Finding]:
     card = _card_at(band, path)
     yield from _of_status(band)
@@ -292,6 +296,10 @@ def _soft(band: KnownBand) -> Iterator[Finding]:
 def _failed_recheck(band: KnownBand, profile: Profile) -> Iterator[Finding]:
     """The last re-check held against this calibration that could be judged, where it did not pass."""
     measured = date.fromisoformat(profile.made.measured_at) if profile.made.measured_at else None
+    if not band.rechecks:
+        return
+    from calib.use.bands.recheck import recheck  # most bands have none, and a quick answer loads little
+
     for check in reversed(band.rechecks):
         if not _is_against(check, measured):
             continue
