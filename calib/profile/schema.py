@@ -10,6 +10,7 @@ from calib.acquire.files.series_file import Series
 from calib.plate_set import PlateSet
 from calib.profile.batch_document import Batch
 from calib.profile.document import Profile
+from calib.profile.field_meanings import field_meaning
 from calib.records import RunHead
 from calib.scale import Scale
 from calib.units import UNITS
@@ -95,8 +96,21 @@ SCHEMAS: dict[str, Callable[[], Schema]] = {
 
 
 def _headed(schema: Schema, kind: str, title: str) -> Schema:
+    for part in (schema, *schema.get("$defs", {}).values()):
+        _describe(part)
     body = {key: value for key, value in schema.items() if key != "title"}
     return {"$schema": DIALECT, "$id": f"urn:bandcurve:schema:{kind}:1", "title": title, **body}
+
+
+def _describe(part: Schema) -> None:
+    """Say what each field means; and allow more, as a newer minor version has it.
+
+    The program's own readers refuse an unknown name in a version they know, so that a slip is not lost.
+    """
+    part.pop("additionalProperties", None)
+    for name, field in {**part.get("properties", {}), **part.get("patternProperties", {})}.items():
+        if "description" not in field:
+            field["description"] = field_meaning(name)
 
 
 def _dress(definition: Schema, quantities: dict[str, str], fixed: dict[str, str]) -> None:

@@ -73,7 +73,8 @@ def _known_or_new(pattern: str, words: str, work: str) -> list[str]:
 def _length() -> str:
     from calib.acquire.files.typed import parse_length
 
-    return ask("At which half-path length, m? ", lambda text: f"{parse_length(text, 'm'):.4f}m")
+    words = "How long is the band there, as your tape reads it, cm (or 63 in)? "
+    return ask(words, lambda text: f"{parse_length(text, 'cm'):.4f}m")
 
 
 def _predict() -> list[str]:

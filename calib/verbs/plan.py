@@ -82,7 +82,7 @@ def command(
     else:
         setup, rack = _setup(kind, fittings, holes, first_hole)
         planned = _lengths(given, setup, rack, most, to, count, unit, over_stretch)
-        force_unit = _unit_of(capacity, "kg")
+        force_unit = _unit_of(capacity, "lb" if unit in ("in", "ft") else "kg")
         sheet = _Planned(given, planned, _geometry(given, setup), rack, setup, unit, force_unit, cycles, not locks)
     if until is not None or over is not None:
         return _until(sheet, until, over, to, scale, form, as_json)

@@ -5,20 +5,34 @@ import re
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from calib.profile.schema import SCHEMAS, profile_schema, run_schema
 from calib.verbs.app import run
 from tests.profile.invented import document
 
 
-@pytest.mark.parametrize("kind", ["profile", "scale", "run", "series"])
+@pytest.mark.parametrize("kind", sorted(SCHEMAS))
 def test_a_schema_says_what_it_is(kind: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["schema", kind]) == 0
     printed = json.loads(capsys.readouterr().out)
     assert printed == SCHEMAS[kind]()
     assert printed["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     assert printed["$id"] == f"urn:bandcurve:schema:{kind}:1"
-    assert printed["additionalProperties"] is False
+    Draft202012Validator.check_schema(printed)
+    assert 'additionalProperties": false' not in json.dumps(printed)  # a newer minor version may hold more
+    for part in (printed, *printed.get("$defs", {}).values()):
+        for name, field in {**part.get("properties", {}), **part.get("patternProperties", {})}.items():
+            assert len(field["description"]) > 5, name
+
+
+def test_a_profile_of_this_and_of_a_newer_version_fits_its_schema() -> None:
+    found = Draft202012Validator(profile_schema())
+    found.validate(document())
+    newer = document() | {"format": "bandcurve-profile/1.7", "new": {"anything": 1}}
+    newer["band"]["colour"] = "red"
+    found.validate(newer)
+    assert not found.is_valid(document() | {"branches": {"loading": None, "unloading": None}})
 
 
 def test_an_unknown_kind_is_wrong_usage(capsys: pytest.CaptureFixture[str]) -> None:

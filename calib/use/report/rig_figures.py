@@ -6,6 +6,7 @@ import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from calib.units import SHOWN
 from calib.use.report.figures import LOOKS, FigureKind
 from calib.use.report.rig_words import UNIT, WORDS, Unit
 from calib.use.rig.statics import Answer
@@ -34,16 +35,15 @@ def rig_figure(answer: Answer, unit: Unit = "kg") -> Figure:
     """The figure itself: one line a way, its 95 % limits of the mean behind it, the weight alone as a thin line."""
     figure = Figure(figsize=PAGE, layout="constrained")
     FigureCanvasAgg(figure)
-    axes, scale = figure.subplots(), UNIT[unit]
+    axes, scale, shown = figure.subplots(), UNIT[unit], SHOWN[unit]
+    heights = answer.heights / shown.metre
     for way, direction in answer.ways.items():
         look, load = LOOKS["loading" if way == "up" else "unloading"], direction.load
-        axes.fill_betweenx(
-            answer.heights, load.low / scale, load.high / scale, color=look.colour, alpha=0.22, linewidth=0
-        )
-        axes.plot(load.value / scale, answer.heights, look.line, color=look.colour, label=WORDS[way], gid=f"load-{way}")
+        axes.fill_betweenx(heights, load.low / scale, load.high / scale, color=look.colour, alpha=0.22, linewidth=0)
+        axes.plot(load.value / scale, heights, look.line, color=look.colour, label=WORDS[way], gid=f"load-{way}")
     weight = answer.rig.weight_kg / scale
     axes.axvline(weight, color="#595959", linewidth=0.8, linestyle=":", label="bar and plates alone")
-    axes.set(xlabel=f"load on the bar [{unit}]", ylabel="height of the bar [m]")
+    axes.set(xlabel=f"load on the bar [{unit}]", ylabel=f"height of the bar [{shown.length}]")
     axes.set_title("Load on the bar; shaded: 95 % limits of the mean", fontsize=9.5)
     axes.grid(color="#E3E3E3", linewidth=0.6)
     axes.legend(frameon=False)
