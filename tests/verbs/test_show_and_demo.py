@@ -35,7 +35,7 @@ def test_the_next_set_is_wider_than_the_mean(capsys: pytest.CaptureFixture[str])
 
 def test_a_run_is_shown_with_struck_rows_marked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "KNEE.run.csv"
-    path.write_bytes((SAMPLES / "KNEE.run.csv").read_bytes() + b'51,strike,,,,,,,"row 20: decimal point slipped"\n')
+    path.write_bytes((SAMPLES / "KNEE.run.csv").read_bytes() + b'51,strike,20,,,,,,,"decimal point slipped"\n')
     assert run(["show", str(path), "--full"]) == 0
     said = capsys.readouterr().out
     assert re.search(r"^ *20 +reading .*STRUCK: decimal point slipped$", said, flags=re.MULTILINE)
