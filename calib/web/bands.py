@@ -7,11 +7,11 @@ from starlette.responses import JSONResponse, Response
 
 from calib.errors import DataError
 from calib.profile.document import Profile
-from calib.profile.store.register import KnownBand, read_register
+from calib.profile.store.register import KnownBand
 from calib.units import Shown
 from calib.use.answers.bands import PullAnswer
 from calib.use.answers.parts import Pull
-from calib.use.bands.lookup import Found, find
+from calib.use.bands.lookup import Found
 from calib.use.bands.predict import pull_answer
 from calib.use.report.document import document
 from calib.use.report.layout import sentence
@@ -22,7 +22,7 @@ from calib.web.pages import Asked, Site
 
 def bands(site: Site, asked: Asked) -> Response:
     """All bands of the folder: status, newest day, what is wrong with their files."""
-    register = read_register(site.folder)
+    register = site.lookup().register()
     rows = [_row(band) for band in register.bands]
     problems = [str(problem.text) for problem in register.problems]
     return site.render(asked, "bands.html", bands=rows, problems=[*problems, *register.said])
@@ -63,10 +63,10 @@ def band(site: Site, asked: Asked) -> Response:
 
 def _found(site: Site, name: str) -> Found:
     """The calibration that answers for a name; a name of the register, never a path."""
-    register = read_register(site.folder)
-    if name not in {band.address for band in register.bands}:
+    lookup = site.lookup()
+    if name not in {band.address for band in lookup.register().bands}:
         raise DataError(f"there is no band {name[:60]!r} here", remedy="choose one from the list")
-    return find(name, site.folder)
+    return lookup.find(name)
 
 
 def _tape(text: str, span: Span, shown: Shown) -> float:

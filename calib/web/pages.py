@@ -23,6 +23,7 @@ from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
 from calib.units import SHOWN, Shown
+from calib.use.bands.lookup import Lookup
 from calib.web.access import COOKIE, Doorkeeper, Guard
 from calib.web.measuring import Bench
 
@@ -35,11 +36,23 @@ class Site:
 
     folder: Path
     templates: Environment
+    _seen: tuple[object, Lookup] | None = None
 
     @cached_property
     def bench(self) -> Bench:
         """The recordings that are open."""
         return Bench(self.folder)
+
+    def lookup(self) -> Lookup:
+        """The bands of the folder; looked through anew only when a file of it has changed."""
+        now = tuple(
+            (str(path), stat.st_mtime_ns, stat.st_size)
+            for path in sorted(self.folder.rglob("*"))
+            if path.suffix in (".json", ".csv") and (stat := path.stat())
+        )
+        if self._seen is None or self._seen[0] != now:
+            self._seen = now, Lookup(self.folder)
+        return self._seen[1]
 
     def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""

@@ -80,7 +80,10 @@ class Lookup:
     def register(self, folder: Path | None = None) -> Register:
         """The register of a folder; of the one where names are looked for if none is given."""
         where = self.folder if folder is None else folder
-        return self._registers.setdefault(where.resolve(), read_register(where))
+        key = where.resolve()
+        if key not in self._registers:
+            self._registers[key] = read_register(where)
+        return self._registers[key]
 
     def find(self, name: str | Path) -> Found:
         """The calibration that answers for a band.
