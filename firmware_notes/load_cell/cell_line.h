@@ -1,11 +1,11 @@
 /* The line of a load cell: what a conversion means, and how it is written. No pin, clock or port is touched here, so
  * that every board shares it and a computer can try it.
  *
- *     10250,17,84213,ok*9DF9        milliseconds since the start, number of the line, counts, status, check
- *     10262,18,84207,settling*....  one of the first conversions of a converter that has just been started
- *     10275,19,8388607,saturated*....   the end of the converter's range, up or down: no measurement
- *     11275,20,,no response*....    no conversion for a second: wires, power
- *     12275,21,,wiring fault*....   the data wire lies at ground, or the clock does not reach the converter
+ *     10250,17,84213,ok*545E        milliseconds since the start, number of the line, counts, status, check
+ *     10262,18,84207,settling*BC4B  one of the first conversions of a converter that has just been started
+ *     10275,19,8388607,saturated*3AF9   the end of the converter's range, up or down: no measurement
+ *     11275,20,,no response*D239    no conversion for a second: wires, power
+ *     12275,21,,wiring fault*B9FD   the data wire lies at ground, or the clock does not reach the converter
  *
  * The check is CRC-16 (polynomial 0x1021, begun with 0xFFFF) of everything before the star, as four hexadecimal digits.
  */

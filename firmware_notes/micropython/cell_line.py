@@ -1,6 +1,6 @@
 """The line of a load cell, for MicroPython: the same text as load_cell/cell_line.c writes. No pin or port is touched.
 
-10250,17,84213,ok*9DF9    milliseconds since the start, number of the line, counts, status, CRC-16 of what stands before
+10250,17,84213,ok*545E    milliseconds since the start, number of the line, counts, status, CRC-16 of what stands before
 """
 
 PULSES = 25  # 24 bits and one more: the next conversion is of input A at gain 128

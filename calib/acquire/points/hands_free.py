@@ -353,7 +353,7 @@ class HandsFree:
         if net < 0:
             return self._other_way_round(net)
         if self._from_wrong_side and not point.keyed:
-            return Act()
+            return self._wrong_side(slot)
         length, said, refused = self._length_of(point, slot.setting or 0.0)
         if refused:
             return self._once(refused, 2)
@@ -403,9 +403,12 @@ class HandsFree:
         if LEAST_SAID * self._slack < pull < self._slack:
             return self._slack_words(pull)
         if pull > self._slack and self._from_wrong_side and slot is not None:
-            side = "longer" if slot.branch == "loading" else "shorter"
-            return self._once(f"  It came from the {side} side. Go back and come again; or Enter: take it so.", 2)
+            return self._wrong_side(slot)
         return Act()
+
+    def _wrong_side(self, slot: courses.Slot) -> Act:
+        side = "longer" if slot.branch == "loading" else "shorter"
+        return self._once(f"  It came from the {side} side. Go back and come again; or Enter: take it so.", 2)
 
     @property
     def _from_wrong_side(self) -> bool:

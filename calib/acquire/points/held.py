@@ -109,6 +109,7 @@ class HoldWatch:
     def _look(self) -> None:
         self._stop: float | None = None
         self._keyed = self._refused = False
+        self._blur = 0.0
         self._off = 0
         self._again_s = float("-inf")
 
@@ -178,7 +179,7 @@ class HoldWatch:
         if not self._blocks:
             self.came, self._far = 0, block.force
         self._blocks.append(block)
-        self._follow(block.force)
+        self._follow(median(b.force for b in list(self._blocks)[-OFF:]))  # a wild block is no way
         if self._taken is not None:
             return self._leaving(block, self._taken)
         if self._stop is None:
@@ -308,6 +309,8 @@ class HoldWatch:
         """A hold whose stretch stopped while nothing came."""
         rules = self.rules
         blocks = [b for b in self._blocks if b.t >= silence[1] - 1e-6]
+        if len(blocks) < 2 * BATCHES or len(self._kept(blocks, silence[1])[0]) < 2 * BATCHES:
+            return self._none(silence[1])
         t, f = self._kept(blocks, silence[1])
         begin, end = max(silence[0], silence[1] - LONGEST_S), silence[1] + 0.5
         stop, force, u_unseen = hold_fit.stop_in_silence(t, f, (begin, end), rules.t_ref, rules.floor / 20)
@@ -322,6 +325,7 @@ class HoldWatch:
         found = self._stop_after(t, f, last, BEFORE[self.rules.grip] + int(3 * lag / BLOCK_S), guess)
         if self.lag is None and self.rules.grip != "hand" and not found.went_back:
             found = self._with_lag(t, f, last, found)
+        self._blur = found.blur
         return found.stop_s, found.tau
 
     def _since_motion(self, guess: float) -> list[_Block]:
@@ -388,10 +392,14 @@ class HoldWatch:
     def _evaluate(self, stop: float, lag: float, u_stop_s: float = 0.0) -> HeldPoint:
         """The point for a stop; with n = 0 where its window holds too little."""
         window = self._window(stop)
-        if len(window) < BATCHES:
-            return HeldPoint(stop, stop + self.rules.t_ref, 0.0, 0.0, 0, 0.0)
+        if len(window) < BATCHES or len(self._kept(window, stop)[0]) < BATCHES:
+            return self._none(stop)
         point = self._in_window(window, stop, lag, u_stop_s)
         return replace(point, unseen_s=self._unseen(stop), lag_s=lag)
+
+    def _none(self, stop: float) -> HeldPoint:
+        """Too little was seen for a point."""
+        return HeldPoint(stop, stop + self.rules.t_ref, 0.0, 0.0, 0, 0.0)
 
     def _unseen(self, stop: float) -> float:
         """Silences from the stop to the end of the window. [s]"""
@@ -428,7 +436,7 @@ class HoldWatch:
         u_b = hypot(u_b, fit(later, f)[1] - fit(x, f)[1])  # a stop found too late makes the fall look less steep
         share = 100 / ((found.force - self.zero) or 1e-12)
         per_s = found.decade / log(10) / rules.t_ref
-        u_stop = hypot(U_STOP["strap"], U_LAG * lag, self._hole_at(stop) / 2)
+        u_stop = hypot(U_STOP["strap"], U_LAG * lag, self._blur, self._hole_at(stop) / 2)
         u = hypot(u_mean, per_s * u_stop, self._u_hole(stop, found.rest))
         n = sum(b.n for b in self._blocks if t[0] <= b.t <= t[-1])
         sd, at = float(found.rest.std()), stop + rules.t_ref

@@ -11,7 +11,7 @@ A stretch is a straight motion that ends in relaxing, F = a + b log10 t. Three t
 - **A torn line that still looks whole.** A block far off its neighbours is left out (`sound`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import log10, sqrt
 
@@ -24,9 +24,10 @@ FINE_S = 0.1  # the stop is found to this
 SMEAR = 0.2  # s; relaxing begins while the motion still ends, so log t is taken from a little later
 BATCHES = 3
 TAUS = (0.5, 0.7, 1.0, 1.4, 2.0, 2.6)  # s, tried; a person's stop is itself rounded by 0.1 to 0.3 s
-SHARPER, CLEARER = 4.0, 1.6  # a filter has to leave so many times less than none, of the hold and of all
+SHARPER, CLEARER = 2.0, 1.6  # a filter has to leave so many times less than none, of the hold and of all
 WILD = 6.0  # robust standard deviations off its neighbours a block is no force
 NEAR_S = 1.5  # of a motion, from which its end is told behind a filter
+CLOSE_S = 1.0  # by which the two may differ; with little motion seen the second look finds anything
 STEP_S = 0.05  # of the filter's table
 
 
@@ -38,6 +39,7 @@ class Corner:
     tau: float  # of the device's filter [s]
     rest: float  # sum of squares that the fit leaves
     went_back: bool = False  # the stretch went too far first
+    blur: float = 0.0  # by which the end looks rounded though no filter tells the hold better [s]
 
 
 def line(t: Array, f: Array) -> tuple[float, float, float]:
@@ -112,11 +114,14 @@ def lag_of(t: Array, f: Array, plain: Corner, since: float, latest: float, relax
 
     none, alone = corner(t, f, latest, relaxing), relaxed(t[held], f[held], plain.stop_s, 1.0, 0.0).rest
     best = min((corner(t, f, latest, relaxing, tau) for tau in TAUS), key=left)
-    if SHARPER * left(best) >= left(none) or CLEARER * best.rest >= none.rest or left(best) >= float(alone @ alone):
+    if SHARPER * left(best) >= left(none) or CLEARER * best.rest >= none.rest:
         return plain
+    if left(best) >= float(alone @ alone):
+        return replace(plain, blur=best.tau)  # a mean over some time, say, that is not quite such a filter
     best = min((corner(t, f, latest, relaxing, best.tau * by) for by in (0.85, 1.0, 1.18)), key=left)
     near = t >= best.stop_s - NEAR_S  # an uneven motion further back has no say in when it ended
-    return corner(t[near], f[near], latest, relaxing, best.tau)
+    again = corner(t[near], f[near], best.stop_s + NEAR_S, relaxing, best.tau)
+    return again if abs(again.stop_s - best.stop_s) < CLOSE_S else best
 
 
 def kink_rest(t: Array, f: Array, at: float, relaxing: float | None, tau: float = 0.0) -> float:
