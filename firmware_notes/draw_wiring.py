@@ -1,4 +1,4 @@
-"""`python firmware_notes/draw_wiring.py`: draws wiring.svg, so that a pin changed here is changed in the picture too."""
+"""`python firmware_notes/draw_wiring.py`: draws wiring.svg, so that a pin changed here is changed there too."""
 
 from pathlib import Path
 

@@ -38,6 +38,7 @@ HOLED = 3.0  # a look of blocks with silences between may last so many times as 
 SEEN_S = 1.0  # a stop is found by its motion where so much of the motion was seen behind a silence
 BEFORE: dict[Grip, int] = {"strap": 6, "hand": 12, "weight": 6}  # blocks of the motion that the stop is found from
 MANY = 6  # samples in a block whose median is nearly as good as their mean, and takes no notice of wild ones
+FOLLOWED = 5  # blocks whose median is followed for the way of a motion
 OFF = 3  # blocks in a row off the held force are a move; one or two are a knock
 BATCHES = hold_fit.BATCHES
 T_95 = {2: 4.303, 5: 2.571}  # Student's t, 95 % two-sided: any table
@@ -176,10 +177,9 @@ class HoldWatch:
         force = median(forces) if n >= MANY else sum(forces) / n
         block = _Block(sum(t for t, _ in self._open) / n, force, n)
         self._open = []
-        if not self._blocks:
-            self.came, self._far = 0, block.force
         self._blocks.append(block)
-        self._follow(median(b.force for b in list(self._blocks)[-OFF:]))  # a wild block is no way
+        if len(self._blocks) >= FOLLOWED:  # a wild block or two are no way to come from
+            self._follow(median(b.force for b in list(self._blocks)[-FOLLOWED:]), begin=len(self._blocks) == FOLLOWED)
         if self._taken is not None:
             return self._leaving(block, self._taken)
         if self._stop is None:
@@ -378,9 +378,11 @@ class HoldWatch:
         good |= t < at + CORNER_S  # a motion and its end are no row of wild blocks
         return t[good], f[good] - self.drift * (t[good] - at)
 
-    def _follow(self, force: float) -> None:
+    def _follow(self, force: float, *, begin: bool) -> None:
         """Keep the way of the last motion that was more than relaxing."""
-        if self.came and self.came * (force - self._far) >= 0:
+        if begin:
+            self.came, self._far = 0, force
+        elif self.came and self.came * (force - self._far) >= 0:
             self._far = force
         elif abs(force - self._far) > self._allow(self._far if self.came else force, CAME):
             self.came, self._far = (1 if force > self._far else -1), force
