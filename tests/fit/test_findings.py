@@ -16,6 +16,7 @@ from tests.fit.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readin
 
 FITTER = Path(__file__).parents[2] / "calib" / "fit"
 BY_HAND = LengthSetup(kind="centres", fitting_diameters=(0.0, 0.0), tape="T1")
+CELL = replace(SCALE, resolution=0.002 * KG, u_gain=0.001, u_zero=0.002 * KG)
 NO_COVARIANCE = ((0.0, 0.0, 0.0),) * 3
 INCHES = (44, 46.25, 50.75, 56.25, 63, 70.75, 79.25, 88.25)
 POUNDS = (6.1, 9.1, 41.5, 19.9, 25.5, 30.8, 36.5, 42.5)  # invented
@@ -78,6 +79,15 @@ def _no_loop(row: Row) -> Row:
     return replace(row, force=float(pull(np.array(row.length))) * (1 + scatter))
 
 
+def _second_layer(row: Row) -> Row:
+    """Another layer comes taut at 1.6 m."""
+    return replace(row, force=(row.force or 0.0) + 250.0 * max((row.length or 0.0) - 1.6, 0.0))
+
+
+def _climbs_at_last(row: Row) -> Row:
+    return _times(row, 1 + 3 * max((row.length or 0.0) - 1.95, 0.0) ** 2)
+
+
 CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     "above-capacity": (lambda: [_checked("2026-02-27", 10 * KG)], "above 10.00 kg"),
     "check-load-drift": (
@@ -110,6 +120,11 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     "scale-check-old": (lambda: [_checked("2024-02-01", 100 * KG)], "last checked on 2024-02-01"),
     "set": (lambda: [run(_beside(Row(1, "flat", length=1.0), Row(1, "flat", length=1.01)))], "+10 mm"),
     "shape-held": (lambda: [run(_each(_no_loop))], "within what the readings leave open"),
+    "sharp-bend": (lambda: [run(_each(_second_layer, 3), scale=CELL)], "bends between 1.50 m and 1.70 m"),
+    "steep-top": (
+        lambda: [run([_climbs_at_last(r) for r in readings(3, (*LENGTHS[:6], 2.3))], scale=CELL)],
+        "climbs between 1.90 m and 2.30 m",
+    ),
     "single-negative": (
         lambda: [run(_each(lambda r: _times(r, -1.0) if r.number == 20 else r))],
         "1 reading below zero",

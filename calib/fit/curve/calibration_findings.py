@@ -26,6 +26,8 @@ CHECK_OLD_DAYS = 366
 CURLED = 0.1  # in ln F between the first two lengths
 SOFTENING_OF_TWO = 0.02  # relative, first to last cycle: two cycles differ by 1 % by chance
 SOFTENING_OF_MORE = 0.01  # where every cycle pulls less than the one before
+OPEN = 0.012  # relative 95 % half-width between two lengths from which it is worth one more
+WIDER = 2.0  # times that at the lengths themselves
 GROSS = 0.08  # of the pull: less is no slip of a digit worth the name, but a scale that swung or stuck
 HOOKED_APART = 0.015  # [m] between cycles: hooking a loop anew moves it by millimetres
 UNSEEN_STEPS = 0.5  # of the display: less is not worth a word
@@ -223,10 +225,15 @@ def findings_of_aside(set_aside: int, slack: float) -> Iterator[Finding]:
         yield Finding("readings-set-aside", text)
 
 
-def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Iterator[Finding]:
-    """Doubts about which lengths, branches and cycles there are."""
-    stretch = seen.length / seen.rest
+def findings_of_lengths(seen: Observations, set_aside: int, slack: float, *, asked: bool = False) -> Iterator[Finding]:
+    """Doubts about which lengths, branches and cycles there are; how few only where nobody asked for so few."""
     yield from findings_of_aside(set_aside, slack)
+    if not asked:
+        yield from _too_few(seen)
+    yield from _far_out(seen)
+
+
+def _too_few(seen: Observations) -> Iterator[Finding]:
     lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
     pulls = np.unique(np.round(seen.pull[~seen.unloading], 1))  # under hung loads it is the lengths that scatter
     places = min(len(lengths), len(pulls))
@@ -241,6 +248,10 @@ def findings_of_lengths(seen: Observations, set_aside: int, slack: float) -> Ite
         yield Finding("no-unloading", "the way back was not measured: the curve says nothing about it")
     if len(np.unique(seen.cycle)) == 1:
         yield Finding("one-cycle", "one cycle only: how much a repeat differs is taken from experience, not seen")
+
+
+def _far_out(seen: Observations) -> Iterator[Finding]:
+    stretch = seen.length / seen.rest
     if stretch.max() > (caution := assumptions.value("caution_stretch")):
         yield Finding(
             "over-working-stretch",
@@ -275,6 +286,7 @@ def findings_of_fit(
         )
     yield from _cycles_apart(model, posterior)
     yield from _curled(seen, curve)
+    yield from _between(seen, curve)
     yield from _softening(model, posterior)
 
 
@@ -315,6 +327,26 @@ def _curled(seen: Observations, curve: FittedCurve) -> Iterator[Finding]:
             f"the pull starts {'softer' if bend < 0 else 'stiffer'} than rubber alone, as of a band that was curled or "
             f"stuck together: one more length near {500 * lengths.sum():.0f} mm would make the curve surer there",
         )
+
+
+def _between(seen: Observations, curve: FittedCurve) -> Iterator[Finding]:
+    """Where two neighbouring lengths leave open what the curve does between: it bends, or climbs, within them."""
+    lengths = np.unique(np.round(seen.length[~seen.unloading], 2))
+    if len(lengths) < 3:  # nothing is known of the shape
+        return
+    middle = 0.5 * (lengths[1:] + lengths[:-1])
+    half_widths = curve.half_widths(curve.rows(np.concatenate([lengths, middle]), False)[1])
+    at, between = half_widths[: len(lengths)], half_widths[len(lengths) :]
+    wide = np.where(between > OPEN, between / np.maximum(at[1:], at[:-1]), 0.0)
+    for code, does, gaps in (("sharp-bend", "bends", wide[:-1]), ("steep-top", "climbs", wide[-1:])):
+        worst = int(gaps.argmax()) + (len(wide) - 1 if code == "steep-top" else 0)
+        if gaps.max() > WIDER:
+            yield Finding(
+                code,
+                f"the curve {does} between {lengths[worst]:.2f} m and {lengths[worst + 1]:.2f} m and no reading says "
+                f"how: it is known to {100 * between[worst]:.1f} % there; "
+                f"one more length near {middle[worst]:.2f} m would show it",
+            )
 
 
 def _softening(model: MixedModel, posterior: Posterior) -> Iterator[Finding]:

@@ -6,7 +6,8 @@ The logarithm of force is modelled, so force is positive by construction and eve
 
 b2 carries the second invariant (Mooney 1940), b3 the stiffening of finite chains (Gent 1996), b1 bends of power type.
 The discrepancy has two scales and one size: a smooth part over half the range, and a rough one over an eighth of it
-that can turn a corner where a second layer comes taut. What else was tried is in docs/method.md.
+that can turn a corner where a second layer comes taut.
+The upturn is a top that climbs within the last lengths. What else was tried is in docs/method.md.
 Hysteresis is not known here.
 """
 
@@ -22,16 +23,17 @@ TOE_KNOTS = np.log([0.02, 0.035, 0.06, 0.1, 0.17, 0.3])  # of ln(l - 1), for dep
 TOE_CORRELATION = 0.7  # in ln(l - 1)
 TOE_ROUGHNESS = 0.2  # size of such a departure against the toe itself
 TOE_REACH = 0.2  # stretch beyond which a toe leaves no departure
-KNOTS = np.linspace(0.0, 1.0, 9)
+KNOTS = np.linspace(0.0, 1.0, 17)
 CORRELATION = 0.5  # of the tested range, for the smooth part of the discrepancy
-ROUGH_KNOTS = np.linspace(0.0, 1.0, 17)
 ROUGH_CORRELATION = 0.125
 ROUGHNESS = 0.3  # size of the rough part against the smooth one
+UPTURN = 1.5  # size of an upturn against the discrepancy
+UPTURN_REACH = 0.3  # of the tested range below the top
 WARP = 0.6  # share of ln g in the warped length: spreads out the low lengths
 
 TREND_COLUMNS = 4
 N_TOE = len(TOE_DECAY) + len(TOE_KNOTS)
-N_COLUMNS = TREND_COLUMNS + N_TOE + len(KNOTS) + len(ROUGH_KNOTS)
+N_COLUMNS = TREND_COLUMNS + N_TOE + len(KNOTS) + 1
 
 
 def ln_g(stretch: Array) -> Array:
@@ -75,8 +77,12 @@ def whitener(at_knots: Array) -> Array:
     return np.asarray(np.linalg.inv(root).T)
 
 
-_WHITENER = whitener(matern(KNOTS, KNOTS, CORRELATION))
-_ROUGH_WHITENER = ROUGHNESS * whitener(rough_matern(ROUGH_KNOTS, ROUGH_KNOTS, ROUGH_CORRELATION))
+def _discrepancy(a: Array, b: Array) -> Array:
+    """Kernel of the smooth and the rough part together."""
+    return matern(a, b, CORRELATION) + ROUGHNESS**2 * rough_matern(a, b, ROUGH_CORRELATION)
+
+
+_WHITENER = whitener(_discrepancy(KNOTS, KNOTS))
 _TOE_WHITENER = whitener(matern(TOE_KNOTS, TOE_KNOTS, TOE_CORRELATION))
 
 
@@ -94,15 +100,19 @@ class StretchRange:
         by_length = (stretch - self.low) / (self.top - self.low)
         return np.asarray(WARP * by_force + (1 - WARP) * by_length)
 
+    def near_top(self, stretch: Array) -> Array:
+        """0 up to where an upturn may begin, then rising to 1 at the top; no more beyond, where nothing was read."""
+        by_length = (stretch - self.low) / (self.top - self.low)
+        return np.clip(1 - (1 - by_length) / UPTURN_REACH, 0.0, 1.0)
+
 
 def loading_columns(stretch: Array, tested: StretchRange) -> Array:
     """Columns of ln F on the loading branch, without the offset ln g(L/L0); shape (n, N_COLUMNS)."""
     top = first_invariant(np.array(tested.top))
     trend = [np.ones_like(stretch), ln_g(stretch), 1 / stretch, first_invariant(stretch) / top]
-    place = tested.warped(stretch)
-    smooth = matern(place, KNOTS, CORRELATION) @ _WHITENER
-    rough = rough_matern(place, ROUGH_KNOTS, ROUGH_CORRELATION) @ _ROUGH_WHITENER
-    return np.hstack([np.stack(trend, axis=1), _toe_columns(stretch - 1), smooth, rough])
+    departure = _discrepancy(tested.warped(stretch), KNOTS) @ _WHITENER
+    upturn = UPTURN * tested.near_top(stretch)[:, None] ** 3
+    return np.hstack([np.stack(trend, axis=1), _toe_columns(stretch - 1), departure, upturn])
 
 
 def _toe_columns(beyond: Array) -> Array:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calib import assumptions
 from calib.acquire.files.run_checks import check_correction, check_fittable
+from calib.acquire.recording.course import UNTIL
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.fit.curve import budget, days, outliers, slips
@@ -38,6 +39,7 @@ from calib.records import (
     TensionCurve,
 )
 
+QUICK = "quick"  # in a head: a first look at three lengths
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
 LEAST_LENGTHS = 3
 MOST_CYCLES = 100  # the work grows with their cube, 20 s for these; more are row numbers in the column of cycles
@@ -62,12 +64,13 @@ class Solved:
     between_day: BetweenDay
 
 
-def solve(seen: Observations, name: str) -> Solved:
+def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
     """Fit the curve to observations of one band.
 
     Args:
         seen: Readings with their sources of error.
         name: What to call the data in an error.
+        asked: Which lengths, branches and cycles there are is what was asked for: no doubt about that.
 
     Raises:
         DataError: Fewer than three usable lengths on the way out, or a median pull not above zero.
@@ -96,9 +99,9 @@ def solve(seen: Observations, name: str) -> Solved:
     free = fitted_curve(model, posterior, loading, unloading, drifts.added if drifts else None)
     if not np.isfinite(free.beta).all() or not np.isfinite(free.covariance).all():
         raise _no_curve(name)
-    curve, shape = hold_shape(free)
+    curve, shape = hold_shape(free, seen.where(verdict.believed))
     found = (
-        *checks.findings_of_lengths(seen, aside, SLACK),
+        *checks.findings_of_lengths(seen, aside, SLACK, asked=asked),
         *checks.findings_of_fit(seen, model, posterior, curve),
         *checks.findings_of_drift(drifts),
         *shape,
@@ -194,7 +197,7 @@ def fit_runs(
         seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
     try:
         with np.errstate(all="ignore"):  # what comes out is judged; what overflows on the way is of no use to anybody
-            solved = solve(seen, runs[0].name)
+            solved = solve(seen, runs[0].name, asked=any(_as_asked(run) for run in runs))
             tables = tabulate(solved.curve)
     except (np.linalg.LinAlgError, OverflowError):
         raise _no_curve(runs[0].name) from None
@@ -221,6 +224,11 @@ def fit_runs(
     )
 
 
+def _as_asked(run: Run) -> bool:
+    """Whether a recording that asks for each reading, or a quick look, said how few there shall be."""
+    return UNTIL in run.head.extensions or bool(run.head.extensions.get(QUICK))
+
+
 def _refuse_no_tension(curve: TensionCurve, name: str) -> None:
     """Refuse a curve that is not finite, or that falls to nothing within the lengths tested."""
     branches = [branch for branch in (curve.loading, curve.unloading) if branch]
@@ -228,7 +236,9 @@ def _refuse_no_tension(curve: TensionCurve, name: str) -> None:
         raise _no_curve(name)
     if any(branch.force.min() < LEAST_SHARE * branch.force.max() for branch in branches):
         raise DataError(
-            "too many pulls are zero or negative", where=name, remedy="do the zero rows belong to this run?"
+            "too many pulls are zero or negative",
+            where=name,
+            remedy="is the zero right, and are the lengths those of this band?",
         )
 
 

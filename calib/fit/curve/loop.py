@@ -12,21 +12,21 @@ from collections.abc import Callable
 
 import numpy as np
 
-from calib.fit.curve.elastic import ROUGHNESS, StretchRange, ln_g, matern, rough_matern, whitener
+from calib.fit.curve.elastic import StretchRange, ln_g, matern, rough_matern, whitener
 from calib.records import Array
 
 DROP_REACH = (0.04, 0.15, 0.6)  # share of the way back over which a drop builds up
 DROP_WEIGHT = (0.3, 1.0, 1.0)  # the fastest is held small: it would turn noise at the top into a spike
 ADDITIVE_WEIGHT = 0.3
 ADDITIVE_REACH = 0.15
-KNOTS = np.linspace(0.0, 1.0, 9)[1:]
+KNOTS = np.linspace(0.0, 1.0, 15)[1:]
 CORRELATION = 0.35
-ROUGH_KNOTS = np.linspace(0.0, 1.0, 15)[1:]
 ROUGH_CORRELATION = 0.12
+ROUGHNESS = 0.8  # size of the rough part against the smooth one
 WARP, WARP_REACH = 0.6, 0.15
 
 N_DROPS = len(DROP_REACH) + 1
-N_COLUMNS = N_DROPS + len(KNOTS) + len(ROUGH_KNOTS)
+N_COLUMNS = N_DROPS + len(KNOTS)
 
 
 def _tied(kernel: Callable[[Array, Array, float], Array], correlation: float, a: Array, b: Array) -> Array:
@@ -35,8 +35,12 @@ def _tied(kernel: Callable[[Array, Array, float], Array], correlation: float, a:
     return kernel(a, b, correlation) - kernel(a, zero, correlation) * kernel(zero, b, correlation)
 
 
-_WHITENER = whitener(_tied(matern, CORRELATION, KNOTS, KNOTS))
-_ROUGH_WHITENER = ROUGHNESS * whitener(_tied(rough_matern, ROUGH_CORRELATION, ROUGH_KNOTS, ROUGH_KNOTS))
+def _discrepancy(a: Array, b: Array) -> Array:
+    """Kernel of the smooth and the rough part together, zero at the turn."""
+    return _tied(matern, CORRELATION, a, b) + ROUGHNESS**2 * _tied(rough_matern, ROUGH_CORRELATION, a, b)
+
+
+_WHITENER = whitener(_discrepancy(KNOTS, KNOTS))
 
 
 def drop_columns(stretch: Array, top: Array, tested: StretchRange) -> Array:
@@ -53,6 +57,5 @@ def drop_columns(stretch: Array, top: Array, tested: StretchRange) -> Array:
     additive = ADDITIVE_WEIGHT * (1 - np.exp(-back / ADDITIVE_REACH)) * relative_to_force
     by_length = np.maximum(tested.warped(top) - tested.warped(stretch), 0)
     places = WARP * back * (1 + WARP_REACH) / (back + WARP_REACH) + (1 - WARP) * by_length
-    smooth = _tied(matern, CORRELATION, places, KNOTS) @ _WHITENER
-    rough = _tied(rough_matern, ROUGH_CORRELATION, places, ROUGH_KNOTS) @ _ROUGH_WHITENER
-    return np.hstack([np.stack([*drops, additive], axis=1), smooth, rough])
+    departure = _discrepancy(places, KNOTS) @ _WHITENER
+    return np.hstack([np.stack([*drops, additive], axis=1), departure])

@@ -20,7 +20,7 @@ from calib.fit.curve.observations import Observations
 from calib.records import Array
 
 TREND_MEAN = np.array([0.0, 0.0, 0.4, 0.1])  # b0 level, b1 power, b2 second invariant, b3 stiffening
-TREND_SD = np.array([20.0, 0.15, 0.5, 0.3])  # neo-Hooke .. C2/C1 ~ 1, Gent J ~ 20..100, powers 0.85..1.15
+TREND_SD = np.array([20.0, 0.15, 0.5, 0.25])  # neo-Hooke .. C2/C1 ~ 1, Gent J ~ 20..100, powers 0.85..1.15
 LEAST_VARIANCE = 1e-16
 STEP = 1e-4  # [m] for the slope of the columns: far below their shortest reach, far above rounding
 LARGEST_MOVE = 2.0  # in ln F per step; matters only near slack
@@ -221,13 +221,13 @@ class MixedModel:
         weight = self.use / noise
         weighted = self.design.T * weight
         normal = weighted @ self.design
-        normal[np.diag_indices_from(normal)] += 1 / prior
+        normal.reshape(-1)[:: len(prior) + 1] += 1 / prior  # its diagonal
         root, _ = dpotrf(normal, lower=1)
         lower, _ = dpotri(root, lower=1)
         covariance = lower + lower.T  # LAPACK fills one triangle, the other is zero
-        covariance[np.diag_indices_from(covariance)] *= 0.5
+        np.einsum("ii->i", covariance)[:] *= 0.5  # its diagonal, as a view
         shift = covariance @ (weighted @ self.target)
-        log_det = float(np.log(np.diag(root)).sum())
+        log_det = float(np.log(root.diagonal()).sum())
         return Solution(noise, parts, prior, weight, log_det, covariance, shift, self.target - self.design @ shift)
 
     def step(self, beta: Array, spreads: Array) -> Array:

@@ -55,6 +55,7 @@ TURNED = 10.0  # a sign turned or a scale tared under load: anywhere within so m
 CREDIBLE = 5.0  # in log weight below the best: less cannot change a second digit
 TOLD = 0.5  # probability from which a reading is called a slip
 SURE = 0.9  # the same among a few readings, any of which may be the one that is wrong
+STANDS_OUT = 6.0  # sds from which it is named: a swinging scale throws a reading nearly as far, and nobody slipped
 MEDIAN_OF = 3  # readings whose median one slip does not move
 ROUNDS = 10
 AT_ONCE = 2  # readings doubted in a round
@@ -263,6 +264,6 @@ def _mixture(model: MixedModel, known: list[Hypothesis[_Fitted]], habit: Habit) 
     _set(model, chosen)
     log_spreads = chosen.state.log_spreads
     apart = _apart(credibles, weight) if habit is HASTY else None
-    told = slip < (SURE if habit is HASTY else TOLD)
     off = studentised(model, log_spreads)
-    return Verdict(spreads.mix(parts, weight, apart), slip, told, off, log_spreads, evidence)
+    told = slip >= SURE if habit is HASTY else (slip >= TOLD) & (np.abs(off) > STANDS_OUT)
+    return Verdict(spreads.mix(parts, weight, apart), slip, ~told, off, log_spreads, evidence)

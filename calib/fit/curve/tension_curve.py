@@ -15,11 +15,13 @@ from scipy.special import ndtr
 from calib.finding import Finding
 from calib.fit.curve.elastic import LEAST_STRETCH, slope_ln_g
 from calib.fit.curve.mixed import Basis, MixedModel
+from calib.fit.curve.observations import Observations
 from calib.fit.curve.sources import Source
 from calib.fit.curve.variance_components import Posterior
 from calib.records import Array
 
 SHAPE_GRID = 41
+NEWTON_STEPS, CLOSE_ENOUGH = 40, 1e-5  # for the half-width of a mixture; in probability
 CONTRADICTION = 3.0  # in u: beyond it a wrong shape is what the readings say
 
 
@@ -110,7 +112,7 @@ def fitted_curve(
 
 
 def half_width(weights: Array, means: Array, sds: Array, level: float = 0.95) -> Array:
-    """Half-width q with P(|m + s z| < q) = level under a mixture, by bisection.
+    """Half-width q with P(|m + s z| < q) = level under a mixture, by Newton's method within a shrinking bracket.
 
     Args:
         weights: Shape (k,).
@@ -119,12 +121,18 @@ def half_width(weights: Array, means: Array, sds: Array, level: float = 0.95) ->
         level: Probability inside.
     """
     sd = np.sqrt((weights * (means**2 + sds**2)).sum(axis=1))
-    low, high = sd.copy(), sd / (1 - level) ** 0.5  # no distribution reaches farther (Chebyshev)
-    for _ in range(20):
-        q = 0.5 * (low + high)
-        inside = (weights * (ndtr((q[:, None] - means) / sds) - ndtr((-q[:, None] - means) / sds))).sum(axis=1)
-        low, high = np.where(inside < level, q, low), np.where(inside < level, high, q)
-    return np.asarray(0.5 * (low + high))
+    low, high = 0.0 * sd, sd / (1 - level) ** 0.5  # no distribution reaches farther (Chebyshev)
+    q, means, weight = 1.96 * sd, np.abs(means) / sds, weights / sds
+    for _ in range(NEWTON_STEPS):
+        above, below = q[:, None] / sds - means, q[:, None] / sds + means
+        short = level - (ndtr(above) + ndtr(below)) @ weights + weights.sum()
+        low, high = np.where(short > 0, q, low), np.where(short > 0, high, q)
+        density = (weight * (np.exp(-0.5 * above**2) + np.exp(-0.5 * below**2))).sum(axis=1) / np.sqrt(2 * np.pi)
+        ahead = q + short / np.maximum(density, 1e-300)
+        q = np.where((ahead > low) & (ahead < high), ahead, 0.5 * (low + high))
+        if (np.abs(short) < CLOSE_ENOUGH).all():
+            break
+    return np.asarray(q)
 
 
 @dataclass(frozen=True)
@@ -138,11 +146,15 @@ class _Shape:
     length: Array
 
 
-def hold_shape(curve: FittedCurve) -> tuple[FittedCurve, tuple[Finding, ...]]:
+def hold_shape(curve: FittedCurve, seen: Observations | None = None) -> tuple[FittedCurve, tuple[Finding, ...]]:
     """Most probable curve whose slopes and loop have the right sign, where the readings do not contradict it.
 
     The dual of a small quadratic programme by non-negative least squares (Lawson & Hanson 1974); u is left as it is,
     which is the cautious side.
+
+    Args:
+        curve: As the readings alone leave it.
+        seen: The readings believed; where those beside a place rise, no finding says that the force falls there.
     """
     shape = _conditions(curve)
     value = shape.matrix @ curve.beta + shape.constant
@@ -152,7 +164,10 @@ def hold_shape(curve: FittedCurve) -> tuple[FittedCurve, tuple[Finding, ...]]:
     wrong = np.where(value < 0, -value / np.maximum(sd, 1e-12), 0)
     worst = int(wrong.argmax())
     place = f"{shape.words[worst]} near {shape.length[worst]:.3f} m"
-    if wrong[worst] > CONTRADICTION:
+    falls = shape.doubt[worst] == "force-falls"
+    unloading = "unloading" in str(shape.words[worst])
+    said = not (falls and seen is not None and _rises(seen, unloading, float(shape.length[worst])))
+    if wrong[worst] > CONTRADICTION and said:
         text = f"{place}: the readings say so, the curve follows them. Branches swapped, or a scale at its limit?"
         return curve, (Finding(str(shape.doubt[worst]), text),)
     near = np.flatnonzero(value < 2 * sd)
@@ -164,6 +179,15 @@ def hold_shape(curve: FittedCurve) -> tuple[FittedCurve, tuple[Finding, ...]]:
     held = replace(curve, beta=curve.beta + curve.covariance @ (matrix.T @ push))
     text = f"{place}, within what the readings leave open: the curve was held to the right shape there"
     return held, (Finding("shape-held", text),)
+
+
+def _rises(seen: Observations, unloading: bool, near: float) -> bool:
+    """Whether the mean readings at the two lengths beside a place rise with length."""
+    here = seen.unloading == unloading
+    place, index = np.unique(np.round(seen.length[here], 2), return_inverse=True)
+    pull = np.bincount(index, seen.pull[here]) / np.bincount(index)
+    above = int(np.clip(np.searchsorted(place, near), 1, max(len(place) - 1, 1)))
+    return len(place) < 2 or bool(pull[above] > pull[above - 1])
 
 
 def _conditions(curve: FittedCurve) -> _Shape:
