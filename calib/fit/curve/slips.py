@@ -1,9 +1,14 @@
 """Which readings are slips: hypotheses about sets of them, weighed by how well each explains all readings.
 
-A slip is a reading that says nothing about the band: a misread digit, a decimal point, a wrong length. Each hypothesis
-takes some readings for slips and explains the rest by the model; where several stay credible, the curve is their
-mixture, so what cannot be decided makes the limits wider. `weigh` does it for one band; a batch has its own way of
-judging a hypothesis (batch_settle.py) and the same way of looking for them.
+A slip is a reading that says nothing about the band: a misread digit, a decimal point, a wrong length. A fit that has
+thrown a good reading out is too sure, one that has kept a slip is wrong; so each hypothesis takes some readings for
+slips and explains the rest by the model, and where several stay credible the curve is their mixture. What cannot be
+decided makes the limits wider. `weigh` does it for one band; a batch judges a hypothesis in its own way and looks for
+them in the same.
+
+Tried: judging a slip by its distance alone (finds fewer, and moves the curve by those it misses); a fixed rate of slips
+(the ninth costs as much as the first); for a few readings, ever higher rates of slips instead of limits that hold under
+each of them (docs/method.md).
 """
 
 from collections.abc import Callable, Sequence

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
-from scipy.optimize import nnls
 from scipy.special import ndtr
 
 from calib.finding import Finding
@@ -170,6 +169,8 @@ def hold_shape(curve: FittedCurve, seen: Observations | None = None) -> tuple[Fi
     if wrong[worst] > CONTRADICTION and said:
         text = f"{place}: the readings say so, the curve follows them. Branches swapped, or a scale at its limit?"
         return curve, (Finding(str(shape.doubt[worst]), text),)
+    from scipy.optimize import nnls  # a third of a second to load, and few curves need it
+
     near = np.flatnonzero(value < 2 * sd)
     matrix = shape.matrix[near]
     gram = matrix @ curve.covariance @ matrix.T
