@@ -81,6 +81,9 @@ TABLE = (
              in_fit=False),
     Constant("series_hook", 0.0015, "m", 0.0, 0.05, "how a loop hooked anew moves, likewise", in_fit=False),
     Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", in_fit=False),
+    Constant("series_law", 0.35, "", 0.05, 1.0,
+             "u of the slope of the law, relative, so that 1.96 u hold 95 %: 0.12 for four in five bands, which pull like rubber, 0.6 for one in "
+             "five that has a second layer, a plateau or a spring's straight line", in_fit=False),
     # what is worth doing
     Constant("compare_day_gain", 0.01, "", 0.0, 0.1,
              "how much two days of one band are taken to differ where its calibrations are compared and no day was "

@@ -21,8 +21,6 @@ from calib.use.answers.bands import ByTape, CompareByTapeAnswer
 from calib.use.answers.parts import Level
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, conditioned, curve_at, under_one_condition
 
-U_LAW = 0.15  # relative, of the slope of rubber at large where the band was not measured; see _log_pull
-
 
 @dataclass(frozen=True)
 class Ratio:
@@ -92,7 +90,7 @@ def _effects(series: Series, reading: SeriesReading, rest: Sequence[float]) -> d
     out = {
         f"ring {n}": _at_same(a + u, b - u, rest) - was,
         f"total {n}": _at_same(a, b + u, rest) - was,
-        "law": U_LAW * was,
+        "law": value("series_law") * was,
     }
     for i, band in enumerate((series.first, series.second)):
         one = 1 if i == 0 else -1
