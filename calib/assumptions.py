@@ -34,10 +34,10 @@ class Constant:
 
 TABLE = (
     # of the band
-    Constant("between_day_gain", 0.01, "", 0.0005, 0.1,
+    Constant("between_day_gain", 0.012, "", 0.0005, 0.1,
              "sd of a band's pull from one day to another, the middle of what is thought possible"),
     Constant("between_day_gain_log_sd", 0.6, "", 0.05, 1.5,
-             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.3 to 3.2 %"),
+             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.4 to 3.9 %"),
     Constant("relaxation", 2.0, "% per decade", 0.0, 20.0,
              "loss of pull with ten times the time at a held length, where no held point showed it"),
     Constant("u_relaxation", 2.0, "% per decade", 0.0, 20.0, "u of that"),
@@ -82,8 +82,9 @@ TABLE = (
     Constant("series_hook", 0.0015, "m", 0.0, 0.05, "how a loop hooked anew moves, likewise", in_fit=False),
     Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", in_fit=False),
     Constant("series_law", 0.35, "", 0.05, 1.0,
-             "u of the slope of the law, relative, so that 1.96 u hold 95 %: 0.12 for four in five bands, which pull like rubber, 0.6 for one in "
-             "five that has a second layer, a plateau or a spring's straight line", in_fit=False),
+             "u of the slope of the law, relative, so that 1.96 u hold 95 %: 0.12 for four in five bands, which pull "
+             "like rubber, 0.6 for one in five that has a second layer, a plateau or a spring's straight line",
+             in_fit=False),
     # what is worth doing
     Constant("compare_day_gain", 0.01, "", 0.0, 0.1,
              "how much two days of one band are taken to differ where its calibrations are compared and no day was "
