@@ -115,7 +115,7 @@ def _answer_force(given: Given, length: float, extrapolate: bool, how: _How) -> 
     try:
         prediction = given.profile.predict(length, extrapolate)
     except OutOfRangeError as error:
-        raise _with_way_out(error, given.profile, how.shown, extrapolate) from None
+        raise _with_way_out(error, given.profile, length, how.shown, extrapolate) from None
     answer = pull_answer(given.profile, prediction, given.findings)
     give(answer, pull_view(answer, how.shown), as_json=how.as_json, full=how.full)
     say_doubts(given.findings)
@@ -141,13 +141,16 @@ def _pins(pins: str | None, kind: str | None) -> tuple[float, ...] | None:
     return lengths_in_si(pins, "--pins", "mm", 2) if pins else None
 
 
-def _with_way_out(error: OutOfRangeError, profile: "Profile", shown: Shown, extrapolate: bool) -> OutOfRangeError:
+def _with_way_out(
+    error: OutOfRangeError, profile: "Profile", length: float, shown: Shown, extrapolate: bool
+) -> OutOfRangeError:
     """The same error with the lengths that would work as the tape reads them."""
     offset = profile.half_path_less_tape
-    remedy = error.remedy
+    what, remedy = error.what, error.remedy
     if offset is not None and not extrapolate:
+        what = f"{shown.tape(length - offset)} {shown.length} on the tape is outside the tested lengths"
         grid = profile.branches.loading.length_m
         first, last = (shown.tape(x - offset) for x in (grid[0], grid[-1]))
         remedy = f"{first} to {last} {shown.length} on the tape would have worked"
     more = "" if extrapolate else ", or add --extrapolate for a marked guess"
-    return OutOfRangeError(error.what, where=error.where, remedy=remedy + more)
+    return OutOfRangeError(what, where=error.where, remedy=remedy + more)

@@ -4,35 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from calib.use.answers.parts import Answer, Doubt, Failure, Level, Place, Pull
-
-
-@dataclass(frozen=True, kw_only=True)
-class PullAnswer(Answer):
-    """What a band pulls at a length."""
-
-    question: ClassVar[str] = "predict"
-    length_m: float
-    tape_m: float | None
-    tape_kind: str | None
-    stretch: float
-    extrapolated: bool
-    between_days_assumed: bool
-    strands: int
-    loading: Pull | None
-    unloading: Pull | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class LengthAnswer(Answer):
-    """At which length a band reaches a pull."""
-
-    question: ClassVar[str] = "length"
-    force_N: float
-    tape_kind: str | None
-    rest_half_path_m: float
-    loading: Place | None
-    unloading: Place | None
+from calib.use.answers.lengths import LengthAnswer as LengthAnswer
+from calib.use.answers.lengths import PullAnswer as PullAnswer
+from calib.use.answers.parts import Answer, Doubt, Failure, Level, Pull
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate
-from calib.use.answers.bands import LengthAnswer, PullAnswer
+from calib.use.answers.lengths import LengthAnswer, PullAnswer
 from calib.use.answers.parts import Coded, Place, Pull, doubts
 
 

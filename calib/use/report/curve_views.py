@@ -1,8 +1,10 @@
 """How answers about one band's curve look: predict, its inverse, show, fit."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from calib.units import Shown
-from calib.use.answers.bands import CurveAnswer, CurveRow, FitAnswer, FittedBand, LengthAnswer, PullAnswer, RunAnswer
-from calib.use.answers.parts import Place, Pull
 from calib.use.report.layout import clean
 from calib.use.report.view import (
     LIMITS,
@@ -18,6 +20,18 @@ from calib.use.report.view import (
     pull_headers,
     pulls_in_words,
 )
+
+if TYPE_CHECKING:
+    from calib.use.answers.bands import (
+        CurveAnswer,
+        CurveRow,
+        FitAnswer,
+        FittedBand,
+        LengthAnswer,
+        PullAnswer,
+        RunAnswer,
+    )
+    from calib.use.answers.parts import Place, Pull
 
 NEGLIGIBLE = 0.02  # share of the variance below which sources are told together
 MOST_ROWS = 5  # lengths on the short screen
