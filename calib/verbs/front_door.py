@@ -42,7 +42,7 @@ def open_door() -> int:
 
 
 def _band() -> str:
-    return ask("What do you call the band (for example B07)? ", check_id)
+    return ask("A name for the band (e.g. B07): ", check_id)
 
 
 def _file(pattern: str, words: str) -> str:
@@ -63,22 +63,28 @@ def _file(pattern: str, words: str) -> str:
     return ask(f"{words}{number}: ", read)
 
 
-def _known_or_new(pattern: str, words: str, work: str) -> list[str]:
+def _known_or_new(pattern: str, words: str, work: str, name: str) -> list[str]:
     """Work on a file of this folder; where there is none, make one."""
     if any(Path().glob(pattern)):
         return [work, _file(pattern, words)]
-    return ["new", ask("What do you call it (letters, digits, . _ -)? ", check_id)]
+    return ["new", ask(f"A name for {name}: ", check_id)]
 
 
 def _length() -> str:
     from calib.acquire.files.typed import parse_length
+    from calib.use.ask import readers
 
-    words = "How long is the band there, as your tape reads it, cm (or 63 in)? "
-    return ask(words, lambda text: f"{parse_length(text, 'cm'):.4f}m")
+    def read(text: str) -> str:
+        unit = readers.unit_behind(text, "length")
+        if unit is None:
+            raise DataError("cm or in", remedy="type the unit behind the number, like 160 cm or 63 in")
+        return f"{parse_length(text, unit):.4f}m"
+
+    return ask("How long is the band there, as your tape reads it? (160 cm, 63 in): ", read)
 
 
 def _predict() -> list[str]:
-    return [_file("*.profile.json", "Which profile"), "--length", _length()]
+    return [_file("*.profile.json", "Which band"), "--between", _length()]
 
 
 def _measured() -> list[str]:
@@ -91,7 +97,7 @@ def _measured() -> list[str]:
 def _plate() -> str:
     from calib.acquire.files.typed import parse_mass
 
-    return ask("What will hang from it, kg, hook and all? ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
+    return ask("Weight you will hang on it, hook included, kg: ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
 
 
 def _box() -> list[str]:
@@ -108,24 +114,32 @@ def _box() -> list[str]:
     def folder(text: str) -> str:
         return str(typed_path(text))
 
-    name = ask("What do you call the box? It becomes a folder [box]: ", folder, empty="box")
+    name = ask("A name for the box; it becomes a folder [box]: ", folder, empty="box")
     if any(Path(name).glob("*.run.csv")):
         return ["record", name]
-    return ["new", name, "--count", str(ask("How many bands are in it? ", number))]
+    return ["new", name, "--count", str(ask("How many bands are in it: ", number))]
 
 
 WISHES: Sequence[Wish] = (
-    Wish("record", "How hard does a band pull? A first look in 3 minutes.", lambda: [_band(), "--quick"]),
-    Wish("record", "The same properly: both ways, narrow limits, 15 minutes.", lambda: [_band()]),
-    Wish("record", "Go on with a recording that was cut off.", lambda: ["--resume", _file("*.run.csv", "Which run")]),
+    Wish("record", "How hard does a band pull? First kilos in 3 minutes.", lambda: [_band(), "--quick"]),
+    Wish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
+    Wish("record", "Continue a recording that was cut off.", lambda: ["--resume", _file("*.run.csv", "Which run")]),
     Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
     Wish("predict", "What does a measured band pull at a length?", _predict),
     Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
-    Wish("pair", "Which of these bands make left and right?", _measured),
+    Wish("pair", "Which of these bands match as a left/right pair?", _measured),
     Wish("batch", "I have a box of new bands to measure.", _box),
     Wish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
     Wish("list", "What is in this folder, and what is due?", list),
-    Wish("scale", "Is my scale right?", lambda: _known_or_new("*.scale.json", "Which scale", "check")),
-    Wish("rig", "What do bands put on my bar?", lambda: _known_or_new("*.rig.toml", "Which rig", "show")),
+    Wish(
+        "scale",
+        "Is my scale right?",
+        lambda: _known_or_new("*.scale.json", "Which scale", "check", "your scale (e.g. garage)"),
+    ),
+    Wish(
+        "rig",
+        "What do bands put on my bar?",
+        lambda: _known_or_new("*.rig.toml", "Which rig", "show", "this rig (e.g. squat)"),
+    ),
     Wish("demo", "Show me with invented bands.", list),
 )

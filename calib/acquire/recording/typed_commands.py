@@ -17,16 +17,16 @@ from calib.units import FORCE, LENGTH
 HELP_OWN_LENGTH = "  16.35 @ 1290    the reading, taken at a length of your own"
 HELP_OWN_LOAD = "  1290 @ 12.5     the reading, taken with a load of your own"
 HELP = (
-    "Type what is asked and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
+    "Type the number and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
     HELP_OWN_LENGTH,
-    "  undo            strike the last entry and ask again",
+    "  undo, back      take the last entry back and ask again",
     "  skip            leave this one out",
     "  note TEXT       write a remark into the file",
     "  strike 7 TEXT   strike row 7, with the reason",
     "  zero 0.05       what the scale shows slack, in between",
-    "  rows            the last rows, with their numbers",
-    "  stop            no more readings: go to the end",
-    "  Enter alone     start the wait again",
+    "  rows            list the last rows, with their numbers",
+    "  stop            no more readings: finish",
+    "  Enter alone     hold again from the start",
 )
 
 

@@ -82,7 +82,10 @@ def file_of(name: str, out: Path | None) -> Path:
 
 
 def _ask_most(unit: str) -> float | None:
-    return ask(f"The most it takes, {unit} (Enter if not known): ", lambda t: _typed(t, unit)[0], empty=0.0) or None
+    return (
+        ask(f"Maximum printed on the scale, {unit} (Enter if not known): ", lambda t: _typed(t, unit)[0], empty=0.0)
+        or None
+    )
 
 
 def _ask_locks() -> Locks:

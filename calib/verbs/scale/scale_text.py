@@ -42,9 +42,10 @@ def verdict(check: ScaleCheck, force: float, unit: str) -> str:
     factor = _per(check, unit)
     percent, at = 100 * excess / force, f"at {force / factor:.4g} {unit}"
     give = f"{_two_digits(half / factor)} {unit}"
+    off = f"reads {abs(percent):.2g} % {'high' if excess > 0 else 'low'} {at}"
     if abs(excess) < half:
-        return f"reads right {at}, as far as this check can tell: off by {percent:+.2g} %, give or take {give}"
-    return f"reads {abs(percent):.2g} % {'high' if excess > 0 else 'low'} {at}, give or take {give}"
+        return f"{off}, which is within what these loads can show ({give})"
+    return f"{off}, give or take {give}"
 
 
 def _per(check: ScaleCheck, unit: str) -> float:
