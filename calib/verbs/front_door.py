@@ -121,7 +121,7 @@ def _box() -> list[str]:
 
 
 WISHES: Sequence[Wish] = (
-    Wish("record", "How hard does a band pull? First kilos in 3 minutes.", lambda: [_band(), "--quick"]),
+    Wish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
     Wish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
     Wish("record", "Continue a recording that was cut off.", lambda: ["--resume", _file("*.run.csv", "Which run")]),
     Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),

@@ -32,7 +32,7 @@ from calib.use.report.drawings import NAMES, drawing
 from calib.use.report.layout import sentence
 from calib.web.pages import Asked, Site
 
-OCCASIONS: dict[str, str] = {"quick": "Quick look (3 minutes)", "full": "In full (15 minutes)"}
+OCCASIONS: dict[str, str] = {"quick": "Quick look (4 minutes)", "full": "In full (15 minutes)"}
 
 
 @dataclass(frozen=True)
