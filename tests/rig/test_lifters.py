@@ -73,7 +73,7 @@ def test_each_lifter_gets_what_the_rig_gives_for_these_heights(press: str, capsy
     alone = json.loads(capsys.readouterr().out)
     assert bo["rig"]["up"] == alone["up"]
     assert bo["rig"]["up"]["bar_load_kg"][-1] > ana["rig"]["up"]["bar_load_kg"][-1]
-    assert far["rig"] is None
+    assert 2.0 < far["rig"]["heights_m"][-1] < 2.6  # as far as it was tested
     assert "was tested from" in far["error"]
 
 
@@ -110,7 +110,7 @@ def test_a_lifter_low_enough_for_the_bar_to_fly_up_is_named(press: str, capsys: 
 
 
 def test_nobody_fits_or_the_file_is_missing(press: str, capsys: Capture) -> None:
-    assert run(["rig", press, "--lifters", "Far 1.5m 2.6m"]) == 1
+    assert run(["rig", press, "--lifters", "Far 2.3m 2.6m"]) == 1
     assert "press.rig.toml: Far: band[0]" in capsys.readouterr().err
     assert run(["rig", press, "--lifters", "who.csv"]) == 1
     assert "who.csv" in capsys.readouterr().err

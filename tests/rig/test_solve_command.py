@@ -166,7 +166,7 @@ WRONG_USAGE = {
     r"--anchor-heights '80:20mm' is not first:last:step": ["--top", "80", "--anchor-heights", "80:20mm"],
     r"--anchor-heights '80:20:5mm' ends before it begins": ["--top", "80", "--anchor-heights", "80:20:5mm"],
     r"--pegs-apart '1:9000:1mm' names more than": ["--top", "80", "--pegs-apart", "1:9000:1mm"],
-    "--each-once goes with one band a side": ["--top", "80", "--each-once", "--most", "2"],
+    r"--pairs 'B' is not two bands": ["--top", "80", "--pairs", "B"],
     r"--unit 'stone' is not known": ["--top", "80", "--unit", "stone"],
     r"--top '1e9'": ["--top", "1e9"],
     r"--top '20000' is more than any bar holds": ["--top", "20000"],

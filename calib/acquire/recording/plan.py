@@ -21,7 +21,8 @@ CAPACITY_SHARE = 0.8  # of the scale's capacity; common practice, no source
 SHEAR_MODULUS = assumptions.BY_NAME["shear_modulus"].value  # [Pa]
 BEARABLE_MODULUS = 1.5 * SHEAR_MODULUS  # a stiffer mix than usual; an assumption, so that the first plan errs low
 LEAST_GAP = 0.02  # of stretch between two lengths, else they say the same
-MODULUS_SAID = "taking 0.4 MPa for the rubber's shear modulus (plain natural rubber; stiffer mixes reach 0.6)"
+MODULUS_SAID = f"taking {SHEAR_MODULUS / 1e6:.1f} MPa for the rubber's shear modulus (plain natural rubber)"
+STIFF_SAID = f"taking {BEARABLE_MODULUS / 1e6:.1f} MPa for the rubber's shear modulus (a stiff mix: the safe side)"
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ def _top(band: Band, limits: Limits) -> tuple[float, tuple[str, ...]]:
             top = max(bearable, LOWEST_OF_FEW + 3 * LEAST_GAP)
             said.append(
                 f"the plan stops at {top:.2f} times the flat length, where the pull may come near 80 % of what the "
-                f"scale takes ({limits.capacity / G_STANDARD:.0f} kg), {MODULUS_SAID}"
+                f"scale takes ({limits.capacity / G_STANDARD:.0f} kg), {STIFF_SAID}"
             )
     return top, tuple(said)
 

@@ -1,7 +1,7 @@
 """How answers about rigs look: the load on the bar, several lifters, a check with a scale."""
 
 from calib.units import Shown
-from calib.use.answers.rigs import LiftersAnswer, RigAnswer, RigWay
+from calib.use.answers.rigs import LifterLoads, LiftersAnswer, RigAnswer, RigWay
 from calib.use.report.view import Grid, Section, View, both_loads, length, load, other
 
 WORDS = {"up": "going up", "down": "coming down"}
@@ -105,9 +105,9 @@ def lifters_view(answer: LiftersAnswer, shown: Shown, file: str) -> View:
     rows, doubts = [], []
     for one in answer.lifters:
         ends = (length(one.bottom_m, shown), length(one.top_m, shown))
-        rows.append((one.lifter, *ends, *_lifter_cells(one.rig, shown)))
-        own = [f.text for f in one.rig.findings if f.code in _OWN] if one.rig else [one.error or ""]
-        doubts += [f"{one.lifter}: {text}." for text in own]
+        rows.append((one.lifter, *ends, *_lifter_cells(one, shown)))
+        own = [f.text for f in one.rig.findings if f.code in _OWN and not one.error] if one.rig else []
+        doubts += [f"{one.lifter}: {text}." for text in [*own, *([_not_told(one)] if one.error else [])]]
     return View(
         kilos=f"Load on the bar in {shown.force}; the limits are the widest along each lift.",
         grid=Grid(headers, tuple(rows)),
@@ -118,18 +118,35 @@ def lifters_view(answer: LiftersAnswer, shown: Shown, file: str) -> View:
 _OWN = ("bar-may-lift", "rig-disagrees", "band-slack", "outside-tested", "over-working-stretch")
 
 
-def _lifter_cells(rig: RigAnswer | None, shown: Shown) -> list[str]:
-    if rig is None:
+def _not_told(one: LifterLoads) -> str:
+    """Why something is missing of a lifter's loads, and at which end."""
+    if one.rig is None:
+        return one.error or ""
+    end = "top" if one.rig.heights_m[-1] < one.top_m - NEAR else "bottom"
+    return f"the {end} is not told: {one.error}"
+
+
+def _lifter_cells(one: LifterLoads, shown: Shown) -> list[str]:
+    if one.rig is None:
         return ["-"] * 8
-    ways = (rig.up, rig.down)
-    cells = [text for way in ways for text in _three(way, shown)]
+    ways = (one.rig.up, one.rig.down)
+    cells = [text for way in ways for text in _three(way, one, shown)]
     there = [way for way in ways if way is not None]
     return [*cells, *(load(max(max(getattr(w, name)) for w in there), shown) for name in
                       ("u95_mean_kg", "u95_next_set_kg"))]  # fmt: skip
 
 
-def _three(way: RigWay | None, shown: Shown) -> list[str]:
-    if way is None:
+def _three(way: RigWay | None, one: LifterLoads, shown: Shown) -> list[str]:
+    """At the bottom, in the middle and at the top of the lift, as far as it can be told."""
+    if way is None or one.rig is None:
         return ["-"] * 3
-    count = len(way.bar_load_kg)
-    return [load(way.bar_load_kg[at], shown) for at in (0, count // 2, count - 1)]
+    wanted = (one.bottom_m, (one.bottom_m + one.top_m) / 2, one.top_m)
+    heights = one.rig.heights_m
+    near = [min(range(len(heights)), key=lambda i: abs(heights[i] - at)) for at in wanted]
+    return [
+        load(way.bar_load_kg[i], shown) if abs(heights[i] - at) < NEAR else "-"
+        for i, at in zip(near, wanted, strict=True)
+    ]
+
+
+NEAR = 1e-3  # [m] a height that is meant

@@ -91,6 +91,16 @@ def share_text(proposal: Proposal) -> str:
     return f"The bands {does} {', '.join(f'{100 * abs(value):.0f} % of {SHARE_OF[of]}' for of, value in named)}."
 
 
+def apart_text(proposal: Proposal, unit: Unit) -> str:
+    """How far left and right are apart, with its limits."""
+    directions = list(proposal.answer.ways.values())
+    most = max(directions, key=lambda d: float(abs(d.difference.value).max()))
+    at = int(abs(most.difference.value).argmax())
+    scale = UNIT[unit] * proposal.answer.gravity
+    u95 = float(most.difference.u95[at]) / scale
+    return f"Left and right differ by {proposal.apart / UNIT[unit]:.1f} {unit} at most (give or take {u95:.1f})."
+
+
 def hold_text(hold: Hold | None, unit: Unit) -> str:
     """The check number in one sentence."""
     if hold is None:

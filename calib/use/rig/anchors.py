@@ -20,6 +20,7 @@ from calib.use.rig.statics import Answer, Direction
 HOLDS_SHARE = 0.5  # of what holds the anchor: caution above
 FRICTION = 0.3  # metal or rubber on a dusty floor, on the careful side
 UNEQUAL_SHARE = 0.03  # of the load: sides further apart are named
+UNEQUAL_KG = 2.0  # sides further apart than this are named however heavy the bar is
 FORE_AFT_KG = 2.0  # at the hooks: smaller pulls are not worth a sentence
 SHAFT = 0.040  # [m] thinner than this the band lies on the shaft and its knurl, not on the sleeve
 
@@ -203,9 +204,9 @@ def _unequal(answer: Answer, said: _Weights) -> list[Finding]:
     direction = hardest(answer)
     apart = direction.difference.value / answer.gravity
     at = int(abs(apart).argmax())
-    if abs(apart[at]) <= UNEQUAL_SHARE * abs(direction.load.value[at]):
-        return []
     u95 = direction.difference.u95[at] / answer.gravity
+    if abs(apart[at]) <= min(UNEQUAL_SHARE * abs(direction.load.value[at]), UNEQUAL_KG):
+        return []
     more, less = ("left", "right") if apart[at] > 0 else ("right", "left")
     shown = SHOWN[said.unit]
     text = f"the {more} side pulls down {said(abs(apart[at]))} more than the {less} (give or take {said(u95)})"

@@ -1,12 +1,14 @@
 """A rig worked out, and a wanted load solved for, in one call: what the command line asks, for Python and the page."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import cast, get_args
 
 from calib.errors import DataError
 from calib.use.answers.rigs import RigAnswer, SolveAnswer
 from calib.use.bands.lookup import Found, Lookup
+from calib.use.bands.pair import pair_up
 from calib.use.report.solve_words import too_far_text
 from calib.use.rig.plates import Plates, as_loaded, loadings
 from calib.use.rig.rig_answers import refuse_flying, rig_answer, solve_answer
@@ -100,12 +102,28 @@ def solve_for(
                         pegs_apart_m)  # fmt: skip
     loads = loadings([Plates(m, n) for m, n in plates.items()]) if plates else as_loaded(rig.bar.plates)
     chosen = _candidates(where, rig, bands, Path(folder))
-    sought = Sought(place, chosen, ways, loads, wishes, within_kg, most, each_once, few, extrapolate)
+    sought = Sought(place, chosen, ways, loads, wishes, within_kg, most, each_once, few=few, extrapolate=extrapolate)
+    if each_once and most > 1 and len(place.slots) > 1:
+        sought = replace(sought, pairs=made_pairs(chosen))
     solved = solve(sought)
     if not solved.proposals:
         raise DataError(too_far_text(solved, "kg"), where=where.name, remedy="ask for that, or allow more")
     holds = [hold_number(p.rig, p.profiles, extrapolate=extrapolate) for p in solved.proposals]
     return solve_answer(solved, holds)
+
+
+def made_pairs(candidates: Sequence[Candidate]) -> tuple[tuple[int, int], ...]:
+    """Left and right as `bandcurve pair` makes them of these bands, by their place among them.
+
+    Args:
+        candidates: Two or more.
+
+    Raises:
+        DataError: Fewer than two, or no length that all were tested at.
+    """
+    ids = [c.profile.band.id for c in candidates]
+    made = pair_up([c.profile for c in candidates]).pairs
+    return tuple((ids.index(pair.bands[0]), ids.index(pair.bands[1])) for pair in made)
 
 
 def _candidates(file: Path, rig: Rig, bands: Sequence[Path | str], folder: Path) -> list[Candidate]:

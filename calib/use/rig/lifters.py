@@ -6,18 +6,19 @@ A list in one line or a table with a column for each; units stand in the head or
 import csv
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from calib.acquire.files.typed import parse_length
-from calib.errors import BandcurveError, DataError
+from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.profile.document import Profile
 from calib.units import LENGTH
 from calib.use.report.rig_words import Unit
 from calib.use.rig.anchors import cautions
 from calib.use.rig.rig_check import Learned, disagreement, learn
 from calib.use.rig.rig_file import Rig, check_rig
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.rig_sum import Pull
+from calib.use.rig.statics import Answer, calculate, tested_heights
 
 CAP_BYTES = 100_000
 MOST = 200
@@ -140,10 +141,46 @@ def under_rig(
             found.append(Lifted(lifter, answer, ""))
         except BandcurveError as error:
             refused.append(type(error)(error.what, where=f"{lifter.name}: {error.where}", remedy=error.remedy))
-            found.append(Lifted(lifter, None, str(error)))
+            part = _in_part(own, profiles, adjusted, unit) if isinstance(error, OutOfRangeError) else None
+            if part is None:
+                found.append(Lifted(lifter, None, str(error)))
+                continue
+            refused.pop()
+            found.append(Lifted(lifter, _with(learned, part), str(error)))
     if len(refused) == len(lifters):
         raise refused[0]
     return found
+
+
+def _in_part(
+    rig: Rig, profiles: Sequence[Profile], adjusted: Callable[[list[Pull]], list[Pull]], unit: Unit
+) -> Answer | None:
+    """A lift of which one end is outside the tested lengths, as if it ended where they end; None if too little is left.
+
+    A band that was tested to a length turned there, so the lift that turns there is what was measured.
+    """
+    works = tested_heights(rig, profiles)
+    count = int(works.argmin() if works[0] else works[::-1].argmin())
+    if count < 2:
+        return None
+    part = (count - 1) / (len(works) - 1)
+    ends = (0.0, part) if works[0] else (1 - part, 1.0)
+    try:
+        answer = calculate(_between(rig, ends), profiles, points=count, adjusted=adjusted)
+    except BandcurveError:
+        return None
+    return replace(answer, findings=(*answer.findings, *cautions(answer, unit)))
+
+
+def _between(rig: Rig, ends: tuple[float, float]) -> Rig:
+    """The rig with a part of its lift, from one share of the way to another."""
+
+    def cut(of: tuple[float, float]) -> tuple[float, float]:
+        return of[0] + ends[0] * (of[1] - of[0]), of[0] + ends[1] * (of[1] - of[0])
+
+    bottom, top = cut((rig.bar.bottom, rig.bar.top))
+    bands = tuple(replace(b, sideways=cut(b.sideways), fore=cut(b.fore)) for b in rig.band)
+    return replace(rig, bar=replace(rig.bar, bottom=bottom, top=top), band=bands)
 
 
 def _with(learned: Learned | None, answer: Answer) -> Answer:

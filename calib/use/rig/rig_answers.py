@@ -213,7 +213,7 @@ def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
         wanted=tuple(_wanted(wish) for wish in solved.sought.wishes),
         within_kg=float(solved.sought.within),
         looked_at=int(solved.looked_at),
-        twins_assumed=twins_assumed(solved),
+        twins_assumed=solved.sought.twins,
         left_over_plates_kg=tuple(map(float, solved.sought.loads.left_over)),
         more_within=int(solved.more),
         proposals=tuple(_proposed(p, h) for p, h in zip(solved.proposals, holds, strict=True)),
@@ -222,11 +222,6 @@ def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
             for m in solved.missed
         ),
     )
-
-
-def twins_assumed(solved: Solved) -> bool:
-    """Each band was taken to have an exact twin on the other side."""
-    return len(solved.sought.place.slots) > 1 and not solved.sought.each_once
 
 
 def _wanted(wish: Wish) -> Wanted:

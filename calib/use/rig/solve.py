@@ -5,8 +5,8 @@ Loads of a lift going up. What the place allows is solve_place's, words are made
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, permutations
-from math import comb, hypot
+from itertools import combinations, permutations, product
+from math import ceil, comb, hypot, sqrt
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -19,7 +19,7 @@ from calib.use.report.rig_words import Unit
 from calib.use.rig.anchors import UNEQUAL_SHARE, cautions, lifts_off
 from calib.use.rig.plates import Loadings
 from calib.use.rig.rig_average import OFS, load_of, over_the_lift
-from calib.use.rig.rig_file import Rig
+from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_sum import Known
 from calib.use.rig.solve_place import Candidate, Hanging, Place, Unusable, hung, pulls
 from calib.use.rig.statics import Answer, calculate
@@ -27,7 +27,9 @@ from calib.use.rig.statics import Answer, calculate
 Of = Literal["bottom", "top", "average", "weight", "maximum"]
 Tell = Callable[[float], None]
 Team = tuple[tuple[int, ...], ...]  # bands by their place in the list of candidates, for each side of the place
-SHORTLIST = 40  # combinations that miss least: for these U is worked out
+SHORTLIST = 40  # combinations that miss least, and as many of those near enough that are alike left and right: for
+# these U is worked out
+STEP = 0.5  # [kg] what is counted of a miss beyond U, and of a difference between the sides; below the smallest plates
 MOST_TEAMS = 20_000
 SEARCH = 0.8  # of the work, roughly; the rest is U
 
@@ -68,9 +70,15 @@ class Sought:
     within: float  # [kg] how far off a proposal may be
     most: int = 1  # bands on a side
     each_once: bool = False  # no band has a twin on the other side
+    pairs: tuple[tuple[int, int], ...] | None = None  # then left and right are these, by their place in candidates
     few: int = 3
     extrapolate: bool = False  # beyond the tested lengths, marked
     unit: Unit = "kg"  # of the weights in the cautions
+
+    @property
+    def twins(self) -> bool:
+        """Each band is taken to have an exact twin on the other side."""
+        return len(self.place.slots) > 1 and not self.each_once and self.pairs is None
 
 
 @dataclass(frozen=True)
@@ -84,6 +92,17 @@ class Proposal:
     answer: Answer  # with its cautions
     miss: float  # [kg] the farthest from what is wanted
     loads: Mapping[Of, Known]  # bottom, top, average, going up [kg]
+    changed: int = 0  # things hung otherwise than in the place: the arrangement, the anchor's hole, the pegs
+
+    def known_to(self, wishes: Sequence[Wish]) -> float:
+        """U95 of the mean of what is wanted, the widest. [kg]"""
+        return max(float(k.u95[0]) for k in self.wanted(wishes))
+
+    @property
+    def apart(self) -> float:
+        """By how much the sides differ where they differ most. [kg]"""
+        ways = self.answer.ways.values()
+        return max(float(abs(way.difference.value).max()) for way in ways) / self.answer.gravity
 
     def wanted(self, wishes: Sequence[Wish]) -> list[Known]:
         """The load each wish is about; of bar and plates or of a maximum, where the bands pull most. [kg]"""
@@ -127,15 +146,33 @@ class Solved:
     nearest: Proposal
     missed: tuple[Missed, ...]
     looked_at: int  # combinations of bands, ways to hang and loads
-    uneven: int  # combinations left out because their sides pull too unlike
+    uneven: int  # combinations left out because left and right pull too differently
+
+
+def beyond(miss: float, u95: float, best_u95: float) -> int:
+    """How far a load may be off, beyond what nobody can tell, in steps of half a kilo.
+
+    Two misses inside U are a tie. What may be off is the miss and U together, so that a band is not the nearer for
+    being less well known; what the best known one may be off with a miss as large as its U is free.
+
+    Args:
+        miss: From what is wanted. [kg]
+        u95: Of the load. [kg]
+        best_u95: Of the load of the combination that may be off least. [kg]
+
+    >>> beyond(0.15, 4.2, 4.2), beyond(0.42, 4.2, 4.2), beyond(6.0, 4.2, 4.2)
+    (0, 0, 3)
+    """
+    return ceil(max(hypot(miss, u95) - sqrt(2) * best_u95, 0.0) / STEP - 1e-9)
 
 
 def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     """Find the combinations that come nearest to what is wanted.
 
-    Of each set of bands in each arrangement the anchor, pegs and plates that miss least; of these, within what is
-    allowed, those first whose miss and u together are smallest. Guesses come later, then an anchor that would lift off,
-    a bar that may fly up last, one that does never.
+    Of each set of bands in each arrangement the anchor, pegs and plates that miss least. Of these, within what is
+    allowed: misses inside U are ties, and then the sides that pull more alike come first, then what changes less in the
+    place, then fewer plates, then the smaller miss. Guesses come later, then an anchor that would lift off, a bar that
+    may fly up last, one that does never.
 
     Args:
         sought: What is asked.
@@ -150,39 +187,71 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     best = table.best_of_each()
     if not best:
         raise _nothing(sought, bad, table.uneven)
-    made: list[Proposal] = []
-    for n, one in enumerate(best[:SHORTLIST]):
-        if one.miss <= sought.within or not made:
-            made.append(_proposal(sought, teams[one.team], one))
-            tell(SEARCH + (1 - SEARCH) * (n + 1) / min(len(best), SHORTLIST))
-    good = sorted(
-        (p for p in made if p.miss <= sought.within and not p.flies),
-        key=lambda p: (
-            p.lifts,
-            lifts_off(p.answer),
-            p.untested,
-            hypot(p.miss, max(float(k.u[0]) for k in p.wanted(sought.wishes))),
-        ),
-    )
+    made = _worked_out(sought, teams, best, tell)
+    near = [p for p in made if not p.flies]
+    good = _ranked([p for p in near if p.miss <= sought.within], sought.wishes)
     looked = len(teams) * len(sought.ways) * len(sought.loads.totals)
-    missed = _missed(sought, teams, best, bad)
     few = tuple(good[: sought.few])
-    more = sum(one.miss <= sought.within for one in best) - len(few)
-    return Solved(sought, few, more, made[0], missed, looked, table.uneven)
+    more = max(sum(one.miss <= sought.within for one in best) - len(few), 0)
+    nearest = min(near or made, key=lambda p: p.miss)
+    return Solved(sought, few, more, nearest, _missed(sought, teams, best, bad), looked, table.uneven)
+
+
+def _worked_out(sought: Sought, teams: Sequence[Team], best: Sequence["Best"], tell: Tell) -> list[Proposal]:
+    """The shortlist in full: what misses least, what is near enough and alike; one that stays down at least."""
+    near = [one for one in best if one.miss <= sought.within]
+    alike = sorted(near, key=lambda one: (int(one.apart / STEP), one.miss))[:SHORTLIST]
+    listed = list(dict.fromkeys([*near[:SHORTLIST], *alike]))
+    made: list[Proposal] = []
+    for n, one in enumerate(listed):
+        made.append(_proposal(sought, teams[one.team], one))
+        tell(SEARCH + (1 - SEARCH) * (n + 1) / len(listed))
+    for one in [one for one in best if one not in listed][:SHORTLIST]:
+        if any(not p.flies for p in made):
+            break
+        made.append(_proposal(sought, teams[one.team], one))
+    return made
+
+
+def _ranked(good: Sequence[Proposal], wishes: Sequence[Wish]) -> list[Proposal]:
+    """The best first, as `solve` says."""
+    if not good:
+        return []
+    known = min(good, key=lambda p: hypot(p.miss, p.known_to(wishes))).known_to(wishes)
+
+    def order(p: Proposal) -> tuple[object, ...]:
+        first = (p.lifts, lifts_off(p.answer), p.untested, beyond(p.miss, p.known_to(wishes), known))
+        return (*first, int(p.apart / STEP), p.changed, len(p.plates_a_side), p.miss)
+
+    return sorted(good, key=order)
 
 
 def _teams(sought: Sought) -> list[Team]:
     """Sets of bands: the same on both sides, each with its twin; or each band once."""
-    n, slots = len(sought.candidates), len(sought.place.slots)
+    n, slots = len(sought.candidates if sought.pairs is None else sought.pairs), len(sought.place.slots)
     count = sum(comb(n, k) for k in range(1, sought.most + 1))
     if count * slots > MOST_TEAMS:
         raise DataError(f"{n} bands make {count} sets of up to {sought.most} a side",
                         remedy="give fewer profiles, or fewer bands a side")  # fmt: skip
+    if sought.pairs is not None and slots > 1:
+        return _paired(sought.pairs, sought.most, sought.place.mirrored)
     if sought.each_once and slots > 1:
         pairs = combinations(range(n), 2) if sought.place.mirrored else permutations(range(n), 2)
         return [((i,), (j,)) for i, j in pairs]
     sets = [chosen for k in range(1, sought.most + 1) for chosen in combinations(range(n), k)]
     return [(chosen,) * slots for chosen in sets]
+
+
+def _paired(pairs: Sequence[tuple[int, int]], most: int, mirrored: bool) -> list[Team]:
+    """Up to so many pairs at once; which band of a pair hangs left is tried both ways, once where sides are alike."""
+    found: list[Team] = []
+    for k in range(1, most + 1):
+        for chosen in combinations(pairs, k):
+            for turned in product((False, True), repeat=k):
+                if not (mirrored and turned[0]):
+                    sides = [pair[::-1] if turn else pair for pair, turn in zip(chosen, turned, strict=True)]
+                    found.append(tuple(zip(*sides, strict=True)))
+    return found
 
 
 def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int], Unusable]]:
@@ -195,10 +264,11 @@ def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int],
     for w, hanging in enumerate(ways):
         for c, candidate in enumerate(bands):
             pull = pulls(sought.place, hanging, candidate, extrapolate=sought.extrapolate)
-            if isinstance(pull, Unusable):
-                bad[w, c] = pull
-            else:
-                out[w, c] = pull
+            sides = [one for one in pull if not isinstance(one, Unusable)]
+            if not sides or (len(sides) < slots and sought.twins):
+                bad[w, c] = next(one for one in pull if isinstance(one, Unusable))
+            for slot, one in enumerate(pull):
+                out[w, c, slot] = np.nan if isinstance(one, Unusable) else one
             tell(SEARCH * (w * len(bands) + c + 1) / (len(ways) * len(bands)))
     return out, bad
 
@@ -207,6 +277,7 @@ class Best(NamedTuple):
     """The way and load that miss least, of one set of bands in one arrangement."""
 
     miss: float
+    apart: float  # [kg] the sides, where they differ most
     team: int
     way: int
     load: int
@@ -216,36 +287,45 @@ class _Table:
     """Every set of bands in every way to hang, with the load that misses least and by how much."""
 
     def __init__(self, sought: Sought, teams: Sequence[Team], pulled: Array) -> None:
-        self.sought, self.uneven = sought, 0
+        self.sought, self.uneven, self.teams = sought, 0, teams
         width, none = max((len(side) for team in teams for side in team), default=1), len(sought.candidates)
         padded = [[[*side, *[none] * (width - len(side))] for side in team] for team in teams]
         chosen = np.array(padded, dtype=int).reshape(len(teams), len(sought.place.slots), width)
         rows = [self._row(pulled[w], chosen) for w in range(len(sought.ways))]
-        self.miss, self.load = np.array([m for m, _ in rows]), np.array([at for _, at in rows])
+        self.miss, self.load, self.apart = (np.array(parts) for parts in zip(*rows, strict=True))
 
-    def _row(self, pulled: Array, chosen: NDArray[np.int_]) -> tuple[Array, NDArray[np.int_]]:
+    def _row(self, pulled: Array, chosen: NDArray[np.int_]) -> tuple[Array, NDArray[np.int_], Array]:
         sides = pulled[chosen, np.arange(chosen.shape[1])[None, :, None]].sum(axis=2)
         whole = sides.sum(axis=1)
         weights = self.sought.place.rig.bar.mass + self.sought.loads.totals
         at, miss = nearest_load([wish.miss(whole) for wish in self.sought.wishes], weights)
-        if self.sought.each_once and chosen.shape[1] > 1:
-            apart, load = abs(sides[:, 0] - sides[:, 1]), abs(whole + weights[at][:, None])
+        apart = abs(sides.max(axis=1) - sides.min(axis=1))
+        if not self.sought.twins and chosen.shape[1] > 1:
+            load = abs(whole + weights[at][:, None])
             uneven = np.isfinite(miss) & (apart > UNEQUAL_SHARE * load).any(axis=1)
             self.uneven += int(uneven.sum())
             miss[uneven] = np.inf
-        return miss, at
+        return miss, at, apart.max(axis=1)
 
     def best_of_each(self) -> list[Best]:
-        """The best of each set of bands in each arrangement, those that miss least first."""
-        found: list[Best] = []
+        """The best of each set of bands in each arrangement, those that miss least first.
+
+        Two bands that change sides are one set; of the two ways the one that misses less, or is more alike, counts.
+        """
+        found: dict[tuple[str, frozenset[int]], Best] = {}
         names = [way.arrangement for way in self.sought.ways]
         for name in dict.fromkeys(names):
             rows = [w for w, other in enumerate(names) if other == name]
             for team, row in enumerate(self.miss[rows].argmin(axis=0)):
                 way = rows[row]
                 if np.isfinite(self.miss[way, team]):
-                    found.append(Best(float(self.miss[way, team]), team, way, int(self.load[way, team])))
-        return sorted(found)
+                    one = Best(float(self.miss[way, team]), float(self.apart[way, team]), team, way,
+                               int(self.load[way, team]))  # fmt: skip
+                    key = name, frozenset(c for side in self.teams[team] for c in side)
+                    kept = found.setdefault(key, one)
+                    if (round(one.miss, 6), one.apart) < (round(kept.miss, 6), kept.apart):
+                        found[key] = one
+        return sorted(found.values())
 
 
 def nearest_load(misses: Sequence[tuple[float, Array]], weights: Array) -> tuple[NDArray[np.int_], Array]:
@@ -291,7 +371,12 @@ def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
     answer = calculate(rig, profiles, extrapolate=sought.extrapolate)
     answer = replace(answer, findings=(*answer.findings, *cautions(answer, sought.unit)))
     loads: dict[Of, Known] = {of: load_of(answer, answer.ways["up"], of) for of in OFS}
-    return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads)
+    changed = len({_hook(b) for b in bands} - {_hook(b) for b in place.slots})
+    return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads, changed)
+
+
+def _hook(band: RigBand) -> tuple[object, ...]:
+    return band.side, band.arrangement, band.anchor_height, band.pegs_apart
 
 
 def _missed(
@@ -320,11 +405,11 @@ def _team_name(team: Team, ids: Sequence[str]) -> str:
 
 
 def _nothing(sought: Sought, bad: Mapping[tuple[int, int], Unusable], uneven: int) -> DataError:
-    if sought.each_once and len(sought.place.slots) > 1 and len(sought.candidates) < 2:
+    if not sought.twins and len(sought.place.slots) > 1 and len(sought.candidates) < 2:
         return DataError("one band cannot hang on both sides",
                          remedy="give two profiles, or leave out --each-once if it has a twin")  # fmt: skip
     if not bad or uneven:
-        apart = f"the sides would differ by more than {100 * UNEQUAL_SHARE:.0f} % of the load"
+        apart = f"left and right would differ by more than {100 * UNEQUAL_SHARE:.0f} % of the load"
         return DataError(f"no two of these bands pull alike enough: {apart}", remedy="give bands that match")
     (w, c), least = min(bad.items(), key=lambda item: item[1].excess)
     way, band = sought.ways[w], sought.candidates[c].profile.band.id

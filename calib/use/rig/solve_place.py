@@ -3,6 +3,7 @@
 A place is a rig file taken without its bands: each side keeps where its first band hangs and over what.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf
@@ -54,8 +55,13 @@ class Place:
     @property
     def mirrored(self) -> bool:
         """Both sides hang alike, so that exchanging two bands changes nothing."""
-        alike = {replace(slot, side="left", profile="") for slot in self.slots}
-        return len(alike) == 1 and self.slots[0].slack_length is None
+        return len({_without_band(slot) for slot in self.slots}) == 1
+
+
+def _without_band(slot: RigBand) -> RigBand:
+    """Where a band hangs; a slack length is of its band, and to which side it leans makes no difference."""
+    ends = abs(slot.sideways[0]), abs(slot.sideways[1])
+    return replace(slot, side="left", profile="", slack_length=None, sideways=ends)
 
 
 class Unusable(NamedTuple):
@@ -139,27 +145,53 @@ def _pegs(place: Place, arrangement: Arrangement, pegs: Sequence[float]) -> Sequ
 def hung(place: Place, hanging: Hanging, candidate: Candidate | None = None) -> tuple[RigBand, ...]:
     """The bands of one way to hang, one for each side of the place.
 
-    A slack length was measured with one band in one hitch: it is kept for that band there and for no other.
+    A slack length was measured with one band in one hitch: it is kept for that band there, on whichever side, and for
+    no other.
     """
-    return tuple(_in_slot(slot, hanging, candidate) for slot in place.slots)
+    return tuple(_in_slot(slot, place.slots, hanging, candidate) for slot in place.slots)
 
 
-def _in_slot(slot: RigBand, hanging: Hanging, candidate: Candidate | None) -> RigBand:
+def _in_slot(slot: RigBand, slots: Sequence[RigBand], hanging: Hanging, candidate: Candidate | None) -> RigBand:
     height = slot.anchor_height if hanging.anchor_height is None else hanging.anchor_height
-    same = candidate is not None and normpath(slot.profile) == candidate.name
-    as_measured = slot.arrangement == hanging.arrangement and slot.pegs_apart == hanging.pegs_apart
+    over = slot.anchor_diameter, slot.sleeve_diameter, hanging.arrangement, hanging.pegs_apart
+    measured = [
+        other.slack_length
+        for other in (slot, *slots)
+        if candidate is not None
+        and is_of(other.profile, candidate)
+        and (other.anchor_diameter, other.sleeve_diameter, other.arrangement, other.pegs_apart) == over
+    ]
     return replace(
         slot,
         profile=candidate.name if candidate else slot.profile,
         arrangement=hanging.arrangement,
         anchor_height=height,
         pegs_apart=hanging.pegs_apart,
-        slack_length=slot.slack_length if same and as_measured else None,
+        slack_length=measured[0] if measured else None,
     )
 
 
-def pulls(place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False) -> Array | Unusable:
-    """What a band pulls downward going up, at each height on each side. [kg], shape (sides, heights)
+def is_of(written: str, candidate: Candidate) -> bool:
+    """Whether what a rig file writes of a band, a file or its name, is this one, also where it was measured anew.
+
+    Args:
+        written: `profile` of a band in the file.
+        candidate: The band.
+    """
+    if normpath(written) == candidate.name:
+        return True
+    folder, _, file = normpath(written).rpartition("/")
+    band = re.escape(candidate.profile.band.id)
+    if re.fullmatch(band, file, re.IGNORECASE):
+        return True
+    again = rf"{band}(\.\d{{4}}-\d\d-\d\d[^/]{{0,40}})?\.profile\.json"
+    return folder == candidate.name.rpartition("/")[0] and bool(re.fullmatch(again, file, re.IGNORECASE))
+
+
+def pulls(
+    place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False
+) -> tuple[Array | Unusable, ...]:
+    """What a band pulls downward going up on each side of the place, at each height, or why it cannot. [kg]
 
     Args:
         place: Where.
@@ -168,15 +200,13 @@ def pulls(place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: 
         extrapolate: Go beyond the tested lengths.
     """
     g, _ = local_gravity(place.rig.bar.latitude_deg, place.rig.bar.altitude)
-    found: dict[RigBand, Array] = {}
+    found: dict[RigBand, Array | Unusable] = {}
     bands = [replace(band, side="left") for band in hung(place, hanging, candidate)]
     for band in bands:
         if band not in found:
             pull = _pull(place, band, candidate.profile, extrapolate)
-            if isinstance(pull, Unusable):
-                return pull
-            found[band] = pull / g
-    return np.array([found[band] for band in bands])
+            found[band] = pull if isinstance(pull, Unusable) else pull / g
+    return tuple(found[band] for band in bands)
 
 
 def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
@@ -203,13 +233,13 @@ def _refused(length: Array, profile: Profile, extrapolate: bool) -> Unusable | N
     """The tested lengths are kept to, as the rig itself does; a band slack all the way pulls nothing."""
     first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
     longest, pulled = float(length.max()), length[length > profile.band.rest_half_path_m]
+    short = first - float(length.min() if not len(pulled) else pulled.min())
     if longest > last + 1e-6 and not extrapolate:
         text = f"would be {longest:.2f} m long (half path), tested to {last:.2f} m"
-        return Unusable("too long", text, longest - last)
+        return Unusable("too long", text, max(longest - last, short))
     if not len(pulled):
-        return Unusable("slack", "would be slack all the way", profile.band.rest_half_path_m - longest)
-    shortest = float(pulled.min())
-    if shortest < first - 1e-6 and not extrapolate:
-        text = f"would be {shortest:.2f} m long (half path), tested from {first:.2f} m"
-        return Unusable("too short", text, first - shortest)
+        return Unusable("slack", "would be slack all the way", short)
+    if short > 1e-6 and not extrapolate:
+        text = f"would be {first - short:.2f} m long (half path), tested from {first:.2f} m"
+        return Unusable("too short", text, short)
     return None

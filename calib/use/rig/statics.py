@@ -169,13 +169,39 @@ def _minus(off: Off) -> Off:
     return Off(**{name: -value for name, value in vars(off).items()})
 
 
+def _tested(length: Array, profile: Profile) -> NDArray[np.bool_]:
+    """Where a band is slack or within the lengths it was tested at."""
+    first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
+    slack = length <= profile.band.rest_half_path_m
+    found: NDArray[np.bool_] = (slack | (length >= first - 1e-6)) & (length <= last + 1e-6)
+    return found
+
+
+def tested_heights(rig: Rig, profiles: Sequence[Profile], points: int = GRID) -> NDArray[np.bool_]:
+    """At which heights of the bar, from bottom to top, every band is within what was tested.
+
+    Args:
+        rig: The rig.
+        profiles: One for each of its bands.
+        points: How many heights.
+
+    Raises:
+        DataError: A band cannot hang so.
+    """
+    heights = np.linspace(rig.bar.bottom, rig.bar.top, points)
+    pairs = zip(rig.band, profiles, strict=True)
+    found: NDArray[np.bool_] = np.all(
+        [_tested(run_of(b, rig.bar, heights, loop_of(p)).length, p) for b, p in pairs], axis=0
+    )
+    return found
+
+
 def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Run, extrapolate: bool) -> None:
     """A length that was not tested is refused with the heights that would work; a slack band is no error."""
     if extrapolate:
         return
     first, last = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
-    pulled = run.length > profile.band.rest_half_path_m
-    works = (~pulled | (run.length >= first - 1e-6)) & (run.length <= last + 1e-6)
+    pulled, works = run.length > profile.band.rest_half_path_m, _tested(run.length, profile)
     if works.all():
         return
     at = int(np.flatnonzero(~works)[0])

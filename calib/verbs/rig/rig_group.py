@@ -3,6 +3,7 @@
 Each word is a module of its own, imported when chosen, with a function `command`.
 """
 
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -16,6 +17,13 @@ WORDS = {
     "solve": "calib.verbs.rig.rig_solve",
     "weight": "calib.verbs.rig.rig_weight",
 }
+OF_A_FILE = ("show", "check", "solve", "weight")
+END = ".rig.toml"
+
+
+def _is_rig(name: str) -> bool:
+    """Whether a rig is meant by its bare name; a word and a file that is there come first."""
+    return name not in WORDS and not Path(name).exists() and len(name) < 200 and Path(f"{name}{END}").is_file()
 
 
 class WordOrFile(WordGroup):
@@ -25,8 +33,10 @@ class WordOrFile(WordGroup):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Put in the word that was left out."""
-        if args and args[0] not in ("-h", "--help") and any(sign in args[0] for sign in "-./\\"):
+        if args and args[0] not in ("-h", "--help") and (any(sign in args[0] for sign in "-./\\") or _is_rig(args[0])):
             args = ["show", *args]
+        if len(args) > 1 and args[0] in OF_A_FILE and _is_rig(args[1]):
+            args = [args[0], f"{args[1]}{END}", *args[2:]]
         parsed: list[str] = super().parse_args(ctx, args)
         return parsed
 
@@ -36,9 +46,10 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,
-    subcommand_metavar="FILE | COMMAND [ARGS]...",
+    subcommand_metavar="FILE | NAME | COMMAND [ARGS]...",
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="""Say what calibrated bands put on a bar. FILE alone is short for show FILE.
+    help="""Say what calibrated bands put on a bar. FILE alone is short for show FILE, and so is NAME for
+NAME.rig.toml.
 
 \b
 Examples:

@@ -12,7 +12,7 @@ from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
-    from calib.use.rig.lifters import Lifter
+    from calib.use.rig.lifters import Lifted, Lifter
 
 
 def command(
@@ -51,9 +51,12 @@ def command(
     shown = cast("Unit", shown_in(unit).force)
     kind = figure_kind(figure) if figure is not None else None
     if lifters is not None:
-        if figure is not None:
-            raise UsageError("--figure draws one lifter", remedy="leave out --lifters or --figure")
-        _for_lifters(file, lifters, extrapolate, shown, as_json)
+        found = _for_lifters(file, lifters, extrapolate, shown, as_json)
+        if figure is not None and kind is not None:
+            from calib.safe_write import write_new
+            from calib.use.report.rig_figures import draw_lifters
+
+            write_new(figure, draw_lifters(found, kind, shown))
         return 0
     answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     if figure is not None and kind is not None:
@@ -70,7 +73,7 @@ def command(
     return 0
 
 
-def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_json: bool) -> None:
+def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_json: bool) -> "list[Lifted]":
     from calib.use.report.rig_views import lifters_view
     from calib.use.rig.lifters import under_rig
     from calib.use.rig.rig_answers import lifters_answer
@@ -83,6 +86,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
         found = under_rig(rig, profiles, people, extrapolate=extrapolate, unit="kg" if as_json else unit)
     answer = lifters_answer(found, profiles, "kg" if as_json else unit)
     give(answer, lifters_view(answer, SHOWN[unit], str(file)), as_json=as_json)
+    return found
 
 
 def _lifters(text: str) -> "tuple[Lifter, ...]":

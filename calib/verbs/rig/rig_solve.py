@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.rig_file import Arrangement, Rig
-    from calib.use.rig.solve import Of, Solved, Wish
+    from calib.use.rig.solve import Of, Solved, Sought, Wish
     from calib.use.rig.solve_place import Candidate
 
 WITHIN = 2.5  # kg: a proposal further off is not made unless asked; two of the smallest usual plates
@@ -42,6 +42,7 @@ class _Tries(NamedTuple):
     plates: "list[Plates] | None"
     most: int
     each_once: bool
+    pairs: str | None
     extrapolate: bool
     unit: "Unit"  # of weights in sentences
 
@@ -84,6 +85,9 @@ def command(
     each_once: Annotated[
         bool, typer.Option("--each-once", help="No band has a twin: left and right are two of the profiles.")
     ] = False,
+    pairs: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Left and right are these: B07+B08,B03+B05; or made, by pair.")
+    ] = None,
     within: Annotated[str | None, typer.Option(metavar="LOAD", help="How far off is near enough; 2.5 kg.")] = None,
     few: Annotated[int, typer.Option(min=1, max=20, help="How many to show.")] = 3,
     extrapolate: Annotated[
@@ -119,6 +123,7 @@ def command(
         plates_option(plates, shown) if plates is not None else None,
         most,
         each_once,
+        pairs,
         extrapolate,
         "kg" if as_json else shown,
     )
@@ -168,8 +173,6 @@ def _solved(
     from calib.verbs.terminal.progress import Progress
 
     wishes = _wishes(asked)
-    if tries.each_once and tries.most > 1:
-        raise UsageError("--each-once goes with one band a side", remedy="leave out --most, or --each-once")
     rig = read_rig(file)
     with named(file):
         place = place_of(rig)
@@ -178,28 +181,42 @@ def _solved(
     loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
     choices = _candidates(file, rig, names, folder)
     sought = Sought(
-        place,
-        choices[0],
-        ways,
-        loads,
-        wishes,
-        within,
-        tries.most,
-        tries.each_once,
-        few,
-        tries.extrapolate,
-        tries.unit,
-    )
+        place, choices[0], ways, loads, wishes, within, tries.most, tries.each_once, few=few,
+        extrapolate=tries.extrapolate, unit=tries.unit,
+    )  # fmt: skip
     progress = Progress("Trying every band")
     try:
-        solved = solve(sought, progress.tell)
+        solved = solve(_with_pairs(sought, tries.pairs), progress.tell)
         if not solved.proposals and len(choices) > 1:
-            return solve(replace(sought, candidates=choices[1]), progress.tell)
+            return solve(_with_pairs(replace(sought, candidates=choices[1]), tries.pairs), progress.tell)
         return solved
     except DataError as error:
         raise error.at(file.name) from None
     finally:
         progress.close()
+
+
+def _with_pairs(sought: "Sought", written: str | None) -> "Sought":
+    """With left and right as they were named, or as `bandcurve pair` makes them; several a side need pairs."""
+    if len(sought.place.slots) < 2 or (written is None and not (sought.each_once and sought.most > 1)):
+        return sought
+    if written in (None, "made"):
+        from calib.use.rig.from_python import made_pairs
+
+        return replace(sought, pairs=made_pairs(sought.candidates))
+    names = [c.profile.band.id.lower() for c in sought.candidates]
+    named = [_pair(part, names) for part in (written or "").split(",")]
+    return replace(sought, pairs=tuple((names.index(a), names.index(b)) for a, b in named))
+
+
+def _pair(text: str, names: Sequence[str]) -> tuple[str, ...]:
+    found = tuple(part.strip().lower() for part in text.split("+"))
+    if len(found) != 2 or found[0] == found[1]:
+        raise UsageError(f"--pairs {text[:40]!r} is not two bands", remedy="write --pairs B07+B08,B03+B05, or made")
+    gone = [name for name in found if name not in names]
+    if gone:
+        raise UsageError(f"--pairs names {gone[0][:40]!r}, which is not among the bands", remedy="name it as BAND too")
+    return found
 
 
 def _wishes(asked: _Asked) -> "list[Wish]":
@@ -278,7 +295,7 @@ def _other_ways(solved: "Solved") -> str:
     """What may bring the load within reach, as far as it was not tried."""
     ways = {
         "other plates": len(solved.sought.loads.totals) == 1,
-        "more bands a side (--most 2)": solved.sought.most == 1 and not solved.sought.each_once,
+        "more bands a side (--most 2)": solved.sought.most == 1,
         "other anchor heights (--anchor-heights)": len({w.anchor_height for w in solved.sought.ways}) == 1,
     }
     named = [words for words, left in ways.items() if left] or ["other bands"]

@@ -6,6 +6,7 @@ from pathlib import Path
 from calib.use.report.rig_words import UNIT, Unit
 from calib.use.report.solve_words import (
     HEADERS,
+    apart_text,
     bands_text,
     caution_texts,
     hold_text,
@@ -15,7 +16,6 @@ from calib.use.report.solve_words import (
     share_text,
     wish_text,
 )
-from calib.use.rig.rig_answers import twins_assumed
 from calib.use.rig.rig_hold import Hold
 from calib.use.rig.solve import Solved
 from calib.verbs.terminal.plain_text import heading, sentence, table, wrap
@@ -41,6 +41,8 @@ def say(solved: Solved, holds: Sequence[Hold | None], out: Path | None, unit: Un
     if solved.more:
         print(wrap(f"Near enough too, shown with --few: {solved.more} more."))
     print(wrap(f'All in {unit}. "+- mean" and "+- next set": 95 % limits, the wider of what was wanted.'))
+    print(wrap("Misses inside these limits are ties: then the sides that pull more alike come first, then what changes "
+               "less in the rig, then fewer plates."))  # fmt: skip
     _say_each(solved, holds, unit)
     _say_missed(solved, unit)
     print()
@@ -64,6 +66,8 @@ def _say_each(solved: Solved, holds: Sequence[Hold | None], unit: Unit) -> None:
     for n, (proposal, hold) in enumerate(zip(solved.proposals, holds, strict=True)):
         print(f"\n{heading(f'Number {n + 1}: {bands_text(proposal)} {hung_text(proposal, unit)}')}")
         print(wrap(share_text(proposal)))
+        if not solved.sought.twins and len(proposal.rig.band) > 1:
+            print(wrap(apart_text(proposal, unit)))
         print(wrap(hold_text(hold, unit)))
         for code, text in caution_texts(proposal):
             print(wrap(f"{sentence(text)} [{code}]", None, "  - ", "    "))
@@ -72,7 +76,7 @@ def _say_each(solved: Solved, holds: Sequence[Hold | None], unit: Unit) -> None:
 def _say_missed(solved: Solved, unit: Unit) -> None:
     texts = [sentence(text) for text in missed_texts(solved.missed, unit)]
     if solved.uneven:
-        texts.append(f"{solved.uneven} pairs were passed over: their sides would pull too unlike.")
+        texts.append(f"{solved.uneven} pairs were passed over: left and right would pull too differently.")
     if texts:
         print(f"\n{heading('Not reachable')}")
     for text in texts:
@@ -81,7 +85,7 @@ def _say_missed(solved: Solved, unit: Unit) -> None:
 
 def _last_words(solved: Solved, out: Path | None) -> list[str]:
     texts = []
-    if twins_assumed(solved):
+    if solved.sought.twins:
         texts.append(
             "Each band is taken to have an exact twin on the other side. Bands sold as equal differ by a tenth and "
             "more: measure both, and ask with --each-once."
