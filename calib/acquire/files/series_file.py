@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from annotated_types import Ge, Gt, Le
 from pydantic import ConfigDict, TypeAdapter, ValidationError
 
-from calib.acquire.files.run_table import NUMBER, STRIKES, split_line
+from calib.acquire.files.run_table import NUMBER, split_line
 from calib.errors import DataError
 from calib.half_path import offset_over
 from calib.identity import check_id
@@ -34,6 +34,8 @@ _LENGTHS = (
     *("flat_length", "u_flat_length", "thickness", "fitting_diameter"),
     *("link_diameter", "link_length", "u_reading", "u_common"),
 )
+
+_STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")  # the note of a strike row names the row it strikes
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,7 @@ def _readings(table: list[tuple[int, str]], name: str) -> tuple[SeriesReading, .
         values = {key: cells[i].strip() if i < len(cells) else "" for key, (i, _) in columns.items()}
         number = _whole(values.get("row", ""), count)
         if values.get("kind") == "strike":
-            struck = STRIKES.match(values.get("note", ""))
+            struck = _STRIKES.match(values.get("note", ""))
             if struck is None or int(struck[1]) not in found:
                 raise DataError("strikes no row above it", where=where, remedy='begin its note with "row N:"')
             del found[int(struck[1])]

@@ -21,6 +21,7 @@ _NEVER_BELOW_ZERO = (
     "force_N", "tension_N", "pull_N", "pull_kg", "bar_load_kg", "straight_weight_kg", "length_m", "tape_m", "stretch",
     "level_ratio", "flat_length_m", "rest_half_path_m", "max_difference_N",
 )  # fmt: skip
+_CERTIFIED = ("plain", "coefficients", "sd")  # of a regression: held against certified values, to every digit
 _LIMITS = ("u_", "u95_", "upper95_")
 ROUNDING = 1e-9  # what a sum of squares or a difference of equal numbers may leave below zero
 
@@ -125,7 +126,7 @@ def _number(value: float, name: str, path: str) -> float:
         if value < -ROUNDING:
             raise DataError(f"the answer is {value:.4g}, below zero, at {path}", remedy=_REMEDY)
         value = 0.0
-    return float(f"{value:.{DIGITS}g}") + 0.0
+    return value if name in _CERTIFIED else float(f"{value:.{DIGITS}g}") + 0.0
 
 
 _REMEDY = "a number in the files given is far out of range: look through them, or measure again"
