@@ -36,6 +36,7 @@ COMMANDS: dict[str, Entry] = {
     "list": Entry("calib.verbs.list_bands", "List the bands and scales of a folder, and what is due."),
     "rig": Entry("calib.verbs.rig.rig_group", "Say what bands put on a bar, left and right, up and down."),
     "page": Entry("calib.verbs.page", "Measure and look things up on a page: browser, or a phone at the rack."),
+    "report": Entry("calib.verbs.paper.report", "Put a whole collection into one page of HTML, to send or to print."),
     "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
     "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
     "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),

@@ -13,10 +13,10 @@ from calib.use.answers.bands import PullAnswer
 from calib.use.answers.parts import Pull
 from calib.use.bands.lookup import Found
 from calib.use.bands.predict import pull_answer
+from calib.use.paper.curve_svg import curve_svg
 from calib.use.report.document import document
 from calib.use.report.layout import sentence
 from calib.use.report.view import other
-from calib.web.curve_picture import curve_svg
 from calib.web.pages import Asked, Site
 
 

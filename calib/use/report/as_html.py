@@ -25,13 +25,16 @@ def _section(section: Section) -> str:
     body = _grid(section.grid) if section.grid else ""
     body += f"<pre>{escape(section.picture)}</pre>" if section.picture else ""
     body += "".join(f"<p>{_text(note)}</p>" for note in section.notes)
+    if not section.title:
+        return body
     return f'<details class="{_text(section.name)}"><summary>{_text(section.title)}</summary>{body}</details>'
 
 
 def _grid(grid: Grid) -> str:
-    head = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in grid.headers)
+    head = "".join(f'<th scope="col">{_text(cell)}</th>' if cell else "<td></td>" for cell in grid.headers)
     rows = "".join("<tr>" + "".join(f"<td>{_text(cell)}</td>" for cell in row) + "</tr>" for row in grid.rows)
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+    return f'<div class="wide" tabindex="0">{table}</div>'
 
 
 def _text(words: str) -> str:

@@ -1,0 +1,1 @@
+"""Commands that make something to hand on, to hang up or to read."""
