@@ -37,6 +37,7 @@ COMMANDS: dict[str, Entry] = {
     "rig": Entry("calib.verbs.rig.rig_group", "Say what bands put on a bar, left and right, up and down."),
     "page": Entry("calib.verbs.page", "Measure and look things up on a page: browser, or a phone at the rack."),
     "report": Entry("calib.verbs.paper.report", "Put a whole collection into one page of HTML, to send or to print."),
+    "sheet": Entry("calib.verbs.paper.sheet", "Put a band or a rig on one page for the wall."),
     "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
     "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
     "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),

@@ -13,6 +13,7 @@ from calib.profile.document import Profile, parse_profile, save_profile
 from calib.units import POUND
 from calib.use.report.rig_figures import rig_figure
 from calib.use.rig.anchors import cautions, loading_order
+from calib.use.rig.rig_answers import rig_answer
 from calib.use.rig.statics import Answer, calculate
 from calib.verbs.app import run
 from tests.profile.invented import document
@@ -191,10 +192,16 @@ def test_sides_that_share_a_check_differ_more_sharply_than_they_are_known() -> N
 
 
 def test_the_figure_shows_the_loads_of_both_ways() -> None:
-    answer = calculate(rig(band_text(), bottom=1350, top=1900), [invented()])
-    lines = {line.get_gid(): line for line in rig_figure(answer).axes[0].lines}
-    for way in ("up", "down"):
-        assert np.allclose(lines[f"load-{way}"].get_xdata(), answer.ways[way].load.value)
+    profile = invented()
+    answer = calculate(rig(band_text(), bottom=1350, top=1900), [profile])
+    figure = rig_figure(rig_answer(answer, [profile]), "squat $x$")
+    lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines}
+    for way, name in (("up", "loading"), ("down", "unloading")):
+        assert np.allclose(lines[f"load-{name}"].get_xdata(), answer.ways[way].load.value)
+        left = answer.ways[way].sides["left"].value / answer.gravity
+        assert np.allclose(lines[f"left-{name}"].get_xdata(), left)
+        assert not np.asarray(lines[f"right-{name}"].get_xdata()).any()
+    assert profile.band.id in figure.get_suptitle()
 
 
 def test_a_figure_file_is_written_once(place: Path, capsys: Capture) -> None:

@@ -54,7 +54,7 @@ def _draw(axes: "Axes", label: Label, x: float, y: float) -> None:
     from matplotlib.patches import Rectangle
 
     axes.add_patch(Rectangle((x, y), WIDTH, HEIGHT, fill=False, edgecolor=PALE, linewidth=0.3))
-    _code(axes, label.id, x + 3, y + 3)
+    code(axes, label.id, x + 3, y + 3, CODE)
     middle = x + 3 + CODE + (WIDTH - CODE - 4) / 2
     size = max(SMALLEST, min(LARGEST, 2.83 * (WIDTH - CODE - 8) / (0.62 * len(label.id))))
     name = label.id.replace("$", r"\$")
@@ -66,13 +66,21 @@ def _draw(axes: "Axes", label: Label, x: float, y: float) -> None:
         axes.plot([start + 8, start + WIDTH / 2 - 6], [y + 34.5, y + 34.5], color=LINE, linewidth=0.6)
 
 
-def _code(axes: "Axes", text: str, x: float, y: float) -> None:
-    """A QR code (ISO/IEC 18004) of the id, error correction M or better."""
+def code(axes: "Axes", text: str, x: float, y: float, size: float) -> None:
+    """Draw a QR code (ISO/IEC 18004), error correction M or better.
+
+    Args:
+        axes: Of a page in millimetres.
+        text: What it says.
+        x: Left edge. [mm]
+        y: Upper edge. [mm]
+        size: With half of its quiet zone. [mm]
+    """
     import segno
     from matplotlib.patches import Rectangle
 
     rows = segno.make(text, micro=False, error="m").matrix
-    module = CODE / (len(rows) + QUIET)
+    module = size / (len(rows) + QUIET)
     for i, row in enumerate(rows):
         for start, length in _runs(row):
             corner = (x + (start + QUIET / 2) * module, y + (i + QUIET / 2) * module)

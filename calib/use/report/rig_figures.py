@@ -1,56 +1,142 @@
-"""Load on the bar against its height, both ways, as the bytes of one figure. No file is written."""
+"""Load on the bar against its height, both ways, left and right, as the bytes of one figure. No file is written."""
 
 import io
-from collections.abc import Sequence
+import warnings
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import matplotlib as mpl
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from calib.units import SHOWN
+from calib.units import POUND, SHOWN, Shown
+from calib.use.answers.rigs import RigAnswer, RigWay
 from calib.use.report.figures import LOOKS, FigureKind
-from calib.use.report.rig_words import UNIT, WORDS, Unit
+from calib.use.report.layout import clean
+from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.lifters import Lifted
-from calib.use.rig.statics import Answer
 
-PAGE = (6.4, 5.2)  # inch
+PAGE = (7.6, 5.4)  # inch
+WORDS = {"loading": "going up", "unloading": "coming down"}
+SIDE_LINES = {"left": "o", "right": "^"}  # marks: the ways have the lines
 LINES = ("-", "--", "-.", ":")
 _DATES = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None, "Creator": "bandcurve"}}
+_GREY = "#595959"
 
 
-def draw_rig(answer: Answer, kind: FigureKind, unit: Unit = "kg") -> bytes:
+def draw_rig(answer: RigAnswer, name: str, kind: FigureKind, shown: Shown = SHOWN["kg"]) -> bytes:
     """Draw a rig's load against height.
 
     Args:
         answer: What the rig does.
+        name: Of the rig.
         kind: "png", "svg" or "pdf".
-        unit: Of the load.
+        shown: Units of both axes.
     """
-    with mpl.rc_context():
+    return _bytes(lambda: rig_figure(answer, name, shown), kind)
+
+
+def _bytes(make: Callable[[], Figure], kind: FigureKind) -> bytes:
+    """A figure as a file, the same each time."""
+    with mpl.rc_context(), warnings.catch_warnings():
         mpl.rcdefaults()
-        mpl.rcParams.update({"svg.hashsalt": "bandcurve", "pdf.fonttype": 42, "font.size": 9.0})
+        mpl.rcParams.update(
+            {"svg.hashsalt": "bandcurve", "svg.fonttype": "none", "pdf.fonttype": 42, "font.size": 9.0,
+             "text.parse_math": False}
+        )  # fmt: skip
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
         page = io.BytesIO()
-        rig_figure(answer, unit).savefig(page, format=kind, dpi=150, metadata=_DATES[kind])
+        make().savefig(page, format=kind, dpi=150, metadata=_DATES[kind])
     return page.getvalue()
 
 
-def rig_figure(answer: Answer, unit: Unit = "kg") -> Figure:
-    """The figure itself: one line a way, its 95 % limits of the mean behind it, the weight alone as a thin line."""
+def rig_figure(answer: RigAnswer, name: str, shown: Shown = SHOWN["kg"]) -> Figure:
+    """The figure itself: the load on the left, what each side's bands pull down on the right.
+
+    Args:
+        answer: What the rig does.
+        name: Of the rig.
+        shown: Units of both axes.
+    """
     figure = Figure(figsize=PAGE, layout="constrained")
     FigureCanvasAgg(figure)
-    axes, scale, shown = figure.subplots(), UNIT[unit], SHOWN[unit]
-    heights = answer.heights / shown.metre
-    for way, direction in answer.ways.items():
-        look, load = LOOKS["loading" if way == "up" else "unloading"], direction.load
-        axes.fill_betweenx(heights, load.low / scale, load.high / scale, color=look.colour, alpha=0.22, linewidth=0)
-        axes.plot(load.value / scale, heights, look.line, color=look.colour, label=WORDS[way], gid=f"load-{way}")
-    weight = answer.rig.weight_kg / scale
-    axes.axvline(weight, color="#595959", linewidth=0.8, linestyle=":", label="bar and plates alone")
-    axes.set(xlabel=f"load on the bar [{unit}]", ylabel=f"height of the bar [{shown.length}]")
-    axes.set_title("Load on the bar; shaded: 95 % limits of the mean", fontsize=9.5)
-    axes.grid(color="#E3E3E3", linewidth=0.6)
-    axes.legend(frameon=False)
+    load, sides = figure.subplots(1, 2, sharey=True, gridspec_kw={"width_ratios": (3, 2)})
+    draw_load(load, answer, shown)
+    draw_sides(sides, answer, shown)
+    figure.suptitle(f"{clean(name, 60)}: {used_words(answer)}", fontsize=10.5)
     return figure
+
+
+def used_words(answer: RigAnswer) -> str:
+    """The bands with the day each was measured, each once."""
+    days = dict.fromkeys(f"{used.band} ({used.day or 'no day'})" for used in answer.used)
+    return clean(", ".join(days), 90)
+
+
+def ways_of(answer: RigAnswer) -> list[tuple[Any, RigWay]]:
+    """The ways there are, named as the branches that are drawn alike."""
+    return [(name, way) for name, way in (("loading", answer.up), ("unloading", answer.down)) if way is not None]
+
+
+def draw_load(axes: Axes, answer: RigAnswer, shown: Shown) -> None:
+    """One line a way; its 95 % limits of the mean shaded, those of the next set between thin lines.
+
+    Args:
+        axes: Where to.
+        answer: What the rig does.
+        shown: Units of both axes.
+    """
+    one, heights = _one(shown), [h / shown.metre for h in answer.heights_m]
+    for name, way in ways_of(answer):
+        look, load = LOOKS[name], [v / one for v in way.bar_load_kg]
+        axes.fill_betweenx(
+            heights, [v / one for v in way.low95_mean_kg], [v / one for v in way.high95_mean_kg], color=look.colour,
+            alpha=0.25, linewidth=0,
+        )  # fmt: skip
+        for sign in (-1, 1):
+            edge = [v + sign * u / one for v, u in zip(load, way.u95_next_set_kg, strict=True)]
+            axes.plot(edge, heights, look.line, color=look.colour, linewidth=0.6, gid=f"next-{name}")
+        axes.plot(load, heights, look.line, color=look.colour, linewidth=1.9, label=WORDS[name], gid=f"load-{name}")
+    weight = answer.bar_and_plates_kg / one
+    axes.axvline(weight, color=_GREY, linewidth=0.9, linestyle=":", label="bar and plates alone")
+    axes.set(xlabel=f"load on the bar [{shown.force}]", ylabel=f"height of the bar [{shown.length}]")
+    axes.set_title("On the bar. Shaded: mean; thin lines: next set (95 %)", fontsize=8.5)
+    _calm(axes)
+
+
+def draw_sides(axes: Axes, answer: RigAnswer, shown: Shown) -> None:
+    """What the bands of each side pull down; sides told apart by their marks.
+
+    Args:
+        axes: Where to.
+        answer: What the rig does.
+        shown: Units of both axes.
+    """
+    one, heights = _one(shown) * answer.gravity_m_s2, [h / shown.metre for h in answer.heights_m]
+    every = max(len(heights) // 6, 1)
+    for name, way in ways_of(answer):
+        look = LOOKS[name]
+        for side, mark in SIDE_LINES.items():
+            pull = [v / one for v in way.sides[side].vertical_N]
+            axes.plot(
+                pull, heights, look.line + mark, color=look.colour, linewidth=1.2, markersize=5, markevery=every,
+                markerfacecolor="white" if side == "left" else look.colour, label=f"{side}, {WORDS[name]}",
+                gid=f"{side}-{name}",
+            )  # fmt: skip
+    axes.set(xlabel=f"bands, pulling down [{shown.force}]")
+    axes.set_title("Each side", fontsize=8.5)
+    _calm(axes)
+
+
+def _calm(axes: Axes) -> None:
+    axes.grid(color="#E3E3E3", linewidth=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.legend(frameon=False, fontsize=7.5)
+
+
+def _one(shown: Shown) -> float:
+    return 1.0 if shown.force == "kg" else POUND
 
 
 def draw_lifters(lifted: Sequence[Lifted], kind: FigureKind, unit: Unit = "kg") -> bytes:
@@ -61,12 +147,7 @@ def draw_lifters(lifted: Sequence[Lifted], kind: FigureKind, unit: Unit = "kg") 
         kind: "png", "svg" or "pdf".
         unit: Of the load.
     """
-    with mpl.rc_context():
-        mpl.rcdefaults()
-        mpl.rcParams.update({"svg.hashsalt": "bandcurve", "pdf.fonttype": 42, "font.size": 9.0})
-        page = io.BytesIO()
-        lifters_figure(lifted, unit).savefig(page, format=kind, dpi=150, metadata=_DATES[kind])
-    return page.getvalue()
+    return _bytes(lambda: lifters_figure(lifted, unit), kind)
 
 
 def lifters_figure(lifted: Sequence[Lifted], unit: Unit = "kg") -> Figure:

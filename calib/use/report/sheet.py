@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from textwrap import wrap
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -56,7 +56,7 @@ def form_pdf(form: Form, paper: Paper) -> bytes:
         A PDF of one page; the same form gives the same bytes.
     """
     figure, axes = blank_page(paper)
-    _draw(_Page(axes, *PAPER[paper]), form)
+    _draw(Page(axes, *PAPER[paper]), form)
     out = BytesIO()
     figure.savefig(out, format="pdf", metadata={"Title": f"Form for band {form.band}", "CreationDate": None})
     return out.getvalue()
@@ -78,7 +78,7 @@ def blank_page(paper: Paper) -> "tuple[Figure, Axes]":
 
 
 @dataclass(frozen=True)
-class _Page:
+class Page:
     """Pen strokes in millimetres."""
 
     axes: "Axes"
@@ -87,6 +87,7 @@ class _Page:
 
     @property
     def inner(self) -> float:
+        """Width between the margins. [mm]"""
         return self.width - 2 * MARGIN
 
     def text(
@@ -94,8 +95,8 @@ class _Page:
     ) -> None:
         """Words with their middle height at y."""
         weight = "bold" if bold else "normal"
-        escaped = words.replace("$", r"\$")
-        self.axes.text(x, y, escaped, fontsize=size, color=ink, fontweight=weight, ha=at, va="center_baseline")
+        placed: dict[str, Any] = {"ha": at, "va": "center_baseline", "parse_math": False}
+        self.axes.text(x, y, words, fontsize=size, color=ink, fontweight=weight, **placed)
 
     def box(self, x: float, y: float, width: float, height: float, *, fill: str = "white", stroke: float = 0.6) -> None:
         """A rectangle."""
@@ -109,7 +110,7 @@ class _Page:
         self.axes.plot([x, x + length], [y, y], color=LINE, linewidth=stroke, solid_capstyle="butt")
 
 
-def _draw(page: _Page, form: Form) -> None:
+def _draw(page: Page, form: Form) -> None:
     y = _heading(page, form)
     y = _cautions(page, form, y)
     y = _about_the_band(page, form, y)
@@ -118,7 +119,7 @@ def _draw(page: _Page, form: Form) -> None:
     _foot(page, form, y)
 
 
-def _heading(page: _Page, form: Form) -> float:
+def _heading(page: Page, form: Form) -> float:
     page.text(MARGIN, MARGIN + 4, "Tension readings", 20, bold=True)
     right = MARGIN + page.inner
     page.text(right, MARGIN + 4, "Date ____________   By ____________", 11, at="right")
@@ -126,7 +127,7 @@ def _heading(page: _Page, form: Form) -> float:
     return MARGIN + 14
 
 
-def _cautions(page: _Page, form: Form, y: float) -> float:
+def _cautions(page: Page, form: Form, y: float) -> float:
     height = 6.0 * len(CAUTIONS) + 4
     page.box(MARGIN, y, page.inner, height, fill=TINT, stroke=0.0)
     for i, caution in enumerate(CAUTIONS):
@@ -134,7 +135,7 @@ def _cautions(page: _Page, form: Form, y: float) -> float:
     return y + height + 5
 
 
-def _about_the_band(page: _Page, form: Form, y: float) -> float:
+def _about_the_band(page: Page, form: Form, y: float) -> float:
     known = (("Band", form.band), ("Flat length", form.flat), ("Thickness", form.thickness), ("Width", form.width))
     labels = (*known, ("Scale", ""), ("Temperature", ""), ("Fittings, diameter", ""), ("Tape read between", ""))
     width, height = page.inner / 4, 14.0
@@ -150,7 +151,7 @@ def _about_the_band(page: _Page, form: Form, y: float) -> float:
     return y + height * 2 + 6
 
 
-def _table(page: _Page, form: Form, top: float, bottom: float) -> float:
+def _table(page: Page, form: Form, top: float, bottom: float) -> float:
     """The cells to fill in; they are as tall as the page allows."""
     ways = ("up", "down") if form.way_back else ("reading",)
     first = 34.0
@@ -172,7 +173,7 @@ def _table(page: _Page, form: Form, top: float, bottom: float) -> float:
     return top + head + row * len(form.settings) + 5
 
 
-def _table_head(page: _Page, form: Form, ways: Sequence[str], first: float, cell: float, top: float) -> None:
+def _table_head(page: Page, form: Form, ways: Sequence[str], first: float, cell: float, top: float) -> None:
     page.text(MARGIN + first / 2, top + 9.5, form.setting_name, 10, at="center")
     for cycle in range(form.cycles):
         left = MARGIN + first + cycle * cell * len(ways)
@@ -189,7 +190,7 @@ def _table_head(page: _Page, form: Form, ways: Sequence[str], first: float, cell
 _ARROW = {"up": "out \u2193", "down": "back \u2191"}
 
 
-def _frames(page: _Page, form: Form, first: float, width: float, top: float, height: float) -> None:
+def _frames(page: Page, form: Form, first: float, width: float, top: float, height: float) -> None:
     """A heavier frame round each cycle, so that a pen does not slip into the next."""
     from matplotlib.patches import Rectangle
 
@@ -209,7 +210,7 @@ def _foot_lines(form: Form) -> list[str]:
     return [line for words in (*said, form.command) for line in wrap(words, FOOT_LETTERS)]
 
 
-def _foot(page: _Page, form: Form, y: float) -> None:
+def _foot(page: Page, form: Form, y: float) -> None:
     labels = ["Flat length after"]
     if form.zero:
         labels = ["Zero before", "Zero after", *labels, "What hung at zero"]

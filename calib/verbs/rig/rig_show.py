@@ -59,16 +59,17 @@ def command(
             write_new(figure, draw_lifters(found, kind, shown))
         return 0
     answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
-    if figure is not None and kind is not None:
-        from calib.safe_write import write_new
-        from calib.use.report.rig_figures import draw_rig
-
-        write_new(figure, draw_rig(answer, kind, shown))
     from calib.use.report.rig_views import rig_view
     from calib.use.rig.rig_answers import refuse_flying, rig_answer
 
     refuse_flying(answer, shown)
     told = rig_answer(answer, profiles)
+    if figure is not None and kind is not None:
+        from calib.safe_write import write_new
+        from calib.use.report.rig_figures import draw_rig
+
+        name = file.name.removesuffix(".toml").removesuffix(".rig")
+        write_new(figure, draw_rig(told, name, kind, SHOWN[shown]))
     give(told, rig_view(told, SHOWN[shown]), as_json=as_json, full=full)
     return 0
 

@@ -1,0 +1,88 @@
+"""`bandcurve sheet`: a band or a rig on one page for the wall."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast
+from urllib.parse import quote
+
+import typer
+
+from calib.errors import UsageError
+from calib.units import Shown
+from calib.verbs.terminal.band_argument import FolderOption
+from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
+
+if TYPE_CHECKING:
+    from calib.use.paper.wall_page import Kind
+    from calib.use.report.rig_words import Unit
+    from calib.use.report.sheet import Paper
+
+KINDS = ("pdf", "png", "html")  # as in calib.use.paper.wall_page, which is slow to load
+
+
+def command(
+    what: Annotated[
+        str, typer.Argument(metavar="BAND|RIG", help="A band's name, its profile, or a rig NAME.rig.toml.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", metavar="FILE", help="A new .pdf, .png or .html; default: NAME-wall.pdf."),
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="SIZE", help="a4 or letter.")] = "a4",
+    link: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Of your bandcurve page: the code on the sheet then opens it there.")
+    ] = "",
+    folder: FolderOption = Path(),
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+) -> int:
+    """Put a band or a rig on one page for the wall: large numbers in both units, a drawing, what to mind.
+
+    The code in the corner says which file it is; with --link it opens the band or rig on your page.
+
+    \b
+    Examples:
+      bandcurve sheet B07
+      bandcurve sheet squat.rig.toml --out squat.png --paper letter --unit lb
+      bandcurve sheet B07 --link http://192.168.1.20:8080
+    """
+    shown = shown_in(unit)
+    if paper not in ("a4", "letter"):
+        raise UsageError(f"--paper {paper!r} is not a size", remedy="a4 or letter")
+    is_rig = what.lower().endswith(".toml")
+    name = Path(what).name.removesuffix(".toml").removesuffix(".rig") if is_rig else what
+    target = out or Path(f"{Path(name).name.removesuffix('.json').removesuffix('.profile')}-wall.pdf")
+    kind = target.suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        raise UsageError(f"--out {target.name}: not a kind of sheet", remedy="end its name in .pdf, .png or .html")
+    from calib.safe_write import write_new
+
+    how = (cast("Kind", kind), cast("Paper", paper), shown)
+    made = _rig(Path(what), name, link, *how) if is_rig else _band(what, folder, link, *how)
+    write_new(target, made)
+    print(f"Sheet written to {target}.")
+    return 0
+
+
+def _band(what: str, folder: Path, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
+    from calib.use.bands.curve_answer import curve_answer
+    from calib.use.paper.band_sheet import band_sheet, sheet_lengths
+    from calib.verbs.terminal.given_profile import given_profile
+
+    profile, path, beside = given_profile(what, folder)
+    answer = curve_answer(profile, sheet_lengths(profile, shown), file=str(path), beside=beside)
+    leads_to = f"{link.rstrip('/')}/band/{quote(profile.band.id)}" if link else Path(path).name
+    return band_sheet(profile, answer, leads_to, kind, paper, shown)
+
+
+def _rig(file: Path, name: str, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
+    from calib.use.paper.rig_sheet import rig_sheet
+    from calib.use.report.solve_words import hold_text
+    from calib.use.rig.rig_answers import refuse_flying, rig_answer
+    from calib.use.rig.rig_files import read_rig, worked_out
+    from calib.use.rig.rig_hold import hold_number
+
+    force: Unit = "lb" if shown.force == "lb" else "kg"
+    answer, profiles = worked_out(file, extrapolate=False, unit=force)
+    refuse_flying(answer, force)
+    number = hold_text(hold_number(read_rig(file), profiles), force)
+    leads_to = f"{link.rstrip('/')}/rig/{quote(name)}" if link else file.name
+    return rig_sheet(rig_answer(answer, profiles), name, number, leads_to, kind, paper, shown)
