@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from calib.profile.document import Profile, parse_profile
 from calib.units import SHOWN
 from calib.use.bands.curve_answer import curve_answer
 from calib.use.paper.band_sheet import band_sheet, sheet_lengths
@@ -15,10 +16,14 @@ from calib.use.paper.rig_sheet import rig_sheet
 from calib.use.rig.rig_answers import rig_answer
 from calib.use.rig.statics import calculate
 from calib.verbs.app import run
-from tests.profile.invented import document, invented
+from tests.profile.invented import document
 from tests.rig.made import band_text, linear, rig
 
 HOSTILE = '</svg><script>alert(1)</script> $x_1$ "&'
+
+
+def invented() -> Profile:
+    return parse_profile(json.dumps(document()).encode(), "invented")
 
 
 def _words(page: bytes) -> list[str]:

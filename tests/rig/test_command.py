@@ -196,7 +196,7 @@ def test_the_figure_shows_the_loads_of_both_ways() -> None:
     answer = calculate(rig(band_text(), bottom=1350, top=1900), [profile])
     figure = rig_figure(rig_answer(answer, [profile]), "squat $x$")
     lines = {line.get_gid(): line for axes in figure.axes for line in axes.lines}
-    for way, name in (("up", "loading"), ("down", "unloading")):
+    for way, name in zip(answer.ways, ("loading", "unloading"), strict=True):
         assert np.allclose(lines[f"load-{name}"].get_xdata(), answer.ways[way].load.value)
         left = answer.ways[way].sides["left"].value / answer.gravity
         assert np.allclose(lines[f"left-{name}"].get_xdata(), left)

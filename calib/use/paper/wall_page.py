@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 Kind = Literal["pdf", "png", "html"]
 KINDS: tuple[Kind, ...] = ("pdf", "png", "html")
 CODE = 30.0  # [mm]
-LETTERS = 96  # of 10 pt beside each other between the margins
+LETTERS = 102  # of 9 pt beside each other within the box
 NOTE_LINE, ROW = 4.8, 8.4  # [mm]
 SMALLEST, LARGEST = 18.0, 44.0  # [pt] letters of the name
 MOST_NOTES = 15  # lines
@@ -131,9 +131,19 @@ def _table(sheet: Page, page: WallPage, top: float) -> float:
     return y + 7
 
 
+def _noted(notes: Sequence[str]) -> list[tuple[str, bool]]:
+    """Notes as lines, each with whether a note begins there; those without room are counted, none is cut off."""
+    lines: list[tuple[str, bool]] = []
+    for n, note in enumerate(notes):
+        own = [(line, i == 0) for i, line in enumerate(wrap(clean(note), LETTERS))]
+        if len(lines) + len(own) > MOST_NOTES - 1:
+            return [*lines, (f"And {len(notes) - n} more: see the screen or the report.", True)]
+        lines += own
+    return lines
+
+
 def _below(sheet: Page, page: WallPage) -> float:
-    lines = [(line, i == 0) for note in page.notes for i, line in enumerate(wrap(clean(note), LETTERS - 4))]
-    lines = lines[:MOST_NOTES]
+    lines = _noted(page.notes)
     y = sheet.height - MARGIN - 5 - NOTE_LINE * len(lines)
     top = y - 4
     if lines:
