@@ -173,6 +173,17 @@ def test_a_slip_of_a_factor_ten_is_found_named_and_left_out() -> None:
     assert (moved < np.interp(INSIDE, clean.curve.loading.length, clean.curve.loading.u95)).all()
 
 
+@pytest.mark.parametrize("row", [4, 9, 10, 13])
+def test_two_that_slipped_alike_at_one_place_do_not_outvote_the_third(row: int) -> None:
+    """Ten kilograms too much in two of three cycles, of 45 readings; three more slipped elsewhere."""
+    factor = {20: 10.0, 30: 0.1, 38: 10.0}
+    typed = [
+        replace(r, force=(r.force or 0) * factor.get(r.number, 1.0) + 10 * KG * (r.number in {row, row + 15}))
+        for r in readings(cycles=3, noise=0.004)
+    ]
+    assert {p.row for p in fit_runs([run(typed)]).points if not p.used} == {row, row + 15, *factor}
+
+
 @pytest.mark.parametrize("slipped", [1, 2, 3, 4, 5])
 def test_a_slip_of_a_factor_ten_is_found_among_five_readings(slipped: int) -> None:
     rows = readings(1, (1.12, 1.3, 1.5, 1.9, 2.3), way_back=False, noise=0.004)

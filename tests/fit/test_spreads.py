@@ -17,7 +17,8 @@ def model() -> MixedModel:
     seen = observe([run(readings(noise=0.003))])
     tested = StretchRange(seen.length.min() / seen.rest, seen.length.max() / seen.rest)
     made = MixedModel(Basis(seen.rest, tested, has_loop=True), seen)
-    beta, made.use = outliers.robust_start(made)
+    start = outliers.robust_start(made)
+    beta, made.use = start.beta, start.use
     made.linearise(made.step(beta, spreads.start_of(made.spreads)))
     return made
 

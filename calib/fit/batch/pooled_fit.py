@@ -225,7 +225,8 @@ def _members(
     first: dict[int, Array] = {}
     for i, (band, model) in enumerate(zip(bands, models, strict=True)):
         if band.full:
-            first[i], model.use = outliers.robust_start(model)
+            start = outliers.robust_start(model)
+            first[i], model.use = start.beta, start.use
     mean = np.median(list(first.values()), axis=0)
     return [
         Member(model, first[i], offset_of(band, by_mass))

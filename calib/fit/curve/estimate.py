@@ -91,9 +91,9 @@ def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
             remedy="is the hook reversed, or was the scale tared under load?",
         )
     model = MixedModel(_basis(seen.rest, loading, unloading), seen)
-    beta, model.use = outliers.robust_start(model)
+    start = outliers.robust_start(model)
     single = np.array([len(members) < slips.MEDIAN_OF for members in seen.rows])
-    verdict, between = days.weigh(model, lambda: slips.weigh(model, beta, may_slip=single))
+    verdict, between = days.weigh(model, lambda: slips.weigh(model, start, may_slip=single))
     posterior = verdict.posterior
     drifts = drift(model, model.solve(verdict.log_spreads))
     free = fitted_curve(model, posterior, loading, unloading, drifts.added if drifts else None)

@@ -252,7 +252,8 @@ def _beforehand(basis: Basis, aim: Aim) -> _Known:
 
 def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
     model = MixedModel(basis, so_far)
-    beta, model.use = outliers.robust_start(model)
+    start = outliers.robust_start(model)
+    beta, model.use = start.beta, start.use
     theta = spreads.start_of(model.spreads)
     for _ in range(3):
         beta = model.step(beta, theta)

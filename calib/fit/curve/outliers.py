@@ -3,6 +3,7 @@
 A reading is left out of the curve only while it stands apart; nothing is deleted and every one is named.
 """
 
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -18,12 +19,17 @@ ANNEALING = 14
 START_SD = {"smooth": 0.05, "toe": 0.35, "loop_smooth": 0.075, "drops": 0.15}  # fixed spreads of the robust start
 
 
-def robust_start(model: MixedModel) -> tuple[Array, NDArray[np.bool_]]:
-    """A first curve by an annealed Cauchy fit of ln(reading), and which readings to begin with.
+@dataclass(frozen=True)
+class Start:
+    """A first curve, and which readings to begin with."""
 
-    Returns:
-        Coefficients, shape (size,), and a mask, shape (n,).
-    """
+    beta: Array  # coefficients, shape (size,)
+    use: NDArray[np.bool_]  # shape (n,)
+    strict: NDArray[np.bool_]  # the same without those that only another reading speaks for, shape (n,)
+
+
+def robust_start(model: MixedModel) -> Start:
+    """A first curve by an annealed Cauchy fit of ln(reading)."""
     seen, n = model.seen, model.basis.size
     positive = seen.pull > TINY * np.abs(seen.pull).max()
     places = model.places
@@ -44,8 +50,14 @@ def robust_start(model: MixedModel) -> tuple[Array, NDArray[np.bool_]]:
     use[positive] = np.abs(off) < FAR
     residual = np.zeros(len(seen))
     residual[positive] = sd * off
+    strict = use.copy()
     _acquit(model, use, residual, positive)
-    return beta, use if (~use).mean() <= MOST else np.ones(len(use), bool)
+    return Start(beta, _or_all(use), _or_all(strict))
+
+
+def _or_all(use: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """The mask, or every reading where it leaves out too many."""
+    return use if (~use).mean() <= MOST else np.ones(len(use), bool)
 
 
 def _log_residual(model: MixedModel, positive: NDArray[np.bool_]) -> tuple[Array, Array]:
