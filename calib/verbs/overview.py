@@ -40,6 +40,7 @@ COMMANDS: dict[str, Entry] = {
     "sheet": Entry("calib.verbs.paper.sheet", "Put a band or a rig on one page for the wall."),
     "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
     "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
+    "explain": Entry("calib.verbs.paper.explain", "Explain a finding or a word; show the pages of the guide."),
     "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),
 }
 
