@@ -13,7 +13,9 @@ from calib.verbs.terminal.given_profile import STANDARD, given_profile
 
 def command(
     band: BandArgument,
-    as_csv: Annotated[bool, typer.Option("--csv", help="A table with commas, one row a length.")] = False,
+    as_csv: Annotated[
+        bool, typer.Option("--csv", help="A table with commas, one row a length; so without any option.")
+    ] = False,
     out: Annotated[
         Path | None,
         typer.Option("--out", "-o", metavar="FILE", help="Write it to a new file; - is standard output, as without."),
@@ -29,11 +31,11 @@ def command(
 
     \b
     Examples:
-      bandcurve export B07 --csv > B07.csv
-      bandcurve export B07.profile.json --csv --out B07.csv
+      bandcurve export B07 > B07.csv
+      bandcurve export B07.profile.json --out B07.csv
     """
-    if as_csv == as_json:
-        raise UsageError("say which table to make", remedy="add --csv or --json, not both")
+    if as_csv and as_json:
+        raise UsageError("--csv and --json are two tables", remedy="give one of them")
     if as_json and out not in (None, Path(STANDARD)):
         raise UsageError("--out takes a table with commas", remedy="give --csv, or send --json to a file with >")
     profile, path, findings = given_profile(band, folder)

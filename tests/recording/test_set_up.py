@@ -106,6 +106,21 @@ def test_back_before_the_first_reading_leads_to_the_answers_again(typed: Typed, 
     assert len(list(tmp_path.glob("*.run.csv"))) == 1
 
 
+def test_back_past_a_zero_leads_to_the_answers_too(typed: Typed, tmp_path: Path) -> None:
+    """The first pull is told to end in `back` where it shows too much: that has to work after the zero as well."""
+    lines = [*FIRST_QUICK, "0", "back", "back", "l", "115 140 180", "", "0.05"]
+    _, said, _ = typed(["record", "B07", "--quick", "--no-fit"], lines)
+    assert "Nothing to undo" not in said
+    run_now = read_run(tmp_path / "B07.run.csv")
+    assert [round(100 * x) for x in run_now.head.extensions["settings"]] == [115, 140, 180]
+    assert [row.kind for row in run_now.rows if row.number not in run_now.struck] == ["zero"]
+
+
+def test_ctrl_c_before_the_first_reading_says_that_nothing_was_read(typed: Typed) -> None:
+    _, said, _ = typed(["record", "B07", "--quick", "--no-fit"], [*FIRST_QUICK, "0"])
+    assert "No reading yet; your answers are safe" in said
+
+
 def test_every_question_has_help_and_where_the_tape_goes_is_drawn(typed: Typed) -> None:
     """`?` at each prompt of a talk; all that may be asked has a help of its own."""
     lines = [line for answer in FIRST_FULL for line in ("?", answer)]

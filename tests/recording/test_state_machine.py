@@ -191,6 +191,11 @@ def test_help_says_for_hung_weights_what_stands_behind_the_at_sign() -> None:
     assert "16.35 @ 1290    the reading, taken at a length" in "".join(typed(begun(), "help").say)
 
 
+@pytest.mark.parametrize(("unit", "example"), [("cm", "129 "), ("in", "50.8"), ("m", "1.29")])
+def test_help_gives_a_length_of_your_own_in_the_unit_of_the_tape(unit: str, example: str) -> None:
+    assert f"16.35 @ {example}    the reading" in "".join(typed(begun(length_unit=unit), "help").say)
+
+
 def test_an_anchor_on_a_platform_scale_reads_less_as_the_band_pulls() -> None:
     state = typed(begun("anchor-on-scale"), "80", f"{80 - shown(1.1):.2f}").state
     assert len(state.run.readings) == 1

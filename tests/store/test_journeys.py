@@ -49,6 +49,16 @@ def test_two_coaches_bands_of_one_name_are_asked_apart(words: str, here: Path, c
     assert sorted(here.rglob("*")) == before
 
 
+def test_export_without_an_option_is_the_table_with_commas(here: Path, capsys: Capture) -> None:
+    put(here / "B03.profile.json", "B03")
+    assert run(["export", "B03", "--csv"]) == 0
+    asked = capsys.readouterr().out
+    assert asked.startswith("branch,length_m,tape_m,force_N")
+    assert run(["export", "B03"]) == 0
+    assert capsys.readouterr().out == asked
+    assert run(["export", "B03", "--csv", "--json"]) == 2
+
+
 def test_a_recheck_and_a_log_of_one_coachs_band_stay_with_it(here: Path, capsys: Capture) -> None:
     put(here / "ann" / "B03.profile.json", "B03")
     put(here / "bob" / "B03.profile.json", "B03", 1.248)

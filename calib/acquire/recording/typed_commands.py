@@ -37,8 +37,15 @@ def sentence(error: DataError) -> str:
 
 
 def _help(state: Recording, rest: str, at_s: float | None) -> Step:
-    own = HELP_OWN_LOAD if state.hung else HELP_OWN_LENGTH
+    own = HELP_OWN_LOAD if state.hung else HELP_OWN_LENGTH.replace("1290", _own_example(state))
     return Step(state, say=tuple(own if line == HELP_OWN_LENGTH else line for line in HELP))
+
+
+def _own_example(state: Recording) -> str:
+    """A length as this recording takes it, as wide as the one of the general help."""
+    if state.course.holes is not None:
+        return "14  "
+    return {"mm": "1290", "cm": "129 ", "in": "50.8", "m": "1.29"}.get(state.course.length_unit, "1290")
 
 
 def _undo(state: Recording, rest: str, at_s: float | None) -> Step:

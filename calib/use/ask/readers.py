@@ -77,7 +77,7 @@ def _only_unit(text: str) -> str:
     if len(fitting) == 1:
         return fitting[0]
     example = " or ".join(f"{text.strip()} {u}" for u in fitting or ("cm", "in"))
-    raise DataError(f"{text.strip()} of which unit", remedy=f"type {example}")
+    raise DataError(f"{text.strip()} has no unit", remedy=f"type {example}")
 
 
 def typed_in(text: str, unit: str, usual: tuple[float, float]) -> str:
@@ -113,7 +113,7 @@ def most(text: str, answers: Answers) -> str:
     unit = unit_behind(text, "force")
     if unit is None:
         parse_number(text)
-        raise DataError(f"{text.strip()} of which unit", remedy=f"type {text.strip()} kg or {text.strip()} lb")
+        raise DataError(f"{text.strip()} has no unit", remedy=f"type {text.strip()} kg or {text.strip()} lb")
     unit = READ_IN.get(unit, unit)
     return f"{shown(positive_force(unit)(text), unit, FORCE)} {unit}"
 

@@ -18,6 +18,8 @@ from calib.verbs.talk.procedure_talk import ask_latitude
 from calib.verbs.terminal.prompts import ask, choose, say, yes
 
 Load = Callable[[str], Profile]  # a profile of its name, as seen from the rig's file
+TEMPO = "One way, as the lifters move. A band pulls a little more on a quick way out than after a hold."
+PROFILE = "Measure the band first: bandcurve record B07 leaves its profile. bandcurve list shows what the folder holds."
 HIGHEST = 5.0  # m, of a bar or an anchor: more is a mistaken unit
 _HOLE = re.compile(r"(?:h|hole|#)\s*([0-9]{1,3})", re.IGNORECASE)
 WAYS: dict[Arrangement, str] = {
@@ -119,7 +121,7 @@ def _ask_bar(ruler: Ruler, unit: str) -> Bar:
 
     top = ask(f"And at the top {asked}: ", higher)
     hooks = ask("And on its hooks (Enter: no hooks): ", lambda text: ruler.level(text, bar=True) if text else None)
-    tempo = ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"))
+    tempo = ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"), hint=TEMPO)
     temperature = ask(
         "Temperature there, C (or 68 F; Enter: not known): ", lambda text: _warmth(text) if text else None
     )
@@ -199,7 +201,7 @@ def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
         return name
 
     which = f" on the {side}" if len(sides) > 1 else ""
-    return ask(f"Profile of the band{which}, beside the rig's file (B07 or B07.profile.json): ", read)
+    return ask(f"Profile of the band{which}, beside the rig's file (B07 or B07.profile.json): ", read, hint=PROFILE)
 
 
 def _ask_place(arrangement: Arrangement, side: Literal["left", "right", "both"], name: str, ruler: Ruler) -> RigBand:

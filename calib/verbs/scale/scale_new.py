@@ -17,6 +17,8 @@ T = TypeVar("T")
 Kind = Literal["hanging-scale", "platform-scale", "load-cell"]
 KINDS: tuple[Kind, ...] = ("hanging-scale", "platform-scale", "load-cell")
 LOCKS: tuple[Locks, ...] = ("no", "peak", "steady")
+STEPS = "Pull slowly and watch: 4.00, 4.05, 4.10 are steps of 0.05. Many labels say it as d = 50 g: type 0.05 kg."
+MAXIMUM = "It stands on the scale's label, often as Max."
 MOST = 1e7  # [N] no scale shows more
 
 
@@ -44,7 +46,9 @@ def new_scale(name: str, kind: str, resolution: str | None, capacity: str | None
     if not at_terminal():
         raise needed("one step of the display", "--resolution", "0.05kg")
     prepare()
-    step, unit = ask("One step of its display, in kg unless you say lb (0.05, or 0.1lb): ", lambda t: _typed(t, "kg"))
+    step, unit = ask(
+        "The number changes in steps of (last digit, e.g. 0.05 kg or 0.1 lb): ", lambda t: _typed(t, "kg"), hint=STEPS
+    )
     most = _option(capacity, "--capacity", "50kg")[0] if capacity is not None else _ask_most(unit)
     return _document(name, named_kind, step, most, locking or _ask_locks(), unit)
 
@@ -82,10 +86,8 @@ def file_of(name: str, out: Path | None) -> Path:
 
 
 def _ask_most(unit: str) -> float | None:
-    return (
-        ask(f"Maximum printed on the scale, {unit} (Enter if not known): ", lambda t: _typed(t, unit)[0], empty=0.0)
-        or None
-    )
+    prompt = f"Maximum printed on the scale, {unit} (Enter if not known): "
+    return ask(prompt, lambda t: _typed(t, unit)[0], empty=0.0, hint=MAXIMUM) or None
 
 
 def _ask_locks() -> Locks:

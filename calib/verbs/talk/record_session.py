@@ -200,8 +200,7 @@ def _say_where(recorder: Recorder | None, *, unkept: bool = False) -> None:
         say("", "Stopped before the first reading; nothing was recorded. Your answers are kept for next time.")
         return
     count = len(recorder.state.run.readings)
-    readings = "1 reading is" if count == 1 else f"{count} readings are"
-    safe = readings if recorder.state.rows else "Your answers are"
+    safe = "1 reading is" if count == 1 else f"{count} readings are" if count else "No reading yet; your answers are"
     kept = "What stands above is not all" if unkept else f"{safe} safe"
     say("", f"Stopped. {kept} in {recorder.path}. Go on with:")
     say(f"  {_resume_command(recorder.path, recorder.resume_options)}")

@@ -66,7 +66,7 @@ class Recorder:
                 wait_for = self._full_wait()
                 self.last_index = self.state.index
             line, held = self._line(slot, wait_for if fresh or wait_for.move_s == 0 else None)
-            if clean(line).lower() == BACK and self.set_up is not None and not self.state.rows:
+            if clean(line).lower() == BACK and self.set_up is not None and self._nothing_read:
                 raise BackError
             if not line.strip():
                 line = self._empty_means(slot)
@@ -79,6 +79,11 @@ class Recorder:
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
             if any(r.kind == "strike" for r in self.state.rows[rows_before:]):
                 self.last_index = -1 if self.state.index < self.last_index else self.last_index
+
+    @property
+    def _nothing_read(self) -> bool:
+        """Nothing counts yet: no row, or only a zero that was taken back."""
+        return not self.state.place.filled and {r.kind for r in self.state.rows} <= {"zero", "strike"}
 
     def _next_slot(self) -> Slot | None:
         """What comes next; chosen now where the readings are chosen one by one."""
@@ -96,7 +101,7 @@ class Recorder:
         return self.state.slot
 
     def begin_again(self, state: Recording) -> None:
-        """Put another head on disk in place of the one there; no row was written yet."""
+        """Put another head on disk in place of the one there; nothing was read yet."""
         self.state = state
         self.started = self.pace.clock()
         try:

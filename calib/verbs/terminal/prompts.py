@@ -124,19 +124,23 @@ def _edited(prompt: str, begun: str) -> str:
         readline.set_startup_hook(None)
 
 
-def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None) -> T:
+def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None, hint: str = "") -> T:
     """Ask until the answer can be read.
 
     Args:
         prompt: Shown before the answer.
         read: Turns the answer into a value, or raises a DataError whose sentence is shown.
         empty: The value of an empty answer; None where an answer is needed.
+        hint: What `?` shows.
 
     Raises:
         EndOfInputError: There are no more lines.
     """
     while True:
         text = clean(ask_line(prompt))
+        if text == "?" and hint:
+            say(f"  {hint}")
+            continue
         if not text and empty is not None:
             return empty
         try:
