@@ -77,6 +77,7 @@ MEANINGS: dict[str, str] = {
     "lifters": "An entry for each lifter.",
     "load_kg": "Load that is wanted; null where a share is.",
     "loading": "While the band gets longer; null where it was not measured there.",
+    "loads_down": "Loads coming down; null where the way back was not measured.",
     "loads": "Load on the bar at the bottom, at the top and on average, going up.",
     "look_again": "Day by which to look again; null where none can be named.",
     "looked_at": "How many combinations were tried.",
@@ -185,6 +186,18 @@ _BY_BEGINNING = {
     "upper95_mean_": "With 95 % the bands' own curves are nowhere further apart",
     "upper95_next_set_": "With 95 % one set of each is nowhere further apart",
     "u_": "Standard uncertainty (k = 1) of the band's own curve",
+    "beyond_kg": "How far the miss goes beyond U95 of the best known choice; 0 where what is wanted is reached.",
+    "day_named": "Day of the plan as the table writes it; null where it does not say.",
+    "days_planned": "One entry for each day's exercise, in the order of the table.",
+    "exercise": "What is lifted; null where the table does not say.",
+    "fewer_moves": "By how many moves at most another plan may have fewer; 0 where none has.",
+    "moves": "Bands put on or taken off and anchors moved, each side by itself, from what hung before.",
+    "not_used": "Bands left out, each with why.",
+    "pairs_used": "Left and right that the plan chose from.",
+    "plates_moved": "Plates put on or taken off one side.",
+    "proposal": "What is hung; null where nothing can hang there.",
+    "turns": "Lifters in the order they lift.",
+    "would_reach": "What would reach what is wanted; null where it is reached or nothing that was tried does.",
 }
 
 

@@ -35,6 +35,7 @@ COMMANDS: dict[str, Entry] = {
     "undo": Entry("calib.verbs.bands.undo", "Take back what was noted last of a band."),
     "list": Entry("calib.verbs.list_bands", "List the bands and scales of a folder, and what is due."),
     "rig": Entry("calib.verbs.rig.rig_group", "Say what bands put on a bar, left and right, up and down."),
+    "lineup": Entry("calib.verbs.rig.lineup", "Plan an evening: who hangs which bands, how, with which plates."),
     "page": Entry("calib.verbs.page", "Measure and look things up on a page: browser, or a phone at the rack."),
     "report": Entry("calib.verbs.paper.report", "Put a whole collection into one page of HTML, to send or to print."),
     "sheet": Entry("calib.verbs.paper.sheet", "Put a band or a rig on one page for the wall."),

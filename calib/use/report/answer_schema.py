@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.meanings import meaning
-from calib.use.answers import bands, rigs
+from calib.use.answers import bands, lineup, rigs
 from calib.use.answers.parts import Answer
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -20,7 +20,7 @@ def answer_types() -> dict[str, type[Answer]]:
     """Every answer by its question."""
     found = [
         kind
-        for room in (bands, rigs)
+        for room in (bands, rigs, lineup)
         for kind in vars(room).values()
         if is_dataclass(kind) and isinstance(kind, type) and issubclass(kind, Answer) and kind is not Answer
     ]

@@ -210,13 +210,13 @@ def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
     """
     return SolveAnswer(
         findings=(),
-        wanted=tuple(_wanted(wish) for wish in solved.sought.wishes),
+        wanted=tuple(wanted(wish) for wish in solved.sought.wishes),
         within_kg=float(solved.sought.within),
         looked_at=int(solved.looked_at),
         twins_assumed=solved.sought.twins,
         left_over_plates_kg=tuple(map(float, solved.sought.loads.left_over)),
         more_within=int(solved.more),
-        proposals=tuple(_proposed(p, h) for p, h in zip(solved.proposals, holds, strict=True)),
+        proposals=tuple(proposed(p, h) for p, h in zip(solved.proposals, holds, strict=True)),
         not_reachable=tuple(
             NotReachable(m.band, m.arrangement, m.why, m.text or None, None if m.miss is None else float(m.miss))
             for m in solved.missed
@@ -224,13 +224,20 @@ def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
     )
 
 
-def _wanted(wish: Wish) -> Wanted:
+def wanted(wish: Wish) -> Wanted:
+    """What is wanted as an answer says it."""
     if wish.load is not None:
         return Wanted(wish.of, float(wish.load), None, None)
     return Wanted(wish.of, None, float(wish.share), float(wish.maximum) if wish.of == "maximum" else None)
 
 
-def _proposed(proposal: Proposal, hold: Hold | None) -> Proposed:
+def proposed(proposal: Proposal, hold: Hold | None) -> Proposed:
+    """One proposal as an answer.
+
+    Args:
+        proposal: What was found.
+        hold: Its check number.
+    """
     return Proposed(
         findings=doubts(proposal.answer.findings),
         miss_kg=float(proposal.miss),

@@ -181,8 +181,8 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     Raises:
         DataError: No band can hang there at all.
     """
-    teams = _teams(sought)
-    pulled, bad = _all_pulls(sought, tell)
+    teams = teams_of(sought)
+    pulled, bad = all_pulls(sought, tell)
     table = _Table(sought, teams, pulled)
     best = table.best_of_each()
     if not best:
@@ -204,12 +204,12 @@ def _worked_out(sought: Sought, teams: Sequence[Team], best: Sequence["Best"], t
     listed = list(dict.fromkeys([*near[:SHORTLIST], *alike]))
     made: list[Proposal] = []
     for n, one in enumerate(listed):
-        made.append(_proposal(sought, teams[one.team], one))
+        made.append(proposal_of(sought, teams[one.team], one))
         tell(SEARCH + (1 - SEARCH) * (n + 1) / len(listed))
     for one in [one for one in best if one not in listed][:SHORTLIST]:
         if any(not p.flies for p in made):
             break
-        made.append(_proposal(sought, teams[one.team], one))
+        made.append(proposal_of(sought, teams[one.team], one))
     return made
 
 
@@ -226,7 +226,7 @@ def _ranked(good: Sequence[Proposal], wishes: Sequence[Wish]) -> list[Proposal]:
     return sorted(good, key=order)
 
 
-def _teams(sought: Sought) -> list[Team]:
+def teams_of(sought: Sought) -> list[Team]:
     """Sets of bands: the same on both sides, each with its twin; or each band once."""
     n, slots = len(sought.candidates if sought.pairs is None else sought.pairs), len(sought.place.slots)
     count = sum(comb(n, k) for k in range(1, sought.most + 1))
@@ -254,7 +254,7 @@ def _paired(pairs: Sequence[tuple[int, int]], most: int, mirrored: bool) -> list
     return found
 
 
-def _all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int], Unusable]]:
+def all_pulls(sought: Sought, tell: Tell) -> tuple[Array, dict[tuple[int, int], Unusable]]:
     """Pulls as (way, band, side, height), NaN where a band cannot hang so, with one more band that pulls nothing."""
     ways, bands = sought.ways, sought.candidates
     slots, heights = len(sought.place.slots), len(sought.place.heights)
@@ -360,7 +360,14 @@ def _at(pulled: Array, of: Of) -> Array:
     return found
 
 
-def _proposal(sought: Sought, team: Team, best: Best) -> Proposal:
+def proposal_of(sought: Sought, team: Team, best: Best) -> Proposal:
+    """One combination worked out in full.
+
+    Args:
+        sought: What is asked.
+        team: Its bands.
+        best: Its way to hang and its load.
+    """
     place, hanging, bands, profiles = sought.place, sought.ways[best.way], [], []
     for slot, members in enumerate(team):
         for c in members:

@@ -117,7 +117,7 @@ def command(
     wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text is not None}
     asked = _Asked(wished, share_wish(share, share_of, maximum, shown), like)
     tries = _Tries(
-        _arrangements(arrangements),
+        arrangements_of(arrangements),
         several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
         several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
         plates_option(plates, shown) if plates is not None else None,
@@ -149,7 +149,8 @@ def share_wish(share: str | None, of: str | None, maximum: str | None, unit: str
     return Wish(cast("Of", of), None, wanted, load_option(maximum, "--maximum", unit) if maximum else 0.0)
 
 
-def _arrangements(text: str | None) -> "Sequence[Arrangement]":
+def arrangements_of(text: str | None) -> "Sequence[Arrangement]":
+    """Read the arrangements to try; all of them where none are named."""
     from calib.use.rig.rig_file import Arrangement
 
     known: tuple[Arrangement, ...] = get_args(Arrangement)
@@ -186,9 +187,9 @@ def _solved(
     )  # fmt: skip
     progress = Progress("Trying every band")
     try:
-        solved = solve(_with_pairs(sought, tries.pairs), progress.tell)
+        solved = solve(with_pairs(sought, tries.pairs), progress.tell)
         if not solved.proposals and len(choices) > 1:
-            return solve(_with_pairs(replace(sought, candidates=choices[1]), tries.pairs), progress.tell)
+            return solve(with_pairs(replace(sought, candidates=choices[1]), tries.pairs), progress.tell)
         return solved
     except DataError as error:
         raise error.at(file.name) from None
@@ -196,7 +197,7 @@ def _solved(
         progress.close()
 
 
-def _with_pairs(sought: "Sought", written: str | None) -> "Sought":
+def with_pairs(sought: "Sought", written: str | None) -> "Sought":
     """With left and right as they were named, or as `bandcurve pair` makes them; several a side need pairs."""
     if len(sought.place.slots) < 2 or (written is None and not (sought.each_once and sought.most > 1)):
         return sought

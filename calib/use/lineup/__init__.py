@@ -1,0 +1,1 @@
+"""Who hangs what: one plan for an evening of several lifters."""

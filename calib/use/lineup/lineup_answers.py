@@ -1,0 +1,213 @@
+"""The plan as an answer, and how it looks. Nothing is worked out or printed here."""
+
+import re
+from collections.abc import Mapping, Sequence
+
+from calib.finding import Finding
+from calib.units import Shown
+from calib.use.answers.lineup import LineupAnswer, LineupDay, LineupTurn, NotUsed
+from calib.use.answers.parts import doubts
+from calib.use.answers.rigs import LoadAt
+from calib.use.lineup.lineup import Lineup, Planned
+from calib.use.report.rig_words import UNIT, Unit
+from calib.use.report.solve_words import (
+    apart_text,
+    bands_text,
+    caution_texts,
+    hold_text,
+    hung_text,
+    plates_text,
+    wish_text,
+)
+from calib.use.report.view import Grid, Section, View, length, load
+from calib.use.rig.rig_answers import load_at, proposed, wanted
+from calib.use.rig.rig_average import OFS, load_of
+from calib.use.rig.solve import Proposal
+
+REMINDER = "Reminders only: the rules of your place and the people qualified there decide."
+
+
+def lineup_answer(
+    lineups: Sequence[Lineup], pairs: Sequence[tuple[str, str]], not_used: Sequence[tuple[str, str]],
+    findings: Sequence[Finding] = (),
+) -> LineupAnswer:  # fmt: skip
+    """The plan as an answer.
+
+    Args:
+        lineups: One for each day's exercise.
+        pairs: Of the box, by name.
+        not_used: Bands left out, each with why.
+        findings: Of the box.
+    """
+    days = tuple(
+        LineupDay(
+            one.day or None,
+            one.exercise or None,
+            tuple(_turn(p) for p in one.turns),
+            sum(p.moves for p in one.turns),
+            one.fewer_moves,
+        )
+        for one in lineups
+    )
+    left = tuple(NotUsed(band, why) for band, why in not_used)
+    return LineupAnswer(findings=doubts(findings), pairs_used=tuple(pairs), not_used=left, days_planned=days)
+
+
+def _turn(planned: Planned) -> LineupTurn:
+    turn, proposal = planned.turn, planned.proposal
+    return LineupTurn(
+        turn.lifter,
+        turn.bottom,
+        turn.top,
+        tuple(wanted(wish) for wish in turn.wishes),
+        None if proposal is None else proposed(proposal, planned.hold),
+        planned.moves,
+        planned.plates_moved,
+        float(planned.beyond_kg),
+        planned.reach or None,
+        planned.why or None,
+        _down(proposal),
+    )
+
+
+def _down(proposal: Proposal | None) -> Mapping[str, LoadAt] | None:
+    """Loads coming down; None where a band's way back was not measured."""
+    if proposal is None or proposal.answer.down is None:
+        return None
+    return {of: load_at(load_of(proposal.answer, proposal.answer.down, of)) for of in OFS}
+
+
+def lineup_view(lineups: Sequence[Lineup], answer: LineupAnswer, shown: Shown) -> View:
+    """Who hangs what, in 80 columns: bands and plates of each, loads with their limits; cautions by number.
+
+    Args:
+        lineups: One for each day's exercise.
+        answer: The same as an answer.
+        shown: Units for people.
+    """
+    unit: Unit = "lb" if shown.force == "lb" else "kg"
+    rows, lines, sections, cautions = [], list[str](), list[Section](), list[str]()
+    for one in lineups:
+        if len(lineups) > 1:
+            rows.append((" ".join(filter(None, (one.day, one.exercise))) or "-", *[""] * 7))
+        for planned in one.turns:
+            rows.append(_row(planned, cautions, unit, shown))
+            lines += _doubts_of(planned, unit)
+            sections.append(_section(planned, unit, shown))
+        lines.append(_changes(one))
+    lines += [f"({n}) {text}." for n, text in enumerate(cautions, 1)]
+    alike = {p.proposal.hanging.arrangement for one in lineups for p in one.turns if p.proposal}
+    if len(alike) == 1:
+        lines.insert(0, f"All hang {next(iter(alike))}; hole: height of the anchor.")
+        rows = [(*row[:2], row[2].rpartition(" ")[2], *row[3:]) for row in rows]
+    left = [f"{one.band}: {one.why}." for one in answer.not_used]
+    return View(
+        kilos=f"Who hangs what. Loads in {unit} going up; limits 95 %: mean, next set.",
+        grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", "bottom", "top", "mean", "set"), rows),
+        lines=(*lines, *left, REMINDER),
+        findings=answer.findings,
+        sections=tuple(sections),
+    )
+
+
+WIDE = 80
+MOST_OF_NAME = 14  # characters, so that the number of a caution stays in sight
+MAY_BE_CUT = (0, 1, 3)  # names, bands, plates: in full with --full
+
+
+def _within_80(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Grid:
+    """The table in 80 columns: the widest of what may be cut is cut, with a ~ where something is missing."""
+    widths = [max(len(row[n]) for row in (headers, *rows)) for n in range(len(headers))]
+    while sum(widths) + 2 * len(widths) > WIDE and max(widths[n] for n in MAY_BE_CUT) > 6:
+        widths[max(MAY_BE_CUT, key=lambda n: widths[n])] -= 1
+    cut = [
+        tuple(cell if len(cell) <= w else f"{cell[: w - 1]}~" for cell, w in zip(row, widths, strict=True))
+        for row in rows
+    ]
+    return Grid(headers, tuple(cut))
+
+
+def _row(planned: Planned, cautions: list[str], unit: Unit, shown: Shown) -> tuple[str, ...]:
+    turn, proposal = planned.turn, planned.proposal
+    name = turn.lifter if len(turn.lifter) <= MOST_OF_NAME else f"{turn.lifter[: MOST_OF_NAME - 1]}~"
+    if proposal is None:
+        return (name, *["-"] * 7)
+    marks = []
+    for code, text in caution_texts(proposal):
+        if code in ("hitch-estimated", "no-unloading"):
+            continue
+        marks.append(_numbered(text, cautions))
+    mark = f" ({','.join(map(str, dict.fromkeys(marks)))})" if marks else ""
+    known = proposal.wanted(turn.wishes)
+    return (
+        f"{name}{mark}",
+        bands_text(proposal).replace("left ", "").replace(", right ", "|").replace(" + ", "+"),
+        f"{proposal.hanging.arrangement} {length(proposal.rig.band[0].anchor_height, shown).partition(' ')[0]}",
+        plates_text(proposal.plates_a_side, unit).replace(" + ", "+").replace(" x ", "x"),
+        load(float(proposal.loads["bottom"].value[0]), shown),
+        load(float(proposal.loads["top"].value[0]), shown),
+        load(max(float(k.u95[0]) for k in known), shown),
+        load(max(float(k.next_u95[0]) for k in known), shown),
+    )
+
+
+def _numbered(text: str, cautions: list[str]) -> int:
+    """The number of a caution; one that differs in its numbers alone is said once, the largest."""
+    for n, said in enumerate(cautions):
+        if _NUMBER.sub("#", said) == _NUMBER.sub("#", text):
+            cautions[n] = max(said, text, key=lambda one: [float(x) for x in _NUMBER.findall(one)])
+            return n + 1
+    cautions.append(text)
+    return len(cautions)
+
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+def _doubts_of(planned: Planned, unit: Unit) -> list[str]:
+    turn = planned.turn
+    if planned.proposal is None:
+        return [f"{turn.lifter}: {planned.why}."]
+    if planned.beyond_kg <= 0:
+        return []
+    said = " and ".join(wish_text(wish, unit) for wish in turn.wishes)
+    miss = planned.proposal.miss / UNIT[unit]
+    reach = f"; {planned.reach}" if planned.reach else "; no hole, pair or plate that was tried would reach it"
+    return [f"{turn.lifter}: {said} is missed by {miss:.1f} {unit}{reach}."]
+
+
+def _changes(one: Lineup) -> str:
+    moves, plates = sum(p.moves for p in one.turns), sum(p.plates_moved for p in one.turns)
+    more = f"; another plan may have up to {one.fewer_moves} fewer" if one.fewer_moves else ""
+    named = " ".join(filter(None, (one.day, one.exercise)))
+    return (
+        f"{named + ': ' if named else ''}{moves} changes of a band or an anchor, each side by itself, and {plates} "
+        f"plates a side put on or off, from an empty bar on{more}."
+    )
+
+
+def _down_words(planned: Planned, unit: Unit, shown: Shown) -> str:
+    down = _down(planned.proposal)
+    if down is None:
+        return "Coming down is not known: the way back was not measured."
+    low, high = (down[of] for of in ("bottom", "top"))
+    mean, wide = (load(max(getattr(at, n) for at in (low, high)), shown) for n in ("u95_mean_kg", "u95_next_set_kg"))
+    ends = f"{load(low.bar_load_kg, shown)} {unit} at the bottom and {load(high.bar_load_kg, shown)} {unit} at the top"
+    return f"Coming down: {ends} (mean give or take {mean}, next set {wide})."
+
+
+def _section(planned: Planned, unit: Unit, shown: Shown) -> Section:
+    proposal = planned.proposal
+    if proposal is None:
+        return Section(planned.turn.lifter, planned.turn.lifter, None, (planned.why,))
+    ends = f"bar from {length(planned.turn.bottom, shown)} to {length(planned.turn.top, shown)}"
+    said = " and ".join(wish_text(wish, unit) for wish in planned.turn.wishes)
+    notes = (
+        f"Wanted: {said}.",
+        f"{bands_text(proposal)} {hung_text(proposal, unit)}; {ends}. {planned.moves} changes before.",
+        _down_words(planned, unit, shown),
+        apart_text(proposal, unit),
+        hold_text(planned.hold, unit),
+        *(text + "." for _, text in caution_texts(proposal)),
+    )
+    return Section(planned.turn.lifter, planned.turn.lifter, None, notes)

@@ -1,0 +1,190 @@
+"""`bandcurve lineup`: one plan for several lifters, of the bands, holes and plates there are."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, cast
+
+import typer
+
+from calib.errors import DataError, UsageError
+from calib.units import SHOWN
+from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several_lengths
+from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.band_argument import FolderOption
+from calib.verbs.terminal.quantities import shown_in
+
+if TYPE_CHECKING:
+    from calib.use.bands.lookup import Found
+    from calib.use.lineup.lifters_table import Turn
+    from calib.use.lineup.lineup import Lineup
+    from calib.use.report.rig_words import Unit
+    from calib.use.rig.plates import Plates
+    from calib.use.rig.solve import Sought
+    from calib.use.rig.solve_place import Place
+    from calib.verbs.terminal.progress import Progress
+
+END = ".rig.toml"
+
+
+def command(
+    table: Annotated[Path, typer.Argument(metavar="TABLE", help="Lifters, heights, wanted loads: .csv or .toml.")],
+    bands: Annotated[
+        list[str] | None, typer.Argument(metavar="BAND", help="The bands there are; all of the folder if none.")
+    ] = None,
+    rig: Annotated[
+        Path | None, typer.Option("--rig", metavar="RIG", help="The place; else each exercise has EXERCISE.rig.toml.")
+    ] = None,
+    plates: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Plates that exist, 20x4,10x2; those of the rig if not given.")
+    ] = None,
+    anchor_heights: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Holes: 80,130mm or first:last:step, 80:580:50mm.")
+    ] = None,
+    pegs_apart: Annotated[str | None, typer.Option(metavar="LIST", help="Distances of two pegs.")] = None,
+    arrangements: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Only these: straight,doubled,choked,spread,across.")
+    ] = None,
+    pairs: Annotated[
+        str | None, typer.Option(metavar="LIST", help="Left and right: B07+B08,B03+B05; else as pair makes them.")
+    ] = None,
+    most: Annotated[int, typer.Option(min=1, max=3, help="Bands on a side, at most.")] = 1,
+    extrapolate: Annotated[
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+    ] = False,
+    folder: FolderOption = Path(),
+    unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+) -> int:
+    """Plan an evening: who hangs which bands, how, in which hole, with which plates.
+
+    TABLE has a line a lifter: lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg and, if you like, want_average_kg,
+    want_share_of_top, order, day, exercise. Bands stay on from one lifter to the next where that costs nothing.
+
+    \b
+    Examples:
+      bandcurve lineup evening.csv --rig squat.rig.toml --plates 20x4,10x4,5x2,2.5x2
+      bandcurve lineup week.csv --plates 20x4,10x4,5x2 --anchor-heights 80:430:50mm --most 2
+      bandcurve lineup evening.csv B01 B02 B03 B04 --rig squat.rig.toml --pairs B01+B03,B02+B04 --json
+    """
+    from calib.strict_json import read_capped
+    from calib.use.lineup.lifters_table import CAP_BYTES, parse_lifters
+    from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
+
+    shown = cast("Unit", shown_in(unit).force)
+    turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
+    kept, left = _box(bands or [], folder)
+    box = _Box(
+        kept,
+        pairs,
+        plates_option(plates, shown) if plates is not None else None,
+        several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
+        several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
+        arrangements,
+        most,
+        extrapolate,
+        "kg" if as_json else shown,
+    )
+    lineups, used = _planned(turns, rig, table, box)
+    answer = lineup_answer(lineups, used, left)
+    give(answer, lineup_view(lineups, answer, SHOWN[shown]), as_json=as_json, full=full)
+    return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
+
+
+class _Box:
+    """What there is to hang."""
+
+    def __init__(
+        self, bands: "Sequence[Found]", pairs: str | None, plates: "Sequence[Plates] | None", heights: Sequence[float],
+        pegs: Sequence[float], arrangements: str | None, most: int, extrapolate: bool, unit: "Unit",
+    ) -> None:  # fmt: skip
+        self.bands, self.pairs, self.plates, self.heights, self.pegs = bands, pairs, plates, heights, pegs
+        self.arrangements, self.most, self.extrapolate, self.unit = arrangements, most, extrapolate, unit
+
+
+def _box(names: Sequence[str], folder: Path) -> "tuple[list[Found], list[tuple[str, str]]]":
+    """The bands that may be used, and those left out with why."""
+    from calib.use.bands.lookup import DOUBTFUL, Lookup
+
+    lookup = Lookup(folder)
+    known = names or [band.address for band in lookup.register().bands if band.calibrations]
+    kept, left = list["Found"](), list[tuple[str, str]]()
+    for found in lookup.find_all(known):
+        if found.is_retired or found.is_doubtful:
+            said = [f.text for f in found.findings if f.code in DOUBTFUL]
+            said += [f.text for f in found.profile.findings if f.code in DOUBTFUL]
+            left.append((found.name, f"left out: {'; '.join(dict.fromkeys(said))}"))
+        else:
+            kept.append(found)
+    if not kept:
+        raise DataError("no band is left to hang", where=str(folder), remedy="measure some, or name others")
+    return kept, left
+
+
+def _planned(
+    turns: "Sequence[Turn]", rig: Path | None, table: Path, box: _Box
+) -> "tuple[list[Lineup], list[tuple[str, str]]]":
+    from itertools import groupby
+
+    from calib.use.lineup.lineup import line_up
+    from calib.verbs.terminal.progress import Progress
+
+    chains = [list(chain) for _, chain in groupby(turns, key=lambda t: (t.day, t.exercise))]
+    progress, lineups, used = Progress("Planning"), [], dict[tuple[str, str], None]()
+    try:
+        for n, chain in enumerate(chains):
+            sought = _sought(_rig_of(chain[0], rig, table), box)
+            named = [c.profile.band.id for c in sought.candidates]
+            used |= dict.fromkeys((named[a], named[b]) for a, b in sought.pairs or ())
+            lineups.append(line_up(sought, chain, partial(_tell, progress, n, len(chains))))
+    finally:
+        progress.close()
+    return lineups, list(used)
+
+
+def _tell(progress: "Progress", n: int, of: int, part: float) -> None:
+    progress.tell((n + part) / of)
+
+
+def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
+    """The place of an exercise: the one named, or the rig file of its name beside the table."""
+    if rig is not None:
+        return rig if rig.suffix or rig.exists() else Path(f"{rig}{END}")
+    if not turn.exercise:
+        raise UsageError("no place is named", remedy="give --rig squat.rig.toml, or a column exercise")
+    from calib.identity import check_id
+
+    return table.parent / f"{check_id(turn.exercise)}{END}"
+
+
+def _sought(file: Path, box: _Box) -> "Sought":
+    from calib.use.rig.from_python import made_pairs
+    from calib.use.rig.plates import as_loaded, loadings
+    from calib.use.rig.rig_files import named, read_rig
+    from calib.use.rig.solve import Sought
+    from calib.use.rig.solve_place import Candidate, hangings, place_of
+    from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
+
+    rig = read_rig(file)
+    with named(file):
+        place = place_of(rig)
+        tried = arrangements_of(box.arrangements)
+        if box.arrangements is None:  # a hitch nobody measured is known too badly to plan with
+            tried = [a for a in tried if a != "choked" or _is_measured(place)]
+        ways = hangings(place, tried, box.heights, box.pegs)
+    candidates = [Candidate(seen_from(file, one.path), one.profile) for one in box.bands]
+    loads = loadings(box.plates) if box.plates else as_loaded(rig.bar.plates)
+    sought = Sought(place, candidates, ways, loads, (), 0.0, box.most, extrapolate=box.extrapolate, unit=box.unit)
+    if len(place.slots) < 2:
+        return sought
+    if len(candidates) < 2:
+        raise DataError("one band cannot hang on both sides", where=file.name, remedy="measure a second one")
+    if box.pairs is not None:
+        return with_pairs(sought, box.pairs)
+    return replace(sought, pairs=made_pairs(candidates))
+
+
+def _is_measured(place: "Place") -> bool:
+    return all(slot.arrangement == "choked" and slot.slack_length is not None for slot in place.slots)
