@@ -6,10 +6,13 @@ time zones. A day ("on") is a date where the person was and is noted apart.
 
 import os
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
 ID_DIGITS = 12
+EARLIEST = datetime.min.replace(tzinfo=UTC)
+_LATEST = datetime.max.replace(tzinfo=UTC)
+_TICK = timedelta(microseconds=1)
 
 
 @dataclass(frozen=True)
@@ -25,9 +28,14 @@ class Stamp:
         return self.at.isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
-def stamp() -> Stamp:
-    """A new one, now."""
-    return Stamp(os.urandom(ID_DIGITS // 2).hex(), datetime.now(UTC))
+def stamp(after: datetime = EARLIEST) -> Stamp:
+    """A new one, now.
+
+    Args:
+        after: The newest it must come after: a clock that was set back, or one that was ahead, puts no entry before
+            those that stand there already.
+    """
+    return Stamp(os.urandom(ID_DIGITS // 2).hex(), max(datetime.now(UTC), min(after, _LATEST - _TICK) + _TICK))
 
 
 def instant(text: str) -> datetime:

@@ -36,9 +36,10 @@ def command(
     except DataError as error:
         raise UsageError(error.what, remedy=error.remedy) from None
     day = day_gone_by(on, "--on") if on is not None else date.today()
-    known = read_register(folder).band(band)
+    register = read_register(folder)
+    known = register.band(band)
     path = known.log_path(folder, KIND.name)
-    use = Use(known.mark, day, count, clean(note), stamp())
+    use = Use(known.mark, day, count, clean(note), stamp(register.newest))
     add_entry(path, KIND, known.mark, lambda version: row_of(use, version))
     total = reps_between(read_register(folder).band(known.address).uses, None, None)
     if as_json:

@@ -94,7 +94,7 @@ def command(
     if read is None:
         hung, read = _led(profile, hung, shown)
     found = recheck(profile, hung, read)
-    kept = Recheck(band, day, hung, read, _calibrated_on(profile), clean(note), stamp())
+    kept = Recheck(band, day, hung, read, _calibrated_on(profile), clean(note), stamp(collection.register.newest))
     path = known.known.log_path(folder, KIND.name)
     if not as_json:  # said even where it cannot be kept
         _say(profile, found, shown)

@@ -158,6 +158,14 @@ def _aside(state: Recording, slot: Slot) -> str:
     return f"{geometry(state.head).stretch(slot.setting):.2f} times the flat length. Come to it from the {side} side."
 
 
+def _changed(path: Path) -> float:
+    """When a file was changed; one taken away this moment is the oldest."""
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return 0.0
+
+
 @dataclass
 class Bench:
     """The recordings that are open."""
@@ -169,7 +177,7 @@ class Bench:
     def names(self) -> list[str]:
         """Runs of the folder, newest first, as they are called on the page."""
         found = [p for p in self.folder.rglob("*.run.csv") if p.is_file() and not p.name.startswith(".")]
-        found.sort(key=lambda p: p.stat().st_mtime, reverse=True)
+        found.sort(key=_changed, reverse=True)
         return [p.relative_to(self.folder).as_posix().removesuffix(".run.csv") for p in found]
 
     @contextmanager

@@ -45,11 +45,8 @@ class Site:
 
     def lookup(self) -> Lookup:
         """The bands of the folder; looked through anew only when a file of it has changed."""
-        now = tuple(
-            (str(path), stat.st_mtime_ns, stat.st_size)
-            for path in sorted(self.folder.rglob("*"))
-            if path.suffix in (".json", ".csv") and (stat := path.stat())
-        )
+        files = sorted(path for path in self.folder.rglob("*") if path.suffix in (".json", ".csv"))
+        now = tuple((str(path), *_state(path)) for path in files)
         if self._seen is None or self._seen[0] != now:
             self._seen = now, Lookup(self.folder)
         return self._seen[1]
@@ -62,6 +59,15 @@ class Site:
         if request.query_params.get("unit") in SHOWN:
             answer.set_cookie("unit", request.query_params["unit"], samesite="lax")
         return answer
+
+
+def _state(path: Path) -> tuple[int, int]:
+    """When a file was changed and its size; nothing of one just taken away, or a link to what is not there."""
+    try:
+        stat = path.stat()
+    except OSError:
+        return 0, -1
+    return stat.st_mtime_ns, stat.st_size
 
 
 @dataclass(frozen=True)

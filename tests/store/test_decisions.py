@@ -1,6 +1,7 @@
 """Retired, suspect, renamed, merged, taken back; and a register that says what the files do not."""
 
 import json
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -160,3 +161,31 @@ def test_decisions_of_a_copy_the_sync_left_count_and_a_row_cut_off_goes(here: Pa
     path.write_bytes(path.read_bytes() + b"5d0f3a91c2")
     assert run(["undo", "B08"]) == 0
     assert len(parse_decisions(path.read_bytes(), NAME)) == 2
+
+
+def test_a_clock_set_back_loses_no_decision_and_undo_takes_back_what_was_noted_last(
+    here: Path, capsys: Capture
+) -> None:
+    put(here / "A1.profile.json", "A1")
+    assert run(["retire", "A1", "--suspect"]) == 0
+    register = here / NAME
+    register.write_text(register.read_text().replace(f",{date.today().year}-", ",2099-"))
+    assert run(["retire", "A1"]) == 0
+    assert codes("A1") == ["band-retired"]
+    assert run(["log", "A1", "--reps", "30"]) == 0
+    for said, left in (("30 repetitions", ["band-retired"]), ("A1 retired", ["band-suspect"]), ("A1 suspect", [])):
+        capsys.readouterr()
+        assert run(["undo", "A1"]) == 0
+        assert said in capsys.readouterr().out
+        assert codes("A1") == left
+
+
+def test_an_entry_of_the_end_of_time_stops_no_later_one(here: Path) -> None:
+    put(here / "A1.profile.json", "A1")
+    assert run(["retire", "A1", "--suspect"]) == 0
+    register = here / NAME
+    lines = register.read_text().splitlines()
+    cells = lines[-1].split(",")
+    cells[1] = "9999-12-31T23:59:59.999999Z"
+    register.write_text("\n".join([*lines[:-1], ",".join(cells), ""]))
+    assert run(["retire", "A1"]) == 0

@@ -175,3 +175,11 @@ def test_a_log_of_another_band_is_refused_and_case_does_not_matter(tmp_path: Pat
 def test_a_new_log_names_its_columns() -> None:
     kind = Kind("uses", "use log", ("reps",), "bandcurve log")
     assert begun(kind, "B07").splitlines()[-1] == "entry,at,on,reps,note"
+
+
+def test_what_is_remembered_now_stands_though_the_clock_was_set_back(tmp_path: Path) -> None:
+    remember(tmp_path, {"gear.tape": "inside"})
+    path = tmp_path / NAME
+    path.write_text(path.read_text().replace(f'"at": "{date.today().year}-', '"at": "2099-'))
+    remember(tmp_path, {"gear.tape": "outside"})
+    assert recall(tmp_path)["gear.tape"].value == "outside"

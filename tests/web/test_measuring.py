@@ -133,3 +133,26 @@ def test_bad_bodies_are_one_sentence_and_change_nothing(
     assert answer.status_code in (200, 422)
     assert json.loads(answer.text)
     assert run.read_bytes() == before
+
+
+def test_a_run_moved_away_while_another_lies_in_its_place_is_said(
+    phones: tuple[TestClient, TestClient], run: Path
+) -> None:
+    say(phones[0], "0", "a")
+    moved = run.rename(run.with_name("moved.csv"))
+    run.write_bytes(moved.read_bytes())
+    answer = phones[0].post("/measure/B1", headers=HERE, json={"entry": "3", "id": "b"})
+    assert answer.status_code == 422
+    assert "moved or deleted" in answer.json()["error"]
+    assert len(read_run(moved).rows) == len(read_run(run).rows) == 1
+    say(phones[0], f"{shown(1.1):.2f}", "c")
+    assert len(read_run(run).rows) == 2
+
+
+@pytest.mark.parametrize("name", [".#B1.run.csv", "B2.run.csv", "B2.profile.json", "B2.uses.csv"])
+@pytest.mark.parametrize("view", ["/", "/measure"])
+def test_a_link_to_what_is_not_there_stops_no_view(
+    phones: tuple[TestClient, TestClient], run: Path, name: str, view: str
+) -> None:
+    (run.parent / name).symlink_to("nowhere")  # an editor marks a file that it has open so
+    assert phones[0].get(view).status_code == 200

@@ -310,7 +310,7 @@ class RunWriter(Closing):
         Raises:
             FileError: It is not as this writer left it.
         """
-        if not self.path.exists() or os.fstat(self._descriptor).st_nlink == 0:  # rows would go where nobody finds them
+        if not self._is_there():  # rows would go where nobody looks for them
             raise FileError(
                 "was moved or deleted since it was opened", where=str(self.path), remedy="choose another place"
             )
@@ -318,6 +318,13 @@ class RunWriter(Closing):
             raise FileError(
                 "was written to by another recording meanwhile", where=str(self.path), remedy="choose another place"
             )
+
+    def _is_there(self) -> bool:
+        """Whether the file of that name is the one that is open: it may be gone, or another put in its place."""
+        try:
+            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+        except FileNotFoundError:
+            return False
 
     def close(self) -> None:
         """Close the file; twice does no harm."""

@@ -11,16 +11,16 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 
 from calib.errors import DataError
 from calib.identity import check_id
-from calib.stamp import ID_DIGITS, Stamp, derived_id, instant
+from calib.stamp import EARLIEST, ID_DIGITS, Stamp, derived_id, instant
 
 CAP_BYTES = 4_000_000
 VERSION = 2
 _ENTRY = re.compile(rf"[0-9a-f]{{{ID_DIGITS}}}")
-NO_STAMP = Stamp("", datetime.min.replace(tzinfo=UTC))
+NO_STAMP = Stamp("", EARLIEST)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from calib.errors import DataError
@@ -11,7 +12,7 @@ from calib.profile.store.decisions import CAP_BYTES, NAME, Decision, Event, with
 from calib.profile.store.levels import can_be_one_loop
 from calib.profile.store.register import STATUS, KnownBand, Register
 from calib.safe_write import update
-from calib.stamp import Stamp, stamp
+from calib.stamp import EARLIEST, Stamp, stamp
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,14 @@ class Noted:
 
 
 def decide(
-    folder: Path, event: Event, band: str, keys: Sequence[str] = (), *, to: str = "", note: str = ""
+    folder: Path,
+    event: Event,
+    band: str,
+    keys: Sequence[str] = (),
+    *,
+    to: str = "",
+    note: str = "",
+    after: datetime = EARLIEST,
 ) -> Decision:
     """Keep a decision in the folder's register.
 
@@ -34,12 +42,13 @@ def decide(
         keys: The calibrations it is about.
         to: The new name, or the entry that is taken back.
         note: Why.
+        after: The newest entry known so far; the decision comes after it, whatever the clock says.
 
     Raises:
         DataError: The register that is there cannot be read, or is of a newer version.
         FileError: It cannot be written.
     """
-    decision = Decision(stamp(), event, band, to, tuple(keys), note)
+    decision = Decision(stamp(after), event, band, to, tuple(keys), note)
     update(folder / NAME, lambda there: with_row(there, NAME, decision), CAP_BYTES)
     return decision
 
@@ -54,7 +63,7 @@ def set_status(register: Register, band: KnownBand, event: Event, note: str = ""
         raise DataError(
             f"{band.address} is {band.status} already", remedy=f"bandcurve undo {band.address} takes it back"
         )
-    return decide(register.folder, event, band.mark, band.keys, note=note)
+    return decide(register.folder, event, band.mark, band.keys, note=note, after=register.newest)
 
 
 def rename(register: Register, band: KnownBand, to: str, cards: Sequence[Card] = ()) -> Decision:
@@ -78,7 +87,9 @@ def rename(register: Register, band: KnownBand, to: str, cards: Sequence[Card] =
         )
     if to == band.mark:
         raise DataError(f"that is its name already: {to}", remedy="give another one")
-    return decide(register.folder, "renamed", band.mark, [c.key for c in cards] or band.keys, to=to)
+    return decide(
+        register.folder, "renamed", band.mark, [c.key for c in cards] or band.keys, to=to, after=register.newest
+    )
 
 
 def merge(register: Register, first: KnownBand, second: KnownBand) -> Decision:
@@ -98,9 +109,10 @@ def merge(register: Register, first: KnownBand, second: KnownBand) -> Decision:
     if not first.keys or not second.keys:
         never = second if first.keys else first
         raise DataError(f"{never.address} was never calibrated", remedy="give its log the other band's name by hand")
+    newest = register.newest
     if first.mark.lower() != second.mark.lower():
-        decide(register.folder, "renamed", second.mark, second.keys, to=first.mark)
-    return decide(register.folder, "one-band", first.mark, (*first.keys, *second.keys))
+        newest = decide(register.folder, "renamed", second.mark, second.keys, to=first.mark, after=newest).stamp.at
+    return decide(register.folder, "one-band", first.mark, (*first.keys, *second.keys), after=newest)
 
 
 def last_noted(register: Register, band: KnownBand) -> Noted:
@@ -117,7 +129,7 @@ def last_noted(register: Register, band: KnownBand) -> Noted:
 
 def take_back(register: Register, band: KnownBand, noted: Noted) -> Decision:
     """Take back what was noted; the row stays where it is, and does not count."""
-    return decide(register.folder, "undone", band.mark, band.keys, to=noted.stamp.entry)
+    return decide(register.folder, "undone", band.mark, band.keys, to=noted.stamp.entry, after=register.newest)
 
 
 def _noted(register: Register, band: KnownBand) -> Iterator[Noted]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from calib.errors import BandcurveError, DataError
 from calib.safe_write import update
-from calib.stamp import Stamp, instant, stamp
+from calib.stamp import EARLIEST, Stamp, instant, stamp
 from calib.strict_json import parse_json, read_capped
 
 NAME = "bandcurve.memory.json"
@@ -56,13 +56,14 @@ def remember(folder: Path, values: Mapping[str, Any]) -> None:
         DataError: The file that is there cannot be read, or is of a newer version.
         FileError: It cannot be written.
     """
-    noted = stamp()
     path = folder / NAME
-    update(path, lambda there: _text(_noted(there, values, noted)), CAP_BYTES)
+    update(path, lambda there: _text(_noted(there, values, recall(folder))), CAP_BYTES)
 
 
-def _noted(there: bytes | None, values: Mapping[str, Any], noted: Stamp) -> dict[str, Remembered]:
+def _noted(there: bytes | None, values: Mapping[str, Any], known: Mapping[str, Remembered]) -> dict[str, Remembered]:
+    """What is there and the new values, each newer than what is known of its key, in a copy too."""
     before = _entries(there, NAME) if there else {}
+    noted = stamp(max((known[key].at for key in values if key in known), default=EARLIEST))
     return newest_of(before, {key: Remembered(value, noted.at) for key, value in values.items()})
 
 

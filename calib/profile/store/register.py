@@ -9,7 +9,7 @@ The files win: a decision about calibrations that are not there changes nothing,
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, datetime
 from itertools import combinations
 from pathlib import Path
 from typing import Literal
@@ -20,6 +20,7 @@ from calib.profile.store.decisions import Decision, standing
 from calib.profile.store.levels import can_be_one_band, can_be_one_loop
 from calib.profile.store.rechecks import Recheck, noted_once
 from calib.profile.store.uses import Use, counted_once
+from calib.stamp import EARLIEST
 
 Status = Literal["in use", "suspect", "retired"]
 STATUS: dict[str, Status] = {"in-use": "in use", "suspect": "suspect", "retired": "retired"}
@@ -77,6 +78,13 @@ class Register:
     problems: tuple[Problem, ...]
     said: tuple[str, ...]  # where decisions and files do not agree
     decisions: tuple[Decision, ...] = ()
+
+    @property
+    def newest(self) -> datetime:
+        """When the newest entry of all was noted, by whatever clock."""
+        uses = [use.stamp.at for band in self.bands for use in band.uses]
+        rechecks = [check.stamp.at for band in self.bands for check in band.rechecks]
+        return max([*uses, *rechecks, *(decision.stamp.at for decision in self.decisions)], default=EARLIEST)
 
     def band(self, name: str) -> KnownBand:
         """The band of a name: its mark in whatever case, FOLDER/MARK, or a name it had.

@@ -41,7 +41,7 @@ def command(
         if known is None or card is None:
             what = "is no calibration that a band is answered from"
             raise DataError(what, where=band, remedy="name a profile in this folder, or give its --folder")
-        decide(folder, "set-aside", known.mark, [card.key], note=clean(note))
+        decide(folder, "set-aside", known.mark, [card.key], note=clean(note), after=register.newest)
         print(
             f"{card.path} is set aside: {known.address} is not answered from it. Back: bandcurve undo {known.address}"
         )
