@@ -63,7 +63,7 @@ NEXT_STEPS: dict[str, str] = {
     "stray-reading": "Read that length again once the scale hangs still.",
     "thickness-assumed": "Measure the thickness: fold the band eight times and divide.",
     "weight-of-band": "Weigh the band on a kitchen scale.",
-    "zero-drift": "Let the scale warm up, and take zero again before and after.",
+    "zero-drift": "Read the zero after the last reading too, band slack; let a cold scale warm up first.",
 }
 ELSEWHERE = "See docs/findings.md."  # a profile of a newer version may name a finding this one does not know
 

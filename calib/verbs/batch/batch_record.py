@@ -212,12 +212,38 @@ def _once_more(band: "BandToMeasure", bands: "Sequence[BandToMeasure]") -> "RunH
     return replace(head, procedure=procedure, extensions=extensions, started=started)
 
 
+def _pulled_to(head: "RunHead") -> float:
+    """How far a band is pulled to warm it up. [m] as taped, [kg] where plates are hung"""
+    from calib.acquire.recording.course import course_of
+    from calib.use.ask.gear import gear_of
+
+    course = course_of(head, ())
+    beyond = 0.0 if head.procedure.method == "hung-weight" or course.holes else 4 * gear_of(head).step
+    return course.settings[-1] + beyond
+
+
+def _pull_words(head: "RunHead", pulls: int, to: float) -> str:
+    """How to warm the band up, and what the scale may show at most."""
+    from calib.acquire.recording.course import course_of
+    from calib.acquire.recording.typed_entry import shown
+    from calib.units import FORCE, G_STANDARD
+    from calib.use.ask.gear import gear_of
+    from calib.use.ask.warm_up import stop_words
+
+    course = course_of(head, ())
+    if head.procedure.method == "hung-weight":
+        load = f"{shown(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}"
+        return f"Band {head.band.id}. Hang {load} {pulls} times, slowly."
+    place = f"hole {course.holes.number(to)}" if course.holes else gear_of(head).words(to)
+    limit = stop_words(head)
+    watched = f", watching the scale. Stop at {limit}." if limit else "."
+    return f"Band {head.band.id}. Pull it out to {place} {pulls} times, slowly{watched}"
+
+
 def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     """Conditioned, taped and weighed: the head of a band as it stays."""
     from calib.acquire.recording.batch_plan import UNTAPED
     from calib.acquire.recording.course import course_of
-    from calib.acquire.recording.typed_entry import shown
-    from calib.units import FORCE, G_STANDARD
     from calib.use.ask.gear import gear_of
     from calib.use.ask.head import NOT_CONDITIONED
     from calib.verbs.talk.band_talk import ask_mass, flat_of_one
@@ -225,13 +251,9 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     from calib.verbs.terminal.prompts import ask_line, say
 
     course = course_of(head, ())
-    gear = gear_of(head)
-    pulls, hung = (PULLS if course.way_back else PULLS_OF_FEW), gear.method == "hung-weight"
-    longest = course.settings[-1]
-    to = longest if hung else longest + (0.0 if course.holes else 4 * gear.step)
-    place = f"{shown(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}" if hung else gear.words(to)
-    place = f"hole {course.holes.number(to)}" if course.holes and not hung else place
-    say("", f"Band {head.band.id}. {'Hang' if hung else 'Pull it out to'} {place} {pulls} times, gently.")
+    gear, hung = gear_of(head), head.procedure.method == "hung-weight"
+    pulls, to = (PULLS if course.way_back else PULLS_OF_FEW), _pulled_to(head)
+    say("", _pull_words(head, pulls, to))
     ask_line("Enter when done: ")
     if course.way_back and pace.counts_down:
         live.rest(REST_S, "let the band rest")
