@@ -226,7 +226,7 @@ def _members(
     for i, (band, model) in enumerate(zip(bands, models, strict=True)):
         if band.full:
             start = outliers.robust_start(model)
-            first[i], model.use = start.beta, start.use
+            first[i], model.use = start.beta, start.strict  # two slips alike at a place: a good one is taken back
     mean = np.median(list(first.values()), axis=0)
     return [
         Member(model, first[i], offset_of(band, by_mass))
