@@ -13,11 +13,12 @@ from typing import Any, ClassVar
 
 import typer
 
-from calib.errors import BandcurveError, UsageError
+from calib.errors import BandcurveError, DataError, UsageError
 from calib.safe_write import file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
 from calib.verbs.terminal.plain_text import complaint
+from calib.verbs.terminal.prompts import EndOfInputError
 
 _CommandLineError: type[Any] = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
 
@@ -112,6 +113,9 @@ def _answered(arguments: Sequence[str]) -> int:
     except _CommandLineError as error:
         error.show()
         return _refused(arguments, UsageError(error.format_message()), error.exit_code, said=True)
+    except EndOfInputError:
+        what, remedy = "the input ended before the question was answered", "answer it, or give the command's options"
+        return _refused(arguments, DataError(what, remedy=remedy), 1)
     except (KeyboardInterrupt, typer.Abort):
         print("\nbandcurve: interrupted", file=sys.stderr)
         return 130

@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from calib.acquire.files.run_file import read_run
+from calib.verbs.app import run
 from tests.recording.pseudo_terminal import ROOT, Terminal
 from tests.recording.simulated_user import NAMES, PROMPTS, Interruption, User
 
@@ -249,3 +250,28 @@ def test_an_option_that_cannot_be_read_is_wrong_usage(options: list[str], tmp_pa
     assert options[0].encode() in done.stderr
     assert b"Traceback" not in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "before"),
+    [
+        (["scale", "check", "c.scale.json"], [r"Number \[1\]: $"]),
+        (["scale", "check", "c.scale.json"], [r"Number \[1\]: $", r"A name for this set.*: $"]),
+        (["scale", "new", "g"], [r": $"]),
+    ],
+)
+def test_the_end_of_input_at_a_question_about_a_scale_is_one_sentence(
+    arguments: list[str], before: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["scale", "new", "c", "--resolution", "0.05kg", "--capacity", "50kg"]) == 0
+    terminal = Terminal(arguments, tmp_path)
+    for i, prompt in enumerate(before):
+        if i:
+            terminal.send("")
+        assert terminal.until([re.compile(prompt)]) == 0
+    terminal.press(b"\x04")
+    assert terminal.until([]) is None
+    assert "Traceback" not in terminal.all_text
+    assert "the input ended before the question was answered" in terminal.all_text
+    assert terminal.status == 1
