@@ -13,18 +13,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from calib.acquire.files.run_file import RunWriter
+from calib.acquire.files.run_file import RunWriter, read_run
 from calib.acquire.recording.course import Slot, geometry
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.typed_commands import row_words
 from calib.acquire.recording.typed_entry import clean, place_words, shown
-from calib.errors import DataError, FileError
+from calib.errors import BandcurveError, DataError, FileError
 from calib.records import Row
 from calib.units import FORCE, G_STANDARD, LENGTH
 
 MOST_REMEMBERED = 200  # entries by name: a phone repeats its last one, not those of an hour ago
 MOST_OPEN = 40  # recordings at once
+MOST_LOOKED_AT = 20  # recordings offered to go on with
 MOVE_S = 10.0  # to set the next length, as at the terminal
 
 
@@ -179,6 +180,17 @@ class Bench:
         found = [p for p in self.folder.rglob("*.run.csv") if p.is_file() and not p.name.startswith(".")]
         found.sort(key=_changed, reverse=True)
         return [p.relative_to(self.folder).as_posix().removesuffix(".run.csv") for p in found]
+
+    def unfinished(self) -> list[str]:
+        """Of the newest recordings those where something is still to be measured, as they are called on the page."""
+        return [name for name in self.names()[:MOST_LOOKED_AT] if self._is_open(name)]
+
+    def _is_open(self, name: str) -> bool:
+        try:
+            state = Recording.of(read_run(self.folder / f"{name}.run.csv"))
+            return bool(state.course.settings) and state.slot is not None
+        except BandcurveError:
+            return False
 
     @contextmanager
     def sitting(self, name: str) -> Iterator[Sitting]:

@@ -81,7 +81,7 @@ def start(site: Site, asked: Asked) -> Response:
     """The form: a name and a way first, then what the way asks for."""
     query = dict(asked.request.query_params)
     if not query.get("band"):
-        return site.render(asked, "start.html", occasions=OCCASIONS, names=site.bench.names())
+        return site.render(asked, "start.html", occasions=OCCASIONS, names=site.bench.unfinished())
     return _show_form(site, asked, read_form(site, query), {})
 
 

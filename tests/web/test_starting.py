@@ -74,3 +74,21 @@ def test_a_folder_that_vanished_is_said(phone: TestClient, tmp_path: Path) -> No
     answer = phone.post("/begin", headers=HERE, data={**ANSWERS, "careful": "yes"})
     assert answer.status_code in (200, 422)
     assert phone.get("/").status_code in (200, 422)
+
+
+def test_only_unfinished_recordings_are_offered_to_go_on_with(phone: TestClient, tmp_path: Path) -> None:
+    phone.post("/begin", headers=HERE, data={**ANSWERS, "careful": "yes"})
+    assert "Go on with a recording" in phone.get("/measure").text
+    for n in range(40):
+        seen = phone.post(
+            "/measure/B07", headers={**HERE, "accept": "application/json"}, json={"entry": "skip", "id": f"{n}"}
+        ).json()
+        if seen["done"]:
+            break
+    assert seen["done"]
+    assert "Go on with a recording" not in phone.get("/measure").text
+
+
+def test_a_band_that_was_never_fitted_leads_to_measuring_it(phone: TestClient, tmp_path: Path) -> None:
+    phone.post("/begin", headers=HERE, data={**ANSWERS, "careful": "yes"})
+    assert "/measure?band=B07" in phone.get("/").text
