@@ -4,18 +4,19 @@ import re
 import sys
 import textwrap
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from calib.errors import DataError, FileError, UsageError
+from calib.errors import BandcurveError, DataError, FileError, UsageError
 
 if TYPE_CHECKING:
-    from calib.acquire.files.table_header import Understood
+    from calib.acquire.files.table_header import RawTable, Understood
     from calib.acquire.files.table_import import Imported
+    from calib.acquire.files.table_layout import BandTable
     from calib.acquire.files.typed import Quantity
     from calib.records import Row, Run, ScaleInUse
 
@@ -25,7 +26,9 @@ METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
 
 
 def command(
-    table: Annotated[Path, typer.Argument(metavar="CSV", help="A table with a length and a force column.")],
+    table: Annotated[
+        Path, typer.Argument(metavar="TABLE", help="CSV, .xlsx or .ods with a length and a force column.")
+    ],
     id: Annotated[str | None, typer.Option("--id", help="Name of the band, for example B07.")] = None,
     flat: Annotated[str | None, typer.Option("--flat", help="Flat length, end to end, for example 1029mm.")] = None,
     kind: Annotated[
@@ -58,66 +61,162 @@ def command(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
-    """Make a run of a table with a length and a force column.
+    """Make a run of a table with a length and a force column, fit it, and say what the band pulls.
 
-    Units come from the header, "Length (cm)", or from options; branches and cycles from columns or from the turning
-    points. What is missing is asked for at a terminal. Nothing is overwritten.
+    Pulls may stand beside each other (pull 1, pull 2; out, back), several bands below each other with a column "band",
+    or on a sheet each. Units come from the header, "Length (cm)", or from options; branches and cycles from columns or
+    from the turning points. What is missing is asked for at a terminal. Nothing is overwritten.
 
     \b
     Examples:
       bandcurve import readings.csv --id B07 --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
       bandcurve import readings.csv --length-unit in --force-unit lb
+      bandcurve import box.xlsx --flat 1029mm --kind band-inner --fittings 12,12 --scale hook --strands 2
     """
     from calib.acquire.files.run_file import read_bytes
-    from calib.acquire.files.run_head import checked_head
-    from calib.acquire.files.table_header import understand
-    from calib.acquire.files.table_import import read_table, rows_of
-    from calib.records import Run
+    from calib.acquire.files.table_layout import band_tables
 
     if method not in METHODS:
         raise UsageError(f"--method {method[:30]!r} is unknown", remedy=f"use one of {', '.join(METHODS)}")
-    hung = method == "hung-weight"
-    started = _noon(date) if date is not None else None
-    raw = read_table(read_bytes(table), table.name)
+    day = _noon(date) if date is not None else None
+    given = _Given(
+        id, flat, kind, fittings, scale, strands, thickness, length_unit, force_unit, resolution, method, zero, day,
+        temperature, dwell, out, as_json,
+    )  # fmt: skip
+    chosen = _chosen(band_tables(read_bytes(table), table.name), given, table.name)
+    for _, options in chosen:
+        if options.id:
+            _refuse_existing(options.target(options.id))
+    written = [_import(one.table, options) for one, options in chosen]
+    if as_json:
+        return _as_json(written)
+    for band, target, unit in written:
+        print(_kilos(band, target, unit))
+    return 0
+
+
+@dataclass(frozen=True)
+class _Given:
+    """The options, for one band."""
+
+    id: str | None
+    flat: str | None
+    kind: str | None
+    fittings: str | None
+    scale: str | None
+    strands: int | None
+    thickness: str | None
+    length_unit: str | None
+    force_unit: str | None
+    resolution: str | None
+    method: str
+    zero: str | None
+    started: datetime | None
+    temperature: float | None
+    dwell: float | None
+    out: Path | None
+    as_json: bool
+
+    @property
+    def hung(self) -> bool:
+        """Whether pulls are masses."""
+        return self.method == "hung-weight"
+
+    def target(self, band: str) -> Path:
+        """The run of a band."""
+        if self.out is not None and self.out.is_dir():
+            return self.out / f"{band}.run.csv"
+        return self.out or Path(f"{band}.run.csv")
+
+
+def _chosen(tables: "list[BandTable]", given: _Given, name: str) -> "list[tuple[BandTable, _Given]]":
+    """Which bands of a file are meant, each with its own name and flat length among the options."""
+    if len(tables) == 1:
+        one = tables[0]
+        return [(one, replace(given, id=given.id or one.band or None, flat=given.flat or one.flat or None))]
+    names = ", ".join(t.band for t in tables)
+    wanted = [t for t in tables if given.id is None or t.band.lower() == given.id.lower()]
+    if not wanted:
+        raise DataError(f"has no band {given.id}", where=name, remedy=f"it has {names}")
+    if len(wanted) > 1 and given.out is not None and not given.out.is_dir():
+        what = f"--out names one file, and there are {len(wanted)} bands ({names[:60]})"
+        raise UsageError(what, remedy="name a folder that is there, or one band with --id")
+    return [(t, replace(given, id=t.band, flat=given.flat or t.flat or None)) for t in wanted]
+
+
+def _import(raw: "RawTable", given: _Given) -> tuple[str, Path, str]:
+    """One band's table as a run; its name, its file, and the unit of its pulls."""
+    from calib.acquire.files.run_head import checked_head
+    from calib.acquire.files.table_header import understand
+    from calib.acquire.files.table_import import rows_of
+    from calib.records import Run
+
     found = understand(raw)
-    needed = {
-        "--length-unit": length_unit or found.length_unit,
-        "--force-unit": force_unit or found.force_unit,
-        "--id": id,
-        "--flat": flat,
-        "--strands": strands,
-        "--kind": kind,
-        "--fittings": fittings or kind in (None, "half-path") or None,
-        "--scale": scale or hung or None,
-        "--zero": zero or method != "anchor-on-scale" or None,
-    }
-    if out or id:
-        _refuse_existing(out or Path(f"{id}.run.csv"))
-    _refuse_missing([name for name, given in needed.items() if given is None])
-    in_length, in_force = _units(found, length_unit, force_unit, hung=hung)
-    made = rows_of(raw, found, in_length, in_force, hung=hung)
+    _refuse_missing(_missing(found, given))
+    in_length, in_force = _units(found, given.length_unit, given.force_unit, hung=given.hung)
+    made = rows_of(raw, found, in_length, in_force, hung=given.hung)
     _say_understood(raw.header, found, made, in_length, in_force)
     head = checked_head(
         {
-            "band": _band(id, out, flat, strands, thickness, in_length),
-            "length": _taped(kind, fittings),
-            "procedure": _procedure(method, temperature, dwell),
-            **({"started": started} if started else {}),
+            "band": _band(given, in_length),
+            "length": _taped(given.kind, given.fittings),
+            "procedure": _procedure(given.method, given.temperature, given.dwell),
+            **({"started": given.started} if given.started else {}),
         },
-        None if hung else _scale(scale, resolution, made),
+        None if given.hung else _scale(given.scale, given.resolution, made),
     )
-    rows = (*_zero_rows(zero, in_force, method), *made.rows)
-    run = Run(table.name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, 1)))
-    target = out or Path(f"{head.band.id}.run.csv")
+    rows = (*_zero_rows(given.zero, in_force, given.method), *made.rows)
+    run = Run(raw.name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, 1)))
+    target = given.target(head.band.id)
     _write(run, target, in_length, in_force)
-    if as_json:
-        from calib.use.answers.bands import ImportAnswer
-        from calib.verbs.terminal.answer import give
+    return head.band.id, target, in_force
 
-        give(ImportAnswer(band=head.band.id, file=str(target)), None, as_json=True)
-        return 0
-    print(f"Written to {target}. Next:\n  bandcurve fit {target}{' --unit lb' if in_force in ('lb', 'lbf') else ''}")
+
+def _missing(found: "Understood", given: _Given) -> list[str]:
+    """Options that are needed, and neither there nor said by the table."""
+    needed = {
+        "--length-unit": given.length_unit or found.length_unit,
+        "--force-unit": given.force_unit or found.force_unit,
+        "--id": given.id,
+        "--flat": given.flat,
+        "--strands": given.strands,
+        "--kind": given.kind,
+        "--fittings": given.fittings or given.kind in (None, "half-path") or None,
+        "--scale": given.scale or given.hung or None,
+        "--zero": given.zero or given.method != "anchor-on-scale" or None,
+    }
+    return [name for name, there in needed.items() if there is None]
+
+
+def _as_json(written: list[tuple[str, Path, str]]) -> int:
+    """One document a band, each on a line of its own where there are several."""
+    from calib.use.answers.bands import ImportAnswer
+    from calib.use.report.document import json_text
+
+    for band, target, _ in written:
+        print(json_text(ImportAnswer(band=band, file=str(target))))
     return 0
+
+
+def _kilos(band: str, target: Path, unit: str) -> str:
+    """The run fitted at once: its pull in words, or why there is none yet."""
+    from calib.units import SHOWN
+    from calib.use.bands.calibrate import calibrate_recording
+    from calib.use.bands.curve_answer import fitted_band
+    from calib.use.report.as_text import text_of
+    from calib.use.report.curve_views import fitted_view
+    from calib.verbs.terminal.plain_text import columns, wrap
+
+    again = f"  bandcurve fit {target}{' --unit lb' if unit in ('lb', 'lbf') else ''}"
+    try:
+        _, fit, profile, saved = calibrate_recording(target)
+    except BandcurveError as error:
+        return f"{wrap(f'{band}: written to {target}. It cannot be fitted yet: {error}.')}\n{again}"
+    used = sum(point.used for point in fit.points)
+    answer = fitted_band(profile, str(saved), used)
+    shown = SHOWN["lb" if unit in ("lb", "lbf") else "kg"]
+    told = text_of(fitted_view(answer, shown), columns(), full=False, all_of_it=f"bandcurve show {saved}")
+    return f"The run is {target}; with a checked scale:\n{again} --scale NAME.scale.json\n{told}"
 
 
 def _refuse_missing(names: list[str]) -> None:
@@ -198,16 +297,15 @@ def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[
         raise DataError(f"{name} is missing", remedy=f"give {name}") from None
 
 
-def _band(
-    id: str | None, out: Path | None, flat: str | None, strands: int | None, thickness: str | None, unit: str
-) -> dict[str, object]:
+def _band(given: _Given, unit: str) -> dict[str, object]:
     from calib.acquire.files.typed import parse_length
     from calib.identity import check_id
 
-    band = _given_or_asked(id, "--id", "Name of the band, for example B07: ", check_id)
-    _refuse_existing(out or Path(f"{band}.run.csv"))
+    strands, thickness = given.strands, given.thickness
+    band = _given_or_asked(given.id, "--id", "Name of the band, for example B07: ", check_id)
+    _refuse_existing(given.target(band))
     flat_length = _given_or_asked(
-        flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
+        given.flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
     )
     legs = _given_or_asked(
         None if strands is None else str(strands),

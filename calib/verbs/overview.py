@@ -17,7 +17,9 @@ COMMANDS: dict[str, Entry] = {
     "plan": Entry("calib.verbs.plan", "Plan the lengths to measure; draw a form to fill in by pen."),
     "listen": Entry("calib.verbs.listen", "Show what a load cell on a serial line sends: port, speed, value."),
     "scale": Entry("calib.verbs.scale.scale_group", "Keep what is known of a scale, and check it with known loads."),
-    "import": Entry("calib.verbs.import_table", "Make a run of a table with a length and a force column."),
+    "import": Entry(
+        "calib.verbs.import_table", "Make runs of a table, CSV or a workbook, and say what the bands pull."
+    ),
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
     "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
     "predict": Entry("calib.verbs.predict", "Say what a band pulls at a length, or the length for a pull."),

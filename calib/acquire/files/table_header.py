@@ -4,9 +4,11 @@ Its cells are read in `table_import`.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from calib.acquire.files.run_table import NUMBER
 from calib.errors import DataError
 from calib.units import FORCE, LENGTH
 
@@ -90,16 +92,24 @@ class Understood:
 
 _FIRST_WORD: tuple[Role, ...] = ("cycle", "note", "branch")
 _ANY_WORD: tuple[Role, ...] = ("length", "force")
+WAYS = {
+    **dict.fromkeys(("out", "up", "loading"), "loading"),
+    **dict.fromkeys(("back", "down", "unloading"), "unloading"),
+}
+"""Words of a column that say which branch its pulls are of."""
 _BRANCH_PAIRS = ({"up", "down"}, {"out", "back"}, {"loading", "unloading"})
 
 
-def _tokens(name: str) -> list[str]:
+def words_of(name: str) -> list[str]:
+    """The words of a header, small; a mark for feet or inches is one."""
     return re.findall(r"[^\W\d_]+|[\"']", name.lower())
 
 
 def role_of(name: str) -> Role | None:
     """What a column is, by its words, else by its unit alone."""
-    tokens = _tokens(name)
+    tokens = words_of(name)
+    if "flat" in tokens:
+        return None  # of the band, not of a reading
     for role in _FIRST_WORD:
         if tokens and tokens[0] in _WORDS[role]:
             return role
@@ -111,6 +121,28 @@ def role_of(name: str) -> Role | None:
     if any(t in _LENGTH_UNITS for t in tokens):
         return "length"
     return "force" if any(t in _FORCE_UNITS for t in tokens) else None
+
+
+def names_columns(cells: Sequence[str]) -> bool:
+    """Whether a row names a length and a pull."""
+    roles = [role_of(cell) for cell in cells]
+    return "length" in roles and ("force" in roles or len([c for c in cells if way_of(c)]) > 1)
+
+
+def is_numbers(cells: Sequence[str]) -> bool:
+    """Whether a row is numbers alone, two or more."""
+    full = [cell for cell in cells if cell]
+    return len(full) > 1 and bool(cells[0]) and all(NUMBER.fullmatch(cell.replace(",", ".")) for cell in full)
+
+
+def invented_header(cells: Sequence[str]) -> tuple[str, ...]:
+    """What columns of a table without a header are taken to be: a length, then pulls."""
+    return ("length", *(f"pull {i}" for i in range(1, len(cells))))
+
+
+def way_of(header: str) -> str:
+    """Which branch a column of pulls is of; "" where it does not say."""
+    return next((WAYS[word] for word in words_of(header) if word in WAYS), "")
 
 
 def understand(table: RawTable) -> Understood:
@@ -135,4 +167,4 @@ def understand(table: RawTable) -> Understood:
 
 def _unit_in(name: str, known: dict[str, str]) -> str | None:
     """The unit a header names: its last token that is one."""
-    return next((known[token] for token in reversed(_tokens(name)) if token in known), None)
+    return next((known[token] for token in reversed(words_of(name)) if token in known), None)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from calib.acquire.files.run_table import NUMBER, split_line
-from calib.acquire.files.table_header import RawTable, Understood, role_of
+from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, names_columns
 from calib.acquire.files.turning_points import courses_of
 from calib.acquire.files.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
@@ -59,18 +59,24 @@ def read_table(data: bytes, name: str) -> RawTable:
     if not kept:
         raise DataError("the file is empty", where=name, remedy="is it the right file?")
     for position, (number, line) in enumerate(kept[:20]):
-        separator = max(("\t", ";", ","), key=line.count)
+        separator = _separator(line)
         header = tuple(cell.strip() for cell in split_line(line, separator) or ())
-        roles = [role_of(cell) for cell in header]
-        if "length" in roles and "force" in roles:
+        if names_columns(header):
             rows = tuple((n, _cells(text, separator, f"{name}:{n}")) for n, text in kept[position + 1 :])
             return RawTable(name, number, header, rows)
     number, first = kept[0]
+    cells = [(n, _cells(text, _separator(text), f"{name}:{n}")) for n, text in kept]
+    if is_numbers(cells[0][1]):
+        return RawTable(name, 0, invented_header(cells[0][1]), tuple(cells))
     raise DataError(
         f"no line names a length and a force column (the first is {first.strip()[:50]!a})",
         where=f"{name}:{number}",
         remedy="write a header such as: length (mm), force (kg)",
     )
+
+
+def _separator(line: str) -> str:
+    return max(("\t", ";", ","), key=line.count)
 
 
 def _text(data: bytes, name: str) -> str:

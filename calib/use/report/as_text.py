@@ -10,13 +10,14 @@ MOST_STEPS = 2  # things to do on the short screen
 SHORT = 5  # lines after which the kilos are said again
 
 
-def text_of(view: View, width: int = WIDTH, *, full: bool = False) -> str:
+def text_of(view: View, width: int = WIDTH, *, full: bool = False, all_of_it: str = "--full") -> str:
     """The view as lines.
 
     Args:
         view: What to show.
         width: Columns.
         full: Every section and every finding too.
+        all_of_it: What shows the steps there is no room for.
     """
     body = [table(view.grid.headers, view.grid.rows, "  ")] if view.grid else []
     body += [wrap(line, width) for line in view.lines]
@@ -24,7 +25,7 @@ def text_of(view: View, width: int = WIDTH, *, full: bool = False) -> str:
         body += [f"\n{_section(section, width)}" for section in view.sections]
         body += [f"\n{findings_text(view.findings, width)}"]
     else:
-        body += _steps(view.findings, width)
+        body += _steps(view.findings, width, all_of_it)
     body += [wrap(line, width) for line in view.after]
     first = wrap(view.kilos, width)
     long = len("\n".join(body).splitlines()) > SHORT
@@ -38,7 +39,7 @@ def _section(section: Section, width: int) -> str:
     return "\n".join([*parts, *(wrap(note, width) for note in section.notes)])
 
 
-def _steps(findings: Sequence[Doubt], width: int) -> list[str]:
+def _steps(findings: Sequence[Doubt], width: int, all_of_it: str) -> list[str]:
     """What to do next, the first few."""
     steps = list(dict.fromkeys(f"{f.do} [{clean(f.code)}]" for f in findings if f.do))
     if not steps:
@@ -46,7 +47,7 @@ def _steps(findings: Sequence[Doubt], width: int) -> list[str]:
     more = len(steps) - MOST_STEPS
     begin = ["Do this next: ", *("  then: " for _ in steps)]
     lines = [wrap(step, width, first, "  ") for step, first in zip(steps[:MOST_STEPS], begin, strict=False)]
-    return [*lines, *([f"  and {more} more: --full"] if more > 0 else [])]
+    return [*lines, *([f"  and {more} more: {all_of_it}"] if more > 0 else [])]
 
 
 def findings_text(findings: Sequence[Doubt], width: int = WIDTH) -> str:
