@@ -35,3 +35,7 @@ class FileError(BandcurveError, OSError):
 
 class UsageError(BandcurveError, ValueError):
     """An option that cannot be read (exit status 2)."""
+
+
+class EndOfInputError(Exception):
+    """There will be no more answers: end of input, or the terminal is gone."""

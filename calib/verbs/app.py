@@ -13,12 +13,11 @@ from typing import Any, ClassVar
 
 import typer
 
-from calib.errors import BandcurveError, DataError, UsageError
+from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError
 from calib.safe_write import file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
 from calib.verbs.terminal.plain_text import complaint
-from calib.verbs.terminal.prompts import EndOfInputError
 
 _CommandLineError: type[Any] = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
 

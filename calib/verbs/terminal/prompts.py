@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
+from calib.errors import EndOfInputError as EndOfInputError
 from calib.verbs.terminal import plain_text
 from calib.verbs.terminal.plain_text import columns, wrap
 
@@ -19,10 +20,6 @@ _BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
 COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
 ROOM = 10  # columns kept free behind a prompt
 LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
-
-
-class EndOfInputError(Exception):
-    """There will be no more answers: end of input, or the terminal is gone."""
 
 
 def at_terminal() -> bool:
