@@ -11,7 +11,7 @@ from calib.safe_write import write_atomically
 from calib.strict_json import read_json
 from calib.versioned import NotNegative, Part, Positive
 
-FORMAT = versioned.Version("bandcurve-batch", 1, 0)
+FORMAT = versioned.Version("bandcurve-batch", 1, 1)
 CAP_BYTES = 16_000_000
 NAME = "batch.json"
 
@@ -34,6 +34,10 @@ class BatchBand(Part):
     force_N: Positive | None = Field(description="Pull on the way out at `length_m`; null where it does not reach.")
     u_N: NotNegative | None
     u95_N: NotNegative | None
+    verdict: str | None = Field(
+        default=None, description="pair, alone, look at it, measure again or retire; null before version 1.1."
+    )
+    why: str | None = Field(default=None, description="Why, in a sentence; empty where nothing speaks against it.")
 
 
 class BatchSize(Part):

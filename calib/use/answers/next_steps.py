@@ -40,7 +40,7 @@ NEXT_STEPS: dict[str, str] = {
     "one-cycle": "Pull the band through once more; it takes a few minutes.",
     "one-day-apart": "Look at both with bandcurve show, and set the wrong one aside: bandcurve retire FILE.",
     "one-profile-for-two": "Measure the second band; three readings tell most of it.",
-    "outlying-band": "Measure the band at eight lengths.",
+    "outlying-band": "Look it over for a nick or another make; measure it at eight lengths if it was read at fewer.",
     "outside-tested": "Measure the band at that length.",
     "over-working-stretch": "Stand aside, inspect the band, and measure shorter if you never use it that long.",
     "place-assumed": "Give the latitude of the place if 0.15 % matters.",

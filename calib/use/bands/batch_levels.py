@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from calib.assumptions import BY_NAME
-from calib.finding import Finding
+from calib.finding import CODES, Finding
 from calib.fit.batch.pooled_model import BETWEEN_LOG_SD, BETWEEN_MEDIAN
 from calib.profile.document import Profile
 from calib.profile.table import estimate, holds, interpolate
@@ -48,6 +48,7 @@ class BatchMember:
     lengths: int
     borrowed: bool
     departs: str  # how its shape is not the batch's, in words; empty where it is
+    said: tuple[Finding, ...] = ()  # what its profile says is doubtful
 
     @property
     def outlying(self) -> bool:
@@ -77,6 +78,7 @@ def member_of(profile: Profile, readings: int, lengths: int) -> BatchMember:
         lengths,
         borrowed="shape-borrowed" in said,
         departs=said.get("outlying-band", ""),
+        said=tuple(Finding(f.code, f.text) for f in profile.findings if f.code in CODES),
     )
 
 
@@ -211,7 +213,7 @@ def _more(members: Sequence[BatchMember], levels: Sequence[Level]) -> tuple[str,
     pairs = list(zip(members, levels, strict=True))
     for member, _ in pairs:
         if member.outlying and member.borrowed:
-            return member.id, "its shape is not that of the others: measure it at eight lengths"
+            return member.id, "its shape is not that of the others, and it was read at few lengths: measure it at eight"
     for member, _ in pairs:
         if not member.readings:
             return member.id, "it was never pulled: one reading tells its level"
@@ -244,6 +246,8 @@ def batch_document(
     shape_from: Sequence[str],
     failed: Sequence[tuple[str, str]],
     by: str,
+    found: Standing | None,
+    verdicts: Sequence[tuple[str, str]],
 ) -> dict[str, Any]:
     """The record of a batch.
 
@@ -253,11 +257,14 @@ def batch_document(
         shape_from: Bands that taught the shape.
         failed: Files that could not be used, each with why.
         by: The program and its version.
+        found: How the bands compare; None without bands.
+        verdicts: Of each band what to do with it, and why.
     """
-    found = standing(members) if members else None
     bands = [
-        _band(member, level, runs, profile, found.length if found else None)
-        for member, level, (runs, profile) in zip(members, found.levels if found else (), files, strict=True)
+        _band(member, level, runs, profile, found.length if found else None) | {"verdict": word, "why": why}
+        for member, level, (runs, profile), (word, why) in zip(
+            members, found.levels if found else (), files, verdicts, strict=True
+        )
     ]
     sizes = [
         {
@@ -270,7 +277,7 @@ def batch_document(
         for s in (found.sizes if found else ())
     ]
     return {
-        "format": "bandcurve-batch/1",
+        "format": "bandcurve-batch/1.1",
         "by": by,
         "stretch": found.stretch if found else None,
         "length_m": found.length if found else None,

@@ -23,7 +23,10 @@ from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.use.bands.assumed import RETIRE
 
-DOUBTFUL = frozenset({"band-retired", "band-suspect", "band-softened", "recheck-failed", "outlying-band"})
+DOUBTFUL = frozenset(
+    {"band-retired", "band-suspect", "band-softened", "recheck-failed", "outlying-band"}
+    | {"branches-cross", "force-falls", "not-repeatable"}  # its own runs say: measure it again
+)
 """Findings for which a band is paired, or chosen for a rig, only where no other is left."""
 
 
@@ -325,5 +328,8 @@ def _is_against(check: Recheck, measured: date | None) -> bool:
     return measured is None or check.on >= measured
 
 
+_OF_RUNS = ("outlying-band", "branches-cross", "force-falls", "not-repeatable")
+
+
 def _outlying(profile: Profile) -> Iterator[Finding]:
-    return (Finding(f.code, f.text) for f in profile.findings if f.code == "outlying-band")
+    return (Finding(f.code, f.text) for f in profile.findings if f.code in _OF_RUNS)

@@ -18,8 +18,10 @@ from calib.verbs.terminal.plain_text import complaint, findings_text, table, wra
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
+    from calib.finding import Finding
     from calib.fit.batch.pooled_fit import Taught
     from calib.profile.batch_document import Batch
+    from calib.use.bands.batch_levels import BatchMember
     from calib.verbs.batch.batch_work import Done, Failure, Group, Outcome, Seen, Sorted
 
 TEACHERS, PUPILS = 24, 24  # bands of each kind that the shape and the spreads are learnt from
@@ -61,6 +63,7 @@ def command(
         print(to_json(batch), end="")
     elif fitted.done:
         _say(batch, folder, shown)
+        _say_what_to_do(batch, [done.member for done in fitted.done])
     if found.waiting and not as_json:
         print(f"Not measured yet: {', '.join(found.waiting)}.")
     why = (("of bands that were measured anew since", found.earlier), ("held by another file too", found.copies))
@@ -161,19 +164,38 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
     from importlib.metadata import version
 
     from calib.profile.batch_document import NAME, Batch, save_batch
-    from calib.use.bands.batch_levels import batch_document
+    from calib.use.bands.batch_levels import batch_document, standing
+    from calib.use.bands.triage import verdicts
 
+    members = [done.member for done in fitted.done]
+    found = standing(members) if members else None
+    told = verdicts(members, found.levels, _known(folder, {m.id for m in members})) if found else []
     document = batch_document(
-        [done.member for done in fitted.done],
+        members,
         [(done.runs, done.path.name) for done in fitted.done],
         fitted.shape_from,
         fitted.failed,
         f"bandcurve {version('bandcurve')}",
+        found,
+        [(one.word, one.why) for one in told],
     )
     batch = Batch.model_validate(document)
     if batch.bands:
         save_batch(batch, folder / NAME)
     return batch
+
+
+def _known(folder: Path, bands: set[str]) -> "dict[str, Sequence[Finding]]":
+    """Of bands that somebody decided about, that were checked again or calibrated before: what is known of them."""
+    from calib.use.bands.lookup import Lookup
+
+    lookup, found = Lookup(folder), dict[str, "Sequence[Finding]"]()
+    with suppress(BandcurveError):
+        for band in lookup.register().bands:
+            if band.mark in bands and (band.decision or band.rechecks or len(band.calibrations) > 1):
+                with suppress(BandcurveError):
+                    found[band.mark] = lookup.find(band.address).findings
+    return found
 
 
 def _check_record(folder: Path, seen: "Sequence[Seen]") -> None:
@@ -243,3 +265,21 @@ def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
             f"{folder / '*.profile.json'}"
         )
     )
+
+
+def _say_what_to_do(batch: "Batch", members: "Sequence[BatchMember]") -> None:
+    """The verdicts, and what the runs themselves say with what to do about it."""
+    from calib.use.answers.next_steps import next_step
+    from calib.use.bands.triage import Verdict, by_word, said_of_runs
+
+    told = [Verdict(band.verdict or "alone", band.why or "") for band in batch.bands]  # type: ignore[arg-type]
+    print("\nWhat to do with each:")
+    for word, why, bands in by_word([band.id for band in batch.bands], told):
+        print(wrap(f"{word}: {', '.join(bands)}{f' ({why})' if why else ''}", None, "  ", "    "))
+    said = said_of_runs(members)
+    if said:
+        print("What their runs say:")
+    for finding, bands in said:
+        named = "all" if len(bands) == len(members) > 1 else ", ".join(bands)
+        first = f"{named}: {finding.text}{' (the first of them)' if len(bands) > 1 else ''}."
+        print(wrap(f"{first} {next_step(finding.code)} [{finding.code}]".replace("  ", " "), None, "  - ", "    "))

@@ -1,0 +1,101 @@
+"""What to do with each band of a box: pair it, use it alone, look at it, measure it again, retire it.
+
+From what its own runs say, its shape, its level in its size, and what people and re-checks said of it. The order is
+that of urgency: a band to be retired is not looked at first. Nothing is fitted here.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import log
+from typing import Literal
+
+from calib.finding import Finding
+from calib.use.answers.parts import Coded
+from calib.use.bands.batch_levels import BatchMember, Level
+
+Word = Literal["pair", "alone", "look at it", "measure again", "retire"]
+WORDS: tuple[Word, ...] = ("pair", "alone", "look at it", "measure again", "retire")
+RETIRE = frozenset({"band-retired", "band-softened"})
+AGAIN = frozenset({"branches-cross", "force-falls", "not-repeatable", "one-day-apart", "recheck-failed"})
+LOOK = frozenset({"band-suspect"})
+PARTNER = 0.03  # levels further apart make no left and right that a rig would take; the share a rig names
+EXPECTED = frozenset({"shape-borrowed"})  # of a band measured quickly: said in its own column
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What to do with a band."""
+
+    word: Word
+    why: str = ""
+
+
+def verdicts(
+    members: Sequence[BatchMember], levels: Sequence[Level], known: Mapping[str, Sequence[Coded]]
+) -> list[Verdict]:
+    """A verdict for each band.
+
+    Args:
+        members: The bands, in order.
+        levels: Of each.
+        known: Of some, what the register and their re-checks say.
+    """
+    found = [_of_itself(m, [*m.said, *known.get(m.id, ())]) for m in members]
+    for n, verdict in enumerate(found):
+        if verdict is not None:
+            continue
+        others = [levels[k] for k, other in enumerate(found) if k != n and (other is None or other.word == "pair")]
+        near = [abs(log(o.level / levels[n].level)) for o in others if o.size == levels[n].size]
+        partner = bool(near) and min(near) <= PARTNER
+        found[n] = Verdict("pair") if partner else Verdict("alone", _alone(near))
+    return [verdict or Verdict("alone") for verdict in found]
+
+
+def _of_itself(member: BatchMember, said: Sequence[Coded]) -> Verdict | None:
+    """What is said of the band itself; None where nothing speaks against it."""
+    for word, codes in (("retire", RETIRE), ("measure again", AGAIN)):
+        texts = [f.text for f in said if f.code in codes]
+        if texts:
+            return Verdict(word, "; ".join(dict.fromkeys(texts)))  # type: ignore[arg-type]
+    if not member.readings:
+        return Verdict("measure again", "it was never pulled: one reading tells its level")
+    if member.outlying and member.borrowed:
+        asked = "" if "eight" in member.departs else "; it was read at few lengths: measure it at eight"
+        return Verdict("measure again", f"{member.departs}{asked}")
+    looks = [f.text for f in said if f.code in LOOK] + ([member.departs] if member.outlying else [])
+    if looks:
+        more = "; it was measured in full: look it over for a nick, or for another make" if member.outlying else ""
+        return Verdict("look at it", "; ".join(looks) + more)
+    return None
+
+
+def _alone(near: Sequence[float]) -> str:
+    if not near:
+        return "there is no other sound band of its size"
+    return f"the nearest level of a sound band of its size is {100 * min(near):.0f} % away"
+
+
+def by_word(ids: Sequence[str], found: Sequence[Verdict]) -> list[tuple[Word, str, list[str]]]:
+    """Bands with one verdict for one reason together, in the order of the words.
+
+    Args:
+        ids: Of the bands.
+        found: The verdict of each.
+    """
+    groups: dict[tuple[Word, str], list[str]] = {}
+    for band, verdict in zip(ids, found, strict=True):
+        groups.setdefault((verdict.word, verdict.why), []).append(band)
+    ordered = sorted(groups.items(), key=lambda item: WORDS.index(item[0][0]))
+    return [(word, why, bands) for (word, why), bands in ordered]
+
+
+def said_of_runs(members: Sequence[BatchMember]) -> list[tuple[Finding, list[str]]]:
+    """What each band's own runs say, one entry a code: the first such sentence, and all bands it is said of."""
+    found: dict[str, tuple[Finding, list[str]]] = {}
+    for member in members:
+        for one in member.said:
+            if one.code not in EXPECTED and one.code != "outlying-band":
+                _, bands = found.setdefault(one.code, (one, []))
+                if member.id not in bands:
+                    bands.append(member.id)
+    return list(found.values())
