@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.profile.document import Profile, parse_profile
+from calib.profile.document import Profile, parse_profile, save_profile
 from calib.units import SHOWN
 from calib.use.bands.curve_answer import curve_answer
 from calib.use.paper.band_sheet import band_sheet, sheet_lengths
@@ -17,7 +17,7 @@ from calib.use.rig.rig_answers import rig_answer
 from calib.use.rig.statics import calculate
 from calib.verbs.app import run
 from tests.profile.invented import document
-from tests.rig.made import band_text, linear, rig
+from tests.rig.made import band_text, linear, rig, rig_text
 
 HOSTILE = '</svg><script>alert(1)</script> $x_1$ "&'
 
@@ -83,3 +83,19 @@ def test_the_command_knows_kinds_sizes_and_overwrites_nothing(
     assert run(["sheet", "B", "--paper", "a5"]) == 2
     assert run(["sheet", "NOBODY"]) == 1
     assert "NOBODY" in capsys.readouterr().err
+
+
+def test_lifters_stand_below_each_other_and_a_rig_is_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    save_profile(linear("B"), "B.profile.json")
+    Path("s.rig.toml").write_text(rig_text(band_text(), bottom=1350, top=1900))
+    Path("who.csv").write_text("lifter,bottom_mm,top_mm\n<b>Ana $x$,1400,1800\nBo,1500,9000\n")
+    assert run(["sheet", "s.rig.toml", "--lifters", "who.csv", "--out", "l.html"]) == 0
+    words = _words(Path("l.html").read_bytes())
+    assert "<b>Ana $x$" in words
+    assert "1.80" in words
+    assert any(word.startswith("Bo: ") for word in words)
+    assert run(["sheet", "B", "--lifters", "who.csv"]) == 2
+    assert "name a rig" in capsys.readouterr().err

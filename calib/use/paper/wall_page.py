@@ -125,7 +125,8 @@ def _table(sheet: Page, page: WallPage, top: float) -> float:
         if r % 2 == 0:
             sheet.box(MARGIN, y, sheet.inner, ROW, fill=TINT, stroke=0.0)
         for i, cell in enumerate(row):
-            sheet.text(MARGIN + wide * (i + 0.5), y + ROW / 2 + 0.4, cell, 15, bold=i == 0, at="center")
+            size = min(15.0, 2.83 * (wide - 1) / (0.66 * max(len(cell), 1)))
+            sheet.text(MARGIN + wide * (i + 0.5), y + ROW / 2 + 0.4, cell, size, bold=i == 0, at="center")
         y += ROW
     sheet.text(MARGIN, y + 3.4, page.table_note, 8.5, ink=LINE)
     return y + 7

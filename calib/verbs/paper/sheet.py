@@ -31,6 +31,9 @@ def command(
     link: Annotated[
         str, typer.Option(metavar="ADDRESS", help="Of your bandcurve page: the code on the sheet then opens it there.")
     ] = "",
+    lifters: Annotated[
+        str | None, typer.Option(metavar="LIST", help='Of a rig: "Ana 92cm 138cm, Bo 1.0m 1.5m", or a table of them.')
+    ] = None,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
 ) -> int:
@@ -42,6 +45,7 @@ def command(
     Examples:
       bandcurve sheet B07
       bandcurve sheet squat.rig.toml --out squat.png --paper letter --unit lb
+      bandcurve sheet squat.rig.toml --lifters "Ana 92cm 138cm, Bo 1.0m 1.5m"
       bandcurve sheet B07 --link http://192.168.1.20:8080
     """
     shown = shown_in(unit)
@@ -56,7 +60,12 @@ def command(
     from calib.safe_write import write_new
 
     how = (cast("Kind", kind), cast("Paper", paper), shown)
-    made = _rig(Path(what), name, link, *how) if is_rig else _band(what, folder, link, *how)
+    if lifters is not None:
+        if not is_rig:
+            raise UsageError("--lifters is for a rig", remedy="name a rig, NAME.rig.toml")
+        made = _lifters(Path(what), name, lifters, link, *how)
+    else:
+        made = _rig(Path(what), name, link, *how) if is_rig else _band(what, folder, link, *how)
     write_new(target, made)
     print(f"Sheet written to {target}.")
     return 0
@@ -80,9 +89,31 @@ def _rig(file: Path, name: str, link: str, kind: "Kind", paper: "Paper", shown: 
     from calib.use.rig.rig_files import read_rig, worked_out
     from calib.use.rig.rig_hold import hold_number
 
-    force: Unit = "lb" if shown.force == "lb" else "kg"
+    force = _unit(shown)
     answer, profiles = worked_out(file, extrapolate=False, unit=force)
     refuse_flying(answer, force)
     number = hold_text(hold_number(read_rig(file), profiles), force)
     leads_to = f"{link.rstrip('/')}/rig/{quote(name)}" if link else file.name
     return rig_sheet(rig_answer(answer, profiles), name, number, leads_to, kind, paper, shown)
+
+
+def _lifters(file: Path, name: str, text: str, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
+    from calib.use.paper.lifters_sheet import MOST, lifters_sheet
+    from calib.use.rig.lifters import under_rig
+    from calib.use.rig.rig_answers import lifters_answer
+    from calib.use.rig.rig_files import named, read_profiles, read_rig
+    from calib.verbs.rig.rig_show import lifters_given
+
+    people, force = lifters_given(text), _unit(shown)
+    if len(people) > MOST:
+        raise UsageError(f"{len(people)} lifters do not fit on a page", remedy=f"give at most {MOST} at a time")
+    rig = read_rig(file)
+    profiles = read_profiles(rig, file)
+    with named(file):
+        found = under_rig(rig, profiles, people, extrapolate=False, unit=force)
+    leads_to = f"{link.rstrip('/')}/rig/{quote(name)}" if link else file.name
+    return lifters_sheet(lifters_answer(found, profiles, force), name, leads_to, kind, paper, shown)
+
+
+def _unit(shown: Shown) -> "Unit":
+    return "lb" if shown.force == "lb" else "kg"

@@ -80,7 +80,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     from calib.use.rig.rig_answers import lifters_answer
     from calib.use.rig.rig_files import named, read_profiles, read_rig
 
-    people = _lifters(lifters)
+    people = lifters_given(lifters)
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     with named(file):
@@ -90,7 +90,8 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     return found
 
 
-def _lifters(text: str) -> "tuple[Lifter, ...]":
+def lifters_given(text: str) -> "tuple[Lifter, ...]":
+    """The lifters of the option: a list, or the name of a table."""
     from calib.strict_json import read_capped
     from calib.use.rig.lifters import CAP_BYTES, parse_list, parse_table
 
