@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 from calib.units import POUND, SHOWN, Shown
 from calib.use.answers.rigs import LifterLoads, LiftersAnswer
 from calib.use.paper.wall_page import Kind, WallPage, wall_sheet
-from calib.use.report.layout import clean
-from calib.use.report.rig_views import REMINDER
+from calib.use.report.layout import clean, sentence
+from calib.use.report.rig_views import REMINDER, URGENT
 from calib.use.report.sheet import Paper
 from calib.use.report.view import load, other
 
@@ -41,6 +41,7 @@ def _page(answer: LiftersAnswer, name: str, leads_to: str, shown: Shown) -> Wall
     rigs = [one.rig for one in answer.lifters if one.rig]
     under = [f"bar and plates {load(r.bar_and_plates_kg, shown)} {shown.force} / {load(r.bar_and_plates_kg, also)} "
              f"{also.force}" for r in rigs[:1]]  # fmt: skip
+    left_out = [f"{one.lifter}: {one.error}." for one in answer.lifters if one.error]
     return WallPage(
         name=name,
         under=(*under, "going up, at the bottom and at the top"),
@@ -49,9 +50,19 @@ def _page(answer: LiftersAnswer, name: str, leads_to: str, shown: Shown) -> Wall
                  f"top {also.force}", f"± {shown.force}"),
         rows=tuple(_row(one, shown, also) for one in answer.lifters),
         table_note=NOTE,
-        notes=(REMINDER, *(f"{one.lifter}: {one.error}." for one in answer.lifters if one.error)),
+        notes=(REMINDER, *_urgent(answer.lifters), *left_out),
         foot=f"Code: {leads_to}.",
     )  # fmt: skip
+
+
+def _urgent(lifters: Sequence[LifterLoads]) -> list[str]:
+    """What to mind first, each kind once, for the first lifter it is true of."""
+    said: dict[str, str] = {}
+    for one in lifters:
+        for found in one.rig.findings if one.rig else ():
+            if found.code in (*URGENT, "band-lets-go"):
+                said.setdefault(found.code, f"{one.lifter}: {sentence(found.text)} {found.do}")
+    return list(said.values())
 
 
 def _row(one: LifterLoads, shown: Shown, also: Shown) -> tuple[str, ...]:
