@@ -87,11 +87,12 @@ def _saved(figure: "Figure", kind: Kind, name: str) -> bytes:
 def _as_html(svg: str, name: str) -> bytes:
     drawing = svg[svg.index("<svg") :]
     style = "body{margin:0;background:#fff}svg{width:100%;height:auto;max-width:60rem;display:block;margin:auto}"
+    style += "h1{position:absolute;left:-99rem}"
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><link rel="icon" href="data:,">'
         f"<title>{escape(clean(name))}</title><style>{style}</style></head>\n"
-        f"<body><main><h1 hidden>{escape(clean(name))}</h1>\n{drawing}</main></body></html>\n"
+        f"<body><main><h1>{escape(clean(name))}</h1>\n{drawing}</main></body></html>\n"
     ).encode()
 
 
