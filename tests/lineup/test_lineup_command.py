@@ -109,6 +109,12 @@ def test_toml_says_the_same_as_csv() -> None:
     assert set(told.wishes) == set(read.wishes)
 
 
+def test_a_name_that_would_paint_the_terminal_is_shown_literally(box: Path, capsys: Capture) -> None:
+    (box / "evening.csv").write_text(HEAD + "\x1b[31mRed,1350,1850,300,310,,\x1b[2J,press\n", "utf-8")
+    assert run(["lineup", "evening.csv", *OWNED, "--full"]) == 0
+    assert "\x1b" not in capsys.readouterr().out
+
+
 def test_more_lifters_than_bands_are_no_trouble_and_one_band_is(box: Path, capsys: Capture) -> None:
     rows = "".join(f"L{n},1350,1850,52,70,,,press\n" for n in range(7))
     (box / "evening.csv").write_text(HEAD + rows, "utf-8")

@@ -9,6 +9,7 @@ from calib.use.answers.lineup import LineupAnswer, LineupDay, LineupTurn, NotUse
 from calib.use.answers.parts import doubts
 from calib.use.answers.rigs import LoadAt
 from calib.use.lineup.lineup import Lineup, Planned
+from calib.use.report.layout import clean
 from calib.use.report.rig_words import UNIT, Unit
 from calib.use.report.solve_words import (
     apart_text,
@@ -100,7 +101,7 @@ def lineup_view(lineups: Sequence[Lineup], answer: LineupAnswer, shown: Shown) -
     if len(alike) == 1:
         lines.insert(0, f"All hang {next(iter(alike))}; hole: height of the anchor.")
         rows = [(*row[:2], row[2].rpartition(" ")[2], *row[3:]) for row in rows]
-    left = [f"{one.band}: {one.why}." for one in answer.not_used]
+    left = [clean(f"{one.band}: {one.why}.") for one in answer.not_used]
     return View(
         kilos=f"Who hangs what. Loads in {unit} going up; limits 95 %: mean, next set.",
         grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", "bottom", "top", "mean", "set"), rows),
@@ -165,21 +166,21 @@ _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 def _doubts_of(planned: Planned, unit: Unit) -> list[str]:
-    turn = planned.turn
+    turn, name = planned.turn, clean(planned.turn.lifter)
     if planned.proposal is None:
-        return [f"{turn.lifter}: {planned.why}."]
+        return [f"{name}: {planned.why}."]
     if planned.beyond_kg <= 0:
         return []
     said = " and ".join(wish_text(wish, unit) for wish in turn.wishes)
     miss = planned.proposal.miss / UNIT[unit]
     reach = f"; {planned.reach}" if planned.reach else "; no hole, pair or plate that was tried would reach it"
-    return [f"{turn.lifter}: {said} is missed by {miss:.1f} {unit}{reach}."]
+    return [f"{name}: {said} is missed by {miss:.1f} {unit}{reach}."]
 
 
 def _changes(one: Lineup) -> str:
     moves, plates = sum(p.moves for p in one.turns), sum(p.plates_moved for p in one.turns)
     more = f"; another plan may have up to {one.fewer_moves} fewer" if one.fewer_moves else ""
-    named = " ".join(filter(None, (one.day, one.exercise)))
+    named = clean(" ".join(filter(None, (one.day, one.exercise))))
     return (
         f"{named + ': ' if named else ''}{moves} changes of a band or an anchor, each side by itself, and {plates} "
         f"plates a side put on or off, from an empty bar on{more}."
@@ -199,7 +200,7 @@ def _down_words(planned: Planned, unit: Unit, shown: Shown) -> str:
 def _section(planned: Planned, unit: Unit, shown: Shown) -> Section:
     proposal = planned.proposal
     if proposal is None:
-        return Section(planned.turn.lifter, planned.turn.lifter, None, (planned.why,))
+        return Section(planned.turn.lifter, clean(planned.turn.lifter), None, (planned.why,))
     ends = f"bar from {length(planned.turn.bottom, shown)} to {length(planned.turn.top, shown)}"
     said = " and ".join(wish_text(wish, unit) for wish in planned.turn.wishes)
     notes = (
@@ -210,4 +211,4 @@ def _section(planned: Planned, unit: Unit, shown: Shown) -> Section:
         hold_text(planned.hold, unit),
         *(text + "." for _, text in caution_texts(proposal)),
     )
-    return Section(planned.turn.lifter, planned.turn.lifter, None, notes)
+    return Section(planned.turn.lifter, clean(planned.turn.lifter), None, notes)

@@ -2,6 +2,7 @@
 
 from calib.units import Shown
 from calib.use.answers.rigs import LifterLoads, LiftersAnswer, RigAnswer, RigWay
+from calib.use.report.layout import clean
 from calib.use.report.view import Grid, Section, View, both_loads, length, load, other
 
 WORDS = {"up": "going up", "down": "coming down"}
@@ -107,7 +108,7 @@ def lifters_view(answer: LiftersAnswer, shown: Shown, file: str) -> View:
         ends = (length(one.bottom_m, shown), length(one.top_m, shown))
         rows.append((one.lifter, *ends, *_lifter_cells(one, shown)))
         own = [f.text for f in one.rig.findings if f.code in _OWN and not one.error] if one.rig else []
-        doubts += [f"{one.lifter}: {text}." for text in [*own, *([_not_told(one)] if one.error else [])]]
+        doubts += [f"{clean(one.lifter)}: {text}." for text in [*own, *([_not_told(one)] if one.error else [])]]
     return View(
         kilos=f"Load on the bar in {shown.force}; the limits are the widest along each lift.",
         grid=Grid(headers, tuple(rows)),
