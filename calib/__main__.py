@@ -6,7 +6,16 @@ from contextlib import suppress
 
 
 def main() -> None:
-    """Run the command line and leave with its exit status; overview and version load no more than they need."""
+    """Run the command line and leave with its exit status; Ctrl-C is 130 also while modules are still being loaded."""
+    try:
+        _main()
+    except KeyboardInterrupt:
+        print("\nbandcurve: interrupted", file=sys.stderr)
+        sys.exit(130)
+
+
+def _main() -> None:
+    """Overview and version load no more than they need."""
     if "_BANDCURVE_COMPLETE" in os.environ:  # the shell asks what may come next, not a person
         from calib.verbs.app import run
 

@@ -88,3 +88,17 @@ def test_the_shell_completes_commands_and_options() -> None:
     assert found.split() == ["predict"]
     asked = {"_BANDCURVE_COMPLETE": "complete_bash", "COMP_WORDS": "bandcurve predict --len", "COMP_CWORD": "2"}
     assert bandcurve(**asked).stdout.split() == ["--length"]
+
+
+def test_ctrl_c_while_modules_are_loaded_is_no_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+    from calib import __main__
+    from calib.verbs import app
+
+    def interrupted(words: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(app, "run", interrupted)
+    monkeypatch.setattr(sys, "argv", ["bandcurve", "list"])
+    with pytest.raises(SystemExit) as left:
+        __main__.main()
+    assert left.value.code == 130
