@@ -200,7 +200,8 @@ def test_export_prints_or_writes_a_new_file_only(tmp_path: Path, capsys: pytest.
     assert out.read_text() == printed
     assert run(["export", str(STORED), "--csv", "--out", str(out)]) == 1
     assert "exists and is not overwritten" in capsys.readouterr().err
-    assert run(["export", str(STORED)]) == 2
+    assert run(["export", str(STORED)]) == 0
+    assert capsys.readouterr().out == printed, "without an option it is the table with commas"
 
 
 def test_a_narrow_code_page_does_not_break_the_answer() -> None:
