@@ -73,7 +73,7 @@ def command(
     from calib.acquire.cell.line_format import Chosen
     from calib.acquire.cell.listening import Listening
     from calib.acquire.cell.port import find_ports, open_source
-    from calib.verbs.cell.kept_line import kept_format, with_range
+    from calib.use.cell.kept_line import kept_format, with_range
     from calib.verbs.cell.readings_csv import Written, asked_of, readings_file
     from calib.verbs.terminal.prompts import say
 
@@ -118,7 +118,7 @@ def _scale(file: Path | None, *, keep: bool) -> "Scale | None":
 def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
     """Store the format that was found in the scale's file."""
     from calib.scale import update_scale
-    from calib.verbs.cell.kept_line import with_line
+    from calib.use.cell.kept_line import with_line
     from calib.verbs.terminal.prompts import say
 
     if listening.format is None:
@@ -224,10 +224,11 @@ def _rate(text: str) -> "Rate":
 
 def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: float | None) -> int:
     """A line a record on standard output, talk on standard error."""
-    from calib.verbs.cell.listen_words import Talk
+    from calib.use.cell.line_news import LineNews
+    from calib.verbs.cell.listen_words import summary
     from calib.verbs.terminal.prompts import say
 
-    talk = Talk(listening)
+    talk = LineNews(listening)
     try:
         while not talk.over(lasting):
             records = listening.poll(WAIT)
@@ -242,10 +243,10 @@ def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: 
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except KeyboardInterrupt:
-        say("", *talk.summary())
+        say("", *summary(talk.figures))
         raise
     talk.give_up(ended=True)
-    say(*talk.summary())
+    say(*summary(talk.figures))
     return 0
 
 

@@ -240,7 +240,7 @@ class _Cell:
 
 def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | None, pace: "Pace", *, fit: bool) -> int:
     """Record at a load cell, by holds or by sweeps."""
-    from calib.verbs.cell.cell_line import Wanted
+    from calib.use.cell.cell_line import Wanted
     from calib.verbs.cell.port_record import record_at_port
     from calib.verbs.listen import chosen_of, setting_of
 

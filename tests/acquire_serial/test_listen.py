@@ -17,9 +17,10 @@ from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.port import PortFound, Source, open_source
 from calib.scale import Scale
 from calib.units import G_STANDARD
+from calib.use.cell.cell_line import Wanted, open_line
+from calib.use.cell.line_news import LineNews
 from calib.verbs.app import run
-from calib.verbs.cell.cell_line import Wanted, open_line
-from calib.verbs.cell.listen_words import Talk, ports_text
+from calib.verbs.cell.listen_words import ports_text
 from tests.acquire_serial.cable import Cable
 from tests.acquire_serial.kinds import BANNER, KINDS, LineOfAKind
 from tests.acquire_serial.uart import on_the_wire
@@ -113,7 +114,7 @@ def test_ports_are_listed_without_a_name(capsys: pytest.CaptureFixture[str]) -> 
 def test_a_second_reader_is_blamed_before_the_supply(cable: Cable) -> None:
     with open_source(str(cable.link)) as source:
         listening = Listening(source)
-        talk = Talk(listening)
+        talk = LineNews(listening)
         for at_s in (1.0, 2.0, 3.0):
             talk.figures.add(Record(at_s, "reading", "1", counts=1.0))
             talk.figures.add(Record(at_s + 0.5, "reset", ""))
@@ -158,7 +159,7 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
     with open_source(str(tmp_path / "cell"), rate="fast") as source:
         source.has_baud = True  # played as if from a port
         listening = Listening(source, setting=Setting(38400))
-        talk = Talk(listening)
+        talk = LineNews(listening)
         while not listening.ended:
             for record in listening.poll(0.0):
                 talk.figures.add(record)

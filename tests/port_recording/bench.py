@@ -21,8 +21,9 @@ from calib.acquire.recording.state import Recording
 from calib.records import Band, BranchName, CheckLoad, LengthSetup, Procedure, RunHead, ScaleInUse
 from calib.scale import Scale
 from calib.units import G_STANDARD
-from calib.verbs.cell.cell_line import Wanted, open_line
-from calib.verbs.cell.port_record import PortRecorder, u_sensor_of
+from calib.use.cell.at_cell import u_sensor_of
+from calib.use.cell.cell_line import Wanted, open_line
+from calib.verbs.cell.port_record import PortRecorder
 from calib.verbs.talk.recorder import Pace, Recorder
 
 LENGTHS = (1.15, 1.25, 1.4, 1.6, 1.8)

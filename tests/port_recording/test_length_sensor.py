@@ -11,8 +11,8 @@ from calib.acquire.files.run_file import read_run
 from calib.acquire.points.length_sensor import LengthSensor, LengthTrace, Mark, tied
 from calib.errors import DataError
 from calib.units import G_STANDARD
+from calib.use.cell.cell_line import Wanted, open_line
 from calib.verbs.cell import length_line as module
-from calib.verbs.cell.cell_line import Wanted, open_line
 from calib.verbs.cell.length_line import LengthLine
 from calib.verbs.cell.port_record import PortRecorder
 from tests.port_recording.bench import FLAT, LENGTHS, Bench, band_force, recorder_at

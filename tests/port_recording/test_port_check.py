@@ -13,8 +13,8 @@ from calib.errors import DataError
 from calib.fit.gear.known_loads import usual
 from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
+from calib.use.cell.cell_line import CellLine, Wanted, open_line
 from calib.verbs.cell import port_check
-from calib.verbs.cell.cell_line import CellLine, Wanted, open_line
 from calib.verbs.cell.port_check import Checked, check_at_line
 from calib.verbs.fit import command as fit
 from calib.verbs.scale.scale_group import _fit

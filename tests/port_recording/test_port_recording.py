@@ -17,7 +17,7 @@ from calib.errors import DataError, FileError
 from calib.fit.curve.observations import observe, zero_at
 from calib.records import Row, Run, ScaleInUse
 from calib.scale import UNNAMED_CELL, Scale
-from calib.verbs.cell.port_record import grip_of, refuse_another_kind
+from calib.use.cell.at_cell import grip_of, refuse_another_kind
 from calib.verbs.record import as_typed
 from tests.port_recording.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, band_force, head_for, recorder_at
 from tests.port_recording.trials import killed, quick_head, run_through, type_flat, unplugged
@@ -381,9 +381,9 @@ def test_a_run_in_newton_does_not_go_on_in_counts(tmp_path: Path) -> None:
     recorder.record()
     without, _ = recorder_at(bench, tmp_path, head_for(), resume=recorder.path)
     with pytest.raises(DataError, match="--scale"):
-        refuse_another_kind(without, without.line, by_sweeps=False)
+        refuse_another_kind(without.state, without.path, without.line, by_sweeps=False)
     again, _ = recorder_at(bench, tmp_path, head_for(), scale=_cell(), resume=recorder.path)
-    refuse_another_kind(again, again.line, by_sweeps=False)
+    refuse_another_kind(again.state, again.path, again.line, by_sweeps=False)
 
 
 def test_silence_is_shown_instead_of_the_newest_value(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -401,18 +401,18 @@ def test_a_run_goes_on_in_the_way_it_was_begun(tmp_path: Path) -> None:
     for folder in ("held", "swept", "turned"):
         (tmp_path / folder).mkdir()
     held, _ = recorder_at(Bench(), tmp_path / "held", head_for())
-    refuse_another_kind(held, held.line, by_sweeps=False)
+    refuse_another_kind(held.state, held.path, held.line, by_sweeps=False)
     with pytest.raises(DataError, match="held lengths; leave --sweep and --speed out"):
-        refuse_another_kind(held, held.line, by_sweeps=True)
+        refuse_another_kind(held.state, held.path, held.line, by_sweeps=True)
     cell = {"grip": "hand", "sweep": True}
     head = replace(head_for(), extensions=head_for().extensions | {"cell": cell})
     swept, _ = recorder_at(Bench(), tmp_path / "swept", head)
     assert grip_of(swept.state.head, "strap") == "hand"
     with pytest.raises(DataError, match="by sweeps; give --sweep or --speed"):
-        refuse_another_kind(swept, swept.line, by_sweeps=False)
+        refuse_another_kind(swept.state, swept.path, swept.line, by_sweeps=False)
     turned, _ = recorder_at(Bench(turned=True), tmp_path / "turned", head_for(), turned=True)
     with pytest.raises(DataError, match="the other way round; leave --reversed out"):
-        refuse_another_kind(turned, turned.line, by_sweeps=False)
+        refuse_another_kind(turned.state, turned.path, turned.line, by_sweeps=False)
 
 
 def test_options_are_given_again_as_they_were_typed() -> None:

@@ -19,9 +19,10 @@ from calib.acquire.recording.state import Recording
 from calib.errors import DataError, UsageError
 from calib.records import Array, RunHead
 from calib.units import G_STANDARD
+from calib.use.cell.at_cell import u_sensor_of
+from calib.use.cell.cell_line import Wanted, open_line, refuse_no_length
 from calib.verbs.cell import port_sweep
-from calib.verbs.cell.cell_line import Wanted, open_line, refuse_no_length
-from calib.verbs.cell.port_record import PortRecorder, u_sensor_of
+from calib.verbs.cell.port_record import PortRecorder
 from calib.verbs.cell.port_sweep import Sweep, SweepRecorder, parse_speed
 from calib.verbs.fit import command as fit
 from calib.verbs.talk.recorder import Pace, Recorder

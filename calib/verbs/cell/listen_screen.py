@@ -12,7 +12,8 @@ from calib.acquire.cell.line_format import Chosen
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.stream_figures import number_of
-from calib.verbs.cell.listen_words import Talk, figure_text, record_text
+from calib.use.cell.line_news import LineNews
+from calib.verbs.cell.listen_words import figure_text, record_text, summary
 from calib.verbs.terminal.big_text import HIGH, big_text
 from calib.verbs.terminal.keyboard import keys_if_any
 from calib.verbs.terminal.live_plot import Strip
@@ -40,7 +41,7 @@ class Screen:
     def __init__(self, listening: Listening, shown: Callable[[Record], Record]) -> None:
         self._listening = listening
         self._shown = shown
-        self._talk = Talk(listening)
+        self._talk = LineNews(listening)
         self._places = 0
         self._strip = Strip()
         self._dumb = os.environ.get("TERM", "dumb") == "dumb"
@@ -60,7 +61,7 @@ class Screen:
         finally:
             if not self._dumb:
                 self._write("\x1b[?25h\x1b[?1049l")
-            self._write("\n".join(["", *map(wrap, [*self._talk.news(), *self._talk.summary()]), ""]))
+            self._write("\n".join(["", *map(wrap, [*self._talk.news(), *summary(self._talk.figures)]), ""]))
         self._talk.give_up(ended=True)
         return 0
 

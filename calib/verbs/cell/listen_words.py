@@ -2,12 +2,9 @@
 
 from collections.abc import Sequence
 
-from calib.acquire.cell.baud import SETTINGS
 from calib.acquire.cell.lines import Kind, Record
-from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.port import PortFound
 from calib.acquire.cell.stream_figures import StreamFigures, number_of
-from calib.errors import DataError
 from calib.verbs.terminal.plain_text import clean, table
 
 HEARD: dict[Kind, str] = {
@@ -19,10 +16,6 @@ HEARD: dict[Kind, str] = {
     "reset": "line{s} at a restart or a break",
     "unknown": "other line{s}",
 }
-SILENT = 10.0  # s without a byte until that is said: a board may take long to start
-MISFITS = 20  # lines, and no reading, until a format that was given is doubted
-FEW = 10  # lines that are needed to see what they hold
-STRANGE = 0.2  # share of lines that are no reading, from which on that is said
 
 
 def ports_text(ports: Sequence[PortFound]) -> str:
@@ -77,115 +70,9 @@ def figure_text(value: float, digits: int = 3) -> str:
     return f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:.0f}"
 
 
-class Talk:
-    """What there is to say about a stream, each thing once."""
-
-    def __init__(self, listening: Listening) -> None:
-        self.figures = StreamFigures()
-        self._listening = listening
-        self._said: set[str] = set()
-        self._sharer = ""
-        self._look_again_s = 0.0
-
-    def over(self, lasting: float | None) -> bool:
-        """Whether the stream has ended, or has lasted as long as it should. [s]"""
-        return self._listening.ended or (lasting is not None and self._listening.now() >= lasting)
-
-    def news(self) -> list[str]:
-        """What has not been said yet."""
-        new = [line for line in self._all() if line not in self._said]
-        self._said.update(new)
-        return new
-
-    def _all(self) -> list[str]:
-        listening = self._listening
-        said = []
-        if listening.setting:
-            said.append(f"Speed: {listening.setting}.")
-        if listening.format and self.figures.last:
-            said.append(f"Format: {listening.format.words()}.")
-        if trouble := self.trouble():
-            said.append(trouble)
-        return said
-
-    def trouble(self) -> str:
-        """What is wrong at this moment, "" where nothing is."""
-        listening = self._listening
-        if listening.away:
-            why = clean(listening.away)
-            return f"{why[:1].upper()}{why[1:]}; waiting for it to come back. Then take a new zero."
-        last = listening.last_data_s
-        if not listening.ended and listening.now() - (last or 0.0) > SILENT:
-            since = f"{SILENT:.0f} s" + ("" if last is None else ", though it did before")
-            return f"Nothing has come for {since}: has the board power, and does its program print?"
-        if listening.search.tried:
-            return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
-        if self.figures.last is None and listening.setting and listening.search.unreadable:
-            return f"What comes at {listening.setting} is no text: leave --baud out, and the speed is looked for."
-        if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
-            return f"No line fits the format given ({listening.format.words()}): leave it out, and it is looked for."
-        if self.figures.breaks_often:
-            if "another program" in listening.last_gap:
-                why = clean(listening.last_gap)
-                return f"The line is broken off again and again: {why}; close that program."
-            return "The board starts again and again: a supply that sags, or a loose cable."
-        if listening.question and listening.question.waits:
-            return f"{listening.question.text}."
-        if listening.complaint:
-            return f"It sends no readings, only: {clean(listening.complaint, 60)}"
-        if self.figures.rubbish + self.figures.faults > STRANGE:
-            return self._rubbish()
-        return ""
-
-    def _rubbish(self) -> str:
-        """Why many lines are no readings; who else reads is looked up now and then."""
-        now = self._listening.now()
-        if now >= self._look_again_s:
-            self._look_again_s = now + SILENT
-            self._sharer = self._listening.source.shared_with()
-        if self._sharer:
-            return f"Many lines are torn: {clean(self._sharer)} has the port open too; close that program."
-        fault = self.figures.fault
-        if fault and self.figures.faults > self.figures.rubbish:
-            named = clean(fault.note or fault.raw.strip("# \t"), 60)
-            return f"Many lines are faults: {named}. Look at converter, cell and wires; speed and format are right."
-        return "Many lines are no readings: a loose wire, noise, or another speed or format (--baud, --format)."
-
-    def give_up(self, *, ended: bool = False) -> None:
-        """Raise what cannot be mended by waiting.
-
-        Raises:
-            DataError: Nothing readable at any speed; or a question only the user can answer; or no reading at all.
-        """
-        listening = self._listening
-        name = listening.source.name
-        if listening.search.exhausted:
-            tried = ", ".join(str(setting.baud) for setting in SETTINGS)
-            remedy = "give its speed with --baud, and check that the grounds are joined"
-            raise DataError(f"nothing can be read at any usual speed ({tried})", where=name, remedy=remedy)
-        if listening.question and (ended or not listening.question.waits):
-            text, _, remedy = listening.question.text.partition("; ")
-            raise DataError(text, where=name, remedy=remedy)
-        if ended and not self.figures.counts["reading"]:
-            raise self._without_reading().at(name)
-
-    def _without_reading(self) -> DataError:
-        newest, lines = self.figures.newest, sum(self.figures.counts.values())
-        complaint = self._listening.complaint
-        if not complaint and newest is not None and newest.kind in ("overload", "fault"):
-            complaint = newest.note or newest.raw
-        if complaint:
-            remedy = "it is the board that says so: look at converter, cell and wires"
-            return DataError(f"no readings came, only: {clean(complaint, 60)}", remedy=remedy)
-        if 0 < lines < FEW and not self._listening.search.unreadable:
-            what = f"too few lines came to see what they hold: {lines}"
-            return DataError(what, remedy="about ten are needed, and the first may be the half of one")
-        what = "nothing came" if self._listening.last_data_s is None else "there was no reading in what came"
-        return DataError(what, remedy="is it the right one? --baud, --column and --format say what the lines are")
-
-    def summary(self) -> list[str]:
-        """What was heard, in a line."""
-        counts = self.figures.counts
-        parts = [f"{n} {words.format(s='' if n == 1 else 's')}" for kind, words in HEARD.items() if (n := counts[kind])]
-        rate = f"{self.figures.rate:.3g} a second" if self.figures.rate else ""
-        return [f"Heard: {', '.join(p for p in (*parts, rate) if p) or 'nothing'}."]
+def summary(figures: StreamFigures) -> list[str]:
+    """What was heard, in a line."""
+    counts = figures.counts
+    parts = [f"{n} {words.format(s='' if n == 1 else 's')}" for kind, words in HEARD.items() if (n := counts[kind])]
+    each = f"{figures.rate:.3g} a second" if figures.rate else ""
+    return [f"Heard: {', '.join(p for p in (*parts, each) if p) or 'nothing'}."]

@@ -20,8 +20,8 @@ from calib.fit.gear.known_loads import KnownLoads
 from calib.scale import CountsLine, Creep, Scale
 from calib.strict_json import read_capped
 from calib.units import FORCE, G_STANDARD
-from calib.verbs.cell.cell_line import CellLine, no_reading
-from calib.verbs.cell.kept_line import with_line, with_reversed
+from calib.use.cell.cell_line import CellLine, no_reading
+from calib.use.cell.kept_line import with_line, with_reversed
 from calib.verbs.scale.scale_hung import Draft, Hung
 from calib.verbs.scale.scale_questions import Sheet, enough
 from calib.verbs.terminal import keyboard, live

@@ -7,10 +7,8 @@ import os
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field, replace
-from math import hypot, sqrt
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from calib.acquire.cell.lines import Record
 from calib.acquire.files.stream_file import StreamWriter, stream_path
@@ -19,12 +17,13 @@ from calib.acquire.points.held import Grip
 from calib.acquire.points.length_sensor import LengthTrace
 from calib.acquire.recording.machine import take_beside
 from calib.errors import DataError, FileError, UsageError
-from calib.records import Row, RunHead
-from calib.scale import U_CELL_UNCHECKED, UNNAMED_CELL, Scale
+from calib.records import Row
+from calib.scale import UNNAMED_CELL, Scale
 from calib.units import FORCE, LENGTH
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
-from calib.verbs.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
+from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
+from calib.use.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
 from calib.verbs.cell.length_line import LengthLine, length_line
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
@@ -40,7 +39,6 @@ HALF, PLOT_HIGH = 40, 8  # columns of one plot, and rows of both
 BLOCK = "#" if os.environ.get("NO_COLOR") else "\N{FULL BLOCK}"
 WAITS_S = 1.2  # without a reading, until it is said that a scale may wait for rest
 OVERDUE_S = 1.0  # a point that was due so long ago is held up by a trend
-HAND_S = 6.0  # the mean of 4 to 8 s
 LEAST_DWELL_S = 2.0
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
@@ -84,7 +82,7 @@ def record_at_port(
         raise UsageError(what, remedy=f"use {LEAST_DWELL_S:g} or more; 10 is usual")
     if not at_terminal():
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
-    with open_line(wanted, given.scale) as line:
+    with open_line(wanted, given.scale, say=say) as line:
         if needs_length:
             refuse_no_length(line)
         scale = given.scale or _scale_of(line, resume)
@@ -93,11 +91,11 @@ def record_at_port(
             if resume is not None:
                 recorder = resumed(resume, pace, at_port=True)
                 recorder.resume_options = options
-                refuse_another_kind(recorder, line, by_sweeps=swept is not None)
+                refuse_another_kind(recorder.state, recorder.path, line, by_sweeps=swept is not None)
                 held_by = grip_of(recorder.state.head, grip)
             else:
                 held_by = grip
-                recorder = begun(_with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
+                recorder = begun(with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
             u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
             made = PortRecorder.of(recorder, line, held_by, u_sensor)
             made.length_line = None if length_port is None else length_line(length_port, line.listening)
@@ -106,81 +104,15 @@ def record_at_port(
         return session(begin, fit=fit and not line.meter.in_counts)
 
 
-def refuse_another_kind(recorder: Recorder, line: CellLine, *, by_sweeps: bool) -> None:
-    """Rows in newton and in bare counts, held and swept, of one sign and the other do not go together.
-
-    Raises:
-        DataError: What is to go on was recorded in another way; says with which options it goes on.
-    """
-    run, cell = recorder.state.run, _cell(recorder.state.head)
-    what = remedy = ""
-    if run.readings and line.meter.in_counts != all(r.force is None for r in run.readings):
-        what = "was recorded with a scale's file" if line.meter.in_counts else "was recorded in counts"
-        remedy = "give that file with --scale" if line.meter.in_counts else "leave --scale out, and give it to fit"
-    elif by_sweeps != bool(cell.get("sweep")):
-        what = "was recorded at held lengths" if by_sweeps else "was recorded by sweeps"
-        remedy = "leave --sweep and --speed out" if by_sweeps else "give --sweep or --speed as before"
-    elif line.meter.reversed != bool(cell.get("reversed")):
-        what = "was recorded the other way round"
-        remedy = "leave --reversed out" if line.meter.reversed else "give --reversed"
-    if what:
-        raise DataError(what, where=str(recorder.path), remedy=remedy)
-
-
-def grip_of(head: RunHead, given: Grip) -> Grip:
-    """What fixes the length in a run that goes on: what fixed it before."""
-    before = _cell(head).get("grip")
-    return "hand" if before == "hand" else "strap" if before == "strap" else given
-
-
-def _cell(head: RunHead) -> dict[str, Any]:
-    kept = head.extensions.get("cell")
-    return kept if isinstance(kept, dict) else {}
-
-
 def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     """A scale that has no file: what the line tells, and how much it takes."""
     if resume is not None:
         return None
-    unit = "lb" if line.unit in ("lb", "lbf", "oz") else "N" if line.unit in ("N", "kN") else "kg"
     if line.meter.in_counts:
         say("  No scale file says what a count is: recorded in counts, and fitted after a check of the cell.")
     say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check' does better.")
-    capacity = ask(f"Most the cell takes, {unit}: ", positive_force(unit))
-    step = 0.0 if line.meter.in_counts else line.meter.step
-    fields = {"format": "bandcurve-scale/1", "id": UNNAMED_CELL, "kind": "load-cell", "resolution_N": step}
-    return Scale.model_validate({**fields, "capacity_N": capacity})
-
-
-def _with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *, by_sweeps: bool) -> Given:
-    unit = (scale.shown_unit if scale else None) or "kg"
-    if line.unit in ("lb", "lbf", "oz", "N", "kN"):
-        unit = "N" if line.unit in ("N", "kN") else "lb"
-    form = line.listening.format
-    cell: dict[str, str | bool] = {"grip": grip, "line": form.words() if form else "", "unit": line.unit or "counts"}
-    if line.meter.reversed:
-        cell["reversed"] = True
-    dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)
-    if by_sweeps:
-        cell["sweep"], dwell = True, 0.0
-    answers = {"way": "level", **given.answers}
-    return replace(given, answers=answers, scale=scale, force_unit=unit, cell=cell, dwell_s=dwell)
-
-
-def u_sensor_of(head: RunHead, scale: Scale | None) -> Callable[[float], float]:
-    """Standard uncertainty of a pull from the sensor: of its check, or of a cell never checked."""
-    used = head.scale
-    if used is not None and used.correction is not None:
-        covariance = used.correction.covariance
-
-        def checked(pull: float) -> float:
-            row = (0.0, pull, pull * pull)
-            return sqrt(max(sum(row[i] * covariance[i][j] * row[j] for i in range(3) for j in range(3)), 0.0))
-
-        return checked
-    gain = 0.006 if used is None or used.u_gain is None else used.u_gain
-    zero = U_CELL_UNCHECKED * (scale.capacity_N or 0.0) if scale else 0.0
-    return lambda pull: hypot(gain * pull, zero)
+    unit = unit_of(line)
+    return without_file(line, ask(f"Most the cell takes, {unit}: ", positive_force(unit)))
 
 
 @dataclass

@@ -18,7 +18,7 @@ from calib.acquire.recording.typed_entry import shown
 from calib.errors import DataError, UsageError
 from calib.records import Row
 from calib.units import LENGTH
-from calib.verbs.cell.cell_line import no_reading
+from calib.use.cell.cell_line import no_reading
 from calib.verbs.cell.port_record import WAIT, PortRecorder
 from calib.verbs.terminal import live
 from calib.verbs.terminal.prompts import ask, say, say_prompt, sentence

@@ -185,17 +185,17 @@ def _at_line(
 ) -> "Checked":
     """The loads, hung one after the other at a load cell's line."""
     from calib.gravity import local_gravity
-    from calib.verbs.cell.cell_line import Wanted, open_line
+    from calib.use.cell.cell_line import Wanted, open_line
     from calib.verbs.cell.port_check import check_at_line
     from calib.verbs.listen import chosen_of, setting_of
     from calib.verbs.scale.scale_hung import loads_of
-    from calib.verbs.terminal.prompts import prepare
+    from calib.verbs.terminal.prompts import prepare, say
 
     prepare()
     baud, column, line_format = line
     chosen = chosen_of(column, line_format)
     wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format)
-    with open_line(wanted, scale) as opened:
+    with open_line(wanted, scale, say=say) as opened:
         loads = loads_of(stated)
         g = local_gravity(*place)[0]
         return check_at_line(opened, scale, loads, draft, g, may_turn=turned, resume=resume)

@@ -16,9 +16,8 @@ from calib.acquire.cell.stream_figures import number_of
 from calib.closing import Closing
 from calib.errors import DataError
 from calib.scale import Scale
-from calib.verbs.cell.kept_line import kept_format, kept_reversed, with_range
-from calib.verbs.cell.listen_words import Talk
-from calib.verbs.terminal.prompts import say
+from calib.use.cell.kept_line import kept_format, kept_reversed, with_range
+from calib.use.cell.line_news import LineNews
 
 WAIT = 0.05  # s of one wait for bytes
 LOOK = 20  # readings from which unit, step and noise are taken
@@ -75,7 +74,10 @@ def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
 
 
 def open_line(
-    wanted: Wanted, scale: Scale | None, opened: Callable[[str, Setting | None], Source] = open_source
+    wanted: Wanted,
+    scale: Scale | None,
+    opened: Callable[[str, Setting | None], Source] = open_source,
+    say: Callable[[str], object] = len,
 ) -> CellLine:
     """Open a line and listen until it is understood; a context manager that closes it.
 
@@ -83,6 +85,7 @@ def open_line(
         wanted: Where, and what the user has said of it.
         scale: The scale's file, where there is one.
         opened: Gives the source; passed in by tests.
+        say: Is told what is found, and what it is worth.
 
     Raises:
         FileError: It cannot be opened.
@@ -94,7 +97,7 @@ def open_line(
         if source.warning:
             say(f"Note: {source.warning}.")
         chosen = with_range(Chosen(wanted.column, wanted.format), scale)
-        return _understood(Listening(source, chosen, wanted.baud), wanted, scale)
+        return _understood(Listening(source, chosen, wanted.baud), wanted, scale, say)
     except BaseException:
         source.close()
         raise
@@ -115,16 +118,16 @@ def refuse_no_length(line: CellLine) -> None:
         )
 
 
-def _understood(listening: Listening, wanted: Wanted, scale: Scale | None) -> CellLine:
-    talk, readings, begun = Talk(listening), list[Record](), listening.now()
+def _understood(listening: Listening, wanted: Wanted, scale: Scale | None, say: Callable[[str], object]) -> CellLine:
+    news, readings, begun = LineNews(listening), list[Record](), listening.now()
     say(f"Listening to {listening.source.name} ...")
     while len(readings) < LOOK:
         records = listening.poll(WAIT)
         for record in records:
-            talk.figures.add(record)
+            news.figures.add(record)
         readings += [r for r in records if r.kind == "reading"]
-        talk.give_up(ended=listening.ended)
-        trouble = talk.trouble()
+        news.give_up(ended=listening.ended)
+        trouble = news.trouble()
         if listening.now() - begun > PATIENCE_S or listening.ended:
             why = trouble or "no reading comes"
             raise DataError(
@@ -132,7 +135,7 @@ def _understood(listening: Listening, wanted: Wanted, scale: Scale | None) -> Ce
             )
     form = listening.format
     unit = form.unit if form else readings[-1].unit
-    rate = talk.figures.rate or SLOW
+    rate = news.figures.rate or SLOW
     say(f"  {form.words() if form else 'read'}; {rate:.3g} readings a second.")
     if rate < SLOW:
         say("  That is slow: a stop is seen late. Set the converter to ten a second or more if you can.")
