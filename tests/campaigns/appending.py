@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calib.profile.document import save_profile
 from calib.profile.store.uses import counted_once, parse_uses
-from tests.pairs.made import band
+from tests.use.bands.made import band
 
 COUNT = 100
 

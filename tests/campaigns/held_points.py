@@ -2,8 +2,8 @@
 
 import sys
 
-from tests.held_points.scenes import Kind
-from tests.held_points.scoring import Score, false_captures, holds
+from tests.acquire.points.scenes import Kind
+from tests.acquire.points.scoring import Score, false_captures, holds
 
 HAND = {"grip": "hand", "force": (15.0, 400.0), "hold_s": 14.0}
 KINDS: dict[str, Kind] = {

@@ -7,7 +7,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from tests.port_recording.trials import Ended, killed, type_flat, unplugged
+from tests.verbs.cell.trials import Ended, killed, type_flat, unplugged
 
 
 def main(count: int) -> None:

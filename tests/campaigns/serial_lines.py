@@ -26,13 +26,13 @@ from calib.acquire.cell.line_format import Chosen
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.port import open_source
 from calib.acquire.cell.stream_figures import StreamFigures
-from tests.acquire_serial.cable import Cable
-from tests.acquire_serial.kinds import KINDS
-from tests.acquire_serial.pulls import LINES as PULL
-from tests.acquire_serial.test_line_track import torn
-from tests.acquire_serial.test_lines import PIECE, no_crash
-from tests.acquire_serial.test_streams import PLAIN
-from tests.recording.pseudo_terminal import Terminal
+from tests.acquire.cell.cable import Cable
+from tests.acquire.cell.kinds import KINDS
+from tests.acquire.cell.pulls import LINES as PULL
+from tests.acquire.cell.test_line_track import torn
+from tests.acquire.cell.test_lines import PIECE, no_crash
+from tests.acquire.cell.test_streams import PLAIN
+from tests.verbs.pseudo_terminal import Terminal
 
 TORN_LINES = 1000  # a hundred seconds
 LINES = 20_000  # of each kind

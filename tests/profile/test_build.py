@@ -12,7 +12,7 @@ from calib.half_path import half_path_offset
 from calib.profile.build import departure_from_lines, fit_profile, profile_of
 from calib.profile.document import Profile
 from calib.records import BranchTable, Fit, LengthSetup
-from tests.fit import made_runs
+from tests.fit.curve import made_runs
 
 
 @pytest.fixture(scope="module")

@@ -11,8 +11,8 @@ from playwright.sync_api import Browser, expect
 
 from calib.acquire.files.run_file import RunWriter, read_run
 from calib.profile.document import save_profile
-from tests.recording.test_state_machine import begun, shown
-from tests.rig.made import band_text, linear, rig_text
+from tests.acquire.recording.test_state_machine import begun, shown
+from tests.use.rig.made import band_text, linear, rig_text
 from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from calib.acquire.files.run_file import RunWriter, read_run
 from calib.web.access import Doorkeeper
 from calib.web.views import page_of
-from tests.recording.test_state_machine import begun, shown
+from tests.acquire.recording.test_state_machine import begun, shown
 
 HOST = "127.0.0.1:8765"
 HERE = {"origin": f"http://{HOST}", "accept": "application/json"}

@@ -10,7 +10,7 @@ from calib.profile.document import save_profile
 from calib.verbs.app import run
 from calib.web.access import Doorkeeper
 from calib.web.views import page_of
-from tests.rig.made import band_text, linear
+from tests.use.rig.made import band_text, linear
 
 HOST = "127.0.0.1:8765"
 JSON = {"accept": "application/json"}

@@ -1,1 +1,0 @@
-"""Published numbers, each beside its source; the tolerance is the last printed digit."""
