@@ -9,10 +9,10 @@ docs/assumptions.md is made from this table.
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 
 ASSUMED = "assumption"
 PRACTICE = "common practice, no source"

@@ -3,7 +3,7 @@
 Every code has a page in docs/findings.md; a test holds the two lists together.
 """
 
-from dataclasses import dataclass
+from calib.frozen import dataclass
 
 CODES = frozenset(
     {

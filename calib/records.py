@@ -3,7 +3,7 @@
 SI and bare names throughout: metre, newton, kilogram, second, degree Celsius. Every `u_` is standard (k = 1).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from functools import cached_property
 from typing import Annotated, Any, Literal
@@ -13,6 +13,7 @@ from annotated_types import Ge, Gt, Le, Len, Lt
 from numpy.typing import NDArray
 
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.half_path import LengthKind
 from calib.units import LENGTH, as_read
 

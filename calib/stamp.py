@@ -5,9 +5,10 @@ time zones. A day ("on") is a date where the person was and is noted apart.
 """
 
 import os
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
+
+from calib.frozen import dataclass
 
 ID_DIGITS = 12
 EARLIEST = datetime.min.replace(tzinfo=UTC)

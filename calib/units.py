@@ -3,7 +3,7 @@
 Factors: NIST SP 811 (2008), appendix B; the pound, inch, foot and standard gravity are exact by definition.
 """
 
-from dataclasses import dataclass
+from calib.frozen import dataclass
 
 G_STANDARD = 9.80665  # m/s2, exact (3rd CGPM 1901)
 POUND = 0.45359237  # kg, exact

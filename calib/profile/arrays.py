@@ -4,13 +4,13 @@ The same straight lines as in `table`. Lengths are taken block by block, so that
 the segment of a length comes from a table of buckets no wider than the narrowest segment, one comparison then decides.
 """
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.profile.table import BranchTable, continued
 
 if TYPE_CHECKING:

@@ -3,7 +3,6 @@
 Its parts are described in `parts`. Nothing is fitted here.
 """
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Self, overload
 
@@ -12,6 +11,7 @@ from pydantic import Field, model_validator
 from calib import versioned
 from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.finding import CODES
+from calib.frozen import dataclass
 from calib.half_path import offset_over
 from calib.profile import table
 from calib.profile.parts import (

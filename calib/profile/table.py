@@ -6,12 +6,12 @@ and reading a profile stays fast.
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, hypot, log, sqrt
 from typing import Literal, NamedTuple, Protocol
 
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.units import G_STANDARD
 
 BranchName = Literal["loading", "unloading"]

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +11,7 @@ import typer
 
 from calib.assumptions import assuming, parse
 from calib.errors import BandcurveError, DataError, UsageError
+from calib.frozen import dataclass
 from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
 from calib.use.answers.parts import Failure

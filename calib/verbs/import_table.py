@@ -4,7 +4,7 @@ import re
 import sys
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 import typer
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
+from calib.frozen import dataclass
 
 if TYPE_CHECKING:
     from calib.acquire.files.table_header import RawTable, Understood

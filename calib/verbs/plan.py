@@ -1,12 +1,12 @@
 """`bandcurve plan`: the lengths worth measuring, on the screen or as a form to fill in by pen."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.frozen import dataclass
 from calib.verbs.talk.recording_options import OverOption, OverStretchOption
 
 if TYPE_CHECKING:

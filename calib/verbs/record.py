@@ -1,12 +1,12 @@
 """`bandcurve record`: from an unopened band to kilos, led by questions; everything accepted is on disk at once."""
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calib.errors import UsageError
+from calib.frozen import dataclass
 from calib.verbs.talk.recording_options import (
     CELL,
     COURSE,

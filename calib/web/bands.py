@@ -1,11 +1,11 @@
 """The page's views of bands: the list, and what one band pulls where. Numbers are those of the commands' answers."""
 
-from dataclasses import dataclass
 from typing import Any
 
 from starlette.responses import JSONResponse, Response
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.store.register import KnownBand
 from calib.units import Shown

@@ -6,7 +6,6 @@ folder is read: a band is found by its name in the collection, never by a path.
 
 import json
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -22,6 +21,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.units import SHOWN, Shown
 from calib.use.bands.lookup import Lookup
 from calib.web.access import COOKIE, Doorkeeper, Guard

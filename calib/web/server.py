@@ -6,12 +6,12 @@ What is served is in `pages`; who is let in is in `access`.
 import socket
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
 
 import uvicorn
 from starlette.types import ASGIApp
 
 from calib.errors import UsageError
+from calib.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ answers travel with the form, so nothing is half begun on the server when a phon
 """
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, cast
 
@@ -15,6 +15,7 @@ from calib.acquire.files.typed import parse_length
 from calib.acquire.recording.new_file import free_name, new_writer
 from calib.acquire.recording.state import Recording
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.memory import recall, remember
 from calib.records import RunHead

@@ -3,10 +3,10 @@
 A wrong speed does not fall silent: it gives wrong bytes. So only what arrives is judged, and silence says nothing.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 from calib.acquire.cell.lines import cut_without_ends
+from calib.frozen import dataclass
 
 Framing = Literal["8N1", "7E1", "7O1"]
 Verdict = Literal["text", "text-7E1", "text-7O1", "garbage", "little"]

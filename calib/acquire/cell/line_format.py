@@ -7,13 +7,14 @@ what they took, so that no line, however long, takes more than one way through i
 
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
 from calib.acquire.cell.line_grammar import Mark, Notation
 from calib.acquire.cell.printed_words import FORCE_UNITS
 from calib.errors import DataError
+from calib.frozen import dataclass
 
 Role = Literal[
     "value", "plus", "clock", "sequence", "constant", "length", "stable", "overload", "fault", "other"

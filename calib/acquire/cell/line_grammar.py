@@ -19,7 +19,7 @@ place for a sign or a unit doubled it).
 """
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -36,6 +36,7 @@ from calib.acquire.cell.printed_words import (
     standing,
     unit_of,
 )
+from calib.frozen import dataclass
 
 LineKind = Literal["numbers", "overload", "fault", "status", "words", "broken"]
 Mark = Literal[",", ".", "'", " "]

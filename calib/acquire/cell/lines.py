@@ -6,10 +6,11 @@ are cut where that gives pieces that are all alike, and only after a long stretc
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import reduce
 from operator import xor
 from typing import Literal
+
+from calib.frozen import dataclass
 
 Kind = Literal["reading", "overload", "fault", "status", "torn", "reset", "unknown"]
 

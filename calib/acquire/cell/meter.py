@@ -1,11 +1,11 @@
 """What a load cell's line says, as a force: units, counts, sign, and how sure a single value is. No port is opened."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
 from calib.acquire.cell.lines import Record
+from calib.frozen import dataclass
 from calib.units import FORCE, G_STANDARD
 
 NEWTON = {

@@ -8,7 +8,6 @@ it: a load at rest stands still too, and the first of two hooks may be empty.
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
@@ -16,6 +15,7 @@ from calib.acquire.cell.line_format import LineFormat, Question, Role
 from calib.acquire.cell.line_grammar import Line, Spot
 from calib.acquire.cell.meter import NEWTON
 from calib.acquire.cell.printed_words import Meaning, Named, Quantity, named, unit_of
+from calib.frozen import dataclass
 
 _WRAPS = (2.0**8, 2.0**16, 2.0**32)
 SHOWN = 48  # signs of a line that a question shows

@@ -7,7 +7,6 @@ print(reading.time_s, reading.force_N, reading.status)
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.cell.baud import Setting
@@ -19,6 +18,7 @@ from calib.acquire.cell.port import Source, open_source
 from calib.acquire.cell.replay import Rate
 from calib.closing import Closing
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.scale import Scale, load_scale
 from calib.units import LENGTH
 

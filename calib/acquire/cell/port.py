@@ -15,7 +15,6 @@ import os
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal, Protocol, Self
@@ -25,6 +24,7 @@ from calib.acquire.cell.port_trouble import group_of, holder, is_there, refusal
 from calib.acquire.cell.replay import Rate, timed_lines
 from calib.closing import Closing
 from calib.errors import UsageError
+from calib.frozen import dataclass
 from calib.safe_write import file_error
 
 __all__ = ["Arrival", "PortFound", "Source", "find_ports", "open_source"]

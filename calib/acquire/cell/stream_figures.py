@@ -1,10 +1,10 @@
 """How often readings come and how much they jitter, kept up with every reading. Nothing is read or shown here."""
 
 from collections import Counter, deque
-from dataclasses import dataclass
 from itertools import pairwise
 
 from calib.acquire.cell.lines import Kind, Record
+from calib.frozen import dataclass
 
 RECENT = 200  # readings the figures are taken of
 SPAN = 10.0  # s of them, at most

@@ -4,11 +4,11 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from calib.acquire.files.typed import listed, parse_force, parse_mass, parse_number
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import BranchName
 from calib.units import FORCE, MASS
 

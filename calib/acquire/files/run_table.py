@@ -3,13 +3,14 @@
 import csv
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import get_close_matches
 from math import isfinite
 from typing import cast, get_args
 
 from calib.acquire.files.run_events import KINDS_1, from_version_1, to_version_1
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import UNITS, from_si, to_si
 

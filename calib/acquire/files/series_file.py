@@ -5,7 +5,7 @@ A head of TOML behind `# `, then a table, as in a run. Nothing is known here of 
 
 import json
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from difflib import get_close_matches
 from functools import cache
@@ -17,6 +17,7 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 
 from calib.acquire.files.run_table import NUMBER, split_line
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.half_path import offset_over
 from calib.identity import check_id
 from calib.records import BandLength, BranchName, SmallLength, ULength

@@ -8,13 +8,13 @@ import csv
 import os
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.cell.line_format import UNITS
 from calib.acquire.cell.lines import Record
 from calib.closing import Closing
 from calib.errors import DataError, FileError
+from calib.frozen import dataclass
 from calib.safe_write import file_error, write_all
 
 _APPEND = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)

@@ -5,11 +5,11 @@ Its cells are read in `table_import`.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from calib.acquire.files.run_table import NUMBER
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.units import FORCE, LENGTH
 
 Role = Literal["length", "force", "branch", "cycle", "note"]

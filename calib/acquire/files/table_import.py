@@ -6,13 +6,14 @@ turning points (`turning_points`).
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.files.run_table import NUMBER, split_line
 from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, names_columns
 from calib.acquire.files.turning_points import courses_of
 from calib.acquire.files.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import BranchName, Row
 from calib.units import FORCE, LENGTH, MASS
 

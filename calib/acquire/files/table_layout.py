@@ -5,7 +5,7 @@ What comes out is a table with one length and one pull a row, as `table_import` 
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.files.spreadsheet import is_workbook, sheets_of
 from calib.acquire.files.table_header import (
@@ -20,6 +20,7 @@ from calib.acquire.files.table_header import (
 )
 from calib.acquire.files.table_import import read_table
 from calib.errors import DataError
+from calib.frozen import dataclass
 
 LOOK = 20  # rows in which a header is looked for
 _BAND = ("band", "id", "name")

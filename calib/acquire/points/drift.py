@@ -1,9 +1,9 @@
 """How the zero of a load cell moves: told by the trend within a zero, better by two zeros. No clock and no file."""
 
-from dataclasses import dataclass
 from math import hypot, sqrt
 
 from calib.acquire.points.hold_rules import HeldPoint
+from calib.frozen import dataclass
 
 CHANGES = 0.3  # share of a drift by which it changes before the next zero: a cell that warms up slows down
 TREND_S = 8.0  # of a zero, over which its trend was seen

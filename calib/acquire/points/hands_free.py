@@ -4,7 +4,7 @@ What comes next, and whether a reading is believable, is decided in `recording`;
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import isfinite, sqrt
 from statistics import median
 
@@ -21,6 +21,7 @@ from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.machine import take, take_beside, take_row
 from calib.acquire.recording.state import Recording, Step
 from calib.acquire.recording.typed_entry import shown
+from calib.frozen import dataclass
 from calib.records import Row, RowKind
 from calib.units import FORCE, G_STANDARD, LENGTH
 

@@ -12,7 +12,7 @@ goes on, with a larger u; where it is not, the stretch stopped somewhere within 
 
 from collections import deque
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from math import hypot, isfinite, log, sqrt
 from statistics import median
@@ -22,6 +22,7 @@ import numpy as np
 from calib.acquire.points import hold_fit
 from calib.acquire.points.hold_fit import Corner, batch_u, corner, fit, kink_rest, line, sound
 from calib.acquire.points.hold_rules import Event, Grip, HeldPoint, HoldRules, Refusal
+from calib.frozen import dataclass
 from calib.records import Array
 
 __all__ = ["Event", "Grip", "HeldPoint", "HoldRules", "HoldWatch"]

@@ -11,13 +11,14 @@ A stretch is a straight motion that ends in relaxing, F = a + b log10 t. Three t
 - **A torn line that still looks whole.** A block far off its neighbours is left out (`sound`).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from math import log10, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calib.frozen import dataclass
 from calib.records import Array
 
 FINE_S = 0.1  # the stop is found to this

@@ -1,8 +1,9 @@
 """What a held point is, and how still is still: the rules of each grip, the point, and what the samples led to."""
 
-from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
+
+from calib.frozen import dataclass
 
 Grip = Literal["strap", "hand", "weight"]
 Refusal = Literal["creeps", "slow line", "sways"]

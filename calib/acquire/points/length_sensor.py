@@ -6,11 +6,11 @@ it. Between the marks its u is that of the two tape readings, beyond them it gro
 
 from bisect import bisect_left
 from collections import deque
-from dataclasses import dataclass
 from math import hypot
 from statistics import median, pstdev
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.units import LENGTH
 
 LEAST_APART = 0.1  # m between the marks

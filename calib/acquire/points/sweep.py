@@ -4,12 +4,12 @@ Where the line carries no length, a constant pulling speed and the length at whi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import Array, BranchName
 
 TURN_SHARE = 0.1  # of the whole span: a way back by more than this is a turn, less is unevenness

@@ -5,13 +5,14 @@ A band's state follows from its run alone, so a batch can be left and taken up a
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 from typing import Literal
 
 from calib.acquire.recording.course import Course, course_of, extensions_of
 from calib.acquire.recording.state import Recording
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import Run, RunHead
 
 UNTAPED = "untaped"  # in the head of a band of a batch that nobody had in hand yet: its flat length is the nominal one

@@ -4,12 +4,13 @@ The place in a recording follows from its rows alone, so a file that was cut off
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.recording.plan import Geometry, Holes, geometry_of, section_stiffness
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import BranchName, Row, RowKind, RunHead
 from calib.units import FORCE, LENGTH, MASS
 

@@ -4,7 +4,7 @@ The comparison itself is in `doubt`; here are zeros, units and sentences. Nothin
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 from calib.acquire.files.run_events import KEPT
@@ -13,6 +13,7 @@ from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry, loop_shape
 from calib.acquire.recording.reading_doubt import Entry, Expectation, Known, expect, likely_slip
 from calib.acquire.recording.typed_entry import Typed, shown
+from calib.frozen import dataclass
 from calib.records import Row, Run
 from calib.units import FORCE, G_STANDARD, LENGTH
 

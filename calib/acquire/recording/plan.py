@@ -4,10 +4,11 @@ Lengths are as taped; the half path is worked out only for stretch and expected 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib import assumptions
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Band, LengthSetup
 from calib.units import G_STANDARD

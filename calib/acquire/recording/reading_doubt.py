@@ -4,11 +4,11 @@ Interpolation of ln(force / (l - 1/l^2)) over stretch l: no fit, no array. Nothi
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, log
 
 from calib.acquire.recording.plan import neo_hooke
+from calib.frozen import dataclass
 from calib.records import BranchName
 
 SAME = 0.004  # of stretch: two lengths this close are one

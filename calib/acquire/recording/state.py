@@ -3,11 +3,12 @@
 What a typed line does to it is said in `recording`, and for the words in `recording_words`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.course import Course, Place, Slot
+from calib.frozen import dataclass
 from calib.records import Row, Run, RunHead
 
 

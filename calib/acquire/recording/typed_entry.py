@@ -3,11 +3,10 @@
 Numbers are read by `typed`; here are the recording's units and rack holes. Nothing is judged here.
 """
 
-from dataclasses import dataclass
-
 from calib.acquire.files.typed import parse_force, parse_length, parse_mass
 from calib.acquire.recording.course import Course
 from calib.errors import DataError
+from calib.frozen import dataclass
 
 LONGEST = 200  # signs of an entry that are looked at
 

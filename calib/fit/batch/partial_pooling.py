@@ -4,7 +4,7 @@ The batch has been taught in batch.py; here is the curve of one band, with its s
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from calib.fit.curve.mixed import MixedModel
 from calib.fit.curve.sources import Source
 from calib.fit.curve.tables import tabulate
 from calib.fit.curve.tension_curve import FittedCurve, hold_shape
+from calib.frozen import dataclass
 from calib.records import Array, BudgetLine, Fit, Repeatability
 
 ODD_LINES = 41  # places at which a departure is looked for

@@ -5,7 +5,7 @@ those the batch was learnt from, whose spreads are then known. The joint model i
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from calib.fit.curve.variance_components import (
     root_of_inverse_hessian,
     weighted_nodes,
 )
+from calib.frozen import dataclass
 from calib.records import Array
 
 ROUNDS = 3

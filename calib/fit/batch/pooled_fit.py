@@ -6,7 +6,7 @@ batch_settle.py, what a band borrows in borrowing.py.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 
 import numpy as np
@@ -24,6 +24,7 @@ from calib.fit.curve.grouping import shorten
 from calib.fit.curve.mixed import Basis, MixedModel
 from calib.fit.curve.observations import Observations, observe, with_rounding, without_readings
 from calib.fit.curve.variance_components import WeightedNodes
+from calib.frozen import dataclass
 from calib.records import Array, Run
 
 FULL_LENGTHS = 5  # lengths on the way out; a band measured at fewer borrows the shape

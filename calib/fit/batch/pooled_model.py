@@ -8,7 +8,7 @@ costs almost nothing; what they share is gathered as one small normal matrix. Ba
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from scipy.linalg.lapack import dpotrf, dpotri, dtrtri
 from calib.fit.curve import variance_components as spreads
 from calib.fit.curve.mixed import TREND_SD, Basis, MixedModel
 from calib.fit.curve.sources import Source
+from calib.frozen import dataclass
 from calib.records import Array
 
 # Between bands, sd over stretch of about 1 a coefficient would give: power, second invariant, stiffening, toe, smooth.

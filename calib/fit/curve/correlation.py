@@ -4,12 +4,11 @@ The fit takes errors of neighbouring readings as independent. Where they drift t
 good one, but its uncertainty is not: it is restated here for the correlation seen. The curve itself is not changed.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve.mixed import MixedModel, Solution
+from calib.frozen import dataclass
 from calib.records import Array
 
 SURE = 3.2  # standard errors, 1/sqrt(n), by which neighbours must agree more than the fit makes them

@@ -8,7 +8,7 @@ A curve of one day is the curve of that day. Another day then differs from it by
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from calib.fit.curve.observations import Observations
 from calib.fit.curve.slips import Verdict
 from calib.fit.curve.sources import Source
 from calib.fit.curve.variance_components import Posterior, mix
+from calib.frozen import dataclass
 from calib.records import Array, Run
 
 NAME = "from day to day"

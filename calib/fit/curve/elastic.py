@@ -11,10 +11,9 @@ The upturn is a top that climbs within the last lengths. What else was tried is 
 Hysteresis is not known here.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from calib.frozen import dataclass
 from calib.records import Array
 
 LEAST_STRETCH = 1.005  # below it ln g runs away; readings below SLACK are set aside before

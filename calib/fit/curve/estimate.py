@@ -5,7 +5,6 @@ tabulate, and say what is doubtful.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +26,7 @@ from calib.fit.curve.tables import tabulate
 from calib.fit.curve.tension_curve import FittedCurve, fitted_curve, hold_shape
 from calib.fit.curve.variance_components import Posterior
 from calib.fit.gear.dof import coverage_factor
+from calib.frozen import dataclass
 from calib.records import (
     Array,
     CheckLoadShown,

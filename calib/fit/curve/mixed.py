@@ -8,8 +8,6 @@ M is the slope of the loading branch at that length, on both branches: a shift o
 point too. The spreads (repeatability, cycle gain ...) are given here; spreads.py finds them.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dpotrf, dpotri
@@ -17,6 +15,7 @@ from scipy.linalg.lapack import dpotrf, dpotri
 from calib.fit.curve import elastic, loop
 from calib.fit.curve.elastic import LEAST_STRETCH, StretchRange, ln_g, slope_ln_g
 from calib.fit.curve.observations import Observations
+from calib.frozen import dataclass
 from calib.records import Array
 
 TREND_MEAN = np.array([0.0, 0.0, 0.4, 0.1])  # b0 level, b1 power, b2 second invariant, b3 stiffening

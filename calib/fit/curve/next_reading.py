@@ -6,7 +6,7 @@ Nothing is asked here and no file is known.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from calib.fit.curve.elastic import StretchRange
 from calib.fit.curve.estimate import SLACK, fit_runs
 from calib.fit.curve.mixed import TREND_MEAN, Basis, MixedModel
 from calib.fit.curve.observations import Observations, observe
+from calib.frozen import dataclass
 from calib.half_path import offset_over
 from calib.records import Array, BranchName, Row, Run
 

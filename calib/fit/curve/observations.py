@@ -5,7 +5,7 @@ What the sources of error are is said in `sources`. No curve is known here.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from calib.acquire.files.run_checks import refuse_counts
 from calib.errors import DataError
 from calib.fit.curve.own_weight import half_weight
 from calib.fit.curve.sources import Source, Zero, joined, sources_of
+from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Array, Correction, Row, Run, RunHead

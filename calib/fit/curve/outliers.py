@@ -3,13 +3,13 @@
 A reading is left out of the curve only while it stands apart; nothing is deleted and every one is named.
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve.mixed import LogForce, MixedModel
+from calib.frozen import dataclass
 from calib.records import Array
 
 FAR = 5.0  # generous sds beyond which the robust start doubts a reading

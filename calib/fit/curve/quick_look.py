@@ -5,13 +5,12 @@ Three readings check nothing: a pull typed 15 % too high is as good a band as th
 answer to which of them is wrong. Asking and wording are done elsewhere.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from calib.fit.curve import slips
 from calib.fit.curve.estimate import Solved, solve
 from calib.fit.curve.observations import observe
+from calib.frozen import dataclass
 from calib.records import Array, Row, Run
 
 SURE_ENOUGH = 0.10  # of the pull, 95 %: a first look needs no more

@@ -13,7 +13,7 @@ higher rates of slips instead of limits that hold under each of them (docs/metho
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from math import lgamma
 from typing import Generic, TypeVar
@@ -26,6 +26,7 @@ from calib.fit.curve.mixed import MixedModel
 from calib.fit.curve.observations import SAME_PLACE, Observations
 from calib.fit.curve.outliers import MOST, Start, studentised
 from calib.fit.curve.variance_components import Posterior
+from calib.frozen import dataclass
 from calib.records import Array
 
 

@@ -4,7 +4,7 @@ What one standard deviation of each does to each reading stands here; what it do
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calib import assumptions
 from calib.fit.curve.own_weight import half_weight
+from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, rest_half_path, thickness_slope
 from calib.records import Array, Correction, Loads, Row, RunHead

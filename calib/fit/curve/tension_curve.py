@@ -4,7 +4,7 @@ Shape (slopes and loop of the right sign) is held here where the readings leave 
 tested range is the caller's business.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from calib.fit.curve.mixed import Basis, MixedModel
 from calib.fit.curve.observations import Observations
 from calib.fit.curve.sources import Source
 from calib.fit.curve.variance_components import Posterior
+from calib.frozen import dataclass
 from calib.records import Array
 
 SHAPE_GRID = 41

@@ -9,7 +9,6 @@ size (log sd 1.6: it explains a bend in mid-range, and the curve falls where rea
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from calib.fit.curve.mixed import NOISES, Basis, MixedModel, Solution
+from calib.frozen import dataclass
 from calib.records import Array
 
 

@@ -3,13 +3,13 @@
 A set of known loads is off in two ways: all together (one mould, one shop scale, one jug), and each piece by itself.
 """
 
-from dataclasses import dataclass
 from math import sqrt
 from typing import Annotated, Literal
 
 from annotated_types import Ge
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.plate_set import Piece, PlateSet, names_of, sizes
 from calib.records import Loads
 from calib.units import MASS

@@ -3,13 +3,12 @@
 Plain arrays in, estimates with their covariance out; what the numbers mean is the caller's business.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.special import betainc
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import Array
 
 

@@ -4,7 +4,7 @@ Loads come as masses, g is passed in; no file is opened and nothing is asked her
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -29,6 +29,7 @@ from calib.fit.gear.weighings import (
     repeatability,
     zero_return,
 )
+from calib.frozen import dataclass
 from calib.records import Correction
 from calib.units import G_STANDARD
 

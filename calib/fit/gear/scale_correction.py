@@ -8,7 +8,7 @@ Nothing is said about the scale in words here; docs/scale_check.md has the trial
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi, sqrt
 from typing import NamedTuple
 
@@ -19,6 +19,7 @@ from scipy.special import ndtr
 from calib.fit.gear.known_loads import KnownLoads
 from calib.fit.gear.regression import f_tail, polynomial
 from calib.fit.gear.weighings import Weighing
+from calib.frozen import dataclass
 from calib.records import Array, Correction
 
 NODES = 41  # of the unknown noise; 21 give the same coverage

@@ -4,12 +4,12 @@ Loads are masses, or forces where that is said; no file is opened and nothing is
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import isfinite, sqrt
 
 import numpy as np
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import BranchName
 
 

@@ -10,10 +10,10 @@ import csv
 import io
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.stamp import EARLIEST, ID_DIGITS, Stamp, derived_id, instant
 

@@ -9,12 +9,13 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar
 
 from calib.errors import BandcurveError, DataError, FileError
+from calib.frozen import dataclass
 from calib.identity import PATTERN as ID_PATTERN
 from calib.profile.store.decisions import PATTERN as DECISIONS
 from calib.profile.store.decisions import Decision, parse_decisions

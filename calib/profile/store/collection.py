@@ -5,11 +5,12 @@ merge theirs by copying one folder into the other. Which file is of which band t
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from hashlib import sha256
 from pathlib import Path
 
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.profile.document import CAP_BYTES, Profile, load_profile
 from calib.profile.store.cards import Problem
 from calib.profile.store.newest_profile import are_two_bands

@@ -1,11 +1,11 @@
 """Taking a decision about a band: one row more in the register's file, under its lock; and what was noted last."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.cards import Card
 from calib.profile.store.decisions import CAP_BYTES, NAME, Decision, Event, with_row

@@ -9,10 +9,10 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Literal, cast, get_args
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.stamp import ID_DIGITS, Stamp, instant
 
 Event = Literal["retired", "suspect", "in-use", "renamed", "one-band", "set-aside", "undone"]

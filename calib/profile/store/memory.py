@@ -7,12 +7,12 @@ is read too). A value is plain JSON; what it means is the caller's business.
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.safe_write import update
 from calib.stamp import EARLIEST, Stamp, instant, stamp
 from calib.strict_json import parse_json, read_capped

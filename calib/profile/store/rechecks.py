@@ -4,11 +4,11 @@ Only what was read is kept, and the day of the calibration it was held against; 
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 from typing import cast, get_args
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.half_path import LengthKind
 from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
 from calib.stamp import Stamp

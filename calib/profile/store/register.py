@@ -8,13 +8,14 @@ The files win: a decision about calibrations that are not there changes nothing,
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, datetime
 from itertools import combinations
 from pathlib import Path
 from typing import Literal
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.profile.store.cards import Card, Cards, Logged, Problem, read_cards
 from calib.profile.store.decisions import Decision, standing
 from calib.profile.store.levels import can_be_one_band, can_be_one_loop

@@ -1,10 +1,10 @@
 """The use log of a band, `ID.uses.csv`: how often it was pulled, and when. No file is opened here."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
 from calib.stamp import Stamp
 

@@ -1,9 +1,9 @@
 """Answers about bands: predict, show, fit, pair, compare, history, list, recheck. See `parts` for the common head."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import ClassVar
 
+from calib.frozen import dataclass
 from calib.use.answers.lengths import LengthAnswer as LengthAnswer
 from calib.use.answers.lengths import PullAnswer as PullAnswer
 from calib.use.answers.parts import Answer, Doubt, Failure, Level, Pull

@@ -1,8 +1,8 @@
 """Answers about one length: what a band pulls there, or where it pulls that. Apart: predict starts faster."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
+from calib.frozen import dataclass
 from calib.use.answers.parts import Answer, Place, Pull
 
 

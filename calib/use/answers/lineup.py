@@ -1,9 +1,9 @@
 """The plan of an evening as an answer. See `parts` for the common head."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import ClassVar
 
+from calib.frozen import dataclass
 from calib.use.answers.parts import Answer
 from calib.use.answers.rigs import LoadAt, Proposed, Wanted
 

@@ -7,9 +7,9 @@ has no meaning. Nothing is worked out, written or printed here, and nothing heav
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import ClassVar, Protocol
 
+from calib.frozen import dataclass
 from calib.use.answers.next_steps import next_step
 
 FORMAT = "bandcurve-answer/1"

@@ -4,9 +4,9 @@ Lists go with `heights_m`, bottom to top. "up" is loading where bands hang from 
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import ClassVar
 
+from calib.frozen import dataclass
 from calib.use.answers.parts import Answer
 
 Listed = tuple[float, ...]

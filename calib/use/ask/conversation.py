@@ -1,10 +1,11 @@
 """A talk before a measurement as it goes: which question is open, what `back` does, the summary. No terminal here."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.use.ask.measuring import BY_KEY, MEASURING
 from calib.use.ask.question import Occasion, Question
 from calib.use.ask.readers import READ_IN, unit_behind, units_of

@@ -1,11 +1,11 @@
 """Scale, tape and holes as the answers describe them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from calib.acquire.recording.course import course_of
 from calib.acquire.recording.plan import Holes
 from calib.acquire.recording.typed_entry import shown
+from calib.frozen import dataclass
 from calib.records import LengthSetup, Method, RunHead, ScaleInUse
 from calib.units import INCH, LENGTH
 

@@ -1,13 +1,14 @@
 """What the options of a recording said, and which of them cannot be read. Nothing is asked here."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calib.acquire.files.typed import parse_length
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError, UsageError
+from calib.frozen import dataclass
 from calib.records import Method
 from calib.use.ask.conversation import Talk
 from calib.use.ask.measuring import BY_KEY, MEASURING

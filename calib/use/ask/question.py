@@ -5,8 +5,9 @@ option and a field of a page are the same thing. `read` makes that text of what 
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Literal
+
+from calib.frozen import dataclass
 
 Answers = Mapping[str, str]
 Occasion = Literal["quick", "full", "form", "box"]

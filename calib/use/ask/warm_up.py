@@ -4,13 +4,14 @@ Nobody knows yet what the band pulls, so the first pull is a short one: what the
 usual loop climbs, tells whether the longest length is still within 80 % of the scale.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from math import floor, log10
 
 from calib.acquire.recording.course import course_of
 from calib.acquire.recording.plan import CAPACITY_SHARE, geometry_of, loop_shape
 from calib.acquire.recording.typed_entry import shown
+from calib.frozen import dataclass
 from calib.records import RunHead
 from calib.units import FORCE, G_STANDARD
 from calib.use.ask.gear import Gear, gear_of

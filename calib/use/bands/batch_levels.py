@@ -5,7 +5,6 @@ section has the same level.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import exp, hypot, log
 from statistics import fmean, stdev
@@ -16,6 +15,7 @@ import numpy as np
 from calib.assumptions import BY_NAME
 from calib.finding import CODES, Finding
 from calib.fit.batch.pooled_model import BETWEEN_LOG_SD, BETWEEN_MEDIAN
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import estimate, holds, interpolate
 

@@ -6,12 +6,12 @@ on both days tells how the scale has moved. No file is read here.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from math import hypot
 
 import numpy as np
 
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import BranchName
 from calib.records import Array

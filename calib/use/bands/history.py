@@ -6,7 +6,6 @@ with a plate are shown beside it and say when to look again; they are too coarse
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from math import hypot
 
@@ -14,6 +13,7 @@ import numpy as np
 
 from calib.assumptions import BY_NAME
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import in_force
 from calib.profile.store.rechecks import Recheck

@@ -8,13 +8,14 @@ calibration is mentioned. Where two bands have the name nothing is guessed: that
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from itertools import combinations
 from pathlib import Path
 
 from calib.errors import BandcurveError, DataError, FileError
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.profile.document import Profile, load_profile
 from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio

@@ -7,7 +7,7 @@ good. The smallest worst pair comes first, then the smallest sum.
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from calib.acquire.files.series_file import Series
 from calib.assumptions import BY_NAME
 from calib.errors import DataError
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import newest_of
 from calib.records import Array

@@ -4,10 +4,10 @@ Files, options and the terminal are not known here.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from calib.errors import BandcurveError, DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate

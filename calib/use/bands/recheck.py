@@ -1,11 +1,11 @@
 """One known plate hung from a band, one length read: is the band still as it was measured? No file is read here."""
 
-from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
 from calib.assumptions import BY_NAME
 from calib.errors import OutOfRangeError
+from calib.frozen import dataclass
 from calib.gravity import U_PLACE_UNKNOWN
 from calib.half_path import offset_over
 from calib.profile.document import Profile

@@ -5,7 +5,7 @@ constraint F_A(L_A) = F_B(L_B) that makes their difference surer.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from math import hypot, log
 
@@ -14,6 +14,7 @@ import numpy as np
 from calib.acquire.files.series_file import Series, SeriesReading
 from calib.assumptions import value
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, rest_half_path, thickness_slope
 from calib.profile.document import Profile
 from calib.records import Array, BranchName

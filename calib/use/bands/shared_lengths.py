@@ -5,13 +5,14 @@ lengths may be asked for is decided here; what the difference means is the calle
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from math import log10
 from statistics import fmean
 
 import numpy as np
 
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import BranchName
 from calib.records import Array

@@ -5,11 +5,11 @@ that of urgency: a band to be retired is not looked at first. Nothing is fitted 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import log
 from typing import Literal
 
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.use.answers.parts import Coded
 from calib.use.bands.batch_levels import BatchMember, Level
 

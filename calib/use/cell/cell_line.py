@@ -4,7 +4,7 @@ What a number means comes from the scale's file or from the line; nothing is gue
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.line_format import Chosen, LineFormat
@@ -15,6 +15,7 @@ from calib.acquire.cell.port import Source, open_source
 from calib.acquire.cell.stream_figures import number_of
 from calib.closing import Closing
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.scale import Scale
 from calib.use.cell.kept_line import kept_format, kept_reversed, with_range
 from calib.use.cell.line_news import LineNews

@@ -8,12 +8,12 @@ programme of whole numbers over all of them would find the same plan; it was not
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
+from calib.frozen import dataclass
 from calib.records import Array
 
 CHANGE = 1e5  # one change weighs more than all plates of an evening

@@ -7,10 +7,11 @@ import csv
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.files.typed import parse_length, parse_mass
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.strict_toml import parse_toml
 from calib.units import LENGTH
 from calib.use.rig.solve import Of, Wish

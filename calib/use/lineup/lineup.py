@@ -5,12 +5,13 @@ plan. What cannot be reached is tried again with more holes, one more pair and o
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import hypot
 
 import numpy as np
 
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.records import Array
 from calib.use.lineup.choices import Choices, Plan, best_plan
 from calib.use.lineup.lifters_table import Turn

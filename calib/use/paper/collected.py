@@ -4,11 +4,11 @@ What cannot be told is one sentence in its place, never the end of the report.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from calib.errors import BandcurveError
+from calib.frozen import dataclass
 from calib.profile.batch_document import Batch, load_batch
 from calib.profile.document import Profile
 from calib.profile.store.collection import BandFiles, Collection, read_collection

@@ -5,11 +5,11 @@ A word is the code of a finding, the name of a page, a word of the glossary, or 
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from difflib import get_close_matches
 
 from calib.errors import UsageError
 from calib.finding import CODES
+from calib.frozen import dataclass
 from calib.use.answers.next_steps import next_step
 from calib.use.report.layout import table, wrap
 

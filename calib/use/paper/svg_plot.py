@@ -1,10 +1,10 @@
 """Axes, lines and shaded bands of a drawing as SVG; text stays text. Whoever puts it in a page styles its classes."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 from math import ceil, floor, log10
 
+from calib.frozen import dataclass
 from calib.use.report.layout import clean
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 640, 380, 62, 20, 30, 48

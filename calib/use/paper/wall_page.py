@@ -7,11 +7,11 @@ same content gives the same bytes.
 import io
 import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from html import escape
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
+from calib.frozen import dataclass
 from calib.use.report.labels import code
 from calib.use.report.layout import clean
 from calib.use.report.sheet import INK, LINE, MARGIN, PALE, PAPER, TINT, Page, Paper, blank_page

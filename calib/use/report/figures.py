@@ -6,7 +6,6 @@ Profiles and readings in, bytes of a PNG, SVG or PDF out: the same input gives t
 import io
 import warnings
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from textwrap import fill
 from typing import Any, Literal, NamedTuple
 
@@ -18,6 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike
 
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.parts import METHOD_WORDS, Branch
 from calib.profile.table import BRANCHES, BranchName, estimate, holds

@@ -4,10 +4,10 @@ A page of stickers 63.5 x 38.1 mm, three beside each other and seven below, or c
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING
 
+from calib.frozen import dataclass
 from calib.use.report.sheet import INK, LINE, PALE, PAPER, Paper, blank_page
 
 if TYPE_CHECKING:

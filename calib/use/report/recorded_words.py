@@ -4,12 +4,12 @@ The kilos come first, and once more last, where the eye is; table, budget and al
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
 
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import geometry_of
 from calib.acquire.recording.typed_entry import shown
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, estimate, tested_range
 from calib.records import Run

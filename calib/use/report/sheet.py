@@ -1,10 +1,11 @@
 """A form to fill in by pen: planned lengths and a cell for each reading, on one page. Nothing is planned here."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
+
+from calib.frozen import dataclass
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -1,8 +1,9 @@
 """A curve drawn with plain signs, for terminals and mails. Numbers in, lines of ASCII out; no cursor moves."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
+
+from calib.frozen import dataclass
 
 BOTH = "#"  # where two series share a place
 LEAST_WIDTH, LEAST_HEIGHT = 30, 6

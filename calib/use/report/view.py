@@ -3,8 +3,7 @@
 Every renderer goes over the same view, so a terminal and a page say the same. Nothing is printed here.
 """
 
-from dataclasses import dataclass
-
+from calib.frozen import dataclass
 from calib.units import POUND, SHOWN, Shown
 from calib.use.answers.parts import Doubt, Pull
 

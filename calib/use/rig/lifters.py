@@ -7,10 +7,11 @@ import csv
 import io
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.files.typed import parse_length
 from calib.errors import BandcurveError, DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.units import LENGTH
 from calib.use.report.rig_words import Unit

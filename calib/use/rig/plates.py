@@ -1,11 +1,11 @@
 """Plates that exist, and what they make on a bar loaded alike on both sides. What the load is for is not known here."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import Array
 
 MOST_LOADS = 50_000  # different loads of one set of plates; beyond it the search takes long and nobody owns them

@@ -6,13 +6,14 @@ the way that stretches it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi, sqrt
 
 import numpy as np
 
 from calib.errors import DataError
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.profile.document import Profile
 from calib.records import Array

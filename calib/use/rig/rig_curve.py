@@ -3,7 +3,6 @@
 Lengths in, pulls and their sources of uncertainty out. Where the band runs is not known here.
 """
 
-from dataclasses import dataclass
 from math import log10
 from typing import NamedTuple
 
@@ -11,6 +10,7 @@ import numpy as np
 
 from calib import assumptions
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.half_path import DEFAULT_THICKNESS, offset_over
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, continued

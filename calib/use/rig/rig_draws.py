@@ -4,12 +4,13 @@ After JCGM 101. Everything with one key is drawn once and moves all its bands to
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from statistics import NormalDist
 
 import numpy as np
 
+from calib.frozen import dataclass
 from calib.records import Array
 from calib.use.rig.rig_curve import Curve, Source
 from calib.use.rig.rig_file import Bar, RigBand

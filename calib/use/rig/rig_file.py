@@ -6,7 +6,7 @@ Heights are of the sleeve's and the anchor's centre above the floor. Every contr
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from difflib import get_close_matches
 from functools import cache
 from typing import Annotated, Any, Literal
@@ -15,6 +15,7 @@ from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 
 from calib.acquire.files.run_head import LARGEST, Key
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.strict_toml import parse_toml
 from calib.units import UNITS, to_si
 from calib.versioned import key_path

@@ -7,12 +7,12 @@ the half path D + pi (d + t) / 2 for a straight loop, and 2 D + pi (d + t) where
 Differentiating that length by the height gives the share of the pull that is vertical: no energy is made or lost.
 """
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.records import Array
 from calib.use.rig.rig_file import Bar, RigBand
 
@@ -38,6 +38,9 @@ class Off:
     grip: float | Array = 0.0  # 0: the band slips freely round its fittings; 1: it grips there
 
 
+AS_WRITTEN = Off()
+
+
 @dataclass(frozen=True)
 class Loop:
     """What geometry needs of a band."""
@@ -58,7 +61,7 @@ class Run:
     angle: Array  # [rad] from the vertical
 
 
-def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = Off()) -> Run:
+def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = AS_WRITTEN) -> Run:
     """Where a band runs with its bar at each height.
 
     Args:
@@ -121,7 +124,7 @@ def _gripped(length: Array, wrap: float | Array, loop: Loop, grip: float | Array
     return found
 
 
-def slack_length(band: RigBand, loop: Loop, off: Off = Off()) -> float | Array:
+def slack_length(band: RigBand, loop: Loop, off: Off = AS_WRITTEN) -> float | Array:
     """Hanging length of a choked band between the centres, as given or estimated. [m]"""
     if band.slack_length is not None:
         if band.slack_length >= loop.rest:

@@ -4,8 +4,9 @@ How it is measured, and what a deviation means, is not decided here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.use.rig.rig_check import work_out
 from calib.use.rig.rig_file import Rig

@@ -4,7 +4,6 @@ Where a source is one-sided or a band may be slack within its uncertainty, the l
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from math import erf, exp, pi, sqrt
 from typing import NamedTuple
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.gear.monte_carlo import symmetric_interval
+from calib.frozen import dataclass
 from calib.records import Array
 from calib.use.rig.rig_curve import Source
 

@@ -4,7 +4,7 @@ Loads of a lift going up. What the place allows is solve_place's, words are made
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations, permutations, product
 from math import ceil, comb, hypot, sqrt
 from typing import Literal, NamedTuple
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import DataError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.use.report.rig_words import Unit

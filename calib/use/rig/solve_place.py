@@ -5,7 +5,7 @@ A place is a rig file taken without its bands: each side keeps where its first b
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf
 from posixpath import normpath
 from typing import Literal, NamedTuple, get_args
@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple, get_args
 import numpy as np
 
 from calib.errors import DataError, OutOfRangeError
+from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.profile.document import Profile
 from calib.records import Array

@@ -5,7 +5,7 @@ shift with a key: sources with one key move together, between bands and between 
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from calib.errors import DataError, OutOfRangeError
 from calib.finding import Finding
+from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS
 from calib.profile.document import Profile

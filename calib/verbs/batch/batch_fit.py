@@ -4,7 +4,6 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calib.errors import BandcurveError, DataError, FileError
+from calib.frozen import dataclass
 from calib.units import Shown
 from calib.verbs.terminal.many import MapWithProgress, workers
 from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap

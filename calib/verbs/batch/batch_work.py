@@ -5,7 +5,7 @@ first and what is said of them is batch_fit.py's.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from hashlib import sha256
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from zlib import crc32
 
 from calib.errors import BandcurveError
+from calib.frozen import dataclass
 
 if TYPE_CHECKING:
     from calib.finding import Finding

@@ -5,7 +5,7 @@ When a value is held is decided in `acquire.points.held`; the correction is fitt
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from calib.acquire.points.held import HeldPoint, HoldRules, HoldWatch
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.gear.known_loads import KnownLoads
+from calib.frozen import dataclass
 from calib.scale import CountsLine, Creep, Scale
 from calib.strict_json import read_capped
 from calib.units import FORCE, G_STANDARD

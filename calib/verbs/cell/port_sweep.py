@@ -4,7 +4,7 @@ The length comes from the line, or from a constant speed (`--speed`); `calib.acq
 """
 
 import time
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from calib.acquire.points.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_
 from calib.acquire.recording.machine import take_beside
 from calib.acquire.recording.typed_entry import shown
 from calib.errors import DataError, UsageError
+from calib.frozen import dataclass
 from calib.records import Row
 from calib.units import LENGTH
 from calib.use.cell.cell_line import no_reading

@@ -5,11 +5,12 @@ A height may be a tape reading or the number of a rack's hole.
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal, get_args
 
 from calib.acquire.files.typed import parse_length, parse_mass, parse_number, parse_temperature
 from calib.errors import BandcurveError, DataError
+from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.use.rig.rig_curve import loop_of
 from calib.use.rig.rig_file import Anchor, Arrangement, Bar, Rig, RigBand, check_band

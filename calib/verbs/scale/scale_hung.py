@@ -4,13 +4,14 @@ Nothing is fitted here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from calib.acquire.files.check_table import CAP_BYTES, CheckRow, Quantity, format_check_table, parse_check_table
 from calib.acquire.files.typed import parse_number
 from calib.errors import DataError, FileError, UsageError
 from calib.fit.gear.known_loads import WORTH, KnownLoads, usual, water_mass
+from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.safe_write import write_atomically
 from calib.scale import Scale

@@ -1,13 +1,14 @@
 """What `bandcurve scale` asks at a terminal or through a pipe. Nothing is fitted or written here."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from calib.acquire.files.check_table import CheckRow, read_pair
 from calib.acquire.files.typed import parse_temperature
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError, UsageError
 from calib.fit.gear.known_loads import WORTH, KnownLoads, LoadKind, usual
+from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.records import BranchName
 from calib.units import FORCE

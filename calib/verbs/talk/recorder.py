@@ -5,7 +5,6 @@ What a typed line means is decided in `acquire.recording.machine`; here are prom
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from calib.acquire.files.run_file import RunWriter
@@ -17,6 +16,7 @@ from calib.acquire.recording.twice import set_once_more
 from calib.acquire.recording.typed_commands import row_words
 from calib.acquire.recording.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
+from calib.frozen import dataclass
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH

@@ -4,8 +4,8 @@ import shutil
 import sys
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from calib.frozen import dataclass
 from calib.verbs.terminal.keyboard import keys
 from calib.verbs.terminal.prompts import say_prompt
 

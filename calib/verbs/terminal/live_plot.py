@@ -5,7 +5,8 @@ A row holds three heights: `_` low, `-` in the middle, `'` high, so that eight r
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from calib.frozen import dataclass
 
 HEIGHTS = "_-'"
 SPAN_S = 30.0  # of the plot against time
