@@ -10,7 +10,8 @@ from functools import lru_cache
 from typing import Literal
 
 from calib.acquire.cell.line_format import MARKS, Question
-from calib.acquire.cell.line_grammar import Line, Mark, Notation, read_text
+from calib.acquire.cell.line_grammar import Line, read_text
+from calib.acquire.cell.line_layout import Mark, Notation
 
 LONG = 20  # lines over which no force rises evenly
 SURE = 2  # lines that have to agree: one may be torn

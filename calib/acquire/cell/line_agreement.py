@@ -12,8 +12,9 @@ from itertools import pairwise
 
 from calib.acquire.cell.digit_groups import mark_in, settle
 from calib.acquire.cell.line_format import Chosen, LineFormat, Question
-from calib.acquire.cell.line_grammar import Line, Notation, grammar, read_text
-from calib.acquire.cell.line_track import BROKEN, LABEL, LOST, Track, usual_clock
+from calib.acquire.cell.line_grammar import Line, grammar, read_text
+from calib.acquire.cell.line_layout import Notation
+from calib.acquire.cell.line_track import LABEL, LOST, Track, usual_clock
 from calib.acquire.cell.lines import LineSplitter, RawLine, Record, check_of
 from calib.acquire.cell.number_roles import decide, header_names, is_clock, names_of_numbers
 from calib.acquire.cell.printed_words import unit_of
@@ -34,14 +35,13 @@ class LineReader:
     """Bytes in, records out. Before the format is found nothing comes out; then what waited comes with its own time.
 
     `format` is what was found; `question` what has to be asked instead. `complaint` is the fault or overload
-    that comes instead of readings, "" where none does or a format is found. `broken_reads` counts reads set aside.
+    that comes instead of readings, "" where none does or a format is found.
     """
 
     def __init__(self, chosen: Chosen | None = None, *, from_start: bool = True) -> None:
         self.format: LineFormat | None = None
         self.question: Question | None = None
         self.complaint = ""
-        self.broken_reads = 0
         self._chosen = chosen or Chosen()
         self._split = LineSplitter(from_start=from_start)
         self._waiting: list[tuple[float, RawLine]] = []
@@ -98,7 +98,7 @@ class LineReader:
                 records += self._wait(raw, at_s)
                 continue
             record = self._track.record(raw, at_s)
-            if record.kind == "torn" or record.kind == "unknown":
+            if record.kind == "torn" or (record.kind == "unknown" and record.note != LABEL):
                 record = self._in_groups(raw, record)
             records.append(record)
             if self._track.doubt is not None and self._chosen.format is None and self._chosen.column is None:
@@ -162,7 +162,6 @@ class LineReader:
             unit = next((record.unit for record in told if record.unit), None)
             if unit:
                 self.format = replace(self.format, unit=unit)
-        self.broken_reads += sum(record.note == BROKEN for record in told)
         return told
 
     def _release(self) -> list[Record]:

@@ -11,7 +11,7 @@ from dataclasses import asdict
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
-from calib.acquire.cell.line_grammar import Mark, Notation
+from calib.acquire.cell.line_layout import Mark, Notation
 from calib.acquire.cell.printed_words import FORCE_UNITS
 from calib.errors import DataError
 from calib.frozen import dataclass

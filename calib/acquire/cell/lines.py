@@ -5,6 +5,7 @@ are cut where that gives pieces that are all alike, and only after a long stretc
 """
 
 import re
+from binascii import crc_hqx
 from collections.abc import Callable, Iterator, Sequence
 from functools import reduce
 from operator import xor
@@ -19,7 +20,7 @@ LOOKS = (128, 256, 384, 512)  # bytes without any end, after which it is looked 
 PIECES = 12  # that have to be alike
 STX, ETX = b"\x02", b"\x03"
 
-_ENDS = re.compile(rb"[\r\n\x02\x03]")
+_ENDS = re.compile(rb"\r\n|[\r\n\x02\x03]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +38,9 @@ class Record:
     Args:
         at_s: When the line was complete. [s]
         kind: Only a "reading" has a number: `value` with `unit`, or `counts` where the line names no unit. A "torn"
-            line lacks bytes: its reading is missing, nothing more. A "status" is said in words instead of a reading (a
-            flat battery, a calibration that runs); a "reset" is a restart, or the line was interrupted.
+            line lacks bytes, or its number broke before it was sent: its reading is missing, nothing more. A "status"
+            is said in words instead of a reading (a flat battery, a calibration that runs); a "reset" is a restart, or
+            the line was interrupted.
         raw: The line as it came.
         stable: What the sender says about it; None where it says nothing.
         length: A second channel named so by a header line, in the sender's own unit, `length_unit` where it names one.
@@ -110,10 +112,13 @@ class LineSplitter:
         """Take the next bytes and give the lines that they complete."""
         begin = 0
         for end in _ENDS.finditer(data):
-            yield from self._take(data[begin : end.start()])
+            if end.start() > begin:
+                yield from self._take(data[begin : end.start()])
             begin = end.end()
             self._ends_seen, self._cut = True, None
-            yield from self._end(end.group())
+            line = self._end(end.group())
+            if line is not None:
+                yield line
         yield from self._take(data[begin:])
 
     def _take(self, piece: bytes) -> Iterator[RawLine]:
@@ -142,8 +147,9 @@ class LineSplitter:
             self._whole = True
         self._pending[:] = rest
 
-    def _end(self, mark: bytes) -> Iterator[RawLine]:
-        whole = self._whole
+    def _end(self, mark: bytes) -> RawLine | None:
+        """The line that ends here; None where it is empty."""
+        whole, line = self._whole, None
         if mark == ETX:
             whole = whole and self._framed
             self._frames_close = self._frames_close or self._framed
@@ -152,13 +158,14 @@ class LineSplitter:
             whole = whole and not self._frames_close and mark != STX  # a frame that never closed
         behind_frame = self._after_frame and mark == STX and len(self._pending) <= 2  # its check bytes
         if self._pending and not behind_frame:
-            yield RawLine(bytes(self._pending), whole and mark != STX)
+            line = RawLine(bytes(self._pending), whole and mark != STX)
         self._pending.clear()
         self._after_frame = mark == ETX
         self._framed = mark == STX
         self._whole = True
         if self._framed:
             self._pending += STX
+        return line
 
     def finish(self) -> Iterator[RawLine]:
         """Give what is left without a line end, as a half."""
@@ -211,6 +218,11 @@ def _crc(polynomial: int, bits: int, start: int, *, reflected: bool = False) -> 
     return low_first if reflected else high_first
 
 
+def _crc_1021(start: int) -> Callable[[bytes], int]:
+    """A cyclic check of sixteen bits by the polynomial 0x1021, high bit first: the standard library has it, faster."""
+    return lambda data: crc_hqx(data, start)
+
+
 # How many hexadecimal digits, and what is made of the bytes before them. The usual kinds; their check values over the
 # text 123456789 are common knowledge and stand in the tests.
 _CHECKS: dict[str, tuple[int, Callable[[bytes], int]]] = {
@@ -219,8 +231,8 @@ _CHECKS: dict[str, tuple[int, Callable[[bytes], int]]] = {
     "minus-sum": (2, _minus_sum),
     "crc8": (2, _crc(0x07, 8, 0)),
     "crc8-maxim": (2, _crc(0x8C, 8, 0, reflected=True)),
-    "crc16-ccitt": (4, _crc(0x1021, 16, 0xFFFF)),
-    "crc16-xmodem": (4, _crc(0x1021, 16, 0)),
+    "crc16-ccitt": (4, _crc_1021(0xFFFF)),
+    "crc16-xmodem": (4, _crc_1021(0)),
     "crc16-modbus": (4, _crc(0xA001, 16, 0xFFFF, reflected=True)),
 }
 _HEX_END = re.compile(rb"([^0-9A-Za-z.+\-])([0-9A-Fa-f]{4}|[0-9A-Fa-f]{2})\s*$")

@@ -12,7 +12,8 @@ from itertools import pairwise
 from statistics import median
 
 from calib.acquire.cell.line_format import LineFormat, Question, Role
-from calib.acquire.cell.line_grammar import Line, Spot
+from calib.acquire.cell.line_grammar import Line
+from calib.acquire.cell.line_layout import Spot
 from calib.acquire.cell.meter import NEWTON
 from calib.acquire.cell.printed_words import Meaning, Named, Quantity, named, unit_of
 from calib.frozen import dataclass

@@ -68,7 +68,7 @@ OVERLOAD = re.compile(
     r"|\b(?:over|under)[ _-]?(?:load|range|flow|weight|scale|limit)(?:ed)?\b(?![\"']?\s*[:=]\s*[\"']?\d)"
     r"|\bovf\b|\binf(?:inity)?\b|\bsaturat\w+"
     r"|\b(?:out of|beyond) range\b|\blimit exceeded\b|\btoo heavy\b|(?<![\w.])(?:OL|OVLD|OVL|OVER)(?![\w=:])|überlast"
-    r"|^[^\w]*[-=_*#^~][-=_*#^~. ]{2,}[^\w]*$",
+    r"|^[^\w]*[-=_*#^~][-=_*#^~. ]{2,}\W*(?:kgf?|lbf?|gf?|k?N|oz)?\W*$",
     re.IGNORECASE,
 )
 FAULT = re.compile(

@@ -1,0 +1,83 @@
+"""What goes on evenly in a stream, and what is out of it: a clock or counter of lines, a size that is always the same.
+
+What deviates alone is torn; what deviates three times in a row is a change.
+"""
+
+from calib.acquire.cell.number_roles import unwrapped
+
+MISSED = 20  # lines in a row that a clock is out of step, until it is taken as it is
+CHANGED = 3  # lines in a row that deviate alike: a change, not torn
+JUMP = 20  # usual steps that a clock may leave out; back by more, and on from there, it began anew
+ENOUGH_ALIKE = 8  # lines from which on a size is the usual one
+
+
+class Counter:
+    """A clock or a counter of lines: its steps, what is out of step, and where it begins anew."""
+
+    def __init__(self) -> None:
+        self.total = 0.0
+        self._last: float | None = None
+        self._suspect: float | None = None
+        self._usual = 0.0
+        self._missed = 0  # lines in a row that are out of step
+        self._agreeing = 0  # lines in a row that go on from a suspect
+
+    def take(self, value: float, skipped: int = 0) -> str:
+        """Say of the next value "on", "torn" or "began": anew, and gone on from there; `skipped` lines had none."""
+        if self._last is None:
+            self._last, self.total = value, value
+            return "on"
+        step = value - self._last
+        if step < 0:
+            step = unwrapped(step)
+        if 0 <= step <= (JUMP + skipped) * self._usual or (not self._usual and step >= 0):
+            return self._go_on(value, step)
+        suspect, self._suspect = self._suspect, value
+        self._missed += 1
+        follows = suspect is not None and 0 <= unwrapped(value - suspect) <= 1.5 * self._usual
+        if suspect is None or (not follows and self._missed < MISSED):
+            self._agreeing = 0
+            return "torn"
+        self._agreeing += 1
+        if self._agreeing < CHANGED - 1 and self._missed < MISSED:
+            return "torn"
+        began = suspect < self._last - JUMP * self._usual
+        self.total = value if began else self.total + step
+        self._last, self._suspect, self._missed = value, None, 0
+        return "began" if began else "on"
+
+    def _go_on(self, value: float, step: float) -> str:
+        self._last, self._suspect, self._missed = value, None, 0
+        self.total += step
+        if step:
+            self._usual = step if not self._usual else self._usual + 0.2 * (min(step, 3 * self._usual) - self._usual)
+        return "on"
+
+
+class Usual:
+    """A size that is always the same in a stream; what deviates alone is noticed, what lasts is learnt."""
+
+    def __init__(self) -> None:
+        self.fixed = False
+        self.size = -1  # -1: none seen yet
+        self._same = self._other = 0
+        self._varies = False
+
+    def learn(self, size: int) -> None:
+        """Say what is usual."""
+        self.size, self._same, self.fixed = size, ENOUGH_ALIKE, True
+
+    def usual(self, size: int) -> bool:
+        """Whether a size is the usual one, or sizes vary."""
+        if self._varies:
+            return True
+        if size == self.size:
+            self._same, self._other = self._same + 1, 0
+            self.fixed = self._same >= ENOUGH_ALIKE
+            return True
+        if self.fixed and self._other + 1 < CHANGED:
+            self._other += 1
+            return False
+        self._varies = self.size >= 0 and not self.fixed
+        self.size, self._same, self._other, self.fixed = size, 1, 0, False
+        return True
