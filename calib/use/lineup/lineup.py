@@ -19,12 +19,23 @@ from calib.use.rig.anchors import UNEQUAL_SHARE
 from calib.use.rig.plates import Loadings
 from calib.use.rig.rig_file import check_rig
 from calib.use.rig.rig_hold import Hold, hold_number
-from calib.use.rig.solve import STEP, Best, Proposal, Sought, Team, all_pulls, nearest_load, proposal_of, teams_of
-from calib.use.rig.solve_place import Hanging, hangings
+from calib.use.rig.solve import (
+    STEP,
+    Best,
+    Proposal,
+    Sought,
+    Team,
+    all_pulls,
+    known_of,
+    proposal_of,
+    teams_of,
+)
+from calib.use.rig.solve_place import Hanging, Unusable, hangings
 
 CLOSEST = 12  # combinations that miss least: the U of the one that may be off least says what a tie is
 PITCH, HOLES = 0.05, 10  # [m] holes that are tried beyond those named, where something cannot be reached
 Tell = Callable[[float], None]
+Pulls = tuple[Array, dict[tuple[int, int], Unusable]]  # of all bands in all ways to hang, and why some cannot
 
 
 @dataclass(frozen=True)
@@ -60,6 +71,7 @@ class _Laid:
     rows: Sequence[Best]
     choices: Choices
     known: float  # [kg] U95 that makes a tie
+    pulls: Pulls
 
 
 def line_up(base: Sought, turns: Sequence[Turn], tell: Tell = lambda part: None) -> Lineup:
@@ -95,26 +107,36 @@ def _sought_by(base: Sought, turn: Turn) -> Sought:
     return replace(base, place=place, wishes=turn.wishes)
 
 
-def _laid(base: Sought, turn: Turn) -> _Laid | str:
-    """A lifter's choices, or why there are none."""
+def _laid(base: Sought, turn: Turn, known: Pulls | None = None) -> _Laid | str:
+    """A lifter's choices, or why there are none; `known` are pulls of the same bands in the same ways to hang."""
     try:
         sought = _sought_by(base, turn)
     except BandcurveError as error:
         return str(error)
     teams = teams_of(sought)
-    pulled, bad = all_pulls(sought, lambda part: None)
+    pulled, bad = pulls = known or all_pulls(sought, lambda part: None)
     sides = [_sides(pulled[w], teams, sought) for w in range(len(sought.ways))]
-    closest = _closest(sought, sides)
+    best = _best_loads(sought, sides)
+    closest = sorted(best)[:CLOSEST]
     if not closest:
         least = min(bad.values(), key=lambda one: one.excess, default=None)
         return "no band can hang there" + (
             f": the nearest {least.text}" if least else ", left and right pull too differently"
         )
-    made = [proposal_of(sought, teams[one.team], one) for one in closest]
-    best = min(made, key=lambda p: hypot(p.miss, p.known_to(sought.wishes)))
-    known = best.known_to(sought.wishes)
-    rows = _tied(sought, sides, known)
-    return _Laid(sought, teams, rows, _choices(sought, teams, rows, known), known)
+    tie = _least_off(sought, teams, closest)
+    rows = _tied(sought, sides, best, tie)
+    return _Laid(sought, teams, rows, _choices(sought, teams, rows, tie), tie, pulls)
+
+
+def _least_off(sought: Sought, teams: Sequence[Team], closest: Sequence[Best]) -> float:
+    """U95 of the combination that may be off least, of those that miss least, which come first. [kg]"""
+    found, least = np.inf, np.inf
+    for one in closest:
+        if one.miss < least:  # what misses by more than that may be off by more, however well it is known
+            u95 = known_of(sought, teams[one.team], one)
+            if hypot(one.miss, u95) < least:
+                found, least = u95, hypot(one.miss, u95)
+    return found
 
 
 def _sides(pulled: Array, teams: Sequence[Team], sought: Sought) -> Array:
@@ -130,41 +152,42 @@ def _apart(sides: Array) -> Array:
     return found
 
 
-def _closest(sought: Sought, sides: Sequence[Array]) -> list[Best]:
-    """The combinations that miss least, of those whose bar stays down and whose sides are alike enough."""
+def _misses(sought: Sought, sides: Array) -> Array:
+    """How far off each set of bands is with each load, shape (teams, loads); infinite where that is not allowed. [kg]
+
+    Left and right may differ by a share of the load, and the bar must stay down, at every height.
+    """
+    weights = sought.place.rig.bar.mass + sought.loads.totals
+    whole = sides.sum(axis=1)
+    lines = [wish.miss(whole) for wish in sought.wishes]
+    miss: Array = np.max([abs(slope * weights + offset[:, None]) for slope, offset in lines], axis=0)
+    lightest = (_apart(sides) / UNEQUAL_SHARE - whole).max(axis=1)
+    allowed = (weights >= lightest[:, None]) & (weights + whole.min(axis=1)[:, None] > 0)
+    return np.where(allowed & np.isfinite(miss), miss, np.inf)
+
+
+def _best_loads(sought: Sought, sides: Sequence[Array]) -> list[Best]:
+    """Of each set of bands in each way to hang the load that misses least."""
     found: list[Best] = []
-    weights = sought.place.rig.bar.mass + sought.loads.totals
     for w, side in enumerate(sides):
-        whole, apart = side.sum(axis=1), _apart(side)
-        at, miss = nearest_load([wish.miss(whole) for wish in sought.wishes], weights)
-        load = whole + weights[at][:, None]
-        out = (load <= 0).any(axis=1) | (apart > UNEQUAL_SHARE * abs(load)).any(axis=1)
-        miss = np.where(out, np.inf, miss)
-        for team in np.argsort(miss)[:CLOSEST]:
-            if np.isfinite(miss[team]):
-                found.append(Best(float(miss[team]), float(apart[team].max()), int(team), w, int(at[team])))
-    return sorted(found)[:CLOSEST]
+        miss, apart = _misses(sought, side), _apart(side)
+        at = miss.argmin(axis=1)
+        for team in np.flatnonzero(np.isfinite(miss.min(axis=1))):
+            found.append(Best(float(miss[team, at[team]]), float(apart[team].max()), int(team), w, int(at[team])))
+    return found
 
 
-def _tied(sought: Sought, sides: Sequence[Array], known: float) -> list[Best]:
+def _tied(sought: Sought, sides: Sequence[Array], best: Sequence[Best], known: float) -> list[Best]:
     """Every choice whose miss beyond U is the least there is: sets of bands, ways to hang them, plates."""
-    weights = sought.place.rig.bar.mass + sought.loads.totals
-    least, found = np.inf, list[Best]()
-    for w, side in enumerate(sides):
-        whole, apart = side.sum(axis=1), _apart(side)
-        lines = [wish.miss(whole) for wish in sought.wishes]
-        miss = np.max([abs(slope * weights[None, :] + offset[:, None]) for slope, offset in lines], axis=0)
-        lowest = np.nan_to_num(whole.min(axis=1))[:, None] + weights[None, :]
-        with np.errstate(invalid="ignore"):
-            uneven = apart.max(axis=1)[:, None] > UNEQUAL_SHARE * abs(lowest)
-        miss = np.where(np.isnan(miss) | (lowest <= 0) | uneven, np.inf, miss)
-        steps = _beyond(miss, known)
-        if not np.isfinite(steps).any() or steps.min() > least:
-            continue
-        found = [] if steps.min() < least else found
-        least = steps.min()
-        for team, load in zip(*np.nonzero(steps == least), strict=True):
-            found.append(Best(float(miss[team, load]), float(apart[team].max()), int(team), w, int(load)))
+    steps = _beyond(np.array([one.miss for one in best]), known)
+    found: list[Best] = []
+    by_way: dict[int, list[Best]] = {}
+    for one in (best[n] for n in np.flatnonzero(steps == steps.min()).tolist()):
+        by_way.setdefault(one.way, []).append(one)
+    for way, ones in by_way.items():
+        miss = _misses(sought, sides[way][[one.team for one in ones]])
+        for n, load in zip(*np.nonzero(_beyond(miss, known) == steps.min()), strict=True):
+            found.append(ones[n]._replace(miss=float(miss[n, load]), load=int(load)))
     return found
 
 
@@ -200,11 +223,11 @@ def _planned(turn: Turn, laid: _Laid, plan: Plan, at: int, base: Sought) -> Plan
     proposal = proposal_of(laid.sought, laid.teams[row.team], row)
     hold = hold_number(proposal.rig, proposal.profiles, extrapolate=laid.sought.extrapolate)
     off = max(row.miss - laid.known, 0.0)
-    reach = _what_reaches(base, turn) if off > 0 else ""
+    reach = _what_reaches(base, turn, laid.pulls) if off > 0 else ""
     return Planned(turn, proposal, hold, plan.moves[at], plan.plates[at], off, reach)
 
 
-def _what_reaches(base: Sought, turn: Turn) -> str:
+def _what_reaches(base: Sought, turn: Turn, pulls: Pulls) -> str:
     """What would bring the wanted load within U, the first of what a coach can do that does."""
     heights = [way.anchor_height for way in base.ways if way.anchor_height is not None]
     own = heights or [slot.anchor_height for slot in base.place.slots]
@@ -218,7 +241,7 @@ def _what_reaches(base: Sought, turn: Turn) -> str:
     trials.append(("plates", replace(base, loads=Loadings(grid, tuple((x / 2,) for x in grid)))))
     for kind, trial in trials:
         try:
-            laid = _laid(trial, turn)
+            laid = _laid(trial, turn, None if kind == "hole" else pulls)
         except DataError:
             continue
         if isinstance(laid, _Laid) and int(laid.choices.beyond.min()) == 0:

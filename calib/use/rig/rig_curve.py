@@ -3,6 +3,8 @@
 Lengths in, pulls and their sources of uncertainty out. Where the band runs is not known here.
 """
 
+from collections.abc import Callable
+from functools import cached_property, partial
 from math import log10
 from typing import NamedTuple
 
@@ -13,6 +15,7 @@ from calib.errors import DataError, OutOfRangeError
 from calib.frozen import dataclass
 from calib.half_path import DEFAULT_THICKNESS, offset_over
 from calib.profile.document import Profile
+from calib.profile.parts import Branch
 from calib.profile.table import BranchName, continued
 from calib.records import Array
 from calib.use.rig.rig_file import Rig
@@ -41,8 +44,13 @@ class Table:
     length: Array
     force: Array
     ratio: Array
-    factors: tuple[Source, ...]
+    made_factors: Callable[[], tuple[Source, ...]]
     tested: tuple[float, float]
+
+    @cached_property
+    def factors(self) -> tuple[Source, ...]:
+        """What moves its pulls; a search over many bands asks for the pulls alone."""
+        return self.made_factors()
 
 
 def loop_of(profile: Profile) -> Loop:
@@ -201,31 +209,43 @@ def _table(profile: Profile, name: BranchName, farthest: float, extrapolate: boo
     """A branch as arrays, begun at the slack band and, where asked for, continued beyond its top."""
     tested = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
     arrays = _branch_arrays(profile, name)
-    return Table(*(arrays if not extrapolate else _longer(profile, arrays, farthest)), tested)
+    if not extrapolate:
+        return Table(*arrays, partial(_branch_factors, profile, name), tested)
+    length, force, ratio, factors = _longer(profile, (*arrays, _branch_factors(profile, name)), farthest)
+    return Table(length, force, ratio, lambda: factors, tested)
 
 
-def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Array, tuple[Source, ...]]:
+def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Array]:
+    """Lengths, pulls and what u95 is of u, from the slack band on."""
     branch = profile.branch(name)
     if branch is None:
         raise DataError(f"the {name} branch was not measured", where=profile.band.id, remedy="measure the way back")
-    rest = profile.band.rest_half_path_m
-    first = branch.length_m[0]
-    part = [0.0, 0.25, 0.5, 0.75] if rest < first else []
-    begin = [rest + p * (first - rest) for p in part]
-    own = profile.band.id
-    rows = [(f"{f.key}" if f.key else f"own:{own}:{n}", getattr(f, f"{name}_N")) for n, f in enumerate(profile.factors)]
-    rows.append((f"own:{own}:rest", getattr(profile.rest_N, name)))
-    toe = np.array([TOE * p * (1 - p) * branch.force_N[0] for p in part] + [0.0] * len(branch.length_m))
+    rest, first, part = profile.band.rest_half_path_m, branch.length_m[0], _toe_parts(profile, branch)
     u, u95 = np.array(branch.u_N), np.array(branch.u95_N)
     ratio = np.divide(u95, u, out=np.full_like(u, 2.0), where=u > 0)
     return (
-        np.array([*begin, *branch.length_m]),
+        np.array([*(rest + p * (first - rest) for p in part), *branch.length_m]),
         np.array([*(p * branch.force_N[0] for p in part), *branch.force_N]),
-        np.array([*ratio[: len(begin)], *ratio]),
-        (
-            *(Source(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
-            Source(f"own:{own}:toe", toe),
-        ),
+        np.array([*ratio[: len(part)], *ratio]),
+    )
+
+
+def _toe_parts(profile: Profile, branch: Branch) -> list[float]:
+    """Where the straight line from the slack band to the first tested length has its points."""
+    return [0.0, 0.25, 0.5, 0.75] if profile.band.rest_half_path_m < branch.length_m[0] else []
+
+
+def _branch_factors(profile: Profile, name: BranchName) -> tuple[Source, ...]:
+    """What moves those pulls, one standard deviation of each source."""
+    branch = profile.branch(name)
+    assert branch is not None
+    part, own = _toe_parts(profile, branch), profile.band.id
+    rows = [(f"{f.key}" if f.key else f"own:{own}:{n}", getattr(f, f"{name}_N")) for n, f in enumerate(profile.factors)]
+    rows.append((f"own:{own}:rest", getattr(profile.rest_N, name)))
+    toe = np.array([TOE * p * (1 - p) * branch.force_N[0] for p in part] + [0.0] * len(branch.length_m))
+    return (
+        *(Source(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
+        Source(f"own:{own}:toe", toe),
     )
 
 

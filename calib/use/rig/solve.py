@@ -97,7 +97,7 @@ class Proposal:
 
     def known_to(self, wishes: Sequence[Wish]) -> float:
         """U95 of the mean of what is wanted, the widest. [kg]"""
-        return max(float(k.u95[0]) for k in self.wanted(wishes))
+        return _widest(self.wanted(wishes))
 
     @property
     def apart(self) -> float:
@@ -107,9 +107,7 @@ class Proposal:
 
     def wanted(self, wishes: Sequence[Wish]) -> list[Known]:
         """The load each wish is about; of bar and plates or of a maximum, where the bands pull most. [kg]"""
-        weight = self.rig.weight_kg
-        most = max((self.loads["bottom"], self.loads["top"]), key=lambda k: abs(float(k.value[0]) - weight))
-        return [self.loads.get(wish.of, most) for wish in wishes]
+        return _wanted(self.rig.weight_kg, self.loads, wishes)
 
     @property
     def lifts(self) -> bool:
@@ -125,6 +123,15 @@ class Proposal:
     def untested(self) -> bool:
         """A band is used at lengths where nobody measured it."""
         return any(f.code == "outside-tested" for f in self.answer.findings)
+
+
+def _wanted(weight: float, loads: Mapping[Of, Known], wishes: Sequence[Wish]) -> list[Known]:
+    most = max((loads["bottom"], loads["top"]), key=lambda k: abs(float(k.value[0]) - weight))
+    return [loads.get(wish.of, most) for wish in wishes]
+
+
+def _widest(loads: Sequence[Known]) -> float:
+    return max(float(k.u95[0]) for k in loads)
 
 
 class Missed(NamedTuple):
@@ -369,18 +376,33 @@ def proposal_of(sought: Sought, team: Team, best: Best) -> Proposal:
         team: Its bands.
         best: Its way to hang and its load.
     """
-    place, hanging, bands, profiles = sought.place, sought.ways[best.way], [], []
-    for slot, members in enumerate(team):
-        for c in members:
-            bands.append(hung(place, hanging, sought.candidates[c])[slot])
-            profiles.append(sought.candidates[c].profile)
-    bar = replace(place.rig.bar, plates=float(sought.loads.totals[best.load]))
-    rig = replace(place.rig, bar=bar, band=tuple(bands))
+    rig, profiles = _rig_of(sought, team, best)
     answer = calculate(rig, profiles, extrapolate=sought.extrapolate)
     answer = replace(answer, findings=(*answer.findings, *cautions(answer, sought.unit)))
-    loads: dict[Of, Known] = {of: load_of(answer, answer.ways["up"], of) for of in OFS}
-    changed = len({_hook(b) for b in bands} - {_hook(b) for b in place.slots})
-    return Proposal(rig, tuple(profiles), hanging, sought.loads.a_side[best.load], answer, best.miss, loads, changed)
+    changed = len({_hook(b) for b in rig.band} - {_hook(b) for b in sought.place.slots})
+    plates = sought.loads.a_side[best.load]
+    return Proposal(rig, profiles, sought.ways[best.way], plates, answer, best.miss, _loads_up(answer), changed)
+
+
+def known_of(sought: Sought, team: Team, best: Best) -> float:
+    """U95 of the mean of what is wanted of one combination, as its proposal has it, without the rest of it. [kg]"""
+    rig, profiles = _rig_of(sought, team, best)
+    answer = calculate(rig, profiles, extrapolate=sought.extrapolate, ways=("up",))
+    return _widest(_wanted(rig.weight_kg, _loads_up(answer), sought.wishes))
+
+
+def _rig_of(sought: Sought, team: Team, best: Best) -> tuple[Rig, tuple[Profile, ...]]:
+    place, bands, profiles = sought.place, [], []
+    for slot, members in enumerate(team):
+        for c in members:
+            bands.append(hung(place, sought.ways[best.way], sought.candidates[c])[slot])
+            profiles.append(sought.candidates[c].profile)
+    bar = replace(place.rig.bar, plates=float(sought.loads.totals[best.load]))
+    return replace(place.rig, bar=bar, band=tuple(bands)), tuple(profiles)
+
+
+def _loads_up(answer: Answer) -> dict[Of, Known]:
+    return {of: load_of(answer, answer.ways["up"], of) for of in OFS}
 
 
 def _hook(band: RigBand) -> tuple[object, ...]:

@@ -155,12 +155,14 @@ def hung(place: Place, hanging: Hanging, candidate: Candidate | None = None) -> 
 def _in_slot(slot: RigBand, slots: Sequence[RigBand], hanging: Hanging, candidate: Candidate | None) -> RigBand:
     height = slot.anchor_height if hanging.anchor_height is None else hanging.anchor_height
     over = slot.anchor_diameter, slot.sleeve_diameter, hanging.arrangement, hanging.pegs_apart
+    given = any(other.slack_length is not None for other in slots)
     measured = [
         other.slack_length
         for other in (slot, *slots)
-        if candidate is not None
-        and is_of(other.profile, candidate)
+        if given
+        and candidate is not None
         and (other.anchor_diameter, other.sleeve_diameter, other.arrangement, other.pegs_apart) == over
+        and is_of(other.profile, candidate)
     ]
     return replace(
         slot,

@@ -68,6 +68,7 @@ def calculate(
     extrapolate: bool = False,
     points: int = GRID,
     adjusted: Callable[[list[Pull]], list[Pull]] = list,
+    ways: Sequence[Way] = WAYS,
 ) -> Answer:
     """Work out a rig.
 
@@ -77,6 +78,7 @@ def calculate(
         extrapolate: Go beyond the tested lengths, marked by a finding.
         points: Heights from bottom to top.
         adjusted: The bands' pulls in the light of more that is known of them.
+        ways: Only these.
 
     Raises:
         OutOfRangeError: A band is pulled further, or less far, than it was measured.
@@ -89,8 +91,8 @@ def calculate(
         bands = [_strung(i, rig, profile, at, way, guess) for i, profile in enumerate(profiles)]
         return _direction(rig, adjusted(_pulls(bands, at)), g, u_g)
 
-    found: dict[Way, Direction | None] = {}
-    for way in WAYS:
+    found: dict[Way, Direction | None] = dict.fromkeys(WAYS)
+    for way in ways:
         unknown = any(_needs_return(band, way) and profile.branches.unloading is None for band, profile in pairs)
         found[way] = None if unknown else worked_out(heights, way, extrapolate)
     hooks, findings = None, rig_findings(rig, profiles, heights)
