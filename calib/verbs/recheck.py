@@ -13,6 +13,7 @@ import typer
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
+from calib.verbs.terminal.answer import give
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from calib.fit.gear.known_loads import LoadKind
     from calib.profile.document import Profile
     from calib.profile.store.rechecks import Hung
-    from calib.use.bands.recheck import Judged
 
 ALONG: dict[LengthKind, str] = {
     "band-inner": "from where the band touches one fitting to where it touches the other",
@@ -79,6 +79,7 @@ def command(
     from calib.profile.store.rechecks import KIND, Recheck, row_of
     from calib.stamp import stamp
     from calib.use.bands.recheck import expect, recheck, recheck_answer
+    from calib.use.report.folder_views import recheck_view
     from calib.verbs.terminal.plain_text import clean
 
     collection = read_collection(folder)
@@ -96,13 +97,12 @@ def command(
     found = recheck(profile, hung, read)
     kept = Recheck(band, day, hung, read, _calibrated_on(profile), clean(note), stamp(collection.register.newest))
     path = known.known.log_path(folder, KIND.name)
+    answer = recheck_answer(profile, hung, read, found, day, str(path))
     if not as_json:  # said even where it cannot be kept
-        _say(profile, found, shown)
+        give(answer, recheck_view(answer, shown), as_json=False)
     add_entry(path, KIND, band, lambda version: row_of(kept, version))
     if as_json:
-        from calib.verbs.terminal.answer import give
-
-        give(recheck_answer(profile, found, day, str(path)), None, as_json=True)
+        give(answer, None, as_json=True)
     else:
         print(f"Noted in {path}.")
     return 0
@@ -168,12 +168,13 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
     from calib.acquire.files.typed import parse_length
     from calib.use.bands.recheck import expect, recheck
+    from calib.use.report.folder_views import tape_units
     from calib.verbs.talk.procedure_talk import ask_temperature
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
         raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
-    there, tape = expect(profile, hung), _on_tape(shown)
+    there, tape = expect(profile, hung), tape_units(shown)
     prepare()
     round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
     say(
@@ -201,28 +202,3 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     except EndOfInputError:
         raise KeyboardInterrupt from None
     return hung, length
-
-
-def _on_tape(shown: Shown) -> Shown:
-    """Lengths as a tape shows them: millimetres instead of metres."""
-    return replace(shown, length="mm", metre=0.001, digits=0) if shown.length == "m" else shown
-
-
-def _say(profile: "Profile", found: "Judged", shown: Shown) -> None:
-    from calib.verbs.terminal.plain_text import wrap
-
-    tape = _on_tape(shown)
-    there, percent = found.expected, 100 * (found.level_ratio - 1)
-    limit, more = 100 * found.k * found.u_level_ratio, "more" if percent > 0 else "less"
-    said = (
-        f"Band {profile.band.id} pulls {abs(percent):.1f} % {more} there than when it was measured "
-        f"({profile.made.measured_at or 'day not noted'}), give or take {limit:.1f} %. The tape was expected "
-        f"at {tape.tape(there.length)} {tape.length}, give or take {tape.tape(there.half_width)} {tape.length}."
-    )
-    seen = f"One plate shows a change of {100 * there.smallest:.1f} % or more 19 times in 20, not a smaller one."
-    again = "Check it again; the last reading of a day stands. If it stays like that, measure the band in full:"
-    print("PASS" if found.passed else "NOT PASSED")
-    print(wrap(said))
-    print(wrap(seen if found.passed else again))
-    if not found.passed:
-        print(f"  bandcurve record {profile.band.id}")

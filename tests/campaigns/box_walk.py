@@ -334,7 +334,7 @@ def _a_year_later(walked: Walked) -> None:
         screen = walked.run(f"compare {band}", command)
         walked.show(command, screen.strip())
     command = f"history {SOFTENED} --folder box --over 1.2m..1.8m"
-    walked.show(command, between(walked.run("history", command), "Band", "since it was"))
+    walked.show(command, between(walked.run("history", command), "B02:", "Look again"))
 
 
 def _together(walked: Walked) -> None:
@@ -352,7 +352,7 @@ def _together(walked: Walked) -> None:
             return cls.fromisoformat(LATER)
 
     with patch("calib.verbs.list_bands.date", Today):
-        walked.show("list box", walked.run("list", "list box").strip())
+        walked.show("list box --full", walked.run("list", "list box --full").strip())
 
 
 HEAD = """# A box of bands, from the labels to the same bands a year later

@@ -1,6 +1,7 @@
 """From the command line: a year of use, two coaches' folders, a folder half synced: right, or a plain warning."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -145,6 +146,10 @@ def test_list_says_what_is_retired_and_gone_soft(here: Path, capsys: Capture) ->
     assert run(["retire", "B06", "--note", "nick"]) == 0
     capsys.readouterr()
     assert run(["list"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"^  B06 .* retired$", said, re.MULTILINE)
+    assert "B05: Retire it" in said
+    assert run(["list", "--full"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "B05 has lost 18.9% of its pull since 2025-03-01" in said
     assert "B06 was retired on" in said

@@ -244,10 +244,13 @@ class DriftRate:
 
 @dataclass(frozen=True, kw_only=True)
 class HistoryAnswer(Answer):
-    """How a band has drifted, and when to look again."""
+    """How a band has drifted, and when to look again; `loading` is the newest pull midway of the working lengths."""
 
     question: ClassVar[str] = "history"
     over_m: tuple[float, float]
+    length_m: float
+    tape_m: float | None
+    loading: Pull
     calibrations: tuple[PastCalibration, ...]
     rechecks: tuple[PastRecheck, ...]
     drift_per_month: DriftRate | None
@@ -263,6 +266,7 @@ class ListedBand:
     """One band of a folder; its pull is that of loading at twice the rest length."""
 
     band: str
+    status: str
     day: str | None
     calibrations: int
     rechecked: str | None
@@ -307,6 +311,8 @@ class RecheckAnswer(Answer):
     on: str
     file: str
     passed: bool
+    mass_kg: float
+    shown_tape_m: float
     level: Level
     expected_tape_m: float
     u95_next_set_tape_m: float

@@ -112,6 +112,7 @@ class SlackFound:
     """Slack length of one band of a rig."""
 
     number: int
+    slack_length_before_m: float | None
     slack_length_m: float
     u_slack_length_m: float
 
@@ -175,6 +176,7 @@ class CheckNumber:
 
     height_m: float
     wait_s: float
+    both_ends: bool
     sides: Mapping[str, SidePull]
 
 
@@ -213,6 +215,8 @@ class Proposed(Answer):
     bar_and_plates_kg: float
     bands: tuple[ProposedBand, ...]
     loads: Mapping[str, LoadAt]
+    sides_apart_kg: float
+    u95_mean_sides_apart_kg: float
     band_share: Mapping[str, float | None]
     check_number: CheckNumber | None
 
@@ -237,6 +241,8 @@ class SolveAnswer(Answer):
     within_kg: float
     looked_at: int
     twins_assumed: bool
+    uneven_pairs: int
+    plates_stay: bool
     left_over_plates_kg: Listed
     more_within: int
     proposals: tuple[Proposed, ...]

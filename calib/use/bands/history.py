@@ -5,7 +5,7 @@ calibrations share told apart; so a drift comes with an uncertainty that knows o
 with a plate are shown beside it and say when to look again; they are too coarse for a drift.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from math import hypot
 
@@ -20,10 +20,11 @@ from calib.profile.store.rechecks import Recheck
 from calib.profile.store.uses import Use, reps_between
 from calib.records import Array
 from calib.use.answers.bands import DriftRate, HistoryAnswer, PastCalibration, PastRecheck
-from calib.use.answers.parts import Level, doubts
+from calib.use.answers.parts import Coded, Level, doubts
 from calib.use.bands.assumed import NORMAL_95
 from calib.use.bands.assumed import RETIRE as RETIRE
 from calib.use.bands.compare import LENGTHS, set_to_set
+from calib.use.bands.predict import on_tape, pull_at
 from calib.use.bands.recheck import recheck as judged
 from calib.use.bands.repeat_calibrations import (
     DAYS_PER_MONTH,
@@ -216,19 +217,23 @@ def look_again(last: date | None, per_month: Drift | None = None) -> date | None
     return last + timedelta(days=round(days))
 
 
-def history_answer(found: History, profiles: Sequence[Profile]) -> HistoryAnswer:
+def history_answer(found: History, profiles: Sequence[Profile], beside: Iterable[Coded] = ()) -> HistoryAnswer:
     """The history as an answer.
 
     Args:
         found: What is known of the band.
         profiles: Its calibrations, oldest first.
+        beside: Findings of the band as a whole.
     """
-    last = profiles[-1]
+    last, midway = profiles[-1], sum(found.over) / 2
     return HistoryAnswer(
         band=found.band,
         day=last.made.measured_at,
-        findings=doubts(last.findings),
+        findings=doubts([*beside, *last.findings]),
         over_m=found.over,
+        length_m=midway,
+        tape_m=on_tape(last, midway),
+        loading=pull_at(last, last.estimate(midway)),
         calibrations=tuple(
             PastCalibration(
                 day=d.on.isoformat() if d.on else None,

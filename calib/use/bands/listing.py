@@ -30,10 +30,13 @@ def listed_band(files: BandFiles, register: Register, today: date) -> ListedBand
     past = band_history(files)
     reps = past.reps_since if past else reps_between(files.uses, last, None)
     due = past.look_again if past else look_again(last)
-    plate = next((p for p in reversed(past.plates) if last is None or p.on >= last), None) if past else None
+    plate = (
+        next((p for p in reversed(past.plates) if p.newest and (last is None or p.on >= last)), None) if past else None
+    )
     at = _middle(files)
     return ListedBand(
         band=files.id,
+        status=files.known.status,
         day=last.isoformat() if last else None,
         calibrations=len(files.profiles),
         rechecked=plate.on.isoformat() if plate else None,
@@ -44,14 +47,20 @@ def listed_band(files: BandFiles, register: Register, today: date) -> ListedBand
         loading=pull_at(latest, latest.estimate(at)) if latest and at else None,
         reps_since=reps,
         look_again=due.isoformat() if due else None,
-        due=latest is None or reps >= LOOK_REPS or (due is not None and due <= today),
+        due=files.known.status != "retired"
+        and (latest is None or reps >= LOOK_REPS or (due is not None and due <= today)),
         two_bands=files.is_two_bands,
-        findings=doubts((*_of_the_band(files, register), *latest.findings)) if latest else (),
+        findings=doubts((*of_the_band(files, register), *latest.findings)) if latest else (),
     )
 
 
-def _of_the_band(files: BandFiles, register: Register) -> tuple[Finding, ...]:
-    """Retired, suspect, gone soft, and what else is said beside its answers."""
+def of_the_band(files: BandFiles, register: Register) -> tuple[Finding, ...]:
+    """Retired, suspect, gone soft, and what else is said beside the answers of a band that was calibrated.
+
+    Args:
+        files: What there is of it.
+        register: All bands.
+    """
     path, profile = files.profiles[-1]
     of_profile = {f.code for f in profile.findings}
     return tuple(f for f in band_findings(files.known, register, profile, path) if f.code not in of_profile)

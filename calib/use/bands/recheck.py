@@ -112,12 +112,14 @@ def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float
     return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
 
 
-def recheck_answer(profile: Profile, found: Judged, on: date, file: str) -> RecheckAnswer:
+def recheck_answer(profile: Profile, hung: Hung, read: float, found: Judged, on: date, file: str) -> RecheckAnswer:
     """The re-check as an answer.
 
     Args:
         profile: The calibration it was held against.
-        found: What one length said.
+        hung: What hung from the band.
+        read: What the tape showed. [m]
+        found: What that length said.
         on: Day of the re-check.
         file: Where it was kept.
     """
@@ -129,6 +131,8 @@ def recheck_answer(profile: Profile, found: Judged, on: date, file: str) -> Rech
         on=on.isoformat(),
         file=file,
         passed=found.passed,
+        mass_kg=hung.mass,
+        shown_tape_m=read,
         level=Level(ratio, u, _of_the_mean(profile, found), found.k * u),
         expected_tape_m=found.expected.length,
         u95_next_set_tape_m=found.expected.half_width,

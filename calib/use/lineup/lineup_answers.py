@@ -10,22 +10,21 @@ from calib.use.answers.parts import doubts
 from calib.use.answers.rigs import LoadAt
 from calib.use.lineup.lineup import Lineup, Planned
 from calib.use.report.layout import clean
-from calib.use.report.rig_words import UNIT, Unit
-from calib.use.report.solve_words import (
+from calib.use.report.rig_views import REMINDER
+from calib.use.report.solve_views import (
     apart_text,
     bands_text,
-    caution_texts,
+    cautions_of,
     hold_text,
     hung_text,
     plates_text,
+    wanted_loads,
     wish_text,
 )
 from calib.use.report.view import Grid, Section, View, length, load
 from calib.use.rig.rig_answers import load_at, proposed, wanted
 from calib.use.rig.rig_average import OFS, load_of
 from calib.use.rig.solve import Proposal
-
-REMINDER = "Reminders only: the rules of your place and the people qualified there decide."
 
 
 def lineup_answer(
@@ -78,32 +77,30 @@ def _down(proposal: Proposal | None) -> Mapping[str, LoadAt] | None:
     return {of: load_at(load_of(proposal.answer, proposal.answer.down, of)) for of in OFS}
 
 
-def lineup_view(lineups: Sequence[Lineup], answer: LineupAnswer, shown: Shown) -> View:
+def lineup_view(answer: LineupAnswer, shown: Shown) -> View:
     """Who hangs what, in 80 columns: bands and plates of each, loads with their limits; cautions by number.
 
     Args:
-        lineups: One for each day's exercise.
-        answer: The same as an answer.
+        answer: The plan.
         shown: Units for people.
     """
-    unit: Unit = "lb" if shown.force == "lb" else "kg"
     rows, lines, sections, cautions = [], list[str](), list[Section](), list[str]()
-    for one in lineups:
-        if len(lineups) > 1:
-            rows.append((" ".join(filter(None, (one.day, one.exercise))) or "-", *[""] * 7))
-        for planned in one.turns:
-            rows.append(_row(planned, cautions, unit, shown))
-            lines += _doubts_of(planned, unit)
-            sections.append(_section(planned, unit, shown))
+    for one in answer.days_planned:
+        if len(answer.days_planned) > 1:
+            rows.append((" ".join(filter(None, (one.day_named, one.exercise))) or "-", *[""] * 7))
+        for turn in one.turns:
+            rows.append(_row(turn, cautions, shown))
+            lines += _doubts_of(turn, shown)
+            sections.append(_section(turn, shown))
         lines.append(_changes(one))
     lines += [f"({n}) {text}." for n, text in enumerate(cautions, 1)]
-    alike = {p.proposal.hanging.arrangement for one in lineups for p in one.turns if p.proposal}
+    alike = {t.proposal.bands[0].arrangement for one in answer.days_planned for t in one.turns if t.proposal}
     if len(alike) == 1:
         lines.insert(0, f"All hang {next(iter(alike))}; hole: height of the anchor.")
         rows = [(*row[:2], row[2].rpartition(" ")[2], *row[3:]) for row in rows]
     left = [clean(f"{one.band}: {one.why}.") for one in answer.not_used]
     return View(
-        kilos=f"Who hangs what. Loads in {unit} going up; limits 95 %: mean, next set.",
+        kilos=f"Who hangs what. Loads in {shown.force} going up; limits 95 %: mean, next set.",
         grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", "bottom", "top", "mean", "set"), rows),
         lines=(*lines, *left, REMINDER),
         findings=answer.findings,
@@ -128,27 +125,28 @@ def _within_80(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Gri
     return Grid(headers, tuple(cut))
 
 
-def _row(planned: Planned, cautions: list[str], unit: Unit, shown: Shown) -> tuple[str, ...]:
-    turn, proposal = planned.turn, planned.proposal
+def _row(turn: LineupTurn, cautions: list[str], shown: Shown) -> tuple[str, ...]:
+    proposal = turn.proposal
     name = turn.lifter if len(turn.lifter) <= MOST_OF_NAME else f"{turn.lifter[: MOST_OF_NAME - 1]}~"
     if proposal is None:
         return (name, *["-"] * 7)
-    marks = []
-    for code, text in caution_texts(proposal):
-        if code in ("hitch-estimated", "no-unloading"):
-            continue
-        marks.append(_numbered(text, cautions))
+    marks = [
+        _numbered(caution.text, cautions)
+        for caution in cautions_of(proposal)
+        if caution.code not in ("hitch-estimated", "no-unloading")
+    ]
     mark = f" ({','.join(map(str, dict.fromkeys(marks)))})" if marks else ""
-    known = proposal.wanted(turn.wishes)
+    known = wanted_loads(proposal, turn.wanted)
+    hangs = proposal.bands[0]
     return (
         f"{name}{mark}",
         bands_text(proposal).replace("left ", "").replace(", right ", "|").replace(" + ", "+"),
-        f"{proposal.hanging.arrangement} {length(proposal.rig.band[0].anchor_height, shown).partition(' ')[0]}",
-        plates_text(proposal.plates_a_side, unit).replace(" + ", "+").replace(" x ", "x"),
-        load(float(proposal.loads["bottom"].value[0]), shown),
-        load(float(proposal.loads["top"].value[0]), shown),
-        load(max(float(k.u95[0]) for k in known), shown),
-        load(max(float(k.next_u95[0]) for k in known), shown),
+        f"{hangs.arrangement} {length(hangs.anchor_height_m, shown).partition(' ')[0]}",
+        plates_text(proposal.plates_a_side_kg, shown).replace(" + ", "+").replace(" x ", "x"),
+        load(proposal.loads["bottom"].bar_load_kg, shown),
+        load(proposal.loads["top"].bar_load_kg, shown),
+        load(max(k.u95_mean_kg for k in known), shown),
+        load(max(k.u95_next_set_kg for k in known), shown),
     )
 
 
@@ -165,50 +163,50 @@ def _numbered(text: str, cautions: list[str]) -> int:
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
-def _doubts_of(planned: Planned, unit: Unit) -> list[str]:
-    turn, name = planned.turn, clean(planned.turn.lifter)
-    if planned.proposal is None:
-        return [f"{name}: {planned.why}."]
-    if planned.beyond_kg <= 0:
+def _doubts_of(turn: LineupTurn, shown: Shown) -> list[str]:
+    name = clean(turn.lifter)
+    if turn.proposal is None:
+        return [f"{name}: {turn.error}."]
+    if turn.beyond_kg <= 0:
         return []
-    said = " and ".join(wish_text(wish, unit) for wish in turn.wishes)
-    miss = planned.proposal.miss / UNIT[unit]
-    reach = f"; {planned.reach}" if planned.reach else "; no hole, pair or plate that was tried would reach it"
-    return [f"{name}: {said} is missed by {miss:.1f} {unit}{reach}."]
+    said = " and ".join(wish_text(wish, shown) for wish in turn.wanted)
+    miss = f"{load(turn.proposal.miss_kg, shown)} {shown.force}"
+    reach = turn.would_reach or "no hole, pair or plate that was tried would reach it"
+    return [f"{name}: {said} is missed by {miss}; {reach}."]
 
 
-def _changes(one: Lineup) -> str:
-    moves, plates = sum(p.moves for p in one.turns), sum(p.plates_moved for p in one.turns)
+def _changes(one: LineupDay) -> str:
+    plates = sum(t.plates_moved for t in one.turns)
     more = f"; another plan may have up to {one.fewer_moves} fewer" if one.fewer_moves else ""
-    named = clean(" ".join(filter(None, (one.day, one.exercise))))
+    named = clean(" ".join(filter(None, (one.day_named, one.exercise))))
     return (
-        f"{named + ': ' if named else ''}{moves} changes of a band or an anchor, each side by itself, and {plates} "
+        f"{named + ': ' if named else ''}{one.moves} changes of a band or an anchor, each side by itself, and {plates} "
         f"plates a side put on or off, from an empty bar on{more}."
     )
 
 
-def _down_words(planned: Planned, unit: Unit, shown: Shown) -> str:
-    down = _down(planned.proposal)
+def _down_words(down: Mapping[str, LoadAt] | None, shown: Shown) -> str:
     if down is None:
         return "Coming down is not known: the way back was not measured."
     low, high = (down[of] for of in ("bottom", "top"))
     mean, wide = (load(max(getattr(at, n) for at in (low, high)), shown) for n in ("u95_mean_kg", "u95_next_set_kg"))
+    unit = shown.force
     ends = f"{load(low.bar_load_kg, shown)} {unit} at the bottom and {load(high.bar_load_kg, shown)} {unit} at the top"
-    return f"Coming down: {ends} (mean give or take {mean}, next set {wide})."
+    return f"Coming down: {ends} (mean +- {mean}, next set {wide})."
 
 
-def _section(planned: Planned, unit: Unit, shown: Shown) -> Section:
-    proposal = planned.proposal
+def _section(turn: LineupTurn, shown: Shown) -> Section:
+    proposal, name = turn.proposal, clean(turn.lifter)
     if proposal is None:
-        return Section(planned.turn.lifter, clean(planned.turn.lifter), None, (planned.why,))
-    ends = f"bar from {length(planned.turn.bottom, shown)} to {length(planned.turn.top, shown)}"
-    said = " and ".join(wish_text(wish, unit) for wish in planned.turn.wishes)
+        return Section(turn.lifter, name, None, (turn.error or "",))
+    ends = f"bar from {length(turn.bottom_m, shown)} to {length(turn.top_m, shown)}"
+    said = " and ".join(wish_text(wish, shown) for wish in turn.wanted)
     notes = (
         f"Wanted: {said}.",
-        f"{bands_text(proposal)} {hung_text(proposal, unit)}; {ends}. {planned.moves} changes before.",
-        _down_words(planned, unit, shown),
-        apart_text(proposal, unit),
-        hold_text(planned.hold, unit),
-        *(text + "." for _, text in caution_texts(proposal)),
+        f"{bands_text(proposal)} {hung_text(proposal, shown)}; {ends}. {turn.moves} changes before.",
+        _down_words(turn.loads_down, shown),
+        apart_text(proposal, shown),
+        hold_text(proposal.check_number, shown),
+        *(f"{caution.text}." for caution in cautions_of(proposal)),
     )
-    return Section(planned.turn.lifter, clean(planned.turn.lifter), None, notes)
+    return Section(turn.lifter, name, None, notes)

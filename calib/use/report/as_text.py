@@ -6,7 +6,8 @@ from calib.use.answers.parts import Doubt
 from calib.use.report.layout import WIDTH, clean, sentence, table, wrap
 from calib.use.report.view import Section, View
 
-MOST_STEPS = 2  # things to do on the short screen
+MOST_STEPS = 2  # things to do on the short screen; one where a second does not fit
+MOST_LINES = 12  # of the short screen
 SHORT = 5  # lines after which the kilos are said again
 
 
@@ -19,17 +20,22 @@ def text_of(view: View, width: int = WIDTH, *, full: bool = False, all_of_it: st
         full: Every section and every finding too.
         all_of_it: What shows the steps there is no room for.
     """
+    first, after = wrap(view.kilos, width), [wrap(line, width) for line in view.after]
     body = [table(view.grid.headers, view.grid.rows, "  ")] if view.grid else []
     body += [wrap(line, width) for line in view.lines]
     if full:
         body += [f"\n{_section(section, width)}" for section in view.sections]
         body += [f"\n{findings_text(view.findings, width)}"]
     else:
-        body += _steps(view.findings, width, all_of_it)
-    body += [wrap(line, width) for line in view.after]
-    first = wrap(view.kilos, width)
-    long = len("\n".join(body).splitlines()) > SHORT
+        room = MOST_LINES - _lines([first, *body, *after, first])
+        body += _steps(view.findings, width, all_of_it, room)
+    body += after
+    long = _lines(body) > SHORT
     return "\n".join([first, *body, *([first] if long else [])])
+
+
+def _lines(parts: Sequence[str]) -> int:
+    return sum(part.count("\n") + 1 for part in parts)
 
 
 def _section(section: Section, width: int) -> str:
@@ -39,14 +45,14 @@ def _section(section: Section, width: int) -> str:
     return "\n".join([*parts, *(wrap(note, width) for note in section.notes)])
 
 
-def _steps(findings: Sequence[Doubt], width: int, all_of_it: str) -> list[str]:
-    """What to do next, the first few."""
+def _steps(findings: Sequence[Doubt], width: int, all_of_it: str, room: int) -> list[str]:
+    """What to do next, the first few: as many as there is room for, and one at least."""
     steps = list(dict.fromkeys(f"{f.do} [{clean(f.code)}]" for f in findings if f.do))
-    if not steps:
-        return []
-    more = len(steps) - MOST_STEPS
     begin = ["Do this next: ", *("  then: " for _ in steps)]
     lines = [wrap(step, width, first, "  ") for step, first in zip(steps[:MOST_STEPS], begin, strict=False)]
+    while len(lines) > 1 and _lines(lines) + (len(lines) < len(steps)) > room:
+        lines.pop()
+    more = len(steps) - len(lines)
     return [*lines, *([f"  and {more} more: {all_of_it}"] if more > 0 else [])]
 
 

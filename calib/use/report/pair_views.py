@@ -14,16 +14,16 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
     rows = tuple(
         (
             " + ".join(p.bands),
-            f"{shown.pull(p.upper95_mean_N)} {shown.force}",
-            f"{shown.pull(p.upper95_next_set_N)} {shown.force}",
-            f"{shown.pull(p.max_difference_N)} {shown.force}",
+            shown.pull(p.upper95_mean_N),
+            shown.pull(p.upper95_next_set_N),
+            shown.pull(p.max_difference_N),
             length(p.length_m, shown),
             f"{100 * p.upper95_mean_N / p.pull_N:.1f} %",
             p.stronger or "cannot be told",
         )
         for p in answer.pairs
     )
-    headers = ("pair", "apart at most", "one set", "seen", "there", "of mean pull", "stronger")
+    headers = ("pair", f"apart at most, {shown.force}", "one set", "seen", "there", "of pull", "stronger")
     first, last = (shown.tape(x) for x in answer.over_m)
     left = tuple(f"Left over: {b}. Measure one more band to find it a partner." for b in answer.left_over)
     note = (

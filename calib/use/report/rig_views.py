@@ -1,27 +1,34 @@
 """How answers about rigs look: the load on the bar, several lifters, a check with a scale."""
 
+from collections.abc import Iterable
+
 from calib.units import Shown
-from calib.use.answers.rigs import LifterLoads, LiftersAnswer, RigAnswer, RigWay
+from calib.use.answers.parts import Doubt
+from calib.use.answers.rigs import LifterLoads, LiftersAnswer, RigAnswer, RigCheckAnswer, RigWay
 from calib.use.report.layout import clean
 from calib.use.report.view import Grid, Section, View, both_loads, length, load, other
 
 WORDS = {"up": "going up", "down": "coming down"}
 ROWS = 5  # heights in a table
-URGENT = ("bar-may-lift", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
+URGENT = ("bar-may-lift", "loading-order", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
 REMINDER = "Reminders only: the rules of your place and the people qualified there decide."
 
 
 def rig_view(answer: RigAnswer, shown: Shown) -> View:
     """The load on the bar."""
     ways = {name: way for name, way in (("up", answer.up), ("down", answer.down)) if way is not None}
-    findings = sorted(answer.findings, key=lambda f: f.code not in URGENT)  # the sort keeps their order otherwise
     return View(
         kilos=_ends_in_words(ways, shown),
         grid=_ends(answer, ways, shown),
         lines=(_weight(answer, shown), REMINDER),
-        findings=tuple(findings),
+        findings=urgent_first(answer.findings),
         sections=(*(_section(answer, name, way, shown) for name, way in ways.items()), _bands(answer)),
     )
+
+
+def urgent_first(findings: Iterable[Doubt]) -> tuple[Doubt, ...]:
+    """What may hurt somebody before what may mislead; the order otherwise kept."""
+    return tuple(sorted(findings, key=lambda f: f.code not in URGENT))
 
 
 def _ends_in_words(ways: dict[str, RigWay], shown: Shown) -> str:
@@ -151,3 +158,77 @@ def _three(way: RigWay | None, one: LifterLoads, shown: Shown) -> list[str]:
 
 
 NEAR = 1e-3  # [m] a height that is meant
+
+
+ENOUGH = 3  # heights of a check
+
+
+def check_view(answer: RigCheckAnswer, shown: Shown) -> View:
+    """A check of a rig: whether it agrees, and the load on the bar in its light."""
+    after = {name: way for name, way in (("up", answer.after.up), ("down", answer.after.down)) if way is not None}
+    verdict = "Profile and rig agree" if answer.agrees else "Profile and rig do NOT agree"
+    lines = (
+        *((_level(answer),) if answer.agrees else ("Do not go by the load before the cause is found.",)),
+        *(("Three heights tell slack length, grip and level apart: low, middle, high.",) * (_is_short(answer))),
+        REMINDER,
+    )
+    findings = answer.findings if answer.agrees else [f for f in answer.findings if f.code == "rig-disagrees"]
+    return View(
+        kilos=f"{verdict}. {_ends_in_words(after, shown)}",
+        grid=Grid(("bar at", f"bands, {shown.force}", "+-", "shown", "+-", "apart"), _check_rows(answer, shown)),
+        lines=lines,
+        findings=urgent_first(findings),
+        sections=_learned(answer, shown) if answer.agrees else (),
+        after=(f"Written: {answer.file}. Next: bandcurve rig {answer.file}",) if answer.file else (),
+    )
+
+
+def _is_short(answer: RigCheckAnswer) -> bool:
+    return answer.agrees and len(answer.readings) < ENOUGH
+
+
+def _check_rows(answer: RigCheckAnswer, shown: Shown) -> tuple[tuple[str, ...], ...]:
+    """One line a height: the bands' pull as expected and as shown, each with its 95 % limits."""
+    return tuple(
+        (
+            length(r.height_m, shown),
+            *(shown.pull(x, 1) for x in (r.expected_N, 2 * r.u_expected_N, r.shown_N, 2 * r.u_shown_N)),
+            shown.pull(r.shown_N - r.expected_N, 1),
+        )
+        for r in answer.readings
+    )
+
+
+def _level(answer: RigCheckAnswer) -> str:
+    level, u = answer.level.relative, answer.level.u_relative
+    return f"The bands' own pull: {100 * level:+.1f} % +- {200 * u:.1f} % against their profiles."
+
+
+def _learned(answer: RigCheckAnswer, shown: Shown) -> tuple[Section, ...]:
+    """What the readings say of slack lengths, grip and level, and the load before and now."""
+    how = f"Above, in {shown.force} with 95 % limits: the bands' pull as worked out and as shown ({answer.how})."
+    notes = [how]
+    if answer.grip is not None:
+        share, u = answer.grip.share, answer.grip.u_share
+        notes.append(f"Of the way from slipping to gripping round the fittings: {share:.2f} +- {2 * u:.2f}.")
+    for one in answer.slack_length:
+        was = "estimated" if one.slack_length_before_m is None else shown.tape(one.slack_length_before_m)
+        now = f"{length(one.slack_length_m, shown)} +- {shown.tape(2 * one.u_slack_length_m)}"
+        notes.append(f"Slack length of band[{one.number}]: {now} ({was} before).")
+    headers = ("way", "bar at", "load before", "+- mean", "load now", "+- mean")
+    return (
+        Section("readings", "What the readings say", None, tuple(notes)),
+        Section("loads", "The load on the bar", Grid(headers, _before_and_now(answer, shown))),
+    )
+
+
+def _before_and_now(answer: RigCheckAnswer, shown: Shown) -> tuple[tuple[str, ...], ...]:
+    heights, rows = answer.after.heights_m, []
+    for name, words in WORDS.items():
+        before, now = (getattr(rig, name) for rig in (answer.before, answer.after))
+        if before is None or now is None:
+            continue
+        for at in (0, len(heights) // 2, len(heights) - 1):
+            cells = (load(x[at], shown) for way in (before, now) for x in (way.bar_load_kg, way.u95_mean_kg))
+            rows.append((words, length(heights[at], shown), *cells))
+    return tuple(rows)

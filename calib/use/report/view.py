@@ -67,8 +67,17 @@ def load(kilograms: float, shown: Shown, digits: int = 1) -> str:
         shown: Units for people.
         digits: After the point.
     """
-    text = f"{kilograms / (1.0 if shown.force == 'kg' else POUND):.{digits}f}"
+    text = f"{mass(kilograms, shown):.{digits}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def mass(kilograms: float, shown: Shown) -> float:
+    """A mass in the unit of people's weights.
+
+    >>> mass(0.90718474, SHOWN["lb"])
+    2.0
+    """
+    return kilograms / (1.0 if shown.force == "kg" else POUND)
 
 
 def both_loads(kilograms: float, shown: Shown) -> str:

@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import cast, get_args
 
 from calib.errors import DataError
+from calib.units import SHOWN
 from calib.use.answers.rigs import RigAnswer, SolveAnswer
 from calib.use.bands.lookup import Found, Lookup
 from calib.use.bands.pair import pair_up
-from calib.use.report.solve_words import too_far_text
+from calib.use.report.solve_views import too_far_text
 from calib.use.rig.plates import Plates, as_loaded, loadings
-from calib.use.rig.rig_answers import refuse_flying, rig_answer, solve_answer
+from calib.use.rig.rig_answers import proposed, refuse_flying, rig_answer, solve_answer
 from calib.use.rig.rig_file import Arrangement, Rig
 from calib.use.rig.rig_files import bands_of, named, read_rig, worked_out
 from calib.use.rig.rig_hold import hold_number
@@ -106,10 +107,12 @@ def solve_for(
     if each_once and most > 1 and len(place.slots) > 1:
         sought = replace(sought, pairs=made_pairs(chosen))
     solved = solve(sought)
-    if not solved.proposals:
-        raise DataError(too_far_text(solved, "kg"), where=where.name, remedy="ask for that, or allow more")
     holds = [hold_number(p.rig, p.profiles, extrapolate=extrapolate) for p in solved.proposals]
-    return solve_answer(solved, holds)
+    answer = solve_answer(solved, holds)
+    if not solved.proposals:
+        said = too_far_text(answer, proposed(solved.nearest, None), SHOWN["kg"])
+        raise DataError(said, where=where.name, remedy="ask for that, or allow more")
+    return answer
 
 
 def made_pairs(candidates: Sequence[Candidate]) -> tuple[tuple[int, int], ...]:

@@ -192,7 +192,8 @@ def check_answer(
             )
         ),
         slack_length=tuple(
-            SlackFound(i, float(learned.rig.band[i].slack_length or 0.0), float(u)) for i, u in learned.u_slack.items()
+            SlackFound(i, before.rig.band[i].slack_length, float(learned.rig.band[i].slack_length or 0.0), float(u))
+            for i, u in learned.u_slack.items()
         ),
         grip=None if learned.grip is None else GripFound(*map(float, learned.grip)),
         level=LevelFound(*map(float, learned.level)),
@@ -214,6 +215,8 @@ def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
         within_kg=float(solved.sought.within),
         looked_at=int(solved.looked_at),
         twins_assumed=solved.sought.twins,
+        uneven_pairs=int(solved.uneven),
+        plates_stay=len(solved.sought.loads.totals) == 1,
         left_over_plates_kg=tuple(map(float, solved.sought.loads.left_over)),
         more_within=int(solved.more),
         proposals=tuple(proposed(p, h) for p, h in zip(solved.proposals, holds, strict=True)),
@@ -238,6 +241,7 @@ def proposed(proposal: Proposal, hold: Hold | None) -> Proposed:
         proposal: What was found.
         hold: Its check number.
     """
+    apart, u95_apart = _apart(proposal)
     return Proposed(
         findings=doubts(proposal.answer.findings),
         miss_kg=float(proposal.miss),
@@ -252,9 +256,20 @@ def proposed(proposal: Proposal, hold: Hold | None) -> Proposed:
             for b, p in zip(proposal.rig.band, proposal.profiles, strict=True)
         ),
         loads={of: load_at(proposal.loads[of]) for of in OFS},
+        sides_apart_kg=apart,
+        u95_mean_sides_apart_kg=u95_apart,
         band_share=shares(proposal),
         check_number=check_number(hold),
     )  # fmt: skip
+
+
+def _apart(proposal: Proposal) -> tuple[float, float]:
+    """By how much left and right differ where they differ most, with its 95 % limits. [kg]"""
+    ways = [way.difference for way in proposal.answer.ways.values()]
+    most = max(ways, key=lambda difference: float(abs(difference.value).max()))
+    at = int(abs(most.value).argmax())
+    gravity = proposal.answer.gravity
+    return float(abs(most.value[at])) / gravity, float(most.u95[at]) / gravity
 
 
 def shares(proposal: Proposal) -> dict[str, float | None]:
@@ -277,7 +292,7 @@ def check_number(hold: Hold | None) -> CheckNumber | None:
     if hold is None:
         return None
     sides = {s.side: SidePull(s.value, s.u95, s.next_u95) for s in hold.sides}
-    return CheckNumber(float(hold.height), float(hold.wait_s), sides)
+    return CheckNumber(float(hold.height), float(hold.wait_s), hold.across, sides)
 
 
 def weight_answer(

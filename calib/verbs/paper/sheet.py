@@ -84,15 +84,15 @@ def _band(what: str, folder: Path, link: str, kind: "Kind", paper: "Paper", show
 
 def _rig(file: Path, name: str, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
     from calib.use.paper.rig_sheet import rig_sheet
-    from calib.use.report.solve_words import hold_text
-    from calib.use.rig.rig_answers import refuse_flying, rig_answer
+    from calib.use.report.solve_views import hold_text
+    from calib.use.rig.rig_answers import check_number, refuse_flying, rig_answer
     from calib.use.rig.rig_files import read_rig, worked_out
     from calib.use.rig.rig_hold import hold_number
 
     force = _unit(shown)
     answer, profiles = worked_out(file, extrapolate=False, unit=force)
     refuse_flying(answer, force)
-    number = hold_text(hold_number(read_rig(file), profiles), force)
+    number = hold_text(check_number(hold_number(read_rig(file), profiles)), shown)
     leads_to = f"{link.rstrip('/')}/rig/{quote(name)}" if link else file.name
     return rig_sheet(rig_answer(answer, profiles), name, number, leads_to, kind, paper, shown)
 

@@ -89,7 +89,7 @@ def command(
     )
     lineups, used = _planned(turns, rig, table, box)
     answer = lineup_answer(lineups, used, left)
-    give(answer, lineup_view(lineups, answer, SHOWN[shown]), as_json=as_json, full=full)
+    give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
 
 

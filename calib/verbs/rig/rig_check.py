@@ -7,20 +7,19 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.units import SHOWN
+from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, option_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
-    from calib.use.rig.rig_check import Learned
     from calib.use.rig.rig_file import Check, CheckWay, Rig
-    from calib.use.rig.statics import Answer
 
 WAYS = {
     "platform": "a platform scale under lifter and bar; the anchors stand beside it, not on it",
     "hook": "a scale hooked at the bar, in place of the sleeve, one band on it",
     "hover": "plates added until the bar hovers in its bands from above",
 }
-ENOUGH = 3  # readings
 
 
 def command(
@@ -47,6 +46,7 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Compare a rig with what a scale shows in it at two or three heights, and learn from that.
@@ -59,6 +59,8 @@ def command(
       bandcurve rig check squat.rig.toml --how platform --alone 102.4kg --read 100cm=125.3kg --read 150cm=160.1kg
       bandcurve rig check squat.rig.toml --how hook --band 0 --read 120cm=14.2kg
     """
+    from calib.use.report.rig_views import check_view
+    from calib.use.rig.rig_answers import check_answer
     from calib.use.rig.rig_check import work_out
     from calib.use.rig.rig_file import check_rig
     from calib.use.rig.rig_files import named, read_profiles, read_rig
@@ -79,17 +81,9 @@ def command(
     assert learned is not None
     if out is not None:
         _write(out, rig)
-    if as_json:
-        from calib.use.rig.rig_answers import check_answer
-        from calib.verbs.terminal.answer import give
-
-        assert rig.check is not None
-        told = check_answer(learned, rig.check, before, after, profiles)
-        give(replace(told, file=str(out) if out else None), None, as_json=True)
-        return 0
-    _say(learned, rig, before, after, said)
-    if out is not None:
-        print(f"\nWritten: {out}\nNext:\n  bandcurve rig {out}")
+    assert rig.check is not None
+    told = replace(check_answer(learned, rig.check, before, after, profiles), file=str(out) if out else None)
+    give(told, check_view(told, SHOWN[said]), as_json=as_json, full=full)
     return 0
 
 
@@ -134,7 +128,6 @@ def _given(way: "CheckWay", alone: str | None, readings: list[str], unit: str) -
 
 def _asked(way: "CheckWay", rig: "Rig", unit: str) -> "Check":
     from calib.acquire.files.typed import parse_mass
-    from calib.units import SHOWN
     from calib.use.rig.rig_file import Check
     from calib.verbs.terminal.prompts import EndOfInputError, ask, say, yes
 
@@ -194,32 +187,3 @@ def _write(path: Path, rig: "Rig") -> None:
     from calib.use.rig.rig_written import written
 
     write_new(path, written(rig))
-
-
-def _say(learned: "Learned", rig: "Rig", before: "Answer", after: "Answer", unit: "Unit") -> None:
-    from calib.use.report.rig_check_words import (
-        HEADERS,
-        LOAD_HEADERS,
-        check_rows,
-        lessons,
-        load_rows,
-        verdict,
-    )
-    from calib.verbs.terminal.plain_text import findings_text, table, wrap
-
-    check = rig.check
-    assert check is not None
-    print(f"Pull of the bands in {unit}, as worked out and as shown ({check.how}):")
-    print(table(HEADERS, check_rows(learned, check, unit)))
-    print(wrap(verdict(learned)))
-    print()
-    if not learned.agrees:
-        print(findings_text([f for f in after.findings if f.code == "rig-disagrees"]))
-        return
-    print("What the readings say:")
-    for line in lessons(learned, before, unit):
-        print(wrap(line, None, "  - ", "    "))
-    print()
-    print(table(LOAD_HEADERS, load_rows(before, after, unit)))
-    if len(check.heights) < ENOUGH:
-        print(wrap("Slack length, grip and level are told apart by reading low, middle and high: three heights."))

@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 import typer
 
 from calib.errors import DataError, UsageError
+from calib.units import SHOWN, Shown
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
+from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
+    from calib.use.answers.rigs import SolveAnswer
     from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.rig_file import Arrangement, Rig
@@ -98,6 +101,7 @@ def command(
     ] = None,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
+    full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Find which bands, hung how, with which plates, put a wanted load on the bar.
@@ -129,7 +133,7 @@ def command(
     )
     near = load_option(within, "--within", shown) if within is not None else WITHIN
     solved = _solved(file, bands or [], folder, asked, tries, near, few)
-    return _answer(solved, file, out, shown, as_json)
+    return _answer(solved, file, out, shown, as_json, full)
 
 
 def share_wish(share: str | None, of: str | None, maximum: str | None, unit: str) -> "Wish | None":
@@ -271,24 +275,19 @@ def seen_from(file: Path, path: Path) -> str:
     return os.path.relpath(path.resolve(), file.resolve().parent).replace(os.sep, "/")
 
 
-def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_json: bool) -> int:
-    from calib.use.report.solve_words import too_far_text
+def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_json: bool, full: bool) -> int:
+    from calib.use.report.solve_views import solve_view, too_far_text
+    from calib.use.rig.rig_answers import proposed, solve_answer
     from calib.use.rig.rig_hold import hold_number
 
-    if not solved.proposals:
-        raise DataError(too_far_text(solved, unit), where=file.name, remedy=_other_ways(solved))
     holds = [hold_number(p.rig, p.profiles, extrapolate=solved.sought.extrapolate) for p in solved.proposals]
+    answer = replace(solve_answer(solved, holds), file=str(out) if out else None)
+    if not solved.proposals:
+        said = too_far_text(answer, proposed(solved.nearest, None), SHOWN[unit])
+        raise DataError(said, where=file.name, remedy=_other_ways(solved))
     if out is not None:
-        _write(solved, file, out, unit)
-    if as_json:
-        from calib.use.rig.rig_answers import solve_answer
-        from calib.verbs.terminal.answer import give
-
-        give(replace(solve_answer(solved, holds), file=str(out) if out else None), None, as_json=True)
-    else:
-        from calib.verbs.rig.solve_text import say
-
-        say(solved, holds, out, unit)
+        _write(solved, answer, file, out, SHOWN[unit])
+    give(answer, solve_view(answer, SHOWN[unit]), as_json=as_json, full=full)
     return 0
 
 
@@ -303,13 +302,13 @@ def _other_ways(solved: "Solved") -> str:
     return f"ask for that, or try {', '.join(named)}, or allow more with --within"
 
 
-def _write(solved: "Solved", file: Path, out: Path, unit: "Unit") -> None:
+def _write(solved: "Solved", answer: "SolveAnswer", file: Path, out: Path, shown: Shown) -> None:
     from calib.safe_write import write_new
-    from calib.use.report.solve_words import wish_text
+    from calib.use.report.solve_views import wish_text
     from calib.use.rig.rig_written import written
 
     rig = solved.proposals[0].rig
     bands = tuple(replace(b, profile=seen_from(out, file.parent / b.profile)) for b in rig.band)
-    wanted = " and ".join(wish_text(wish, unit) for wish in solved.sought.wishes)
+    wanted = " and ".join(wish_text(wish, shown) for wish in answer.wanted)
     notes = (f"Worked out by bandcurve for {wanted}, going up.",)
     write_new(out, written(replace(rig, band=bands), notes).encode())

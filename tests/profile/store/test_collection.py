@@ -224,7 +224,7 @@ def test_history_in_words_and_as_json(store: Path, capsys: Capture) -> None:
     assert run(["history", "B01", "--folder", str(store / "mine")]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "80.0 %" in said
-    assert "retire it" in said
+    assert "Retire it" in said
     assert "throw it away" in said
     assert run(["history", "B01", "--folder", str(store / "mine"), "--json"]) == 0
     assert len(json.loads(capsys.readouterr().out)["calibrations"]) == 2
@@ -262,7 +262,7 @@ def test_unchanged_bands_pass_the_quick_check() -> None:
 def test_the_quick_check_in_words_and_as_json(store: Path, capsys: Capture) -> None:
     folder = ["--folder", str(store / "mine"), "--fittings", "12,12"]
     assert run(["recheck", "B01", "--plate", "10kg", "--length", "1.38m", *folder]) == 0
-    assert capsys.readouterr().out.startswith("PASS\n")
+    assert capsys.readouterr().out.startswith("PASS: B01 pulls ")
     assert run(["recheck", "B01", "--plate", "10kg", "--length", "1.6m", "--json", *folder]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["passed"] is False

@@ -166,7 +166,7 @@ def recheck(store: Path, length: float, on: str, *more: str) -> int:
 
 def test_rechecks_over_the_months_are_kept_and_seen_in_history_and_list(store: Path, capsys: Capture) -> None:
     assert recheck(store, THERE, "2026-05-01", "--note", "by the door") == 0
-    assert "PASS\n" in capsys.readouterr().out
+    assert "PASS: B07 pulls 0.0 % " in capsys.readouterr().out
     assert recheck(store, 1.1 * THERE, "2026-08-01", "--json") == 0
     document = json.loads(capsys.readouterr().out)
     assert (document["passed"], document["on"]) == (False, "2026-08-01")
@@ -180,7 +180,7 @@ def test_rechecks_over_the_months_are_kept_and_seen_in_history_and_list(store: P
     said = " ".join(capsys.readouterr().out.split())
     assert "2026-05-01 plate, pass 100.0 %" in said
     assert "2026-08-01 plate, NOT PASSED" in said
-    assert "did not pass the re-check of 2026-08-01. Measure the band in full" in said
+    assert "did not pass the re-check of 2026-08-01. Measure it in full" in said
     assert run(["list", str(store)]) == 0
     assert "2026-08-01 failed" in capsys.readouterr().out
     assert run(["list", str(store), "--json"]) == 0
@@ -226,6 +226,6 @@ def test_the_answer_is_said_even_where_it_cannot_be_kept(store: Path, capsys: Ca
     (store / "B07.rechecks.csv").mkdir()
     assert recheck(store, THERE, "2026-05-01") == 1
     said = capsys.readouterr()
-    assert said.out.startswith("PASS\n")
+    assert said.out.startswith("PASS: B07 pulls ")
     assert said.err.count("\n") == 1
     assert "B07.rechecks.csv" in said.err
