@@ -14,19 +14,18 @@ from pathlib import Path
 from typing import Any
 
 from calib.acquire.files.run_file import RunWriter, read_run
-from calib.acquire.recording.course import Slot, geometry
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.state import Recording
-from calib.acquire.recording.typed_commands import row_words
-from calib.acquire.recording.typed_entry import clean, place_words, shown
+from calib.acquire.recording.twice import ask_for_more
+from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError, FileError
-from calib.records import Row
-from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.use.ask.until import Chooser, chooser_for
+from calib.web.asking import seen
 
 MOST_REMEMBERED = 200  # entries by name: a phone repeats its last one, not those of an hour ago
 MOST_OPEN = 40  # recordings at once
 MOST_LOOKED_AT = 20  # recordings offered to go on with
-MOVE_S = 10.0  # to set the next length, as at the terminal
+WHEN_DONE = frozenset({"undo", "strike", "change", "note"})  # what may be said of a recording that is done
 
 
 @dataclass
@@ -38,6 +37,7 @@ class Sitting:
     writer: RunWriter
     started: float  # [s] of the day's clock
     clock: Callable[[], float] = time.time
+    choose: Chooser | None = None  # of the next reading, where the plan is not fixed
     pen: str = ""  # the browser that writes
     version: int = 0  # raised whenever something changed
     said: tuple[str, ...] = ()
@@ -48,13 +48,25 @@ class Sitting:
     def resume(cls, path: Path, clock: Callable[[], float] = time.time) -> "Sitting":
         """Take up a recording where its file ends."""
         writer, run = RunWriter.resume(path)
-        state = Recording.of(run)
-        if not state.course.settings:
+        try:
+            state = Recording.of(run)
+            if not state.course.settings:
+                raise DataError("holds no plan and no reading to go on from", where=path.name, remedy="begin a new one")
+            last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
+            started = min(run.head.started.timestamp(), clock() - last) if run.head.started else clock() - last
+            found = cls(path, state, writer, started, clock, choose=chooser_for(state))
+            found.ask()
+        except BaseException:
             writer.close()
-            raise DataError("holds no plan and no reading to go on from", where=path.name, remedy="begin a new one")
-        last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
-        started = min(run.head.started.timestamp(), clock() - last) if run.head.started else clock() - last
-        return cls(path, state, writer, started, clock)
+            raise
+        return found
+
+    def ask(self) -> None:
+        """Ask for the readings that no plan has; what is asked for is on the disk when this returns."""
+        step = ask_for_more(self.state, self.choose)
+        if step.written:
+            self.writer.extend(step.written)
+            self.state, self.said = step.state, step.say
 
     def enter(self, name: str, entry: str, held_s: float | None = None) -> None:
         """Take one entry; what it leads to is on the disk when this returns.
@@ -67,12 +79,14 @@ class Sitting:
         Raises:
             FileError: It could not be written; the recording stands as before.
         """
-        if name in self.taken or self.state.slot is None:
+        text = clean(entry)
+        if name in self.taken or (self.state.slot is None and text.partition(" ")[0] not in WHEN_DONE):
             return
-        step = take(self.state, clean(entry), max(0.0, self.clock() - self.started), held_s)
-        if step.written:
-            self.writer.extend(step.written)
-        self.state, self.said = step.state, step.say
+        step = take(self.state, text, max(0.0, self.clock() - self.started), held_s)
+        asked = ask_for_more(step.state, self.choose)
+        if written := (*step.written, *asked.written):
+            self.writer.extend(written)
+        self.state, self.said = asked.state, (*step.say, *asked.say)
         self.taken[name] = None
         while len(self.taken) > MOST_REMEMBERED:
             self.taken.popitem(last=False)
@@ -86,77 +100,8 @@ class Sitting:
 
     def seen_by(self, browser: str) -> dict[str, Any]:
         """All that a browser shows of it."""
-        state, slot = self.state, self.state.slot
-        return {
-            "version": self.version,
-            "band": state.head.band.id,
-            "writes": self.pen in ("", browser),
-            "done": slot is None,
-            "asks": None if slot is None else asked(state, slot),
-            "question": bool(state.pending),
-            "say": list(self.said),
-            "rows": [_row(state, row) for row in state.rows if row.kind != "strike"],
-            "points": [_point(row) for row in state.run.readings if row.length is not None],
-            "span": [min(state.course.settings), max(state.course.settings)],
-        }
-
-
-def _row(state: Recording, row: Row) -> dict[str, Any]:
-    words = row_words(state, row).removesuffix("  (struck)").split(maxsplit=1)[1]
-    return {"number": row.number, "words": words, "struck": row.number in state.run.struck}
-
-
-def _point(row: Row) -> dict[str, Any]:
-    pull = (row.mass or 0.0) * G_STANDARD if row.force is None else row.force
-    return {"length": row.length, "kilos": round(pull / G_STANDARD, 4), "branch": row.branch}
-
-
-def asked(state: Recording, slot: Slot) -> dict[str, Any]:
-    """What comes next: words and figures as a page shows them, large and small."""
-    course, reading = state.course, slot.kind == "reading"
-    readings = [i for i, s in enumerate(state.slots) if s.kind == "reading"]
-    reads_length = slot.kind == "flat" or (state.hung and reading)
-    label = f"Tape reads, {course.length_unit}" if reads_length else f"Scale reads, {course.force_unit}"
-    place = ""
-    if reading and slot.setting is not None:
-        place = place_words(slot.setting, course, LENGTH)
-        if state.hung:
-            place = f"{shown(slot.setting * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}"
-    return {
-        "kind": slot.kind,
-        "task": _task(state, slot),
-        "place": place,
-        "aside": _aside(state, slot),
-        "label": label,
-        "cycle": slot.cycle,
-        "number": readings.index(state.index) + 1 if reading else None,
-        "of": len(readings),
-        "hold_s": course.dwell_s if reading else 0.0,
-        "move_s": MOVE_S if reading else 0.0,
-    }
-
-
-def _task(state: Recording, slot: Slot) -> str:
-    if slot.kind == "zero":
-        return "Band slack. Read the scale" if slot.closing else "Band slack. Zero the scale, then read it"
-    if slot.kind == "check-load":
-        return "Hang the known plate alone"
-    if slot.kind == "flat":
-        return "Lay the band flat and measure it again"
-    if state.hung:
-        return "Hang this" if slot.branch == "loading" else "Take plates off, down to this"
-    return "Set this length" if slot.branch == "loading" else "Come back to this length"
-
-
-def _aside(state: Recording, slot: Slot) -> str:
-    if slot.kind == "zero" and slot.closing:
-        return "As at the start. Do not zero the scale."
-    if slot.kind == "flat":
-        return "End to end, without pulling. Skip it if you cannot."
-    if slot.kind != "reading" or slot.setting is None or state.hung:
-        return ""
-    side = "shorter" if slot.branch == "loading" else "longer"
-    return f"{geometry(state.head).stretch(slot.setting):.2f} times the flat length. Come to it from the {side} side."
+        mine = {"version": self.version, "writes": self.pen in ("", browser), "say": list(self.said)}
+        return {**mine, **seen(self.state)}
 
 
 def _changed(path: Path) -> float:

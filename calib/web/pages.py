@@ -132,10 +132,9 @@ def _asked(site: Site, view: View) -> Callable[[Request], Awaitable[Response]]:
             asked = Asked(request, _fields(await request.body()))
             return await run_in_threadpool(view, site, asked)
         except BandcurveError as error:
-            status = 404 if isinstance(error, NotHereError) else 422
             if "json" in request.headers.get("accept", ""):
-                return JSONResponse({"error": str(error)}, status)
-            return site.render(request, "sorry.html", status, sentence=str(error))
+                return JSONResponse({"error": str(error)}, 422)
+            return site.render(request, "sorry.html", 422, sentence=str(error))
 
     return answer
 
@@ -168,7 +167,3 @@ def _fault(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:
         return site.render(request, "sorry.html", 500, sentence=sentence)
 
     return answer
-
-
-class NotHereError(DataError):
-    """What was asked for is not in the folder."""

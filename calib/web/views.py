@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 from starlette.types import ASGIApp
 
 from calib.web.access import Doorkeeper
+from calib.web.asking import tape_drawing
 from calib.web.bands import band, bands
 from calib.web.pages import Asked, Site, build
 from calib.web.rigs import rig, rigs
@@ -31,10 +32,10 @@ def recording(site: Site, asked: Asked) -> Response:
     """One recording: what comes next, and what there is so far."""
     name = asked.request.path_params["name"]
     with site.bench.sitting(name) as sitting:
-        seen = sitting.seen_by(asked.browser)
+        seen, tape = sitting.seen_by(asked.browser), tape_drawing(sitting.state)
     if asked.wants_json:
         return JSONResponse(seen)
-    return site.render(asked, "recording.html", name=name, **seen)
+    return site.render(asked, "recording.html", name=name, tape=tape, **seen)
 
 
 def entry(site: Site, asked: Asked) -> Response:

@@ -46,9 +46,11 @@ def chromium() -> Iterator[Browser]:
 
 
 @contextmanager
-def looking(browser: Browser, link: str, size: tuple[int, int] = PHONE, *, drops: bool = False) -> Iterator[Page]:
+def looking(
+    browser: Browser, link: str, size: tuple[int, int] = PHONE, *, drops: bool = False, touch: bool = False
+) -> Iterator[Page]:
     """A page that has come in by the link; whatever a script complains of fails the test, but for a lost connection."""
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]})
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, has_touch=touch, is_mobile=touch)
     page = context.new_page()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -47,7 +48,7 @@ def say(phone: TestClient, entry: str, name: str, **more: str) -> dict[str, obje
 
 def test_an_acknowledged_entry_is_on_the_disk(phones: tuple[TestClient, TestClient], run: Path) -> None:
     phone = phones[0]
-    assert say(phone, "0", "a")["asks"]["number"] == 1  # type: ignore[index]
+    assert say(phone, "0", "a")["progress"] == "reading 1 of 18, cycle 1"
     assert [r.kind for r in read_run(run).rows] == ["zero"]
     say(phone, f"{shown(1.1):.2f}", "b", held_s="9.8")
     rows = read_run(run).rows
@@ -60,7 +61,7 @@ def test_an_entry_sent_twice_counts_once(phones: tuple[TestClient, TestClient], 
         say(phones[0], "0", "a")
     say(phones[0], f"{shown(1.1):.2f}", "b")
     seen = say(phones[0], f"{shown(1.1):.2f}", "b")
-    assert seen["asks"]["number"] == 2  # type: ignore[index]
+    assert seen["progress"] == "reading 2 of 18, cycle 1"
     assert len(read_run(run).rows) == 2
 
 
@@ -93,8 +94,8 @@ def test_a_page_that_starts_again_goes_on_where_it_was(phones: tuple[TestClient,
     again = TestClient(page_of(run.parent, door), base_url=f"http://{HOST}")
     again.get("/enter", params={"code": door.new_code()})
     seen = again.get("/measure/B1", headers={"accept": "application/json"}).json()
-    assert seen["asks"]["number"] == 2
-    assert len(seen["points"]) == 1
+    assert seen["progress"] == "reading 2 of 18, cycle 1"
+    assert seen["picture"].count("<circle") == 1
 
 
 def test_without_a_script_the_form_does_the_same(phones: tuple[TestClient, TestClient], run: Path) -> None:
@@ -114,7 +115,7 @@ def test_another_program_that_writes_is_seen_and_nothing_is_lost(
     assert answer.status_code == 422
     assert "written to by another" in answer.json()["error"]
     seen = phones[0].get("/measure/B1", headers={"accept": "application/json"}).json()
-    assert len(seen["points"]) == 1
+    assert seen["picture"].count("<circle") == 1
     assert len(read_run(run).rows) == 2
 
 
@@ -156,3 +157,42 @@ def test_a_link_to_what_is_not_there_stops_no_view(
 ) -> None:
     (run.parent / name).symlink_to("nowhere")  # an editor marks a file that it has open so
     assert phones[0].get(view).status_code == 200
+
+
+def test_an_old_reading_is_changed_and_another_measured_again(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    for n, line in enumerate(["0", *(f"{shown(x):.2f}" for x in (1.1, 1.2, 1.4))]):
+        say(phones[0], line, f"{n}")
+    seen = say(phones[0], f"change 3 {shown(1.2) + 0.05:.2f}", "x")
+    assert seen["progress"] == "reading 4 of 18, cycle 1"
+    assert [row["number"] for row in seen["rows"] if row["struck"]] == [3]  # type: ignore[attr-defined]
+    seen = say(phones[0], "again 2 on the page", "y")
+    assert seen["progress"] == "reading 4 of 19, cycle 1"
+    assert len(read_run(run).readings) == 2
+
+
+def test_what_was_measured_may_be_changed_when_all_is_done(phones: tuple[TestClient, TestClient], run: Path) -> None:
+    say(phones[0], "0", "a")
+    say(phones[0], f"{shown(1.1):.2f}", "b")
+    for n in range(30):
+        seen = say(phones[0], "skip", f"s{n}")
+    assert seen["done"] is True
+    assert say(phones[0], f"change 2 {shown(1.1) + 0.05:.2f}", "c")["done"] is True
+    assert len(read_run(run).readings) == 1
+    assert say(phones[0], "undo", "d")["done"] is False
+
+
+def test_a_quick_look_whose_readings_do_not_agree_asks_once_more(tmp_path: Path, door: Doorkeeper) -> None:
+    head = begun(settings=(1.2, 1.5, 1.8), cycles=2, way_back=False, closing=False).head
+    path = tmp_path / "Q.run.csv"
+    RunWriter.create(path, replace(head, extensions=head.extensions | {"quick": True})).close()
+    phone = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
+    phone.get("/enter", params={"code": door.new_code()})
+    slip = {(2, 1.5): 1.3}
+    lines = ["0", *(f"{slip.get((c, x), 1.0) * shown(x):.2f}" for c in (1, 2) for x in (1.2, 1.5, 1.8))]
+    for n, line in enumerate(lines):
+        answer = phone.post("/measure/Q", headers=HERE, json={"entry": line, "id": f"{n}"}).json()
+        assert not answer["question"], answer["say"]
+    assert "do not agree" in answer["say"][-1]
+    assert answer["asks"]["place"] == "1500 mm"
+    answer = phone.post("/measure/Q", headers=HERE, json={"entry": f"{shown(1.5):.2f}", "id": "z"}).json()
+    assert answer["done"]

@@ -8,6 +8,7 @@ alike changed the fit. In version 2 the kind of a row says what it is and the co
     chosen     the next reading: cycle, branch, length       enough    no more readings are asked for
     zero-lost  zeros before it say nothing of what follows   note      a remark; like every note it changes nothing
     reading    about "kept": insisted on when questioned     zero      about "between": fills no place of the plan
+    any of these about "for 7": stands in the place of row 7, which was changed and is struck behind it
 
 Version 1 is read for ever: here its notes become typed rows, and rows added to such a file are written its way.
 """
@@ -19,7 +20,9 @@ from calib.records import BranchName, Row
 
 KINDS_1 = ("reading", "zero", "flat", "check-load", "gap", "strike")
 BETWEEN, KEPT = "between", "kept"
+INSTEAD = "for "  # and the number of the row whose place it takes
 _KEPT_1 = "kept when questioned"
+_INSTEAD_1 = re.compile(r"in the place of row ([0-9]{1,9})")
 _STRIKE = re.compile(r"row ([0-9]{1,9})(?::\s*(.*)|$)", re.DOTALL)
 _CHOSEN = re.compile(r"next: ([1-9][0-9]{0,2}) (loading|unloading) ([0-9]{1,5}(?:\.[0-9]{1,9})?)", re.ASCII)
 _PLANNED = re.compile(r"plan from here \[m\]: ((?:[0-9.e+-]+ ?)+)", re.ASCII)
@@ -46,6 +49,8 @@ def from_version_1(row: Row, *, hung: bool) -> Row:
         return replace(row, about=BETWEEN, note="")
     if row.kind == "gap":
         return _typed_gap(row, hung=hung)
+    if found := _INSTEAD_1.fullmatch(row.note):
+        return replace(row, about=f"{INSTEAD}{found[1]}", note="")
     if _KEPT_1 in row.note:
         left = [part for part in row.note.split("; ") if part != _KEPT_1]
         return replace(row, about=KEPT, note="; ".join(left))
@@ -90,4 +95,6 @@ def to_version_1(row: Row) -> Row:
         return replace(row, about="", note=BETWEEN)
     if row.about == KEPT:
         return replace(row, about="", note="; ".join(filter(None, (row.note, _KEPT_1))))
+    if row.about.startswith(INSTEAD):
+        return replace(row, about="", note=f"in the place of row {row.about.removeprefix(INSTEAD)}")
     return row

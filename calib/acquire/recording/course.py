@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field
 from typing import Any
 
-from calib.acquire.files.run_events import BETWEEN
+from calib.acquire.files.run_events import BETWEEN, INSTEAD
 from calib.acquire.recording.plan import Geometry, Holes, geometry_of, section_stiffness
 from calib.errors import DataError
 from calib.frozen import dataclass
@@ -234,6 +234,9 @@ class _Replay:
 
     def _fill(self, row: Row) -> None:
         if row.cycle == 0 or (row.kind == "zero" and row.about == BETWEEN):
+            return
+        if row.about.startswith(INSTEAD):  # a changed row moves nothing
+            self.filled = [(row.number if f"{n}" == row.about.removeprefix(INSTEAD) else n, i) for n, i in self.filled]
             return
         self.settle()
         wanted = row.about if row.kind == "skipped" else row.kind

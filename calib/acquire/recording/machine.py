@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from calib.acquire.files.run_checks import check_lengths
-from calib.acquire.files.run_events import KEPT
+from calib.acquire.files.run_events import INSTEAD, KEPT
 from calib.acquire.recording.course import PIECES
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.plan import shorter
@@ -22,6 +22,7 @@ from calib.units import INCH, LENGTH
 SPAN_TO_GO_BY = 0.1  # of stretch, between the readings that decide about lengths further out
 FEWEST = {True: 3, False: 5}  # lengths left of a plan before a shorter one is made; True for a quick look
 KEEP = frozenset({"keep", "k", "y", "yes"})
+CHANGEABLE = frozenset({"reading", "zero", "flat", "check-load"})
 AGAIN = "Right after all? Type k. Wrong? Type the correct number."
 
 
@@ -40,6 +41,8 @@ def take(state: Recording, line: str, at_s: float | None, dwell_s: float | None 
     word, _, rest = text.partition(" ")
     if state.pending is not None and word.lower() in KEEP:
         return _keep(state)
+    if word.lower() == "change":
+        return _change(state, rest.strip())
     command = WORDS.get(word.lower())
     if command is not None:
         return command(replace(state, pending=None), rest.strip(), at_s)
@@ -114,6 +117,31 @@ def _row(state: Recording, text: str, at_s: float | None, dwell_s: float | None)
     return row, typed
 
 
+def _change(state: Recording, rest: str) -> Step:
+    """Another value for something read before: the old row is struck, and nothing else moves.
+
+    It keeps the old row's time, by which its zero is found; so it must be of the same stretch between lost zeros.
+    """
+    number, _, text = rest.partition(" ")
+    old = next((r for r in state.rows if f"{r.number}" == number and r.number not in state.run.struck), None)
+    if old is None or old.kind not in CHANGEABLE or not text.strip():
+        return Step(state, say=("Say which row, and what it should be: change 7 16.35. 'rows' lists them.",))
+    if old.n is not None or any(r.kind == "zero-lost" and r.number > old.number for r in state.rows):
+        return Step(state, say=(f"Row {number} can be struck, not changed; then measure there again: again {number}.",))
+    reads_length = old.kind == "flat" or (state.hung and old.kind == "reading")
+    try:
+        typed = read_entry(text, state.course, reads_length=reads_length, may_set=False)
+    except DataError as error:
+        return Step(state, say=(sentence(error),))
+    row = replace(old, number=state.next_number, about=f"{INSTEAD}{number}", line=0)
+    row = replace(row, length=typed.value) if reads_length else replace(row, force=typed.value)
+    others = Run("recording", state.head, tuple(r for r in state.rows if r is not old))
+    doubt = Judge(others, state.course).doubt(row, typed)
+    if doubt is None or (state.pending is not None and _same(state.pending, row)):
+        return _accept(replace(state, pending=None), row)
+    return Step(replace(state, pending=row), say=(doubt, f"Right after all? Type k. Wrong? Type: change {number} ..."))
+
+
 def _pieces(state: Recording, load: float | None) -> tuple[str, ...]:
     """Names of the plates a load is made of, where somebody named them; a load of one's own is made of none."""
     named = state.head.extensions.get(PIECES)
@@ -135,6 +163,10 @@ def _accept(state: Recording, row: Row) -> Step:
         check_lengths(Run("recording", state.head, (row,)))
     except DataError as error:
         return Step(state, say=(sentence(DataError(error.what, remedy=error.remedy)),))
+    if row.about.startswith(INSTEAD):
+        old = row.about.removeprefix(INSTEAD)
+        rows = (row, Row(row.number + 1, "strike", note="changed", about=old))
+        return Step(with_rows(state, rows), rows, (f"Row {old} is changed; what stood there stays in the file.",))
     after = with_rows(state, (row,))
     if row.about == KEPT:  # little is concluded from a doubtful reading, but the first tells where a plan leads
         judge = Judge(after.run, after.course)

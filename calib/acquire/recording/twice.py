@@ -5,11 +5,11 @@ the reading that came last is wrong as often as right. So nobody is blamed at th
 something is wrong, the third reading shows what. Nothing is asked or written here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from calib.acquire.recording.course import Slot
 from calib.acquire.recording.entry_check import Judge
-from calib.acquire.recording.state import Recording
+from calib.acquire.recording.state import Recording, Step, with_rows
 from calib.records import Row
 
 AGREE = 0.06  # of the pull, between two readings at one length; honest ones differ by some 1.5 %, k = 1
@@ -17,6 +17,29 @@ AGREE_LENGTH = 0.02  # of the length, where loads are hung
 STEPS = 3  # of the scale; a light band's first length is a few steps
 SAME_LOAD = 0.02
 MOST = 4  # readings at one length
+
+
+def ask_for_more(state: Recording, choose: Callable[[Recording], tuple[Row, str]] | None) -> Step:
+    """The recording with the readings asked for that no plan has: chosen one by one, or once more.
+
+    Args:
+        state: The recording so far.
+        choose: Of the next reading, where the plan is not fixed.
+    """
+    rows: list[Row] = []
+    say: list[str] = []
+    if choose is not None and state.asks_for_more:
+        row, words = choose(state)
+        state = with_rows(state, (row,))
+        rows.append(row)
+        say += [words] if words else []
+    again = set_once_more(state) if state.pending is None else None
+    if again is not None:
+        row = state.asking(again[0])
+        state = with_rows(state, (row,))
+        rows.append(row)
+        say.append(again[1])
+    return Step(state, tuple(rows), tuple(say))
 
 
 def set_once_more(state: Recording) -> tuple[Slot, str] | None:

@@ -23,6 +23,8 @@ HELP = (
     "  skip            leave this one out",
     "  note TEXT       write a remark into the file",
     "  strike 7 TEXT   strike row 7, with the reason",
+    "  change 7 16.35  row 7 should have been 16.35",
+    "  again 7 TEXT    strike row 7, and measure there once more at the end",
     "  zero 0.05       what the scale shows slack, in between",
     "  rows            list the last rows, with their numbers",
     "  stop            no more readings: finish",
@@ -56,7 +58,7 @@ def _undo(state: Recording, rest: str, at_s: float | None) -> Step:
     trailing = [
         r.number
         for r in state.rows
-        if r.number > number and r.kind in ("left-out", "planned", "chosen", "enough")
+        if r.number > number and r.kind in ("left-out", "planned", "chosen", "enough") and not r.about.isdecimal()
         if r.number not in state.run.struck
     ]
     strikes = tuple(
@@ -91,6 +93,23 @@ def _strike(state: Recording, rest: str, at_s: float | None) -> Step:
     return Step(
         with_rows(state, (row,)), (row,), (f"Row {int(number)} struck; it stays in the file, but does not count.",)
     )
+
+
+def _again(state: Recording, rest: str, at_s: float | None) -> Step:
+    """Strike a reading and ask for its place once more, behind the others."""
+    number = rest.partition(" ")[0]
+    old = next((r for r in state.run.readings if f"{r.number}" == number), None)
+    if old is None:
+        return Step(state, say=("Say which reading, and why: again 7 strap slipped. 'rows' lists them.",))
+    if state.slot is None or state.slot.closing or state.stopped:
+        return Step(state, say=("All is measured: it can be struck, not measured again.",))
+    if state.place.filled[-1][0] == old.number:  # then it comes next anyhow
+        return _undo(state, "", at_s)
+    struck = _strike(state, rest if " " in rest else f"{rest} to be measured again", at_s)
+    length, mass = (None, old.mass) if state.hung else (old.length, None)
+    row = Row(struck.state.next_number, "chosen", old.cycle, old.branch, length, mass=mass, about=number)
+    said = f"Row {number} struck. You will be asked for it once more behind the others."
+    return Step(with_rows(struck.state, (row,)), (*struck.written, row), (said,))
 
 
 def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
@@ -145,6 +164,7 @@ WORDS: dict[str, Callable[[Recording, str, float | None], Step]] = {
     "note": _note,
     "n": _note,
     "strike": _strike,
+    "again": _again,
     "zero": _zero,
     "rows": _rows,
     "stop": _stop,

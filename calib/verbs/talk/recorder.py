@@ -11,8 +11,8 @@ from calib.acquire.files.run_file import RunWriter
 from calib.acquire.recording.course import PIECES, Slot, geometry
 from calib.acquire.recording.machine import take
 from calib.acquire.recording.new_file import free_name, head_text, write_whole
-from calib.acquire.recording.state import Recording, with_rows
-from calib.acquire.recording.twice import set_once_more
+from calib.acquire.recording.state import Recording
+from calib.acquire.recording.twice import ask_for_more
 from calib.acquire.recording.typed_commands import row_words
 from calib.acquire.recording.typed_entry import clean, place_words, shown
 from calib.errors import BandcurveError
@@ -87,17 +87,10 @@ class Recorder:
 
     def _next_slot(self) -> Slot | None:
         """What comes next; chosen now where the readings are chosen one by one."""
-        if self.choose is not None and self.state.asks_for_more:
-            row, words = self.choose(self.state)
-            self.state = with_rows(self.state, (row,))
-            self.keep((row,))
-            say(*([f"  {words}"] if words else []))
-        again = set_once_more(self.state) if self.state.pending is None else None
-        if again is not None:
-            row = self.state.asking(again[0])
-            self.state = with_rows(self.state, (row,))
-            self.keep((row,))
-            say("", again[1])
+        step = ask_for_more(self.state, self.choose)
+        self.state = step.state
+        self.keep(step.written)
+        say(*(f"  {words}" for words in step.say))
         return self.state.slot
 
     def begin_again(self, state: Recording) -> None:

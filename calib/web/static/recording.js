@@ -1,124 +1,83 @@
 // The recording's page made livelier: a number pad, a countdown, and what other browsers enter, shown at once.
 // Every word and number comes from the server; without this script the same page works by its forms.
-import { drawCurve } from "/static/curve.js";
-import { bell, speak } from "/static/signals.js";
+import { button, find, paragraph, send as deliver } from "/static/page.js";
+import { drawPad } from "/static/pad.js";
+import { drawRows } from "/static/rows.js";
+import { bell, speak, switches } from "/static/signals.js";
 
-const root = document.getElementById("recording");
+const root = find("recording");
 const address = root.dataset.address;
-const find = (id) => document.getElementById(id);
 let seen = { version: -1 };
-let waitEnds = 0;
+let wait = null; // the countdown: when moving ends, when holding ends, its timer
 let heldFrom = 0;
-let timer = 0;
-let sending = null; // the entry that is not acknowledged yet
+let entering = false; // an entry is not acknowledged yet
 
 function show(now) {
   if (now.version < seen.version) return;
   const moved = JSON.stringify(now.asks) !== JSON.stringify(seen.asks);
   seen = now;
-  if (!now.asks) {
-    if (find("entry")) location.reload();
-    return;
-  }
-  if (!find("entry")) return location.reload();
-  const asks = now.asks;
+  find("asking").hidden = !now.asks;
+  find("finished").hidden = Boolean(now.asks);
+  if (now.asks) showTask(now.asks);
+  find("progress").textContent = now.progress;
+  find("say").replaceChildren(...now.say.map((words) => paragraph(words, now.question ? "doubt" : "")));
+  find("curve").innerHTML = now.picture; // drawn by the server, of numbers alone
+  drawRows(find("rows"), now, send);
+  if (!now.asks) stopWait();
+  else if (moved && now.writes) beginWait(now.asks);
+  if (moved && now.asks) speak(`${now.asks.task}. ${now.asks.place}`);
+  showButtons();
+  settle();
+}
+
+// what a reader of the page may wait for: ready to be typed into, sending, or done
+function settle() {
+  root.dataset.state = entering ? "sending" : seen.asks ? "ready" : "done";
+  root.dataset.version = seen.version;
+}
+
+function showTask(asks) {
   find("task").textContent = asks.task;
   find("place").textContent = asks.place;
   find("aside").textContent = asks.aside;
   document.querySelector("label[for=value]").textContent = asks.label;
-  find("progress").textContent = asks.number ? `reading ${asks.number} of ${asks.of}, cycle ${asks.cycle}` : "";
-  find("say").replaceChildren(...now.say.map((words) => paragraph(words, now.question ? "doubt" : "")));
-  showButtons(now);
-  find("rows").replaceChildren(...now.rows.slice().reverse().map(rowOf));
-  drawCurve(find("curve"), now.points, now.span);
-  if (moved && now.writes) beginWait(asks);
-  if (moved) speak(`${asks.task}. ${asks.place}`);
+  find("value").disabled = find("take").disabled = !seen.writes;
 }
 
-function paragraph(words, kind) {
-  const made = document.createElement("p");
-  made.textContent = words;
-  made.className = kind;
-  return made;
-}
-
-function rowOf(row) {
-  const made = document.createElement("li");
-  made.value = row.number;
-  made.className = row.struck ? "struck" : "";
-  const words = document.createElement("span");
-  words.textContent = row.words;
-  made.append(words);
-  if (!row.struck && seen.writes && !row.words.startsWith("gap")) {
-    const change = document.createElement("button");
-    change.type = "button";
-    change.className = "small";
-    change.textContent = "Strike";
-    change.setAttribute("aria-label", `Strike row ${row.number}: ${row.words}`);
-    change.addEventListener("click", () => {
-      if (confirm(`Strike "${row.words}"? It stays in the file, but no longer counts.`))
-        send({ entry: `strike ${row.number} struck on the page` });
-    });
-    made.append(change);
+function showButtons() {
+  const made = [];
+  if (!seen.writes) made.push(button("Write from here", () => send({ pen: "take" }), "first"));
+  else {
+    if (seen.question) made.push(button("It is right, keep it", () => send({ entry: "keep" }), "first"));
+    if (seen.rows.length) made.push(button("Undo", () => send({ entry: "undo" })));
+    if (seen.asks?.hold_s) made.push(button(wait ? "Pause" : "Start the wait", pauseOrGo));
+    if (seen.asks) made.push(button("Skip", () => send({ entry: "skip" })), button("Finish early", () => send({ entry: "stop" })));
   }
-  return made;
+  find("other").replaceChildren(...made);
 }
 
-function showButtons(now) {
-  const buttons = [];
-  if (now.question) buttons.push(button("It is right, keep it", { entry: "keep" }, true));
-  if (now.writes) {
-    if (now.rows.length) buttons.push(button("Undo", { entry: "undo" }));
-    buttons.push(button("Skip", { entry: "skip" }), button("Finish early", { entry: "stop" }));
-    buttons.push(button(timer || waitEnds ? "Pause" : "Start the wait", null));
-  } else buttons.push(button("Write from here", { pen: "take" }, true));
-  find("other").replaceChildren(...buttons);
-  find("value").disabled = find("take").disabled = !now.writes;
-}
+// --- entries
 
-function button(words, fields, first = false) {
-  const made = document.createElement("button");
-  made.type = "button";
-  made.textContent = words;
-  made.className = first ? "first" : "";
-  made.addEventListener("click", () => (fields ? send(fields) : pauseOrGo()));
-  return made;
-}
-
-// --- entries: named, so that one sent twice counts once; kept until the server says that it is on the disk
-
-function send(fields) {
-  sending = { id: newName(), ...fields };
-  if (heldFrom) sending.held_s = ((Date.now() - heldFrom) / 1000).toFixed(1);
-  deliver(sending);
-}
-
-// crypto.randomUUID exists only where the address is trusted, and a phone's is not
-function newName() {
-  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
-}
-
-async function deliver(fields) {
-  try {
-    const answer = await fetch(address, {
-      method: "POST",
-      headers: { "content-type": "application/json", accept: "application/json" },
-      body: JSON.stringify(fields),
-    });
-    const found = await answer.json();
-    if (sending !== fields) return;
-    sending = null;
-    if (!answer.ok) return complain(found.error);
+async function send(fields) {
+  if (entering) return;
+  entering = true;
+  settle();
+  const held = heldFrom ? { held_s: ((Date.now() - heldFrom) / 1000).toFixed(1) } : {};
+  const found = await deliver(address, { ...fields, ...held }, complain);
+  entering = false;
+  if (found) {
     find("value").value = "";
     show(found);
-  } catch {
-    complain("No connection. Your entry is kept here and sent when the connection is back.");
-    setTimeout(() => sending === fields && deliver(fields), 1000);
   }
+  settle();
 }
 
-function complain(words) {
+function complain(words, help) {
   find("say").replaceChildren(paragraph(words, "doubt"));
+  if (!help) return;
+  const way = document.createElement("a");
+  Object.assign(way, { href: help.address, textContent: help.words, className: "button" });
+  find("say").append(way);
 }
 
 // --- the wait before a reading: time to move, then time to hold
@@ -127,51 +86,45 @@ function beginWait(asks) {
   stopWait();
   if (!asks.hold_s) return;
   const moves = Date.now() + 1000 * asks.move_s;
-  waitEnds = moves + 1000 * asks.hold_s;
   heldFrom = moves;
-  timer = setInterval(() => tick(moves), 200);
-  tick(moves);
+  wait = { moves, ends: moves + 1000 * asks.hold_s, timer: setInterval(tick, 200) };
+  tick();
 }
 
-function tick(moves) {
-  const now = Date.now();
-  const wait = find("wait");
-  if (now < moves) wait.textContent = `Move: ${Math.ceil((moves - now) / 1000)}`;
-  else if (now < waitEnds) wait.textContent = `Hold still: ${Math.ceil((waitEnds - now) / 1000)}`;
-  else {
-    wait.textContent = "Read now";
-    clearInterval(timer);
-    timer = waitEnds = 0;
-    bell();
-    speak("Read now");
-    showButtons(seen);
-  }
-  wait.className = now < moves ? "wait" : now < waitEnds ? "wait hold" : "wait read";
+function tick() {
+  const now = Date.now(), moving = now < wait.moves, over = now >= wait.ends;
+  const seconds = Math.ceil(((moving ? wait.moves : wait.ends) - now) / 1000);
+  find("wait").textContent = over ? "Read now" : `${moving ? "Move" : "Hold still"}: ${seconds}`;
+  find("wait").className = over ? "wait read" : moving ? "wait" : "wait hold";
+  if (!over) return;
+  clearInterval(wait.timer);
+  wait = null;
+  bell();
+  speak("Read now");
+  showButtons();
 }
 
-function stopWait() {
-  clearInterval(timer);
-  timer = waitEnds = heldFrom = 0;
-  find("wait").textContent = "";
+function stopWait(words = "") {
+  clearInterval(wait?.timer);
+  wait = null;
+  heldFrom = 0;
+  find("wait").textContent = words;
 }
 
 function pauseOrGo() {
-  if (timer) {
-    stopWait();
-    find("wait").textContent = "Paused";
-  } else beginWait(seen.asks);
-  showButtons(seen);
+  if (wait) stopWait("Paused");
+  else beginWait(seen.asks);
+  showButtons();
 }
 
 // --- start
 
-if (find("entry")) {
-  find("entry").addEventListener("submit", (event) => {
-    event.preventDefault();
-    const typed = find("value").value.trim();
-    if (typed) send({ entry: typed });
-    else beginWait(seen.asks);
-  });
-}
-const stream = new EventSource(`${address}/live`);
-stream.addEventListener("message", (event) => show(JSON.parse(event.data)));
+find("entry").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const typed = find("value").value.trim();
+  if (typed) send({ entry: typed });
+  else beginWait(seen.asks);
+});
+drawPad(find("pad"), find("value"));
+switches(find("switches"));
+new EventSource(`${address}/live`).addEventListener("message", (event) => entering || show(JSON.parse(event.data)));

@@ -1,10 +1,29 @@
-// Sound, vibration and speech beside the rack; speech only where it was asked for.
+// Sound, vibration and speech beside the rack, each with its switch; speech only where it was asked for.
+const SWITCHES = [["sound", "Sound", true], ["shake", "Vibration", true], ["speak", "Speech", false]];
 let sound = null;
 addEventListener("pointerdown", () => { sound ??= new AudioContext(); }, { once: true }); // browsers want a touch first
 
+const isOn = (name) => (localStorage.getItem(name) ?? (SWITCHES.find((s) => s[0] === name)?.[2] ? "yes" : "no")) === "yes";
+
+export function switches(place) {
+  const coarse = matchMedia("(pointer: coarse)").matches;
+  place.replaceChildren(...[...SWITCHES, ["pad", "Number pad", coarse]].map(([name, words, usual]) => {
+    const label = document.createElement("label");
+    const box = document.createElement("input");
+    Object.assign(box, { type: "checkbox", checked: (localStorage.getItem(name) ?? (usual ? "yes" : "no")) === "yes" });
+    box.addEventListener("change", () => {
+      localStorage.setItem(name, box.checked ? "yes" : "no");
+      dispatchEvent(new Event("switched"));
+    });
+    label.className = "choice";
+    label.append(box, words);
+    return label;
+  }));
+}
+
 export function bell() {
-  navigator.vibrate?.([200, 100, 200]);
-  if (!sound) return;
+  if (isOn("shake")) navigator.vibrate?.([200, 100, 200]);
+  if (!sound || !isOn("sound")) return;
   const tone = sound.createOscillator();
   const loudness = sound.createGain();
   tone.frequency.value = 880;
@@ -16,7 +35,7 @@ export function bell() {
 }
 
 export function speak(words) {
-  if (localStorage.getItem("speak") !== "yes" || !("speechSynthesis" in window)) return;
+  if (!isOn("speak") || !("speechSynthesis" in window)) return;
   speechSynthesis.cancel();
   speechSynthesis.speak(new SpeechSynthesisUtterance(words));
 }
