@@ -1,5 +1,8 @@
 """The errors a user can cause, each one sentence: where, what, and what would mend it. No file is opened here."""
 
+import errno
+from pathlib import Path
+
 
 class BandcurveError(Exception):
     """What is wrong with the user's input or data, in one sentence; the parts are attributes too."""
@@ -39,3 +42,30 @@ class UsageError(BandcurveError, ValueError):
 
 class EndOfInputError(Exception):
     """There will be no more answers: end of input, or the terminal is gone."""
+
+
+_REASONS = {
+    errno.ENOENT: ("there is no such file or folder", "check the name"),
+    errno.EACCES: ("permission denied", "change its permissions, or choose another place"),
+    errno.EPERM: ("permission denied", "change its permissions, or choose another place"),
+    errno.EROFS: ("the disk can only be read", "choose another place"),
+    errno.ENOSPC: ("the disk is full", "make room, or choose another place"),
+    errno.EDQUOT: ("the disk quota is used up", "make room, or choose another place"),
+    errno.EFBIG: ("the file grows larger than this system allows", "make room, or choose another place"),
+    errno.EISDIR: ("it is a folder", "name a file"),
+    errno.ENOTDIR: ("a part of the path is not a folder", "check the name"),
+    errno.ELOOP: ("its links lead round in a circle", "remove the link, or choose another place"),
+    errno.ENAMETOOLONG: ("the name is too long", "choose a shorter one"),
+}
+
+
+def file_error(error: OSError, path: Path, doing: str) -> FileError:
+    """Say in one sentence why a file could not be used.
+
+    Args:
+        error: What the system said.
+        path: The file.
+        doing: "read" or "written".
+    """
+    what, remedy = _REASONS.get(error.errno or 0, (error.strerror or str(error), "choose another place"))
+    return FileError(f"cannot be {doing}: {what}", where=str(path), remedy=remedy)

@@ -14,21 +14,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from calib import system
 from calib.errors import FileError
-
-try:
-    import fcntl
-
-    def _take(descriptor: int) -> None:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-except ImportError:  # Windows
-    import msvcrt
-
-    def _take(descriptor: int) -> None:
-        os.lseek(descriptor, 0, os.SEEK_SET)
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined, unused-ignore]
-
 
 WAIT_S = 30.0
 _PAUSE_S = (0.001, 0.02)
@@ -37,12 +24,15 @@ _CANNOT = (errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL)
 
 
 @contextmanager
-def locked(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
+def locked(path: Path, wait_s: float = WAIT_S) -> Iterator[bool]:
     """Hold the lock of a file; nobody else who asks for it gets it meanwhile. It cannot be taken twice.
 
     Args:
         path: The file, there or not; a link is followed.
         wait_s: How long to wait for who holds it. [s]
+
+    Yields:
+        Whether it is held; False on a disk that cannot lock.
 
     Raises:
         FileError: It is held longer than that.
@@ -50,19 +40,22 @@ def locked(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
     """
     target = path.resolve()
     lock = target.with_name(f".{target.name[:200]}.lock")
-    descriptor = _held(lock, path, time.monotonic() + wait_s)
+    descriptor, alone = _held(lock, path, time.monotonic() + wait_s)
     try:
-        yield
+        yield alone
     finally:
         _give_back(lock, descriptor)
 
 
-def _held(lock: Path, path: Path, until: float) -> int:
+def _held(lock: Path, path: Path, until: float) -> tuple[int, bool]:
     while True:
         descriptor = _opened(lock, until)
         try:
-            if _taken(descriptor) and _is_still(lock, descriptor):
-                return descriptor
+            taken = _taken(descriptor)
+            if taken is None:
+                return descriptor, False
+            if taken and _is_still(lock, descriptor):
+                return descriptor, True
         except BaseException:
             os.close(descriptor)
             raise
@@ -77,19 +70,20 @@ def _held(lock: Path, path: Path, until: float) -> int:
 def _opened(lock: Path, until: float) -> int:
     while True:
         try:
-            return os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+            return os.open(lock, os.O_RDWR | os.O_CREAT | system.NO_LINK, 0o666)
         except PermissionError:  # Windows says so while another program takes the lock's file away
-            if os.name != "nt" or time.monotonic() > until:
+            if not system.WINDOWS or time.monotonic() > until:
                 raise
             time.sleep(_PAUSE_S[1])
 
 
-def _taken(descriptor: int) -> bool:
+def _taken(descriptor: int) -> bool | None:
+    """Whether the lock was free; None where the disk cannot lock."""
     try:
-        _take(descriptor)
+        system.take_lock(descriptor)
     except OSError as error:
         if error.errno in _CANNOT:
-            return True
+            return None
         if error.errno in _TAKEN:
             return False
         raise
@@ -106,7 +100,7 @@ def _is_still(lock: Path, descriptor: int) -> bool:
 
 
 def _give_back(lock: Path, descriptor: int) -> None:
-    if os.name != "nt":  # there an open file cannot be taken away, and one that somebody else has open stays
+    if not system.WINDOWS:  # there an open file cannot be taken away, and one that somebody else has open stays
         with suppress(OSError):
             lock.unlink()
         os.close(descriptor)

@@ -8,42 +8,17 @@ scanner or the program that syncs the folder has it open, on Windows) it is trie
 import errno
 import os
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from calib.errors import FileError
+from calib import system
+from calib.errors import FileError, file_error
 from calib.file_lock import locked
+from calib.safe_read import read_capped
 
 _BUSY_S = 3.0  # how long a busy file is tried again
 _BUSY_PAUSE_S = 0.05
-_BUSY_WINDOWS = (5, 32, 33)  # access denied, in use by another program, a part of it locked
-
-_REASONS = {
-    errno.ENOENT: ("there is no such file or folder", "check the name"),
-    errno.EACCES: ("permission denied", "change its permissions, or choose another place"),
-    errno.EPERM: ("permission denied", "change its permissions, or choose another place"),
-    errno.EROFS: ("the disk can only be read", "choose another place"),
-    errno.ENOSPC: ("the disk is full", "make room, or choose another place"),
-    errno.EDQUOT: ("the disk quota is used up", "make room, or choose another place"),
-    errno.EFBIG: ("the file grows larger than this system allows", "make room, or choose another place"),
-    errno.EISDIR: ("it is a folder", "name a file"),
-    errno.ENOTDIR: ("a part of the path is not a folder", "check the name"),
-    errno.ELOOP: ("its links lead round in a circle", "remove the link, or choose another place"),
-    errno.ENAMETOOLONG: ("the name is too long", "choose a shorter one"),
-}
-
-
-def file_error(error: OSError, path: Path, doing: str) -> FileError:
-    """Say in one sentence why a file could not be used.
-
-    Args:
-        error: What the system said.
-        path: The file.
-        doing: "read" or "written".
-    """
-    what, remedy = _REASONS.get(error.errno or 0, (error.strerror or str(error), "choose another place"))
-    return FileError(f"cannot be {doing}: {what}", where=str(path), remedy=remedy)
 
 
 def write_atomically(path: Path, content: str | bytes) -> None:
@@ -56,19 +31,15 @@ def write_atomically(path: Path, content: str | bytes) -> None:
     Raises:
         FileError: It could not be written; what was there before still is.
     """
-    data = content.encode() if isinstance(content, str) else content
-    try:
+    with _said(path):
         target = path.resolve()
         if target.is_dir():
             raise IsADirectoryError(errno.EISDIR, "is a folder")
         if target.exists() and not target.is_file():
-            _write_through(target, data)
-        else:
-            _replace(target, data)
-    except OSError as error:
-        raise file_error(error, path, "written") from error
-    except RuntimeError:  # how Python 3.11 and 3.12 say it
-        raise file_error(OSError(errno.ELOOP, "links in a circle"), path, "written") from None
+            _write_through(target, _bytes(content))
+            return
+        with locked(target) as alone:
+            _replace(target, _bytes(content), alone)
 
 
 def update(path: Path, change: Callable[[bytes | None], str | bytes], cap_bytes: int = 16_000_000) -> bytes:
@@ -86,28 +57,36 @@ def update(path: Path, change: Callable[[bytes | None], str | bytes], cap_bytes:
     Raises:
         FileError: It could not be read or written, or another program keeps it locked.
     """
+    with _said(path), locked(path) as alone:
+        there = _read(path, cap_bytes)
+        data = _bytes(change(there))
+        if data != there:
+            _replace(path.resolve(), data, alone)
+        return data
+
+
+def _bytes(content: str | bytes) -> bytes:
+    return content.encode() if isinstance(content, str) else content
+
+
+@contextmanager
+def _said(path: Path) -> Iterator[None]:
+    """Whatever the system says of writing a file, in one sentence."""
     try:
-        with locked(path):
-            there = _read(path, cap_bytes)
-            now = change(there)
-            data = now.encode() if isinstance(now, str) else now
-            if data != there:
-                write_atomically(path, data)
-            return data
+        yield
     except FileError:
         raise
     except OSError as error:
         raise file_error(error, path, "written") from error
-    except RuntimeError:
+    except RuntimeError:  # how Python 3.11 and 3.12 say it
         raise file_error(OSError(errno.ELOOP, "links in a circle"), path, "written") from None
 
 
 def _read(path: Path, cap_bytes: int) -> bytes | None:
-    try:
-        data = path.read_bytes() if path.stat().st_size <= cap_bytes else None
-    except FileNotFoundError:
+    if not path.exists():
         return None
-    if data is None:
+    data = read_capped(path, cap_bytes)
+    if len(data) > cap_bytes:
         raise FileError(f"is larger than {cap_bytes / 1e6:.0f} MB", where=str(path), remedy="is it the right file?")
     return data
 
@@ -124,16 +103,9 @@ def patiently(work: Callable[[], object]) -> None:
             work()
             return
         except OSError as error:
-            if not _is_busy(error) or time.monotonic() > until:
+            if not system.is_busy(error) or time.monotonic() > until:
                 raise
         time.sleep(_BUSY_PAUSE_S)
-
-
-def _is_busy(error: OSError) -> bool:
-    """Only Windows says "denied" for a file that another program has open; elsewhere it stays denied."""
-    if os.name == "nt" and getattr(error, "winerror", None) in _BUSY_WINDOWS:
-        return True
-    return error.errno in (errno.EBUSY, errno.ETXTBSY)
 
 
 def write_new(path: Path, content: str | bytes) -> None:
@@ -142,9 +114,16 @@ def write_new(path: Path, content: str | bytes) -> None:
     Raises:
         FileError: It exists, or could not be written.
     """
-    if os.path.lexists(path):
+    with _said(path):
+        _refuse_existing(path)
+        with locked(path) as alone:
+            _refuse_existing(path)  # made by another program meanwhile
+            _replace(path, _bytes(content), alone)
+
+
+def _refuse_existing(path: Path) -> None:
+    if system.is_taken(path):
         raise FileError("exists and is not overwritten", where=str(path), remedy="choose another name, or move it away")
-    write_atomically(path, content)
 
 
 def _write_through(target: Path, data: bytes) -> None:
@@ -153,9 +132,17 @@ def _write_through(target: Path, data: bytes) -> None:
         out.write(data)
 
 
-def _replace(target: Path, data: bytes) -> None:
-    part = target.with_name(f".{target.name[:200]}.{os.urandom(4).hex()}.part")
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+def _replace(target: Path, data: bytes, alone: bool) -> None:
+    """Write beside the target, then put it in its place.
+
+    Under the lock the name beside it is always the same, so what a kill left there is taken over by the next write.
+    Where a disk cannot lock, each write has a name of its own.
+    """
+    apart = "" if alone else f".{os.urandom(4).hex()}"
+    part = target.with_name(f".{target.name[:200]}{apart}.part")
+    with suppress(FileNotFoundError):
+        part.unlink()
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | system.BINARY, 0o666)
     try:
         with os.fdopen(handle, "wb") as out:
             out.write(data)
@@ -168,7 +155,29 @@ def _replace(target: Path, data: bytes) -> None:
         with suppress(FileNotFoundError):
             part.unlink()
         raise
-    sync_folder(target.parent)
+    system.sync_folder(target.parent)
+
+
+@contextmanager
+def new_folder(folder: Path) -> Iterator[None]:
+    """A folder for what is written in this block, made where it is missing; where that fails, none is left behind.
+
+    Raises:
+        FileError: It cannot be made.
+    """
+    missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        yield
+    except BaseException as error:
+        for place in missing:
+            with suppress(OSError):
+                place.rmdir()  # only where it is empty
+        if isinstance(error, FileExistsError):
+            raise FileError("is a file, not a folder", where=str(folder), remedy="name another folder") from None
+        if isinstance(error, OSError) and not isinstance(error, FileError):
+            raise file_error(error, folder, "written") from error
+        raise
 
 
 def write_all(descriptor: int, data: bytes) -> None:
@@ -179,13 +188,3 @@ def write_all(descriptor: int, data: bytes) -> None:
     """
     while data:
         data = data[os.write(descriptor, data) :]
-
-
-def sync_folder(folder: Path) -> None:
-    """Put the new name on the disk too; systems that cannot sync a folder need no such call."""
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

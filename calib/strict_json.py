@@ -1,45 +1,18 @@
 """JSON read with nothing let pass: size, encoding, duplicate keys, NaN, depth. What the keys mean is not known here."""
 
-import errno
 import json
-import os
 import re
-import stat
 from math import isfinite
 from pathlib import Path
 from typing import Any, NoReturn
 
 from calib.errors import DataError, FileError
-from calib.safe_write import file_error
+from calib.safe_read import read_capped
 
 DEEPEST = 32  # levels; the files of this package need six
 
 
 _HEADED = re.compile(rb'(?:\xef\xbb\xbf)?\s*# format(?: = "bandcurve-([a-z]*))?')  # the tool's tables begin so
-
-
-def read_capped(path: Path, cap_bytes: int) -> bytes:
-    """The bytes of any file, no more than just past a cap, so that a huge one is refused without being held.
-
-    Args:
-        path: The file.
-        cap_bytes: What the caller accepts; one byte more is read where there is more. [byte]
-
-    Raises:
-        FileError: It cannot be read.
-    """
-    try:
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_NONBLOCK", 0))
-        with os.fdopen(handle, "rb") as file:
-            if not stat.S_ISREG(os.fstat(handle).st_mode):
-                raise FileError("is not a regular file", where=str(path), remedy="save what it gives in a file first")
-            return file.read(cap_bytes + 1)
-    except ValueError:
-        raise FileError("is not a file name", where=ascii(str(path))[:80], remedy="check the name") from None
-    except OSError as error:
-        if error.errno in (errno.EISDIR, errno.EACCES) and path.is_dir():  # a folder; Windows says EACCES
-            raise FileError("is a folder", where=str(path), remedy="name a file in it") from None
-        raise file_error(error, path, "read") from error
 
 
 def not_utf8(data: bytes, where: str, remedy: str = "is it the right file?") -> DataError:

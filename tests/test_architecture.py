@@ -26,8 +26,9 @@ TOUCH_THE_WORLD = {
     "calib.acquire.files.stream_file",
     "calib.acquire.recording.new_file",
     "calib.use.bands.calibrate",
-    "calib.strict_json",
+    "calib.safe_read",
     "calib.safe_write",
+    "calib.system",
     "calib.file_lock",
     "calib.stamp",  # the clock of entries
     "calib.profile.store.memory",

@@ -13,8 +13,7 @@ from typing import Any, ClassVar
 
 import typer
 
-from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError
-from calib.safe_write import file_error
+from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError, file_error
 from calib.verbs.overview import COMMANDS, overview, version_text
 from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
 from calib.verbs.terminal.plain_text import complaint

@@ -60,7 +60,7 @@ def sample_folder() -> Path:
 
 def _prepare(folder: Path) -> None:
     """Make the folder; one with something in it is left alone."""
-    from calib.safe_write import file_error
+    from calib.errors import file_error
 
     try:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):

@@ -132,13 +132,14 @@ def _checked(path: Path) -> tuple["Scale", "Correction", list[tuple[str, str]]]:
     """A scale, its latest check, and its file's name and hash for the profile's record."""
     from hashlib import sha256
 
-    from calib.scale import load_scale
+    from calib.safe_read import read_capped
+    from calib.scale import CAP_BYTES, load_scale
 
     scale = load_scale(path)
     check = scale.in_use().correction
     if check is None:
         raise DataError("this scale was never checked", where=str(path), remedy=f"bandcurve scale check {path}")
-    return scale, check, [(path.name, sha256(path.read_bytes()).hexdigest())]
+    return scale, check, [(path.name, sha256(read_capped(path, CAP_BYTES)).hexdigest())]
 
 
 def _in_newton(run: "Run", scale: "Scale") -> "Run":

@@ -251,14 +251,13 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
 def _write(run: "Run", target: Path, length_unit: str, force_unit: str) -> None:
     """Check the rows and write them as a new run, in the units of the table."""
     from calib.acquire.files.run_checks import check_forces, check_lengths
-    from calib.acquire.files.run_file import RunWriter, columns_for
+    from calib.acquire.files.run_file import columns_for, save_run
 
     check_lengths(run)
     check_forces(run)
     mass_unit = force_unit if run.head.procedure.method == "hung-weight" else None
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(force_unit, force_unit)
-    with RunWriter.create(target, run.head, columns_for(length_unit, shown_force, mass_unit)) as writer:
-        writer.extend(run.rows)
+    save_run(target, run.head, columns_for(length_unit, shown_force, mass_unit), run.rows)
 
 
 def _units(found: "Understood", length_unit: str | None, force_unit: str | None, *, hung: bool) -> tuple[str, str]:

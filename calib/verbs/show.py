@@ -76,7 +76,7 @@ def _is_profile(path: Path) -> bool:
     """By the name, and where that says nothing by the first sign in the file."""
     if path.suffix.lower() in (".json", ".csv"):
         return path.suffix.lower() == ".json"
-    from calib.strict_json import read_capped
+    from calib.safe_read import read_capped
 
     try:
         return read_capped(path, 200).removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{")

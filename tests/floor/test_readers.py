@@ -9,8 +9,8 @@ import pytest
 from calib.acquire.files.run_file import read_run
 from calib.errors import BandcurveError, DataError, FileError
 from calib.profile.document import load_profile
+from calib.safe_read import read_capped
 from calib.scale import load_scale
-from calib.strict_json import read_capped
 from calib.strict_toml import MOST_PARTS, MOST_TABLES, parse_toml
 from calib.use.rig.rig_files import read_rig
 

@@ -23,9 +23,9 @@ from calib.acquire.cell.baud import SETTINGS, Setting
 from calib.acquire.cell.port_trouble import group_of, holder, is_there, refusal
 from calib.acquire.cell.replay import Rate, timed_lines
 from calib.closing import Closing
-from calib.errors import UsageError
+from calib.errors import UsageError, file_error
 from calib.frozen import dataclass
-from calib.safe_write import file_error
+from calib.safe_read import open_regular
 
 __all__ = ["Arrival", "PortFound", "Source", "find_ports", "open_source"]
 
@@ -317,8 +317,8 @@ class FileSource(Closing):
         self._begun = clock()
         self._fast = rate == "fast"
         self._seven = False
+        self._file = open_regular(path)
         try:
-            self._file = path.open("rb")
             head = self._file.read(MOST)
         except OSError as error:
             raise file_error(error, path, "read") from error

@@ -22,12 +22,14 @@ from calib.acquire.files.run_table import (
     with_pieces,
 )
 from calib.closing import Closing
-from calib.errors import DataError, FileError
+from calib.errors import DataError, FileError, file_error
 from calib.records import Row, Run, RunHead
-from calib.safe_write import file_error, sync_folder, write_all
-from calib.strict_json import not_utf8, read_capped
+from calib.safe_read import read_capped
+from calib.safe_write import write_all, write_new
+from calib.strict_json import not_utf8
+from calib.system import sync_folder
 
-__all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run"]
+__all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run", "save_run"]
 
 CAP_BYTES = 16_000_000
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0)  # line ends as written, on every system
@@ -223,6 +225,19 @@ def _is_whole(cells: Sequence[str] | None, table: Table) -> bool:
     return kind != "strike" or table.version > 1 or bool(cells[-1].strip())
 
 
+def save_run(path: Path, head: RunHead, columns: Sequence[str], rows: Iterable[Row]) -> None:
+    """Write a new run that is complete: whole or not at all, also where the program is killed meanwhile.
+
+    Raises:
+        FileError: It exists, or cannot be written.
+    """
+    write_new(path, _beginning(head, columns) + "".join(format_row(row, columns) for row in rows))
+
+
+def _beginning(head: RunHead, columns: Sequence[str]) -> str:
+    return format_head(head, 2 if "about" in columns else 1) + ",".join(columns) + "\n"
+
+
 class RunWriter(Closing):
     """A run file open for appending; a row is flushed and on the disk before `append` returns. Nothing is rewritten."""
 
@@ -254,7 +269,7 @@ class RunWriter(Closing):
             raise file_error(error, path, "written") from error
         writer = cls(path, columns, descriptor)
         try:
-            writer._write(format_head(head, 2 if "about" in columns else 1) + ",".join(columns) + "\n")
+            writer._write(_beginning(head, columns))
             sync_folder(path.parent)
         except BaseException:
             writer.close()

@@ -8,14 +8,16 @@ import csv
 import os
 import re
 from collections.abc import Iterator
+from io import TextIOWrapper
 from pathlib import Path
 
 from calib.acquire.cell.line_format import UNITS
 from calib.acquire.cell.lines import Record
 from calib.closing import Closing
-from calib.errors import DataError, FileError
+from calib.errors import DataError, FileError, file_error
 from calib.frozen import dataclass
-from calib.safe_write import file_error, write_all
+from calib.safe_read import open_regular
+from calib.safe_write import write_all
 
 _APPEND = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
 _HEADER = re.compile(r"at_s,indication_(\w+),status(,length)?")
@@ -55,8 +57,8 @@ class StreamWriter(Closing):
         self.path, self._with_length = path, with_length
         header = f"at_s,indication_{unit or 'counts'},status{',length' if with_length else ''}\n"
         self._kept_s = 0.0
+        first = _first_line(path)
         try:
-            first = _first_line(path)
             self._descriptor = os.open(path, _APPEND, 0o666)
             write_all(self._descriptor, b"" if first else header.encode())
         except OSError as error:
@@ -96,8 +98,8 @@ class StreamWriter(Closing):
 def _first_line(path: Path) -> str:
     if not path.exists():
         return ""
-    with path.open(encoding="utf-8", errors="replace") as file:
-        return file.readline()
+    with open_regular(path) as file:
+        return file.readline(200).decode("utf-8", "replace")
 
 
 def _status(record: Record) -> str:
@@ -114,7 +116,7 @@ def read_stream(path: Path) -> Iterator[StreamRow]:
         DataError: It is no stream, or a row cannot be read; with file and line.
     """
     try:
-        with path.open(encoding="utf-8", newline="") as file:
+        with TextIOWrapper(open_regular(path), "utf-8", newline="") as file:
             header = file.readline()
             found = _HEADER.fullmatch(header.strip())
             if not found or not (found[1] == "counts" or found[1] in UNITS):
@@ -125,6 +127,8 @@ def read_stream(path: Path) -> Iterator[StreamRow]:
                     yield _row(next(csv.reader([line])), unit, f"{path.name}:{number}")
     except UnicodeDecodeError:
         raise DataError("is not a text file", where=path.name, remedy="is it the right file?") from None
+    except FileError:
+        raise
     except OSError as error:
         raise file_error(error, path, "read") from error
 

@@ -21,8 +21,8 @@ from calib.profile.store.decisions import PATTERN as DECISIONS
 from calib.profile.store.decisions import Decision, parse_decisions
 from calib.profile.store.rechecks import Recheck, parse_rechecks
 from calib.profile.store.uses import Use, parse_uses
+from calib.safe_read import read_capped
 from calib.stamp import ID_DIGITS, derived_id
-from calib.strict_json import read_capped
 
 CAP_BYTES = 4_000_000
 MOST_FILES, MOST_ENTRIES = 10_000, 200_000  # of bands; of anything, in all folders below
@@ -231,8 +231,7 @@ def _floats(values: Any) -> tuple[float, ...]:
 def _started(run: Path) -> str:
     """When a run beside a profile was begun: tells two calibrations of one day in order."""
     try:
-        with run.open("rb") as file:
-            found = _STARTED.search(file.read(_HEAD_BYTES))
-    except (OSError, ValueError):
+        found = _STARTED.search(read_capped(run, _HEAD_BYTES))
+    except FileError:
         return ""
     return found[1].decode() if found else ""

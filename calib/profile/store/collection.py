@@ -17,8 +17,8 @@ from calib.profile.store.newest_profile import are_two_bands
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.profile.store.uses import Use
+from calib.safe_read import read_capped
 from calib.scale import Scale, parse_scale
-from calib.strict_json import read_capped
 
 
 @dataclass(frozen=True)

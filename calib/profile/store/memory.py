@@ -13,9 +13,10 @@ from typing import Any
 
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
+from calib.safe_read import read_capped
 from calib.safe_write import update
 from calib.stamp import EARLIEST, Stamp, instant, stamp
-from calib.strict_json import parse_json, read_capped
+from calib.strict_json import parse_json
 
 NAME = "bandcurve.memory.json"
 COPIES = "bandcurve.memory*.json"  # a sync that finds two keeps the other one beside it, under a longer name

@@ -8,8 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from calib.errors import BandcurveError, DataError, FileError, UsageError
-from calib.safe_write import file_error
+from calib.errors import BandcurveError, DataError, UsageError
+from calib.safe_write import new_folder
 from calib.use.ask.head import CARRIED
 
 if TYPE_CHECKING:
@@ -85,16 +85,6 @@ def _fitted(runs: Runs, folder: Path) -> tuple["Fit", "Profile", Path]:
         return fit_and_save(runs[-1:], folder, None, [], set())
 
 
-def make_folder(out: Path) -> None:
-    """Make the folder results go to, where it is not there yet."""
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except FileExistsError:
-        raise FileError("is a file, not a folder", where=str(out), remedy="name another folder with --out") from None
-    except OSError as error:
-        raise file_error(error, out, "written") from error
-
-
 def fit_and_save(
     group: Sequence[tuple[Path, "Run"]],
     out: Path,
@@ -153,9 +143,9 @@ def save_fit(
     profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
     if told is not None:
         profile = told(profile)
-    make_folder(out)
-    path = _place_of(profile, out, grown=grown)
-    save_profile(profile, path)
+    with new_folder(out):
+        path = _place_of(profile, out, grown=grown)
+        save_profile(profile, path)
     return profile, path
 
 

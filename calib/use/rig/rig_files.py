@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def read_rig(file: Path) -> "Rig":
     """Read a rig from a file."""
-    from calib.strict_json import read_capped
+    from calib.safe_read import read_capped
     from calib.use.rig.rig_file import CAP_BYTES, parse_rig
 
     return parse_rig(read_capped(file, CAP_BYTES), file.name)

@@ -12,6 +12,7 @@ import typer
 
 from calib.errors import BandcurveError, DataError, FileError
 from calib.frozen import dataclass
+from calib.safe_write import new_folder
 from calib.units import Shown
 from calib.verbs.terminal.many import MapWithProgress, workers
 from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap
@@ -49,7 +50,7 @@ def command(
     """
     shown = shown_in(unit)
     paths, folder = _paths(sources, out)
-    with workers(len(paths), jobs) as each:
+    with new_folder(folder), workers(len(paths), jobs) as each:
         from calib.verbs.batch.batch_work import look, not_seen, sorted_runs
 
         seen = tuple(each("reading", look, paths, not_seen))
@@ -86,10 +87,6 @@ def _paths(sources: Sequence[Path], out: Path | None) -> tuple[list[Path], Path]
             paths += found
         else:
             paths.append(source)
-    if out is not None:
-        from calib.use.bands.calibrate import make_folder
-
-        make_folder(out)
     folder = out or (sources[0] if sources[0].is_dir() else Path())
     return list(dict.fromkeys(paths)), folder
 

@@ -18,8 +18,8 @@ from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.gear.known_loads import KnownLoads
 from calib.frozen import dataclass
+from calib.safe_read import read_capped
 from calib.scale import CountsLine, Creep, Scale
-from calib.strict_json import read_capped
 from calib.units import FORCE, G_STANDARD
 from calib.use.cell.cell_line import CellLine, no_reading
 from calib.use.cell.kept_line import with_line, with_reversed

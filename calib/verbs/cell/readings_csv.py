@@ -9,8 +9,7 @@ from typing import Any
 
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
-from calib.errors import FileError, UsageError
-from calib.safe_write import file_error
+from calib.errors import FileError, UsageError, file_error
 from calib.verbs.terminal.prompts import say
 
 HEADER = ("time_s", "force_N", "indication", "unit", "status", "length", "raw")

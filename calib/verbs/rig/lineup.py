@@ -69,7 +69,7 @@ def command(
       bandcurve lineup week.csv --plates 20x4,10x4,5x2 --anchor-heights 80:430:50mm --most 2
       bandcurve lineup evening.csv B01 B02 B03 B04 --rig squat.rig.toml --pairs B01+B03,B02+B04 --json
     """
-    from calib.strict_json import read_capped
+    from calib.safe_read import read_capped
     from calib.use.lineup.lifters_table import CAP_BYTES, parse_lifters
     from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
 

@@ -28,7 +28,7 @@ def command(
       bandcurve rig new squat --out profiles
     """
     from calib.identity import check_id
-    from calib.safe_write import write_new
+    from calib.safe_write import new_folder, write_new
     from calib.use.rig.rig_written import written
     from calib.verbs.rig.rig_questions import ask_rig
     from calib.verbs.terminal.prompts import EndOfInputError, prepare
@@ -42,8 +42,8 @@ def command(
         rig = ask_rig(lambda profile: _profile(folder, profile))
     except EndOfInputError:
         raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None
-    folder.mkdir(parents=True, exist_ok=True)
-    write_new(path, written(rig))
+    with new_folder(folder):
+        write_new(path, written(rig))
     if as_json:
         from calib.use.answers.rigs import FileAnswer
         from calib.verbs.terminal.answer import give

@@ -92,7 +92,7 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
 
 def lifters_given(text: str) -> "tuple[Lifter, ...]":
     """The lifters of the option: a list, or the name of a table."""
-    from calib.strict_json import read_capped
+    from calib.safe_read import read_capped
     from calib.use.rig.lifters import CAP_BYTES, parse_list, parse_table
 
     if not text.strip():

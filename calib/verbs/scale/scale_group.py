@@ -60,13 +60,13 @@ def new(
       bandcurve scale new garage-hook
       bandcurve scale new cell-3 --kind load-cell --resolution 0.005kg --capacity 100kg --locks no
     """
-    from calib.safe_write import write_new
+    from calib.safe_write import new_folder, write_new
     from calib.verbs.scale.scale_new import file_of, new_scale
 
     path = file_of(name, out)
     scale = new_scale(name, kind, resolution, capacity, locks)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_new(path, scale.to_json())
+    with new_folder(path.parent):
+        write_new(path, scale.to_json())
     _tell_scale(scale, path, as_json, _check_step(scale, path))
     return 0
 

@@ -13,9 +13,9 @@ from calib.errors import DataError, FileError, UsageError
 from calib.fit.gear.known_loads import WORTH, KnownLoads, usual, water_mass
 from calib.frozen import dataclass
 from calib.identity import check_id
+from calib.safe_read import read_capped
 from calib.safe_write import write_atomically
 from calib.scale import Scale
-from calib.strict_json import read_capped
 from calib.verbs.scale.scale_new import one_of
 from calib.verbs.scale.scale_questions import ask_loads, ask_rows, ask_water_temperature
 from calib.verbs.terminal.prompts import at_terminal, prepare, say

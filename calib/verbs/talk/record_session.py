@@ -4,7 +4,7 @@ import os
 import shlex
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
@@ -15,6 +15,7 @@ from calib.acquire.recording.state import Recording
 from calib.errors import DataError, FileError
 from calib.identity import check_id
 from calib.records import RunHead
+from calib.safe_write import new_folder
 from calib.use.ask.gear import gear_of
 from calib.use.ask.given import Given
 from calib.use.ask.head import NOT_CONDITIONED
@@ -179,15 +180,9 @@ def check_place(out: Path) -> None:
 @contextmanager
 def place_for(out: Path) -> Iterator[None]:
     """A folder to write to; what was made for it is taken away again where nothing came of it."""
-    made = [folder for folder in (out, *out.parents) if not folder.exists()]
-    check_place(out)
-    try:
+    with new_folder(out):
+        check_place(out)
         yield
-    except BaseException:
-        for folder in made:
-            with suppress(OSError):  # no longer empty: it is kept
-                folder.rmdir()
-        raise
 
 
 def _resume_command(path: Path, options: str) -> str:

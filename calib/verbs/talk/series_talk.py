@@ -18,7 +18,7 @@ AGAIN = "again"  # typed after the bands were unhooked: the next pull
 def read_series(path: Path) -> "Series":
     """Read one file."""
     from calib.acquire.files.series_file import CAP_BYTES, parse_series
-    from calib.strict_json import read_capped
+    from calib.safe_read import read_capped
 
     return parse_series(read_capped(path, CAP_BYTES), path.name)
 
@@ -62,8 +62,8 @@ def lead(path: Path) -> "Series":
         FileError: Nobody is there to ask.
     """
     from calib.acquire.files.series_file import CAP_BYTES, parse_series
+    from calib.safe_read import read_capped
     from calib.safe_write import write_atomically, write_new
-    from calib.strict_json import read_capped
     from calib.verbs.terminal.prompts import EndOfInputError, at_terminal, prepare, say
 
     if not path.name.endswith(ENDING):
