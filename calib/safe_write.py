@@ -167,17 +167,24 @@ def new_folder(folder: Path) -> Iterator[None]:
     """
     missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        yield
-    except BaseException as error:
+        _make(folder)
+        with _said(folder):
+            yield
+    except BaseException:
         for place in missing:
             with suppress(OSError):
                 place.rmdir()  # only where it is empty
-        if isinstance(error, FileExistsError):
-            raise FileError("is a file, not a folder", where=str(folder), remedy="name another folder") from None
-        if isinstance(error, OSError) and not isinstance(error, FileError):
-            raise file_error(error, folder, "written") from error
         raise
+
+
+def _make(folder: Path) -> None:
+    remedy = "name another folder with --out"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise FileError("is a file, not a folder", where=str(folder), remedy=remedy) from None
+    except OSError as error:
+        raise FileError(f"cannot be made: {error.strerror}", where=str(folder), remedy=remedy) from error
 
 
 def write_all(descriptor: int, data: bytes) -> None:

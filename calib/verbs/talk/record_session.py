@@ -167,14 +167,8 @@ def _conditioned(recorder: Recorder) -> None:
 
 def check_place(out: Path) -> None:
     """Say at once that nothing can be written there, before anybody pulls a band."""
-    remedy = "name another folder with --out"
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        writable = os.access(out, os.W_OK)
-    except OSError as error:
-        raise FileError(f"cannot be made: {error.strerror}", where=str(out), remedy=remedy) from error
-    if not writable:
-        raise FileError("may not be written to", where=str(out), remedy=remedy)
+    if not os.access(out, os.W_OK):
+        raise FileError("may not be written to", where=str(out), remedy="name another folder with --out")
 
 
 @contextmanager
