@@ -1,5 +1,6 @@
 """Runs are read whole or refused in one sentence; in `valid`, `invalid`, `unfit` a file is named after the reason."""
 
+import errno
 import os
 import subprocess
 import sys
@@ -165,6 +166,38 @@ def test_a_full_disk_is_said_in_one_sentence() -> None:
     with RunWriter(Path("B07.run.csv"), COLUMNS, descriptor) as writer, pytest.raises(FileError) as caught:
         writer.append(Row(1, "zero", force=0.0))
     assert "\n" not in str(caught.value)
+
+
+def test_what_a_full_disk_took_of_a_row_does_not_stand_before_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, real = tmp_path / "B07.run.csv", os.write
+
+    def half(descriptor: int, data: bytes) -> int:
+        real(descriptor, data[: len(data) // 2])
+        raise OSError(errno.ENOSPC, "full")
+
+    with RunWriter.create(path, RunHead(Band("B07", 1.029), scale=ScaleInUse("hook", 0.49))) as writer:
+        writer.append(Row(1, "zero", force=0.0))
+        before = path.read_bytes()
+        with monkeypatch.context() as full:
+            full.setattr(os, "write", half)
+            with pytest.raises(FileError, match="full"):
+                writer.append(Row(2, "reading", 1, "loading", 1.3, 100.0))
+        assert path.read_bytes() == before
+        writer.append(Row(2, "reading", 1, "loading", 1.3, 100.0))
+    assert [row.number for row in read_run(path).rows] == [1, 2]
+
+
+def test_a_file_that_another_wrote_to_is_not_written_to(tmp_path: Path) -> None:
+    path = tmp_path / "B07.run.csv"
+    with RunWriter.create(path, RunHead(Band("B07", 1.029), scale=ScaleInUse("hook", 0.49))) as writer:
+        with path.open("a", encoding="utf-8") as other:
+            other.write("1,gap,,,,,,,,\n")
+        before = path.read_bytes()
+        with pytest.raises(FileError, match="another recording"):
+            writer.append(Row(1, "zero", force=0.0))
+        assert path.read_bytes() == before
 
 
 _size = st.floats(0.001, 0.5)  # valid as a length, a mass, a force and a relative uncertainty

@@ -108,7 +108,7 @@ def test_a_lock_that_is_held_is_said_after_the_wait(tmp_path: Path) -> None:
 def test_a_change_that_fails_leaves_the_file(tmp_path: Path) -> None:
     path = tmp_path / "B07.uses.csv"
     path.write_text("hello\n", "utf-8")
-    with pytest.raises(DataError, match="no use log"):
+    with pytest.raises(DataError, match="not a use log"):
         _add(path)
     assert path.read_text("utf-8") == "hello\n"
 
@@ -183,3 +183,22 @@ def test_what_is_remembered_now_stands_though_the_clock_was_set_back(tmp_path: P
     path.write_text(path.read_text().replace(f'"at": "{date.today().year}-', '"at": "2099-'))
     remember(tmp_path, {"gear.tape": "outside"})
     assert recall(tmp_path)["gear.tape"].value == "outside"
+
+
+def test_a_file_beyond_its_cap_is_refused_and_left(tmp_path: Path) -> None:
+    path = tmp_path / "x.csv"
+    path.write_bytes(b"x" * 1001)
+    with pytest.raises(FileError, match="is larger than"):
+        update(path, lambda _: b"new", cap_bytes=1000)
+    assert path.stat().st_size == 1001
+    assert update(path, lambda there: (there or b"")[:-1], cap_bytes=1001) == b"x" * 1000
+
+
+def test_an_entry_goes_behind_the_last_whole_row_where_one_was_cut_off(tmp_path: Path) -> None:
+    path = tmp_path / "B07.uses.csv"
+    _add(path, 5)
+    whole = path.read_text("utf-8")
+    path.write_text(whole + whole.splitlines()[-1][:20], "utf-8")
+    _add(path, 7)
+    assert [u.reps for u in parse_uses(path.read_bytes(), path.name)] == [5, 7]
+    assert path.read_text("utf-8").startswith(whole)

@@ -4,6 +4,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
+import matplotlib
 import numpy as np
 import pytest
 from matplotlib.colors import to_hex
@@ -65,6 +66,14 @@ def test_the_same_input_gives_the_same_bytes(kind: Any) -> None:
     first, second = (draw(profile, fit.points, kind) for _ in range(2))
     assert first == second
     assert first.startswith(STARTS[kind])
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_somebody_set_for_their_own_figures_changes_none_of_ours(kind: Any) -> None:
+    fit, profile = _with_slip()
+    ours = draw(profile, fit.points, kind)
+    with matplotlib.rc_context({"font.size": 30, "axes.facecolor": "red", "lines.linewidth": 9, "savefig.dpi": 20}):
+        assert draw(profile, fit.points, kind) == ours
 
 
 def test_without_a_way_back_and_without_readings_it_still_draws() -> None:

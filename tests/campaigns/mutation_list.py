@@ -1,0 +1,147 @@
+"""Important lines, each with one way to break it and the tests that must notice. Every text stands once in its file.
+
+Where a line changes, change its row with it; where a mutation survives, a test is missing, not a row too many.
+"""
+
+from typing import NamedTuple
+
+
+class Mutation(NamedTuple):
+    """One line, broken."""
+
+    file: str  # in calib/
+    good: str
+    broken: str
+    tests: tuple[str, ...]  # in tests/; none of them a golden
+
+
+UNITS, HALF_PATH = "floor/test_units.py", "floor/test_half_path.py"
+DOCUMENT, TABLE, STORE = "profile/test_document.py", "profile/test_table.py", "profile/store/test_growing_files.py"
+RUN_FILE, PLAN = "acquire/files/test_run_file.py", "acquire/recording/test_plan.py"
+ESTIMATE, JOINED, SOURCES = "fit/curve/test_estimate.py", "fit/curve/test_joined.py", "fit/curve/test_sources.py"
+FIT_FINDINGS, DAYS, SPREADS = "fit/curve/test_findings.py", "fit/curve/test_days.py", "fit/curve/test_spreads.py"
+ZERO, DRIFT, COLUMNS = (
+    "fit/curve/test_zero_and_display.py",
+    "fit/curve/test_correlation.py",
+    "fit/curve/test_columns.py",
+)
+CHECK, WATER, REGRESSION = "fit/gear/test_check.py", "fit/gear/test_published.py", "fit/gear/test_regression.py"
+FACTORS, PLATES = "fit/gear/test_uncertainty.py", "fit/gear/test_plate_set.py"
+PAIR, COMPARE, SERIES = "use/bands/test_pair.py", "use/bands/test_compare.py", "use/bands/test_series.py"
+COLLECTION, RECHECKS = "profile/store/test_collection.py", "use/bands/test_rechecks.py"
+HAND, CONDITIONS, RIG = "use/rig/test_hand_worked.py", "use/rig/test_conditions.py", "verbs/rig/test_command.py"
+CAUTIONS, FIGURES = "use/rig/test_anchors.py", "use/report/test_figures.py"
+
+MUTATIONS = (
+    # the floor
+    Mutation("gravity.py", "normal - _FREE_AIR", "normal + _FREE_AIR", (UNITS,)),
+    Mutation("gravity.py", "(1 - _E2 * s2)", "(1 + _E2 * s2)", (UNITS,)),
+    Mutation("half_path.py", "((pi - 2) * d + (pi - 4) * t)", "((pi - 2) * d + (pi + 4) * t)", (HALF_PATH,)),
+    Mutation("half_path.py", "pi * (d + t) / 2", "pi * (d + t)", (HALF_PATH,)),
+    Mutation("half_path.py", "flat_length - (2 - pi / 2)", "flat_length + (2 - pi / 2)", (HALF_PATH,)),
+    Mutation("units.py", "(value - 32) / 1.8", "(value + 32) / 1.8", (UNITS,)),
+    Mutation("units.py", '"lbf": POUND * G_STANDARD', '"lbf": POUND', (UNITS,)),
+    Mutation("safe_write.py", "if len(data) > cap_bytes", "if len(data) < 0", (STORE,)),
+    Mutation("strict_json.py", "if len(data) > cap_bytes", "if len(data) < 0", (DOCUMENT,)),
+    Mutation("strict_json.py", "if key in out:", "if key is None:", (DOCUMENT,)),
+    # acquire
+    Mutation("acquire/files/run_file.py", "os.ftruncate(self._descriptor, self._size)", "pass", (RUN_FILE,)),
+    Mutation("acquire/files/run_file.py", ".st_size != self._size", ".st_size < 0", (RUN_FILE,)),
+    Mutation("acquire/recording/plan.py", "CAPACITY_SHARE * limits.capacity", "limits.capacity", (PLAN,)),
+    Mutation("acquire/recording/plan.py", "if stretch > REFUSE_STRETCH", "if stretch > 2 * REFUSE_STRETCH", (PLAN,)),
+    Mutation("acquire/recording/plan.py", "self.rest - self.offset", "self.rest + self.offset", (PLAN,)),
+    # fit: one band
+    Mutation("fit/curve/sources.py", "/ DAYS_PER_MONTH) ** 0.5", "/ DAYS_PER_MONTH) ** 1", (SOURCES,)),
+    Mutation("fit/curve/sources.py", "zero.drift / np.sqrt(12)", "0 * zero.drift", (SOURCES,)),
+    Mutation("fit/curve/sources.py", "(dg + 2 * dq * zero)", "(dg - 2 * dq * zero)", (SOURCES,)),
+    Mutation("fit/curve/sources.py", "(drift**2 - before**2)", "(drift**2 + before**2)", (JOINED, SOURCES)),
+    Mutation("fit/curve/sources.py", "(1 - stretch**-0.5)", "(1 + stretch**-0.5)", (SOURCES,)),
+    Mutation("fit/curve/observations.py", "fixed.force(s) - fixed.force(z)", "fixed.force(s)", (ESTIMATE, ZERO)),
+    Mutation("fit/curve/observations.py", "net = -net", "net = +net", (ESTIMATE,)),
+    Mutation("fit/curve/observations.py", "net + _cut_off(shown", "net - _cut_off(shown", (ZERO,)),
+    Mutation("fit/curve/observations.py", "dtype=float) + hook", "dtype=float) - hook", (SOURCES,)),
+    Mutation("fit/curve/observations.py", "since = np.maximum(number", "since = np.minimum(number", (ZERO,)),
+    Mutation("fit/curve/own_weight.py", '"hook-only": -1.0', '"hook-only": 1.0', (ESTIMATE,)),
+    Mutation("fit/curve/own_weight.py", "p.altitude)[0] / 2, 0.0", "p.altitude)[0], 0.0", (ESTIMATE,)),
+    Mutation("fit/curve/budget.py", "1 - work_down / work_up", "1 + work_down / work_up", (ESTIMATE,)),
+    Mutation("fit/curve/days.py", "else self.size * 2**0.5", "else self.size", (DAYS,)),
+    Mutation("fit/curve/elastic.py", "(1 + 2 * stretch**-3)", "(1 - 2 * stretch**-3)", (COLUMNS,)),
+    Mutation("fit/curve/elastic.py", "stretch**2 + 2 / stretch - 3", "stretch**2 - 2 / stretch - 3", (COLUMNS,)),
+    Mutation("fit/curve/loop.py", "correlation) - kernel(a, zero", "correlation) + kernel(a, zero", (COLUMNS,)),
+    Mutation("fit/curve/mixed.py", "seen.resolution**2 / 12", "seen.resolution**2", (ESTIMATE, COLUMNS)),
+    Mutation("fit/curve/mixed.py", "= -slope_ln_g(stretch)", "= slope_ln_g(stretch)", (COLUMNS,)),
+    Mutation("fit/curve/outliers.py", '(2.2046, "pounds', '(0.45359, "pounds', (FIT_FINDINGS,)),
+    Mutation("fit/curve/outliers.py", "use if (~use).mean() <= MOST", "use if (~use).mean() <= 1", (COLUMNS,)),
+    Mutation("fit/curve/estimate.py", "coverage_factor(len(seen) - 1)", "coverage_factor(np.inf)", (ESTIMATE,)),
+    Mutation("fit/curve/estimate.py", 'if r.branch == "unloading" else 1)', "if not r.branch else 1)", (ESTIMATE,)),
+    Mutation("fit/curve/estimate.py", "resolution / 12**0.5)", "0 * resolution)", (SOURCES, COMPARE)),
+    Mutation("fit/curve/correlation.py", "alone.next + SURE", "alone.next - SURE", (DRIFT,)),
+    Mutation("fit/curve/tables.py", "variance - (shifts**2)", "variance + (shifts**2)", (ESTIMATE,)),
+    # fit: gear
+    Mutation("fit/gear/known_loads.py", "_BOUND = 1 / sqrt(3)", "_BOUND = 1.0", (PLATES, CHECK)),
+    Mutation("fit/gear/known_loads.py", "water_density(temperature) - AIR", "water_density(temperature)", (WATER,)),
+    Mutation("fit/gear/known_loads.py", "(self.u_each * nominal) ** 2 +", "0 * nominal +", (CHECK,)),
+    Mutation("fit/gear/scale_correction.py", "share = own / (own", "share = prior / (own", (CHECK,)),
+    Mutation("fit/gear/scale_correction.py", "covariance += np.outer(factor, factor)", "pass", (CHECK,)),
+    Mutation("fit/gear/scale_check.py", "self.shown_for(force) - force", "force - self.shown_for(force)", (CHECK,)),
+    Mutation("fit/gear/weighings.py", "zeros[-1] - zeros[0]", "zeros[0] - zeros[-1]", (CHECK,)),
+    Mutation("fit/gear/regression.py", "dof_below / (dof_below +", "dof_above / (dof_below +", (REGRESSION,)),
+    Mutation("fit/gear/dof.py", "0.5 + level / 2", "level", (FACTORS,)),
+    # profile and its store
+    Mutation("profile/table.py", "- 2 * shared_covariance", "+ 2 * shared_covariance", (TABLE,)),
+    Mutation("profile/table.py", "U_EXPONENT * distance", "0 * distance", (TABLE,)),
+    Mutation("profile/table.py", "(1 + 2 / l**3)", "(1 - 2 / l**3)", (TABLE,)),
+    Mutation("profile/table.py", "here.u / abs(here.slope)", "here.u * abs(here.slope)", (TABLE,)),
+    Mutation("profile/table.py", "last + FARTHEST * (last", "last + 4 * FARTHEST * (last", (TABLE,)),
+    Mutation(
+        "profile/document.py", "spread.between_day_gain**2\n        return float(", "0\n        return float(", (TABLE,)
+    ),
+    Mutation("profile/store/uses.py", "u.on > after", "u.on >= after", (COLLECTION,)),
+    Mutation("profile/store/log_file.py", 'there[: there.rfind(b"\\n") + 1]', "there", (STORE,)),
+    # use: bands
+    Mutation(
+        "use/bands/pair.py", "np.maximum(curves[i].ratio, curves[j]", "np.minimum(curves[i].ratio, curves[j]", (PAIR,)
+    ),
+    Mutation(
+        "use/bands/pair.py", "_mean(a.force + b.force, lengths) / 2", "_mean(a.force + b.force, lengths)", (PAIR,)
+    ),
+    Mutation("use/bands/pair.py", "none) - b.sources.get(key", "none) + b.sources.get(key", (PAIR,)),
+    Mutation("use/bands/shared_lengths.py", "curve.force - along * seen", "curve.force + along * seen", (COMPARE,)),
+    Mutation("use/bands/shared_lengths.py", '(-1 if branch == "loading" else 1)', "1", (COMPARE, PAIR)),
+    Mutation(
+        "use/bands/compare.py", "abs(self.level_ratio - 1) > self.k *", "abs(self.level_ratio - 1) > 9 *", (COMPARE,)
+    ),
+    Mutation(
+        "use/bands/recheck.py",
+        "pull_of(profile, hung) / _warmer",
+        "pull_of(profile, hung) * _warmer",
+        (RECHECKS, COLLECTION),
+    ),
+    Mutation("use/bands/recheck.py", "hung.u_mass / hung.mass", "0 * hung.u_mass", (RECHECKS, COLLECTION)),
+    Mutation(
+        "use/bands/series.py",
+        "(1 + now.relative) / (1 + was.relative)",
+        "(1 + was.relative) / (1 + now.relative)",
+        (SERIES,),
+    ),
+    # use: rigs
+    Mutation("use/rig/rig_geometry.py", "folds * rise / distance", "rise / distance", (HAND,)),
+    Mutation("use/rig/rig_geometry.py", "around + HITCH_EXTRA[0]", "around - HITCH_EXTRA[0]", (HAND,)),
+    Mutation("use/rig/statics.py", "in_kg.value + weight", "in_kg.value - weight", (RIG,)),
+    Mutation("use/rig/statics.py", '"both": 0.5', '"both": 1.0', (RIG,)),
+    Mutation(
+        "use/rig/rig_curve.py",
+        "(-1 if self.shortening else 1) * rate",
+        "(1 if self.shortening else 1) * rate",
+        (CONDITIONS,),
+    ),
+    Mutation("use/rig/anchors.py", "anchor.holds * g - load.uplift", "anchor.holds * g + load.uplift", (CAUTIONS,)),
+    Mutation(
+        "use/rig/anchors.py",
+        "max(rest, 0.0) * anchor.footprint / 2:",
+        "max(rest, 0.0) * anchor.footprint:",
+        (CAUTIONS,),
+    ),
+    Mutation("use/rig/anchors.py", "most - answer.rig.bar.mass", "most + answer.rig.bar.mass", (RIG,)),
+    Mutation("use/report/figures.py", "mpl.rcdefaults()", "pass", (FIGURES,)),
+)
