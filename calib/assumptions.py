@@ -1,7 +1,7 @@
 """Every constant that a result rests on and that no reading gives: its value, where it is from, and what it stands for.
 
 One table. A number with a source is a fact of somebody else; one without is an assumption and says so. Those
-a fit asks for may be set anew for it (`assuming`), within bounds beyond which nothing was tried; the profile then names
+a fit asks for may be changed for it (`assuming`), within bounds beyond which nothing was tried; the profile then names
 them.
 docs/assumptions.md is made from this table.
 """
@@ -79,7 +79,7 @@ TABLE = (
     Constant("series_cycle", 0.006, "", 0.0, 0.1,
              "how one pull of a band differs from its mean where no profile tells",
              in_fit=False),
-    Constant("series_hook", 0.0015, "m", 0.0, 0.05, "how a loop hooked anew moves, likewise", in_fit=False),
+    Constant("series_hook", 0.0015, "m", 0.0, 0.05, "the same for how a loop hooked again moves", in_fit=False),
     Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", in_fit=False),
     Constant("series_law", 0.35, "", 0.05, 1.0,
              "u of the slope of the law, relative, so that 1.96 u hold 95 %: 0.12 for four in five bands, which pull "
@@ -109,7 +109,7 @@ def value(name: str) -> float:
 
 
 def changed() -> dict[str, float]:
-    """Constants that were set anew, with their values."""
+    """Constants that were changed, with their values."""
     return dict(_SET.get() or {})
 
 
@@ -119,7 +119,7 @@ def page() -> str:
         "# What is assumed",
         "",
         "Made of the table in `calib/assumptions.py`: each number a result rests on that no reading gives. Those with",
-        "bounds may be set anew for one fit, `bandcurve fit B07.run.csv --assume between_day_gain=2%`; the profile",
+        "bounds may be changed for one fit, `bandcurve fit B07.run.csv --assume between_day_gain=2%`; the profile",
         "then names it under `made.assumed`. Priors of the fit itself, which say what orders of magnitude rubber and",
         "kitchen gear have, stand in `fit/curve/variance_components.py` and `fit/curve/elastic.py` with their",
         "reasons; what plates, water and weighed things are worth in `fit/gear/known_loads.py`.",
@@ -165,7 +165,7 @@ def check(name: str, number: float) -> None:
         remedy = f"did you mean {near[0]!r}?" if near else "docs/assumptions.md lists them"
         raise DataError(f"there is no assumption {name[:40]!r}", remedy=remedy)
     if not known.in_fit:
-        raise DataError(f"{name} is nothing a fit asks for", remedy="docs/assumptions.md says which are")
+        raise DataError(f"{name} is not used by a fit", remedy="docs/assumptions.md says which are")
     if not known.least <= number <= known.most:
         unit = f" {known.unit}" if known.unit else ""
         raise DataError(
@@ -187,6 +187,6 @@ def parse(text: str) -> tuple[str, float]:
     except ValueError:
         found = float("nan")
     if not equals or found != found:
-        raise DataError(f"{text[:40]!r} is no assumption", remedy="write NAME=VALUE, like between_day_gain=2%")
+        raise DataError(f"{text[:40]!r} is not an assumption", remedy="write NAME=VALUE, like between_day_gain=2%")
     check(name, found)
     return name, found

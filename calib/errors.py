@@ -1,4 +1,4 @@
-"""The errors a user can cause, each one sentence: where, what, and what would mend it. No file is opened here."""
+"""The errors a user can cause, each one sentence: where, what, and what would fix it. No file is opened here."""
 
 import errno
 from pathlib import Path

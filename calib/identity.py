@@ -12,7 +12,7 @@ def check_id(text: str) -> str:
     """Return the id as it is, or refuse it.
 
     Raises:
-        DataError: It is empty, longer than 64 signs, holds others than letters, digits, dot, underscore and hyphen,
+        DataError: It is empty, longer than 64 characters, holds others than letters, digits, dot, underscore, hyphen,
             or is the name of a device on some system.
     """
     remedy = "use letters, digits, dot, underscore or hyphen, starting with a letter or digit"

@@ -150,11 +150,11 @@ def sizes(text: str) -> list[tuple[float, float | None]]:
     for part in parts:
         found = _GROUP.fullmatch(part)
         if found is None:
-            raise DataError(f"{part[:30]!r} is no plate", remedy=EXAMPLE)
+            raise DataError(f"{part[:30]!r} is not a plate", remedy=EXAMPLE)
         first, second = float(found[1] or 1), float(found[2])
         count, label = (second, first) if first != int(first) or first > MOST_OF_ONE else (first, second)
         if count != int(count) or not 1 <= count <= MOST_OF_ONE or not 0 < label <= 1e3:
-            raise DataError(f"{part[:30]!r} is no number of plates of one mass", remedy=EXAMPLE)
+            raise DataError(f"{part[:30]!r} is not a number of plates of one mass", remedy=EXAMPLE)
         if found[3] and count > 1:
             raise DataError(f"{part[:30]!r}: plates are weighed one by one", remedy="write 20=20.04, 20=19.97")
         out += [(label, float(found[3]) if found[3] else None)] * int(count)

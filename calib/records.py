@@ -188,7 +188,7 @@ class Row:
     about: str = ""  # what the kind is about: of a strike the row's number; acquire/files/run_events.py lists them
     n: int | None = None  # samples behind a load cell's value
     sd: float | None = None  # [N] their standard deviation
-    relax_percent_per_decade: float | None = None  # loss of force with a decade of time; on the way back it is negative
+    relax_percent_per_decade: float | None = None  # loss of force with a decade of time; while unloading it is negative
     line: int = 0  # line in the file, 0 where there is none
 
 

@@ -16,7 +16,7 @@ _HEADED = re.compile(rb'(?:\xef\xbb\xbf)?\s*# format(?: = "bandcurve-([a-z]*))?'
 
 
 def not_utf8(data: bytes, where: str, remedy: str = "is it the right file?") -> DataError:
-    """The error for bytes that are no UTF-8; some spreadsheets save every sign as two bytes."""
+    """The error for bytes that are no UTF-8; some spreadsheets save every character as two bytes."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return DataError("is saved as UTF-16", where=where, remedy="save it again as UTF-8")
     return DataError("is not a text file in UTF-8", where=where, remedy=remedy)
@@ -85,7 +85,7 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     out: dict[str, Any] = {}
     for key, value in pairs:
         if key in out:
-            raise DataError(f"the key {key[:60]!r} stands twice in one object", remedy="remove one of them")
+            raise DataError(f"the key {key[:60]!r} appears twice in one object", remedy="remove one of them")
         out[key] = value
     return out
 

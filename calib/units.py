@@ -1,4 +1,4 @@
-"""Units at the edges: exact factors to SI and names that wear their unit. Nothing is parsed from free text here.
+"""Units at the edges: exact factors to SI and names that carry their unit. Nothing is parsed from free text here.
 
 Factors: NIST SP 811 (2008), appendix B; the pound, inch, foot and standard gravity are exact by definition.
 """

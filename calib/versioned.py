@@ -95,11 +95,11 @@ def _sentence(error: ValidationError, model: type[BaseModel], name: str) -> Data
     if first["type"] == "value_error":
         cause = first["ctx"]["error"]
         what, remedy = (cause.what, cause.remedy) if isinstance(cause, DataError) else (str(cause), "")
-        return DataError(f"{what}{more}", where=where, remedy=remedy or "mend the value, or make the file again")
+        return DataError(f"{what}{more}", where=where, remedy=remedy or "correct the value, or make the file again")
     value = json.dumps(first["input"], default=str)
     shown = f", not {value if len(value) <= 40 else value[:37] + '...'}" if len(value) < 400 else ""
     words = first["msg"].replace("Input should", "should")
-    return DataError(f"{words}{shown}{more}", where=where, remedy="mend the value, or make the file again")
+    return DataError(f"{words}{shown}{more}", where=where, remedy="correct the value, or make the file again")
 
 
 def key_path(loc: Sequence[int | str]) -> str:

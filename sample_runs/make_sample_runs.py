@@ -2,7 +2,7 @@
 
 Three invented bands are pulled by two invented scales. How they stretch is written here in laws that the fitter does
 not use, so that the runs are a fair trial of it: a chain-locking law, a power law over a soft start, and a sum of two
-powers. Losses are a bite out of the pull that opens and closes along the way back. `--expected` fits them afterwards
+powers. Losses are a bite out of the pull that opens and closes while unloading. `--expected` fits them afterwards
 and writes the expected profiles; do that only when a change of results is wanted, and say so in the commit.
 """
 
@@ -27,7 +27,7 @@ NOTE = "invented for the demo, never measured"
 
 @dataclass(frozen=True)
 class Truth:
-    """An invented band: pull on the way out by stretch, and what is lost on the way back."""
+    """An invented band: pull while loading by stretch, and what is lost while unloading."""
 
     out: Callable[[float], float]  # [N]
     loss: float  # relative, at its largest

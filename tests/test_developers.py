@@ -72,7 +72,7 @@ def test_the_numbers_of_the_curve_are_as_written(walk: Walk) -> None:
     assert f"straight lines give {used.force:.2f} N there" in walk.text
     assert abs(used.force - walk.point.curve) < 0.1 * used.u
     mean, wide = kilos(used.u95), kilos(walk.profile.u95_next(used))
-    assert f"{kilos(used.force)}, mean give or take {mean}, next set {wide}" in walk.text
+    assert f"{kilos(used.force)}, mean +- {mean}, next set {wide}" in walk.text
     drawn = walk.profile.force(walk.point.length)
     assert f"(1.414 m, {kilos(walk.point.force)})" in walk.text
     assert f"and at {kilos(walk.point.force - drawn)} in the panel below" in walk.text

@@ -25,13 +25,13 @@ class BatchBand(Part):
     flat_length_m: Positive
     mass_kg: Positive | None
     readings: Annotated[int, Field(ge=0)] = Field(description="In use.")
-    lengths: Annotated[int, Field(ge=0)] = Field(description="Different lengths on the way out.")
+    lengths: Annotated[int, Field(ge=0)] = Field(description="Different loading lengths.")
     borrowed: bool = Field(description="Whether the shape of its curve comes from other bands of the batch.")
     outlying: bool = Field(description="Whether its shape is not that of the batch.")
     size: Annotated[int, Field(ge=1)] = Field(description="Which of the nominal sizes; 1 where there is one only.")
     level: Positive = Field(description="Pull at the reference stretch over the mean of its size.")
     u_level: NotNegative = Field(description="Its own part: what all bands share is left out.")
-    force_N: Positive | None = Field(description="Pull on the way out at `length_m`; null where it does not reach.")
+    force_N: Positive | None = Field(description="Loading pull at `length_m`; null where it does not reach.")
     u_N: NotNegative | None
     u95_N: NotNegative | None
     verdict: str | None = Field(

@@ -174,7 +174,7 @@ class Profile(Part):
             A number for a number, an array of the same shape for an array. With its limits: `pulls`.
 
         Raises:
-            DataError: The branch was not measured, or a length is no number.
+            DataError: The branch was not measured, or a length is not a number.
             OutOfRangeError: A length was not tested.
 
         >>> round(profile.force(1.6), 1)
@@ -195,7 +195,7 @@ class Profile(Part):
             extrapolate: Go beyond the tested lengths, with a growing uncertainty.
 
         Raises:
-            DataError: The branch was not measured, or a length is no number.
+            DataError: The branch was not measured, or a length is not a number.
             OutOfRangeError: A length was not tested.
 
         >>> at = profile.pulls([1.5, 1.6])
@@ -388,7 +388,7 @@ def load_profile(path: Path | str) -> Profile:
 
     Raises:
         FileError: It cannot be read.
-        DataError: It is no profile, or one this program cannot read.
+        DataError: It is not a profile, or one this program cannot read.
     """
     where = Path(path)
     return versioned.validate(Profile, read_json(where, CAP_BYTES), FORMAT, where.name)

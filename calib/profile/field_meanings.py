@@ -57,7 +57,7 @@ FIELD_MEANINGS: dict[str, str] = {
     "from_m": "Half-path length it begins at.",
     "gear": "What it was measured with.",
     "hook_mass": "Mass of the hook that hangs with the loads.",
-    "hook_shift_m": "How a band hooked anew differs in length (k = 1).",
+    "hook_shift_m": "How a band hooked again differs in length (k = 1).",
     "hysteresis": "Energy lost in a cycle; null where unloading was not measured.",
     "id": "Its name.",
     "kind": "Which kind it is; of a length where the tape was held.",

@@ -68,7 +68,7 @@ class Made(Part):
     measured_at: IsoDate | None
     by: str
     from_: Annotated[tuple[SourceFile, ...], Field(strict=False, alias="from")]
-    assumed: dict[str, float] = Field(default_factory=dict, description="Assumptions set anew, docs/assumptions.md.")
+    assumed: dict[str, float] = Field(default_factory=dict, description="Assumptions changed, docs/assumptions.md.")
 
 
 class Gear(Part):

@@ -18,7 +18,7 @@ from calib.units import UNITS
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 Schema = dict[str, Any]
 
-# Which quantity a bare name of the records stands for; in a file it wears a unit of that quantity.
+# Which quantity a bare name of the records stands for; in a file it carries a unit of that quantity.
 _QUANTITY = {
     "Band": {
         "flat_length": "length",

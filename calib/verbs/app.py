@@ -67,7 +67,7 @@ def run(arguments: Sequence[str]) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # for matrices of fifty rows threads cost more than they give
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some signs
+            stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some characters
     try:
         status = _answered(_for_every_command(arguments))
         if sys.stdout:

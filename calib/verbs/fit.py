@@ -183,7 +183,7 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
 
 
 def _assumed(given: Sequence[str]) -> dict[str, float]:
-    """Assumptions set anew, by name."""
+    """Assumptions changed, by name."""
     try:
         return dict(parse(text) for text in given)
     except DataError as error:
@@ -208,7 +208,7 @@ class _Work:
     told: Callable[["Profile"], "Profile"] | None
     shown: Shown | None  # None says nothing
     full: bool
-    assumed: dict[str, float]  # set anew, by name; another process has to be told
+    assumed: dict[str, float]  # changed, by name; another process has to be told
 
 
 @dataclass(frozen=True)

@@ -193,7 +193,7 @@ def setting_of(text: str | None) -> "Setting | None":
     """What `--baud` says.
 
     Raises:
-        UsageError: It is no speed.
+        UsageError: It is not a speed.
     """
     from calib.acquire.cell.baud import FRAMINGS, Setting
 
@@ -201,7 +201,7 @@ def setting_of(text: str | None) -> "Setting | None":
         return None
     number, _, framing = text.strip().upper().replace(" ", "-").partition("-")
     if not (number.isascii() and number.isdigit() and 50 <= int(number) <= 4_000_000):
-        raise UsageError(f"--baud {text[:20]!r} is no speed", remedy="for example --baud 9600 or --baud 2400-7E1")
+        raise UsageError(f"--baud {text[:20]!r} is not a speed", remedy="for example --baud 9600 or --baud 2400-7E1")
     known = next((one for one in FRAMINGS if one == (framing or "8N1")), None)
     if known is None:
         raise UsageError(f"--baud {text[:20]!r}: only {', '.join(FRAMINGS)} are known", remedy="like --baud 2400-7E1")
@@ -218,7 +218,7 @@ def _rate(text: str) -> "Rate":
     except ValueError:
         value = 0.0
     if not 0.01 <= value <= 1e6:
-        raise UsageError(f"--rate {text[:20]!r} is no rate", remedy="use real, fast, or lines a second: --rate 80")
+        raise UsageError(f"--rate {text[:20]!r} is not a rate", remedy="use real, fast, or lines a second: --rate 80")
     return value
 
 

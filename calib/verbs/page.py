@@ -32,7 +32,7 @@ def command(
       bandcurve page ~/bands --phone
     """
     if not folder.is_dir():
-        raise UsageError(f"{folder} is no folder", remedy="name the folder your band files are in")
+        raise UsageError(f"{folder} is not a folder", remedy="name the folder your band files are in")
     from calib.web.access import Doorkeeper
     from calib.web.server import listen, serve
     from calib.web.views import page_of

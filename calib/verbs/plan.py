@@ -183,7 +183,7 @@ def _band(
     if length is None:
         if loads is None:
             raise UsageError("the flat length is needed", where="--flat", remedy="for example --flat 1029mm")
-        length = 1.0  # of no account for hung loads
+        length = 1.0  # ignored for hung loads
     if not 0.05 <= length <= 5:
         raise DataError(
             f"a band {length * 1000:.4g} mm long cannot be measured",
@@ -193,7 +193,9 @@ def _band(
     section = (_length(width, "--width"), _length(thickness, "--thickness"))
     for value, option in zip(section, ("--width", "--thickness"), strict=True):
         if value is not None and not 0.0003 <= value <= 0.3:
-            raise DataError(f"{value * 1000:.4g} mm is no band's", where=option, remedy="is the unit right?")
+            raise DataError(
+                f"{value * 1000:.4g} mm is not a plausible band thickness", where=option, remedy="is the unit right?"
+            )
     return Band(name, length, width=section[0], thickness=section[1], strands=1 if strands == 1 else 2)
 
 

@@ -148,7 +148,7 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
-        raise UsageError("there is nobody to ask what hangs", remedy="give it, for example --plate 10kg")
+        raise UsageError("nobody is here to say what hangs", remedy="give it, for example --plate 10kg")
     prepare()
     low, high = (profile.branches.loading.force_N[i] / FORCE[unit] for i in (0, -1))
     say(f"{profile.band.id} was tested from {low:.1f} to {high:.1f} {unit}; hang something between them, best midway.")
@@ -173,7 +173,7 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
 
     if not at_terminal():
-        raise UsageError("there is nobody to ask for the length", remedy="give it, for example --length 1432mm")
+        raise UsageError("nobody is here to read the length", remedy="give it, for example --length 1432mm")
     there, tape = expect(profile, hung), tape_units(shown)
     prepare()
     round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)

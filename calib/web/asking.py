@@ -125,7 +125,7 @@ def _begins_cycle(state: Recording, slot: Slot) -> bool:
 
 
 def _from_beyond(state: Recording, slot: Slot) -> str:
-    """How a length of the way back is come to; from a slack band first out beyond it."""
+    """How a length of the unloading branch is come to; from a slack band first out beyond it."""
     before = state.run.readings[-1] if state.run.readings else None
     if before is not None and (before.length or 0.0) > (slot.setting or 0.0):
         return "Come to it from the longer side."

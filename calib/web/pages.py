@@ -44,7 +44,7 @@ class Site:
         return Bench(self.folder)
 
     def lookup(self) -> Lookup:
-        """The bands of the folder; looked through anew only when a file of it has changed."""
+        """The bands of the folder; looked through again only when a file of it has changed."""
         files = sorted(path for path in self.folder.rglob("*") if path.suffix in (".json", ".csv"))
         now = tuple((str(path), *_state(path)) for path in files)
         if self._seen is None or self._seen[0] != now:

@@ -30,7 +30,7 @@ extern "C" {
 /* What happened when the board waited for a conversion. */
 enum cell_answer { CELL_CAME, CELL_SILENT, CELL_STUCK };
 
-/* One converter; all nought is a right beginning but for cell_restarted(). */
+/* One converter; all zero is a right beginning but for cell_restarted(). */
 struct cell_line {
     uint32_t sequence; /* of the next line */
     uint8_t settling;  /* conversions that are still to settle */
@@ -42,7 +42,7 @@ void cell_restarted(struct cell_line *cell);
 /* The 24 bits of a conversion as a number. */
 int32_t cell_counts(uint32_t bits);
 
-/* Write one line with its end and a nought behind it; gives its length without that. */
+/* Write one line with its end and a zero behind it; gives its length without that. */
 uint8_t cell_write(struct cell_line *cell, uint32_t at_ms, enum cell_answer answer, int32_t counts, char *out);
 
 uint16_t cell_check(const char *text, uint8_t size);

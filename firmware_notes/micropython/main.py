@@ -62,7 +62,7 @@ def run(rounds=None):
         watchdog.feed()
         came = converter.comes()
         now = time.ticks_ms()
-        at, started = at + time.ticks_diff(now, started), now  # ticks begin anew after some days
+        at, started = at + time.ticks_diff(now, started), now  # ticks begin again after some days
         counts, answered = converter.read() if came else (0, True)
         answer = SILENT if not came else CAME if answered else STUCK
         sys.stdout.write(line.write(at, answer, counts))

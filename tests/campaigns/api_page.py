@@ -1,4 +1,4 @@
-"""docs/api.md, made of the docstrings: `python -m tests.campaigns.api_page` writes it anew; a test holds it to them."""
+"""docs/api.md, made of the docstrings: `python -m tests.campaigns.api_page` writes it; a test holds it to them."""
 
 import inspect
 import re

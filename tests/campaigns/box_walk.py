@@ -1,6 +1,6 @@
 """The walk of docs/box_walk.md: a box of twelve bands from labels to pairs, and a year later. All data are invented.
 
-`python -m tests.campaigns.box_walk --write docs/box_walk.md` makes the page anew; a test compares them. Commands run
+`python -m tests.campaigns.box_walk --write docs/box_walk.md` makes the page again; a test compares them. Commands run
 in this process, somebody at the keyboard answers every prompt, each answer takes 15 s of a clock of the script's, and
 the days in the files are its own too.
 """
@@ -298,7 +298,7 @@ def _by_tape(walked: Walked) -> None:
     )
     command = f"pair --series {path}"
     walked.show(command, walked.run("series", command).strip())
-    walked.words("With the profiles it makes the pair surer:")
+    walked.words("With the profiles it makes the pair more certain:")
     two = f"pair box/{first}.profile.json box/{second}.profile.json --over 1.2m..1.8m"
     walked.run("two", two)
     command = f"{two} --series {path}"

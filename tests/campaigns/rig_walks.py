@@ -64,7 +64,7 @@ WALKS = (
         "A hitch takes up a third of the band, so it is stretched far more than a straight one would "
         "be. The limits are "
         "narrow because the slack length was measured: without it the same rig would be given 2.5 kg less "
-        "at the bottom, give or take 2.2 kg in place of 0.9 kg.",
+        "at the bottom, with limits of 2.2 kg in place of 0.9 kg.",
     ),
     Walk(
         "bench",
@@ -75,7 +75,7 @@ WALKS = (
         "in front of the "
         "bar at the bottom and right above it at the top.",
         "1 n 20 60 75 110 78 <Enter> 18 <Enter> y 1 1 KNEE THIN 2 230 <Enter> 3 <Enter> 5..0 n",
-        "The bands take most off at the bottom. Lifting follows their way back, so less is taken off "
+        "The bands take most off at the bottom. Lifting follows their unloading branch, so less is taken off "
         "going up than coming "
         "down. The order of loading stands below the table; on 3 cm of bar a band wears.",
     ),
@@ -147,7 +147,7 @@ HEAD = """# Five rigs, from a tape measure to the answer
 
 Each walk: what was measured, what was typed into `bandcurve rig new`, and what `bandcurve rig` prints, in kg and in lb.
 The bands KNEE and THIN are those of sample_runs/, invented; they do not match, so the sides are unequal. In a list of
-answers `<Enter>` is an empty line. `python -m tests.campaigns.rig_walks` makes this page anew; a test compares it.
+answers `<Enter>` is an empty line. `python -m tests.campaigns.rig_walks` makes this page again; a test compares it.
 
 """
 
@@ -168,6 +168,11 @@ def _walk(walk: Walk) -> str:
     )
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Write the page."""
     os.environ["COLUMNS"] = "100"
     PAGE.write_text(page(), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,4 +1,4 @@
-"""The pages that walk through commands: their files written, their commands run, their output put in anew.
+"""The pages that walk through commands: their files written, their commands run, their output put in again.
 
 `python -m tests.campaigns.tutorial` writes the pages again; the test compares.
 """
@@ -56,7 +56,12 @@ def _as_documented() -> Iterator[None]:
         yield
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Write the pages again."""
     for name in PAGES:
         with TemporaryDirectory() as empty:
             (DOCS / name).write_text(made_anew((DOCS / name).read_text("utf-8"), Path(empty)), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

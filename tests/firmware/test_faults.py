@@ -16,7 +16,12 @@ from tests.firmware.wrong_speed import misread
 pytestmark = pytest.mark.usefixtures("emulator")
 
 TABLE = "## What `bandcurve listen` shows when something is wrong"
-LARGE = {"WAIT", "FAULT", "OVER", "GONE"}  # drawn in large signs; `python -m tests.campaigns.board_faults` prints them
+LARGE = {
+    "WAIT",
+    "FAULT",
+    "OVER",
+    "GONE",
+}  # drawn in large characters; `python -m tests.campaigns.board_faults` prints them
 
 
 def _table() -> dict[str, str]:

@@ -151,5 +151,5 @@ def test_a_rig_and_a_wanted_load(tmp_path: Path) -> None:
     assert found.proposals[0].miss_kg < 1e-6
     with pytest.raises(DataError, match="nothing is wanted"):
         calib.solve(rig)
-    with pytest.raises(DataError, match="cannot be had within"):
+    with pytest.raises(DataError, match="cannot be reached within"):
         calib.solve(rig, top_kg=900)

@@ -1,4 +1,4 @@
-"""An invented band, never measured: a neo-Hookean loading branch, 12 % lost on the way back, four sources of error."""
+"""An invented band, never measured: a neo-Hookean loading branch, 12 % lost while unloading, four sources of error."""
 
 from math import exp, sqrt
 from typing import Any

@@ -53,9 +53,9 @@ def test_each_sample_run_shows_what_it_was_made_for(band: str, codes: list[str])
 def test_striking_the_slip_as_the_notes_say_mends_it(tmp_path: Path) -> None:
     notes = (FOLDER / "README.md").read_text("utf-8")
     lines = notes.partition("```\n")[2].partition("```")[0]
-    mended = tmp_path / "KNEE.run.csv"
-    mended.write_bytes((FOLDER / "KNEE.run.csv").read_bytes() + lines.encode())
-    fit = fit_runs([read_run(mended)])
+    fixed = tmp_path / "KNEE.run.csv"
+    fixed.write_bytes((FOLDER / "KNEE.run.csv").read_bytes() + lines.encode())
+    fit = fit_runs([read_run(fixed)])
     assert [f.code for f in fit.findings] == []
     assert len(fit.points) == 45
 

@@ -13,7 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 _ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x07")
 PATIENCE = 60.0  # s; a prompt that takes longer is a hang, on a loaded machine too
-TAIL = 2000  # signs of what was printed last, where a prompt ends
+TAIL = 2000  # characters of what was printed last, where a prompt ends
 
 
 class Terminal:

@@ -72,7 +72,7 @@ def judge(data: bytes) -> Verdict:
 
 
 def _bad_share(data: bytes | bytearray) -> float:
-    """Share of bytes that are neither printed signs nor part of UTF-8."""
+    """Share of bytes that are neither printed characters nor part of UTF-8."""
     if not data:
         return 0.0
     bad = sum(ord(sign) == 0xFFFD or (sign.isascii() and ord(sign) not in _PRINTED) for sign in _lenient(data))

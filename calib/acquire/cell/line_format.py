@@ -101,7 +101,7 @@ class LineFormat:
             DataError: It is no format.
         """
         if not isinstance(document, Mapping):
-            raise DataError("is no format of a line", remedy="take it out, and let it be found again")
+            raise DataError("is not a line format", remedy="take it out, and let it be found again")
         kept = {key: document[key] for key in cls.__dataclass_fields__ if document.get(key) is not None}
         older = document.get("version") != VERSION
         if older:
@@ -111,7 +111,7 @@ class LineFormat:
             if kept.get("decimal_comma") and _as_tuple(kept.get("roles")) == ("value", "other"):
                 kept["roles"] = ["value"]  # a number with a comma was two
         if not _is_format(kept):
-            raise DataError("is no format of a line", remedy="take it out, and let it be found again")
+            raise DataError("is not a line format", remedy="take it out, and let it be found again")
         if "pattern" in kept:
             expression(kept["pattern"])
         kept["roles"] = tuple(kept["roles"])
@@ -284,7 +284,7 @@ def expression(text: str) -> Expression:
         DataError: It cannot be read.
     """
     if len(text) > LONGEST_PATTERN:
-        raise DataError(f"a pattern has at most {LONGEST_PATTERN} signs, not {len(text)}", remedy=_PATTERN_HELP)
+        raise DataError(f"a pattern has at most {LONGEST_PATTERN} characters, not {len(text)}", remedy=_PATTERN_HELP)
     parts: list[str] = []
     said: dict[str, str] = {}
     last = 0
@@ -301,9 +301,9 @@ def expression(text: str) -> Expression:
         raise DataError("the pattern has no field {value}, or a brace that is left over", remedy=_PATTERN_HELP)
     unit, clock = said["value"], said.get("clock", "")
     if unit and unit.lower() not in FORCE_UNITS:
-        raise DataError(f"{unit[:20]!r} is no unit of a force", remedy="use one of " + ", ".join(sorted(UNITS)))
+        raise DataError(f"{unit[:20]!r} is not a unit of force", remedy="use one of " + ", ".join(sorted(UNITS)))
     if clock not in _CLOCK_UNITS:
-        raise DataError(f"{clock[:20]!r} is no unit of a clock", remedy="use s, ms or us")
+        raise DataError(f"{clock[:20]!r} is not a clock unit", remedy="use s, ms or us")
     return Expression(
         re.compile("".join(parts).strip()), FORCE_UNITS.get(unit.lower()), _CLOCK_UNITS[clock], said.get("stands", "")
     )

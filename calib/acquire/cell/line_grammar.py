@@ -144,7 +144,7 @@ _GROUP_BLANKS = re.compile(_BLANKS)
 
 
 def _decode(data: bytes) -> tuple[str, bool]:
-    """The text, and whether it can be one: UTF-8, or an older code page with few signs beyond ASCII."""
+    """The text, and whether it can be one: UTF-8, or an older code page with few characters beyond ASCII."""
     try:
         return data.decode(), True
     except UnicodeDecodeError:
@@ -162,5 +162,5 @@ def _tidy(text: str) -> str:
 
 
 def visible(text: str) -> str:
-    """The text with control signs written out, so that it can be stored and shown."""
+    """The text with control characters written out, so that it can be stored and shown."""
     return _CONTROL.sub(lambda found: f"<{ord(found[0]):02X}>", text)

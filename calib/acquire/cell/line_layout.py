@@ -101,7 +101,7 @@ class Layout:
     spots: tuple[Spot, ...] = ()
     stable: bool | None = None
     unit: str | None = None  # said of the line as a whole
-    tidied: bool = False  # colours, padding or signs beyond the usual have to be taken away first
+    tidied: bool = False  # colours, padding or characters beyond the usual have to be taken away first
     glued: bool = False  # letters touch digits somewhere
     framed: bool = False
 

@@ -7,12 +7,12 @@ from calib.acquire.cell.number_roles import unwrapped
 
 MISSED = 20  # lines in a row that a clock is out of step, until it is taken as it is
 CHANGED = 3  # lines in a row that deviate alike: a change, not torn
-JUMP = 20  # usual steps that a clock may leave out; back by more, and on from there, it began anew
+JUMP = 20  # usual steps that a clock may leave out; back by more, and on from there, it began again
 ENOUGH_ALIKE = 8  # lines from which on a size is the usual one
 
 
 class Counter:
-    """A clock or a counter of lines: its steps, what is out of step, and where it begins anew."""
+    """A clock or a counter of lines: its steps, what is out of step, and where it begins again."""
 
     def __init__(self) -> None:
         self.total = 0.0

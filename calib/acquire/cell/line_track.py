@@ -1,7 +1,7 @@
 """Goes along a stream whose format is known: readings, what is torn, restarts, codes, overloads.
 
 A line that lacks bytes is missing data, and nothing follows from it. A restart needs more: words of a start, or a
-clock or a counter that begins anew and goes on from there. What deviates alone is torn; what deviates three times is a
+clock or a counter that begins again and goes on from there. What deviates alone is torn; what deviates three times is a
 change.
 """
 
@@ -194,7 +194,7 @@ class Track:
         return waits or self._reading(line, plan, at_s, checked)
 
     def _counted(self, line: Line, at_s: float, clock: float | None, sequence: float | None) -> Record | None:
-        """What a line is where its clock or its number is out of step or began anew; None where they go on."""
+        """What a line is where its clock or its number is out of step or began again; None where they go on."""
         began = False
         for counter, number in ((self._clock, clock), (self._sequence, sequence)):
             if number is None:

@@ -19,7 +19,7 @@ from calib.acquire.cell.printed_words import Meaning, Named, Quantity, named, un
 from calib.frozen import dataclass
 
 _WRAPS = (2.0**8, 2.0**16, 2.0**32)
-SHOWN = 48  # signs of a line that a question shows
+SHOWN = 48  # characters of a line that a question shows
 ROUGH = 5.0  # so many times rougher is the wrong way round to read digits
 _BY_NAME: dict[Named, Role] = {
     "clock": "clock",
@@ -267,7 +267,7 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Questi
         )
     if all(line.layout.spots[_at(line, force)].bracketed for line in lines) and any(force.values):
         return Question(
-            f"the brackets in {shown!r} may mean below nought, or nothing; give --format 'value kg' for below nought,"
+            f"the brackets in {shown!r} may mean below zero, or nothing; give --format 'value kg' for below zero,"
             " or --pattern '({value kg})'"
         )
     return None

@@ -161,12 +161,12 @@ def open_source(
         ports: What is plugged in; passed in by tests.
 
     Raises:
-        FileError: It cannot be opened; says why and what would mend it.
+        FileError: It cannot be opened; says why and what would fix it.
         UsageError: No such kind of address.
     """
     if "://" in name:
         if not name.startswith(URLS):
-            raise UsageError(f"{name[:60]!r} is no address that can be listened to", remedy=f"use {' or '.join(URLS)}")
+            raise UsageError(f"{name[:60]!r} is not an address to listen to", remedy=f"use {' or '.join(URLS)}")
         return SerialSource(name, setting or SETTINGS[0], clock, ports, ask)
     with suppress(OSError):  # a name no file can have: the port's own refusal says so
         if Path(name).is_file():

@@ -19,7 +19,7 @@ def is_there(name: str) -> bool:
 
 
 def refusal(error: BaseException, name: str) -> FileError:
-    """Why a port could not be opened, and what would mend it."""
+    """Why a port could not be opened, and what would fix it."""
     number = getattr(error, "errno", None)
     said = str(error)
     if "://" in name:
@@ -35,7 +35,7 @@ def refusal(error: BaseException, name: str) -> FileError:
         return FileError("there is no such port or file", where=name, remedy=remedy)
     if number in _NO_PORT or "configure port" in said:
         remedy = "`bandcurve listen` without a name lists those there are"
-        return FileError("is no serial port", where=name, remedy=remedy)
+        return FileError("is not a serial port", where=name, remedy=remedy)
     return FileError(f"cannot be opened: {said[:100]}", where=name, remedy="unplug it, plug it in and try again")
 
 

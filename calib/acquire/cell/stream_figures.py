@@ -57,7 +57,7 @@ class StreamFigures:
 
     @property
     def breaks_often(self) -> bool:
-        """Whether the stream broke off or began anew three times within a minute."""
+        """Whether the stream broke off or began again three times within a minute."""
         return len(self._breaks) == BREAKS and self._breaks[-1] - self._breaks[0] < OFTEN
 
     @property

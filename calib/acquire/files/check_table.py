@@ -21,7 +21,7 @@ _KNOWN = {**MASS, "N": 1.0, "l": 1.0}
 COUNTS = "counts"
 LIKE = "write it like 20, or 10+10 for two pieces"
 PAIR = "for example: 20 19.85"
-LONGEST = 200  # signs
+LONGEST = 200  # characters
 MOST = 1e7  # kg, N or l
 MOST_COUNTS = 1e10  # a converter has at most 32 bits
 
@@ -114,7 +114,7 @@ def _cells(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
                 yield reader.line_num, [_dot(c.strip(), separator) for c in cells]
     except csv.Error as error:
         raise DataError(
-            f"is not a table ({error})", where=f"{name}:{reader.line_num}", remedy="mend the line"
+            f"is not a table ({error})", where=f"{name}:{reader.line_num}", remedy="correct the line"
         ) from None
 
 
@@ -140,9 +140,7 @@ def _column(names: Sequence[str], quantity: str, units: dict[str, float], where:
     unit = next((u for u in units if name[len(quantity) :] == f"_{u}"), None)
     if unit is None:
         usable = ", ".join(f"{quantity}_{u}" for u in units)
-        raise DataError(
-            f"the column {name[:40]!r} wears no unit that is known here", where=where, remedy=f"use {usable}"
-        )
+        raise DataError(f"the column {name[:40]!r} has no unit known here", where=where, remedy=f"use {usable}")
     return index, unit
 
 

@@ -109,7 +109,7 @@ def check_forces(run: Run) -> None:
             raise DataError(
                 f"a force of {value:.3g} N is more than any band pulls",
                 where=_where(run, row),
-                remedy="mend it, or strike the row",
+                remedy="correct it, or strike the row",
             )
 
 
@@ -117,7 +117,7 @@ def refuse_counts(run: Run) -> None:
     """Refuse readings in counts of which nothing says what a count is.
 
     Raises:
-        DataError: With the commands that mend it.
+        DataError: With the commands that fix it.
     """
     if any(row.counts is not None and row.force is None for row in run.readings):
         raise DataError(

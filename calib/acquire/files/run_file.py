@@ -79,7 +79,7 @@ def read_run(path: Path | str) -> Run:
 
     Raises:
         FileError: It cannot be read, or is too large.
-        DataError: It is no run, or a row of it cannot be used; with file and line.
+        DataError: It is not a run, or a row of it cannot be used; with file and line.
     """
     where = Path(path)
     return parse_run(read_bytes(where), where.name)
@@ -102,14 +102,14 @@ def parse_run(data: bytes, name: str) -> Run:
         name: What to call it in an error.
 
     Raises:
-        DataError: It is no run, or a row of it cannot be used; with file and line.
+        DataError: It is not a run, or a row of it cannot be used; with file and line.
     """
     if data.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
-        raise DataError("is no run but a JSON document", where=name, remedy=_what_json(name))
+        raise DataError("is a JSON document, not a run", where=name, remedy=_what_json(name))
     lines, cut = _lines(data, name)
     long = next((i for i, line in enumerate(lines, 1) if len(line) > LONGEST_LINE), 0)
     if long:
-        what = f"has a line of more than {LONGEST_LINE} signs"
+        what = f"has a line of more than {LONGEST_LINE} characters"
         raise DataError(what, where=f"{name}:{long}", remedy="shorten its note; or is it the right file?")
     top = _head_length(lines)
     head_text = _head_text(lines[:top])

@@ -1,4 +1,4 @@
-"""The head of a run: TOML whose keys wear their units, to and from a `RunHead` in SI. No file is opened here.
+"""The head of a run: TOML whose keys carry their units, to and from a `RunHead` in SI. No file is opened here.
 
 The format is looked at first; then every key must be known, so that a mistyped `u_gain` cannot pass.
 """
@@ -322,11 +322,11 @@ def _sentence(error: ValidationError, place: _Place) -> DataError:
     unit = {"length": " m", "force": " N", "mass": " kg", "temperature": " C"}.get(field.quantity or "", "")
     shown = f", not {value}{unit if isinstance(first['input'], float) else ''}" if len(value) <= 60 else ""
     path = key_path([part for part in first["loc"] if isinstance(part, int)])
-    return DataError(f"{bare}{path} {words}{shown}", where=_where_of(place, section, field), remedy="mend the value")
+    return DataError(f"{bare}{path} {words}{shown}", where=_where_of(place, section, field), remedy="correct the value")
 
 
 def _where_of(place: _Place, section: str, field: Key) -> str:
-    """The line of a field, whatever unit it wears in the file."""
+    """The line of a field, whatever unit it carries in the file."""
     for unit in UNITS[field.quantity] if field.quantity else ():
         if _line_of(place.text, section, f"{field.name}_{unit}"):
             return place.at(section, f"{field.name}_{unit}")

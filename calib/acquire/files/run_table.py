@@ -24,7 +24,7 @@ WITH_UNIT = {"length": "length", "force": "force", "mass": "mass", "sd": "force"
 NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 LARGEST_RELAXATION = 100.0  # per cent a decade of time
 SAME_LOAD = 0.03  # relative: a label may be off by two or three per cent of what was weighed
-LONGEST_LINE = 100_000  # signs; the csv reader gives up soon after
+LONGEST_LINE = 100_000  # characters; the csv reader gives up soon after
 STRIKES = re.compile(r"[0-9]{1,9}")
 BESIDE = ("gap", "left-out", "chosen", "planned", "note")  # rows whose length was not read
 
@@ -59,7 +59,7 @@ def split_line(line: str, separator: str) -> list[str] | None:
         return None
     try:
         return next(csv.reader([line], delimiter=separator), [])
-    except csv.Error:  # a cell of more than 131072 signs, or a bare carriage return
+    except csv.Error:  # a cell of more than 131072 characters, or a bare carriage return
         return line.split(separator)
 
 
@@ -83,7 +83,7 @@ def parse_header(line: str, where: str, head: RunHead, newer: bool, version: int
         version: Of the run; 1 has no column `about`.
 
     Raises:
-        DataError: A column is unknown, stands twice or is missing.
+        DataError: A column is unknown, appears twice or is missing.
     """
     separator = max((",", ";", "\t"), key=line.count)
     names = [name.strip() for name in split_line(line, separator) or []]
@@ -191,11 +191,13 @@ def _check_complete(row: Row, where: str, version: int) -> None:
     _check_event(row, where, version)
     if abs(row.relax_percent_per_decade or 0.0) > LARGEST_RELAXATION:
         raise DataError(
-            f"relax_percent_per_decade is beyond {LARGEST_RELAXATION:.0f} %", where=where, remedy="mend it, or drop it"
+            f"relax_percent_per_decade is beyond {LARGEST_RELAXATION:.0f} %",
+            where=where,
+            remedy="correct it, or drop it",
         )
     for field in ("dwell_s", "sd"):
         if (getattr(row, field) or 0.0) < 0:
-            raise DataError(f"{field} is negative", where=where, remedy="mend it")
+            raise DataError(f"{field} is negative", where=where, remedy="correct it")
 
 
 def _check_event(row: Row, where: str, version: int) -> None:
@@ -239,7 +241,7 @@ def _whole(text: str, field: str, where: str) -> int | None:
         return None
     least = 1 if field in ("row", "n") else 0
     if value != int(value) or not least <= value < 1e9:
-        raise DataError(f"{field} {text[:20]} is not a whole number from {least}", where=where, remedy="mend it")
+        raise DataError(f"{field} {text[:20]} is not a whole number from {least}", where=where, remedy="correct it")
     return int(value)
 
 
@@ -302,13 +304,13 @@ def _with_its_pieces(row: Row, head: RunHead, where: str) -> Row:
         raise DataError(
             f"{'+'.join(row.pieces)[:60]} is {total:.4g} kg together, and the load {row.mass:.4g} kg",
             where=where,
-            remedy="mend the pieces or the load",
+            remedy="correct the pieces or the load",
         )
     return replace(row, mass=total)
 
 
 def check_rows(rows: Sequence[Row], name: str) -> None:
-    """Refuse row numbers that stand twice, strikes of rows that do not stand before, and negative lengths that count.
+    """Refuse row numbers that appear twice, strikes of rows that do not stand before, and negative lengths that count.
 
     Raises:
         DataError: With file and line.
@@ -318,12 +320,12 @@ def check_rows(rows: Sequence[Row], name: str) -> None:
     for row in rows:
         where = f"{name}:{row.line}"
         if row.number in seen:
-            raise DataError(f"row number {row.number} stands twice", where=where, remedy="number the rows in order")
+            raise DataError(f"row number {row.number} appears twice", where=where, remedy="number the rows in order")
         if row.kind == "strike":
             target = int(row.about)
             if target not in seen:
                 raise DataError(
-                    f"strikes row {target}, which does not stand before it", where=where, remedy="mend the number"
+                    f"strikes row {target}, which does not stand before it", where=where, remedy="correct the number"
                 )
             struck.add(target)
         seen.add(row.number)
@@ -332,7 +334,7 @@ def check_rows(rows: Sequence[Row], name: str) -> None:
             raise DataError(
                 f"length {row.length:.4g} m is not above zero",
                 where=f"{name}:{row.line}",
-                remedy="mend it, or strike the row",
+                remedy="correct it, or strike the row",
             )
 
 

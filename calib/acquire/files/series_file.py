@@ -156,7 +156,9 @@ def _head(text: str, name: str) -> Series:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         where = f"{name}: {key_path(first['loc'])}"
-        raise DataError(first["msg"].replace("Input should", "should"), where=where, remedy="mend the head") from None
+        raise DataError(
+            first["msg"].replace("Input should", "should"), where=where, remedy="correct the head"
+        ) from None
     for band in (series.first, series.second):
         try:
             check_id(band.id)
@@ -175,7 +177,7 @@ def _adapter() -> TypeAdapter[Series]:
 def _is_newer_minor(text: object, name: str) -> bool:
     found = re.fullmatch(r"bandcurve-series/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
     if found is None or int(found[1]) < 1:
-        raise DataError("is no series", where=name, remedy=f'a series begins with # format = "{FORMAT}"')
+        raise DataError("is not a series", where=name, remedy=f'a series begins with # format = "{FORMAT}"')
     if int(found[1]) > 1:
         what = f"is of version {found[1]}, newer than this program reads (1)"
         raise DataError(what, where=name, remedy="install a newer bandcurve")
@@ -192,7 +194,9 @@ def _in_si(part: Any, section: str, name: str) -> Any:
         if bare in _LENGTHS and unit in UNITS["length"]:
             number = isinstance(value, int | float) and not isinstance(value, bool)
             if number and abs(value) > 1e9:
-                raise DataError(f"{key} is more than any length", where=f"{name}: {section}", remedy="mend the value")
+                raise DataError(
+                    f"{key} is more than any length", where=f"{name}: {section}", remedy="correct the value"
+                )
             out[bare] = to_si(value, unit, "length") if number else value
         elif key in ("id", "kind"):
             out[key] = value

@@ -13,7 +13,7 @@ from typing import Any
 from calib.errors import DataError
 
 Sheet = tuple[str, list[tuple[int, tuple[str, ...]]]]  # its name; rows with their number
-MOST_UNPACKED = 200_000_000  # bytes: a small file that unpacks to more is no table of readings
+MOST_UNPACKED = 200_000_000  # bytes: a small file that unpacks to more is not a table of readings
 MOST_ROWS, MOST_COLUMNS = 20_000, 60
 _ODS = b"application/vnd.oasis.opendocument.spreadsheet"
 
@@ -40,7 +40,7 @@ def sheets_of(data: bytes, name: str) -> list[Sheet]:
             names = set(packed.namelist())
         is_ods = _ODS in data[:200]
         if not is_ods and "xl/workbook.xml" not in names:
-            raise DataError("is no table this program knows", where=name, remedy="save it as .xlsx, .ods or CSV")
+            raise DataError("is not a table this program knows", where=name, remedy="save it as .xlsx, .ods or CSV")
         sheets = list(_ods(data) if is_ods else _xlsx(data))
     except ImportError as error:
         missing = f"is a workbook, and {error.name} is not installed"

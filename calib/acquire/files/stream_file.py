@@ -65,7 +65,7 @@ class StreamWriter(Closing):
             raise file_error(error, path, "written") from error
         if first not in ("", header):
             self.close()
-            raise FileError("holds a stream of another kind", where=str(path), remedy="move it away, or begin anew")
+            raise FileError("holds a stream of another kind", where=str(path), remedy="move it away, or start again")
 
     def append(self, at_s: float, record: Record) -> None:
         """Add one line; nothing where it is closed.
@@ -139,4 +139,4 @@ def _row(cells: list[str], unit: str | None, where: str) -> StreamRow:
         length = float(cells[3]) if len(cells) > 3 and cells[3] else None
         return StreamRow(float(cells[0]), value, unit, cells[2], length)
     except (ValueError, IndexError):
-        raise DataError("cannot be read", where=where, remedy="mend or delete the line") from None
+        raise DataError("cannot be read", where=where, remedy="correct or delete the line") from None

@@ -161,12 +161,12 @@ def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str, uni
         if NUMBER.fullmatch(plain):
             value = float(plain)
             if abs(value) == float("inf"):
-                raise DataError(f"{column} {text[:20]} is too large", where=where, remedy="mend it")
+                raise DataError(f"{column} {text[:20]} is too large", where=where, remedy="correct it")
         else:
             value = _typed(plain, column, where, unit)
         if column == "length" and value <= 0:
             raise DataError(
-                f"length {text[:20]} is not above zero", where=where, remedy="mend it, or leave the row out"
+                f"length {text[:20]} is not above zero", where=where, remedy="correct it, or leave the row out"
             )
         out.append(value)
     return out

@@ -37,8 +37,8 @@ def _runs(values: Sequence[int]) -> list[list[int]]:
 def _direction(lengths: Sequence[float]) -> list[BranchName]:
     """Loading while lengths grow, unloading while they shrink.
 
-    A top read twice belongs to both branches, a bottom read twice too; a fall in one step to where the next way out
-    begins is no way back but a fresh start.
+    A top read twice belongs to both branches, a bottom read twice too; a fall in one step to where the next loading
+    branch begins is a fresh start.
     """
     steps = [(b > a) - (b < a) for a, b in pairwise(lengths)]
     out: list[BranchName] = ["loading"]

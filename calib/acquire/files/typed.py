@@ -10,7 +10,7 @@ from typing import Literal
 from calib.errors import DataError
 from calib.units import FORCE, INCH, LENGTH, MASS, to_si
 
-LONGEST = 40  # signs; no measured number needs more
+LONGEST = 40  # characters; no measured number needs more
 _EXAMPLE = {
     "length": "1029, 102.9cm or 55 1/4in",
     "force": "16.35 or 36.1 lb",
@@ -200,7 +200,7 @@ def listed(text: str) -> list[str]:
 
 
 def _cleaned(text: str, quantity: Quantity) -> str:
-    """The text with typographic signs made plain; refused where it cannot be a number at all."""
+    """The text with typographic characters made plain; refused where it cannot be a number at all."""
     remedy = f"type for example {_EXAMPLE[quantity]}"
     if len(text) > 4 * LONGEST or len(text.strip()) > LONGEST:
         raise DataError(f"{text.strip()[:12]!a}... is too long for a number", remedy=remedy)

@@ -80,7 +80,7 @@ class HandsFree:
         *,
         same_line: bool = False,
     ) -> None:
-        """Begin, or go on where the rows end; then the zero is taken anew first.
+        """Begin, or go on where the rows end; then the zero is taken again first.
 
         Args:
             state: The recording so far.
@@ -156,7 +156,7 @@ class HandsFree:
             if self._overloads < OVERLOADS:
                 return Act()
             self.watch.again()
-            return self._once(f"The cell is beyond its range: let off ({record.note or record.raw.strip()[:40]}).", 2)
+            return self._once(f"The cell is beyond its range: ease off ({record.note or record.raw.strip()[:40]}).", 2)
         self._faults += record.kind == "fault"
         if self._faults < FAULTS:  # one broken read is no matter
             return Act()
@@ -301,7 +301,7 @@ class HandsFree:
         self._drift = self._drift.after(point, anew=before is None)
         said = [f"  Zero: {self.words(point.force)}."]
         if self._lost and slot is not None and slot.branch == "unloading":  # the band was let go
-            said.append(f"  The way back was cut: first out to {self._place(self._top())} again, then back.")
+            said.append(f"  Unloading was cut short: first pull out to {self._place(self._top())} again, then back.")
         if before is not None and (fills or self._renewing):
             said.append(f"  It has moved by {self.words(point.force - before)} since the zero before.")
         said += self._warming(point)
@@ -313,13 +313,13 @@ class HandsFree:
         return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._near
 
     def _strange_zero(self, value: float) -> bool:
-        """Neither near the zero before nor near nought, as a board that sets itself to nought shows."""
+        """Neither near the zero before nor near zero, as a board that sets itself to zero shows."""
         asks = self._lost or self.meter.in_counts  # else the recording asks
         return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._near
 
     @property
     def _maybe_tared(self) -> bool:
-        """After an interruption a board may show nought whatever hangs on it; told by a zero that is not nought."""
+        """After an interruption a board may show zero whatever hangs on it; told by a zero that is not zero."""
         return self._lost and (self._zero is None or abs(self._zero) < TARED * self._near)
 
     def _warming(self, point: HeldPoint) -> list[str]:

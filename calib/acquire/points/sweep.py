@@ -12,7 +12,7 @@ from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.records import Array, BranchName
 
-TURN_SHARE = 0.1  # of the whole span: a way back by more than this is a turn, less is unevenness
+TURN_SHARE = 0.1  # of the whole span: a reversal by more than this is a turn, less is unevenness
 WHOLE_SHARE = 0.5  # of the longest leg: a shorter one is no sweep
 AT_TURN = 0.02  # of a leg at either end is left out: there the pull slows down
 FEWEST = 3  # samples behind a point
@@ -51,7 +51,7 @@ def turning_points(values: Array, least: float) -> list[int]:
 
     Args:
         values: Shape (n,).
-        least: A way back shorter than this is no turn, in their unit.
+        least: A reversal shorter than this is not a turn, in their unit.
 
     >>> turning_points(np.array([0.0, 2.0, 5.0, 4.9, 7.0, 3.0, 0.0, 1.0]), 0.5)
     [0, 4, 6, 7]
@@ -71,7 +71,7 @@ def turning_points(values: Array, least: float) -> list[int]:
 
 
 def legs_of(t: Array, length: Array) -> list[Leg]:
-    """The ways out and back of a sweep.
+    """The loading and unloading branches of a sweep.
 
     Args:
         t: Rising, shape (n,). [s]

@@ -127,7 +127,7 @@ def misnamed(runs: Sequence[tuple[str, str]]) -> list[str]:
     """
     names = {name for name, _ in runs}
     return [
-        f"{name} says it is of band {band}, which has a run of its own; mend its id, or take the file away"
+        f"{name} says it is of band {band}, which has a run of its own; correct its id, or move the file away"
         for name, band in runs
         if not name.startswith(f"{band}.") and f"{band}.run.csv" in names
     ]

@@ -137,7 +137,7 @@ def _unit(kept: Mapping[str, Any], key: str, default: str, units: Mapping[str, f
 
 
 def _no_course(key: str, value: object) -> DataError:
-    return DataError(f"{key} = {str(value)[:30]} is nothing a recording sets out to do", remedy="begin a new run")
+    return DataError(f"{key} = {str(value)[:30]} is not a valid recording plan", remedy="begin a new run")
 
 
 def _replanned(rows: Sequence[Row]) -> list[float]:
@@ -218,7 +218,7 @@ class _Replay:
     index: int = 0
     filled: list[tuple[int, int]] = field(default_factory=list)
     left_out: dict[int, float] = field(default_factory=dict)  # row number: setting
-    top: dict[int, float] = field(default_factory=dict)  # cycle: largest setting of the way out
+    top: dict[int, float] = field(default_factory=dict)  # cycle: largest setting of the loading branch
 
     def take(self, row: Row) -> None:
         """Move on by one row."""

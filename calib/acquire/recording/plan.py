@@ -89,7 +89,7 @@ class Geometry:
 
 
 def geometry_of(band: Band, setup: LengthSetup) -> Geometry:
-    """How this band's stretch hangs together with what the tape reads."""
+    """How this band's stretch relates to what the tape reads."""
     thickness = band.thickness or DEFAULT_THICKNESS
     offset = offset_over(setup.kind, setup.fitting_diameters, thickness)
     return Geometry(rest_half_path(band.flat_length, thickness, band.strands), offset)

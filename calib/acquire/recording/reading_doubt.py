@@ -14,7 +14,7 @@ from calib.records import BranchName
 SAME = 0.004  # of stretch: two lengths this close are one
 LEAST_STRETCH = 1.01  # below it the log form says nothing
 U_STRETCH = 0.003  # of one length reading; times the slope it is part of the tolerance
-FIRST_WAY_BACK = 0.90  # of the way out; filled rubber loses more, latex less
+FIRST_WAY_BACK = 0.90  # of the loading branch; filled rubber loses more, latex less
 Scored = tuple[float, str]
 
 
@@ -48,7 +48,7 @@ def expect(
     Args:
         known: Accepted readings, in order.
         stretch: Ratio to the rest length.
-        branch: Way out or way back.
+        branch: Loading or unloading.
         first: Strands x section x modulus for the very first reading, where the section is known. [N]
 
     Returns:
@@ -105,7 +105,7 @@ def _interpolate(points: Sequence[tuple[float, float]], stretch: float) -> tuple
 
 
 def _drop(known: Sequence[Known], out: Sequence[tuple[float, float]], stretch: float) -> tuple[float, float]:
-    """How far ln force lies below the way out, from the way back seen so far, and the tolerance of that."""
+    """How far ln force lies below the loading branch, from the unloading readings so far, and its tolerance."""
     seen: list[tuple[float, float]] = []
     for s, level in _levels(known, "unloading"):
         there = _interpolate(out, s)

@@ -8,7 +8,7 @@ from calib.acquire.recording.course import Course
 from calib.errors import DataError
 from calib.frozen import dataclass
 
-LONGEST = 200  # signs of an entry that are looked at
+LONGEST = 200  # characters of an entry that are looked at
 
 
 @dataclass(frozen=True)

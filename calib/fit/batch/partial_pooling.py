@@ -303,7 +303,7 @@ def odd_finding(taught: Taught, band: BandReadings, settled: Settled, index: int
 
 
 def departure(taught: Taught, settled: Settled, index: int) -> tuple[float, tuple[float, float]]:
-    """Largest change of a band's pull against the batch's along the way out, and the two stretches it lies between."""
+    """Largest change of a band's pull against the batch's along loading, and the two stretches it lies between."""
     layout, member = settled.layout, settled.members[index]
     own = batch_model.band_mean(layout, settled.rows[index], settled.joint, index)
     own[: layout.shape] -= settled.joint.estimate[: layout.shape]

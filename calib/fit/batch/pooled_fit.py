@@ -27,7 +27,7 @@ from calib.fit.curve.variance_components import WeightedNodes
 from calib.frozen import dataclass
 from calib.records import Array, Run
 
-FULL_LENGTHS = 5  # lengths on the way out; a band measured at fewer borrows the shape
+FULL_LENGTHS = 5  # loading lengths; a band measured at fewer borrows the shape
 FALSE_ALARM = 0.05  # of batches without an odd band in which one is named, at most
 FEWEST_TO_JUDGE = 3  # bands; of two that differ nobody knows which is odd
 FEW_READINGS = 8  # so few may as well be odd together as hold a slip
@@ -53,7 +53,7 @@ class BandReadings:
 
     @property
     def lengths_out(self) -> int:
-        """How many different lengths were read on the way out."""
+        """How many different lengths were read while loading."""
         return len(np.unique(np.round(self.seen.length[~self.seen.unloading], 3)))
 
     @property
@@ -63,7 +63,7 @@ class BandReadings:
 
     @property
     def stretch(self) -> Array:
-        """Stretch ratio of each reading on the way out."""
+        """Stretch ratio of each loading reading."""
         return self.seen.length[~self.seen.unloading] / self.seen.rest
 
 
@@ -88,7 +88,7 @@ class Taught:
     bands: tuple[BandReadings, ...]
     range: StretchRange  # of the shared columns
     tested: tuple[float, float]  # stretch that every band measured in full covers
-    loop: tuple[float, float] | None  # the same of the way back, up to the turning point
+    loop: tuple[float, float] | None  # the same of the unloading branch, up to the turning point
     by_mass: float | None  # mean ln(mass / flat length), where every band was weighed
     settled: Settled
     nodes: WeightedNodes[Joint]
@@ -124,7 +124,7 @@ def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
     full = [band for band in bands if band.full]
     if not full:
         raise DataError(
-            f"no band of the batch was measured in full, at {FULL_LENGTHS} lengths on the way out or more",
+            f"no band of the batch was measured in full, at {FULL_LENGTHS} loading lengths or more",
             remedy="measure two or three of them at eight lengths; the others then need about three readings",
         )
     covered = _range(bands)
@@ -200,7 +200,7 @@ def _range(bands: Sequence[BandReadings]) -> StretchRange:
 
 
 def _loop_range(full: Sequence[BandReadings], tested: tuple[float, float]) -> tuple[float, float] | None:
-    """Where the way back was measured on every full band that has one; None where none has."""
+    """Where the unloading branch was measured on every full band that has one; None where none has."""
     lows = [float((b.seen.length[b.seen.unloading] / b.seen.rest).min()) for b in full if b.seen.unloading.any()]
     low = max([*lows, tested[0]])
     return (low, tested[1]) if lows and low < tested[1] - CLOSE else None
@@ -251,7 +251,7 @@ def basis_of(seen: Observations, covered: StretchRange, top: float, has_loop: bo
         seen: The band's readings.
         covered: Stretch that the shared columns are made over.
         top: Least stretch at which the loop turns.
-        has_loop: Whether the batch has a way back.
+        has_loop: Whether the batch has an unloading branch.
     """
     out, back = seen.length[~seen.unloading], seen.length[seen.unloading]
     turned = max(float(out.max(initial=0.0)), top * seen.rest)

@@ -1,6 +1,6 @@
 """Doubts about a calibration, in words: what in the procedure, the readings or the curve makes the result less sure.
 
-Each is a finding with what was seen and what would mend it; nothing is refused here.
+Each is a finding with what was seen and what would fix it; nothing is refused here.
 """
 
 from collections.abc import Collection, Iterator, Sequence
@@ -32,7 +32,6 @@ GROSS = 0.08  # of the pull: less is no slip of a digit worth the name, but a sc
 HOOKED_APART = 0.015  # [m] between cycles: hooking a loop anew moves it by millimetres
 UNSEEN_STEPS = 0.5  # of the display: less is not worth a word
 DRIFT_SHARE = 0.003  # of the largest pull
-_BRANCHES = {"loading": "way out", "unloading": "way back"}
 
 
 def findings_of_runs(runs: Sequence[Run], unused: Collection[tuple[str, int]] = ()) -> Iterator[Finding]:
@@ -86,8 +85,7 @@ def _scale(run: Run, unused: Collection[tuple[str, int]]) -> Iterator[Finding]:
     if scale.locks != "no":
         yield Finding(
             "locking-scale",
-            f"scale {scale.id} locks ({scale.locks}): "
-            "its readings belong to the moment of locking, on the way out only",
+            f"scale {scale.id} locks ({scale.locks}): its readings belong to the moment of locking, loading only",
         )
 
 
@@ -122,7 +120,7 @@ def _check_load(run: Run) -> Iterator[Finding]:
     if abs(shown[-1] - shown[0]) > max(1.5 * resolution, DRIFT_SHARE * abs(shown[0])):
         yield Finding(
             "check-load-drift",
-            f"the check load read {run.pull(shown[0])} at first and {run.pull(shown[-1])} at last: the scale drifted",
+            f"the check load read {run.pull(shown[0])} first, {run.pull(shown[-1])} last: the scale drifted",
         )
     load = run.head.check_load
     if load is not None:
@@ -174,9 +172,9 @@ def _procedure(run: Run) -> Iterator[Finding]:
     if p.temperature is None:
         yield Finding("no-temperature", "no temperature was noted: pull rises by about 0.25 % per degree")
     if band.thickness is None and run.head.length.kind != "half-path":
-        yield Finding("thickness-assumed", "the band's thickness was not measured: 4.5 mm, give or take 1 mm, is taken")
+        yield Finding("thickness-assumed", "the band's thickness was not measured: 4.5 +- 1 mm is assumed")
     if p.method == "hung-weight" and p.latitude_deg is None:
-        yield Finding("place-assumed", "no latitude was given: standard gravity is taken, give or take 0.15 %")
+        yield Finding("place-assumed", "no latitude was given: standard gravity is assumed, good to 0.15 %")
     vertical = p.method == "anchor-on-scale" or (p.orientation == "vertical" and p.method == "scale-in-line")
     zeroed = run.head.scale.zeroed if run.head.scale else "hook-only"
     if band.mass is None and (p.method == "hung-weight" or (vertical and zeroed != "band-both-ends")):
@@ -238,14 +236,14 @@ def _too_few(seen: Observations) -> Iterator[Finding]:
     pulls = np.unique(np.round(seen.pull[~seen.unloading], 1))  # under hung loads it is the lengths that scatter
     places = min(len(lengths), len(pulls))
     if places < FEW_LENGTHS:
-        yield Finding("few-lengths", f"only {places} lengths on the way out: eight say much more about the curve")
+        yield Finding("few-lengths", f"only {places} loading lengths: eight say much more about the curve")
     if (lengths / seen.rest < LOW_STRETCH).sum() < 2:
         yield Finding(
             "few-low-stretch",
             f"fewer than two lengths below {LOW_STRETCH} times the flat length, where the pull changes fastest",
         )
     if not seen.unloading.any():
-        yield Finding("no-unloading", "the way back was not measured: the curve says nothing about it")
+        yield Finding("no-unloading", "unloading was not measured: the curve says nothing about it")
     if len(np.unique(seen.cycle)) == 1:
         yield Finding("one-cycle", "one cycle only: how much a repeat differs is taken from experience, not seen")
 
@@ -260,14 +258,14 @@ def _far_out(seen: Observations) -> Iterator[Finding]:
     if stretch.max() > CRYSTALLISES:
         yield Finding(
             "stiffens-at-top",
-            f"above about {CRYSTALLISES} times the flat length rubber stiffens and its way back depends on how far it "
-            "was pulled: the way back holds for this largest length only",
+            f"above about {CRYSTALLISES} times the flat length rubber stiffens and its unloading branch depends on how "
+            "far it was pulled: the unloading branch holds for this largest length only",
         )
     over = seen.length[seen.unloading].max(initial=0) - seen.length[~seen.unloading].max(initial=0)
     if over > 0.003 * seen.rest:
         yield Finding(
             "creep-at-top",
-            f"the way back starts {1000 * over:.0f} mm beyond the longest length on the way out: "
+            f"the unloading branch starts {1000 * over:.0f} mm beyond the longest loading length: "
             "the band crept at the top",
         )
     lone = (seen.pull < 0).sum()
@@ -325,7 +323,7 @@ def _curled(seen: Observations, curve: FittedCurve) -> Iterator[Finding]:
         yield Finding(
             "curled-start",
             f"the pull starts {'softer' if bend < 0 else 'stiffer'} than rubber alone, as of a band that was curled or "
-            f"stuck together: one more length near {500 * lengths.sum():.0f} mm would make the curve surer there",
+            f"stuck together: one more length near {500 * lengths.sum():.0f} mm would narrow the limits there",
         )
 
 
@@ -388,7 +386,7 @@ def gross_errors(points: Sequence[Point], runs: Sequence[Run]) -> Iterator[Findi
         row = next(row for row in run.rows if row.number == point.row)
         place = f"{point.run}:{point.line}: " if point.line else ""
         said = (
-            f"{place}row {point.row}, cycle {point.cycle}, {_BRANCHES[point.branch]}, "
+            f"{place}row {point.row}, cycle {point.cycle}, {point.branch}, "
             f"{run.tape(row.length or 0.0)}: a pull of {run.pull(point.force)} "
             f"where the other readings say {run.pull(point.curve)}"
         )

@@ -1,4 +1,4 @@
-"""Readings whose errors hang together: found in what the fit leaves, and what they add to the uncertainty.
+"""Readings whose errors correlate: found in what the fit leaves, and what they add to the uncertainty.
 
 The fit takes errors of neighbouring readings as independent. Where they drift together the curve it gives is still a
 good one, but its uncertainty is not: it is restated here for the correlation seen. The curve itself is not changed.

@@ -115,7 +115,7 @@ def _sized(source: Source, size: float) -> Source:
 def still_falling(model: MixedModel, posterior: Posterior) -> float:
     """How far the next cycle would lie below the mean of those seen, if they go on falling as from first to last.
 
-    Relative; nil where they do not fall, and where there is one. A band that is not conditioned loses some of its pull
+    Relative; zero where they do not fall, and where there is one. A band that is not conditioned loses some of its pull
     in every cycle, so the next one is not like the mean of the last. It falls ever less, so this errs wide.
     """
     gains = posterior.weights @ posterior.shifts[:, model.gains]

@@ -73,7 +73,7 @@ def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
         asked: Which lengths, branches and cycles there are is what was asked for: no doubt about that.
 
     Raises:
-        DataError: Fewer than three usable lengths on the way out, or a median pull not above zero.
+        DataError: Fewer than three usable loading lengths, or a median pull not above zero.
     """
     stretched = seen.length >= SLACK * seen.rest
     aside = int((~stretched).sum())
@@ -83,7 +83,7 @@ def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
         seen = with_rounding(seen)
     _refuse_too_few(seen, name)
     loading, unloading = _range(whole, False), _closed(whole)
-    assert loading is not None  # there are lengths on the way out
+    assert loading is not None  # there are loading lengths
     if np.median(seen.pull) <= LEAST_PULL:
         raise DataError(
             "the pulls are zero or negative",
@@ -128,9 +128,9 @@ def _range(seen: Observations, unloading: bool) -> Ends | None:
 
 
 def _closed(seen: Observations) -> Ends | None:
-    """Range of the way back: up to the turning point, which both branches share, where no length was left out.
+    """Range of the unloading branch: up to the turning point, which both branches share, where no length was left out.
 
-    One length alone is no range: there it is closed too. At the turning point alone nothing of the way back was seen.
+    One length alone is no range: there it is closed too. At the turning point alone nothing of unloading was seen.
     """
     ends, loading = _range(seen, True), seen.length[~seen.unloading]
     top = loading.max()
@@ -143,7 +143,7 @@ def _closed(seen: Observations) -> Ends | None:
 
 
 def _basis(rest: float, loading: Ends, unloading: Ends | None) -> Basis:
-    """The turning point is the largest loading length; a way back that starts further out crept there."""
+    """The turning point is the largest loading length; an unloading branch that starts further out crept there."""
     low, top = loading
     if unloading is None:
         return Basis(rest, StretchRange(low / rest, top / rest), has_loop=False)
@@ -152,11 +152,11 @@ def _basis(rest: float, loading: Ends, unloading: Ends | None) -> Basis:
 
 
 def _refuse_too_few(seen: Observations, name: str) -> None:
-    """Refuse readings that settle no curve: too few lengths on the way out, or more cycles than are one band's."""
+    """Refuse readings that settle no curve: too few loading lengths, or more cycles than are one band's."""
     lengths = np.unique(np.round(seen.length[~seen.unloading], 3))
     if len(lengths) < LEAST_LENGTHS:
         raise DataError(
-            f"too few usable lengths on the way out: {len(lengths)}, at least {LEAST_LENGTHS} are needed",
+            f"too few usable loading lengths: {len(lengths)}, at least {LEAST_LENGTHS} are needed",
             where=name,
             remedy="measure at more lengths, well beyond the flat length",
         )
@@ -287,7 +287,7 @@ def _repeatability(solved: Solved) -> Repeatability:
 def relaxation_of(runs: Sequence[Run]) -> Relaxation:
     """Mean of what held points showed; the stated default where none did.
 
-    On the way back the pull recovers by about as much as it falls on the way out. 1.96 u hold 95 %, so the standard
+    While unloading the pull recovers by about as much as it falls while loading. 1.96 u hold 95 %, so the standard
     error of a few is widened as Student's t has it (JCGM 100:2008 G.3); what is off in all holds alike is not
     averaged away.
     """

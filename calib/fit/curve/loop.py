@@ -3,7 +3,7 @@
     ln F_unloading = ln F_loading - H,   x = (top - l) / (top - 1)
     H = saturating drops (1 - e^(-x/c)) + additive drop (or lasting set) + discrepancy that is zero at x = 0
 
-The discrepancy has a smooth and a rough part, as that of the loading branch: a corner in the way back is a shape too.
+The discrepancy has a smooth and a rough part, as that of the loading branch: a corner while unloading is a shape too.
 
 The elastic part is not known here.
 """
@@ -15,7 +15,7 @@ import numpy as np
 from calib.fit.curve.elastic import StretchRange, ln_g, matern, rough_matern, whitener
 from calib.records import Array
 
-DROP_REACH = (0.04, 0.15, 0.6)  # share of the way back over which a drop builds up
+DROP_REACH = (0.04, 0.15, 0.6)  # share of the unloading branch over which a drop builds up
 DROP_WEIGHT = (0.3, 1.0, 1.0)  # the fastest is held small: it would turn noise at the top into a spike
 ADDITIVE_WEIGHT = 0.3
 ADDITIVE_REACH = 0.15

@@ -33,7 +33,9 @@ class Basis:
     rest: float  # [m]
     tested: StretchRange
     has_loop: bool
-    creep: float = 1.0  # the way back starts this much further out (of length beyond rest): creep under a held load
+    creep: float = (
+        1.0  # the unloading branch starts this much further out (of length beyond rest): creep under a held load
+    )
     turned: float | None = None  # [m] turning point of this band's loop; None = the top of the tested range
     shared: bool = False  # the shape is one of stretch, of several bands: an error of the rest length moves all of it
 
@@ -68,7 +70,7 @@ class Basis:
         return elastic.N_COLUMNS + (loop.N_COLUMNS if self.has_loop else 0) + 1
 
     def closing(self, length: Array, unloading: NDArray[np.bool_]) -> Array:
-        """Lengths of the way back drawn in so that both branches meet at the largest loading length. [m]"""
+        """Lengths of the unloading branch drawn in so that both branches meet at the largest loading length. [m]"""
         return np.where(unloading, self.rest + (length - self.rest) / self.creep, length)
 
     def columns(self, length: Array, unloading: NDArray[np.bool_], top: Array) -> Array:
@@ -104,7 +106,7 @@ class Basis:
         return eta, gradient
 
     def _carried(self, length: Array, top: Array) -> Array | None:
-        """How a change of the rest length moves the columns of the way out, shape (n, size); None where it does not.
+        """How a change of the rest length moves the loading columns, shape (n, size); None where it does not.
 
         What one band's own readings have drawn stays where they were read. A shape taken from other bands was drawn
         over stretch, and goes with the rest length that stretch is reckoned from: at a curled start far more than ln g.
@@ -153,7 +155,7 @@ class Solution:
 
 
 class MixedModel:
-    """All readings of one band with their design; linearised anew when the curve moves."""
+    """All readings of one band with their design; linearised again when the curve moves."""
 
     def __init__(self, basis: Basis, seen: Observations) -> None:
         self.basis, self.seen = basis, seen

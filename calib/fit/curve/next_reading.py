@@ -1,7 +1,7 @@
 """Which reading would lower the uncertainty most, how low it can get at all, and what stands in the way.
 
 A reading not taken yet is a row of the same linear model: what it would do to the covariance does not depend on what it
-will show. The aim is the pull on the way out, at one length or everywhere between two: then the worst of them counts.
+will show. The aim is the loading pull, at one length or everywhere between two: then the worst of them counts.
 Nothing is asked here and no file is known.
 """
 
@@ -31,7 +31,7 @@ MOST_ON_PAPER = 30
 
 @dataclass(frozen=True)
 class Aim:
-    """What is wanted: the pull on the way out, to a relative 95 % half-width."""
+    """What is wanted: the loading pull, to a relative 95 % half-width."""
 
     length: float  # [m] half-path
     relative: float
@@ -88,7 +88,7 @@ def outlook(run: Run, aim: Aim, *, on_paper: bool = False) -> Outlook:
     Args:
         run: With the readings so far; may have none.
         aim: What is wanted.
-        on_paper: The readings were only planned: what they show is of no account, and spreads are as beforehand.
+        on_paper: The readings were only planned: what they show is ignored, and spreads are as beforehand.
     """
     candidates = _candidates(run, aim)
     nodes = _Nodes.of(run, aim, candidates, on_paper=on_paper or not run.readings)
@@ -146,7 +146,7 @@ def _last_cycle(run: Run) -> int:
 
 
 def _cheapest(candidates: Sequence[Reading], after: Array, run: Run) -> Reading:
-    """The most useful reading; one of this cycle where it is almost as useful as hooking the band anew."""
+    """The most useful reading; one of this cycle where it is almost as useful as hooking the band again."""
     order = [candidates[i] for i in sorted(range(len(after)), key=lambda i: float(after[i]))]
     here = [c for c in order if c.cycle == _last_cycle(run)]
     if here and after.min() > WORTH_A_CYCLE * after[candidates.index(here[0])]:
@@ -155,7 +155,7 @@ def _cheapest(candidates: Sequence[Reading], after: Array, run: Run) -> Reading:
 
 
 def _with(run: Run, readings: Sequence[Reading]) -> Run:
-    """The run as if more readings had been taken; what they show is of no account."""
+    """The run as if more readings had been taken; what they show is ignored."""
     number = max((r.number for r in run.rows), default=0)
     rows = [
         Row(number + i, cycle=r.cycle, branch=r.branch, length=r.length, force=0.0, mass=None)

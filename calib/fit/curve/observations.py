@@ -221,7 +221,7 @@ def _pull(head: RunHead, rows: Sequence[Row], zero: Array) -> tuple[Array, float
 
 
 def _cut_off(indication: Array, step: float) -> Array:
-    """What a display that cuts off towards nought leaves out in the mean: half a step, and nothing where it shows 0."""
+    """What a display that cuts off towards zero leaves out in the mean: half a step, and nothing where it shows 0."""
     return np.where(np.abs(indication) < step / 2, 0.0, np.sign(indication) * step / 2)
 
 

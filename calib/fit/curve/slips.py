@@ -218,7 +218,7 @@ def doubted(off: Array) -> list[int]:
     """Readings worth taking for a slip next: the farthest off, and farther than chance takes one of so many.
 
     Args:
-        off: Studentised deviation of each, nil where it must not be doubted.
+        off: Studentised deviation of each, zero where it must not be doubted.
     """
     by_chance = np.sqrt(2 * np.log(len(off)))  # about the largest of n that belong together
     return [int(i) for i in np.argsort(-off)[:AT_ONCE] if off[i] > by_chance]

@@ -251,7 +251,7 @@ def joined(parts: Sequence[Sequence[Source]], starts: NDArray[np.int64]) -> tupl
 
 
 def _over_all(members: Sequence[tuple[int, Source]], starts: NDArray[np.int64]) -> Source:
-    """One source of several runs, nil in the readings of the others."""
+    """One source of several runs, zero in the readings of the others."""
     arrays = [np.zeros(starts[-1]) for _ in range(4)]
     for i, source in members:
         for whole, piece in zip(arrays, (source.force, source.gain, source.quadratic, source.length), strict=True):

@@ -81,9 +81,9 @@ def fitted_curve(
     Args:
         model: Columns, readings and their sources of error.
         posterior: Curves at each set of spreads, with their weights.
-        loading: Half-path lengths tested on the way out, lowest and largest. [m]
-        unloading: The same of the way back; None where it was not measured.
-        drift: What errors that hang together add to the covariance of the coefficients, shape (p, p).
+        loading: Half-path lengths tested while loading, lowest and largest. [m]
+        unloading: The same of the unloading branch; None where it was not measured.
+        drift: What errors that correlate add to the covariance of the coefficients, shape (p, p).
     """
     p, w = model.basis.size, posterior.weights
     beta_nodes = posterior.shifts[:, :p] + model.mean[:p]

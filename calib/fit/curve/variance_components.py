@@ -33,7 +33,7 @@ PRIORS = {
     "repeatability": Prior(0.003, 1.2, 0.01),  # 95 % within 0.04..2.1 %: load cell to hook scale
     "swing": Prior(0.1, 1.2, 0.2),  # [N] 10 g: a cell at rest 1 g, a hook that does not hang still 100 g
     "cycle_gain": Prior(0.0025, 1.0, 0.008),  # conditioned rubber
-    "hook_shift": Prior(0.0008, 0.9, 0.0015),  # [m] a loop hooked anew, tape read to 1 mm
+    "hook_shift": Prior(0.0008, 0.9, 0.0015),  # [m] a loop hooked again, tape read to 1 mm
     "discrepancy": Prior(0.010, 0.8, 0.02),  # law misfits on published tables are 0.4..3 %
     "toe": Prior(0.03, 1.3, 0.2),  # most bands have none, a curled start takes half the pull away
     "loop_discrepancy": Prior(0.015, 0.8, 0.03),  # loops fit to 0.3..1.7 %
@@ -48,7 +48,7 @@ MOST_STEPS, HALVINGS, LONGEST_STEP = 40, 12, 2.0  # of the search for the mode; 
 ENOUGH = 1e-4  # gain of log density below which the mode is found: it is only where the integral is centred
 INFLATE = 1.15
 FLATTEST = 0.4  # least curvature believed of the posterior, against a prior curvature of 1..1.6
-FEW_NODES = NODES / 5  # effective number below which the points are centred anew
+FEW_NODES = NODES / 5  # effective number below which the points are centred again
 
 
 @dataclass(frozen=True)
@@ -61,9 +61,7 @@ class Posterior:
     shifts: Array  # (k, effects) mean less prior mean
     solutions: tuple[Solution, ...]
     log_evidence: float = 0.0  # of the readings in use, up to a constant of the model
-    apart: NDArray[np.int64] | None = (
-        None  # (k,) hypothesis of each node, -1 = of no account, where limits hold under each
-    )
+    apart: NDArray[np.int64] | None = None  # (k,) hypothesis of each node, -1 = ignored, where limits hold under each
 
     @property
     def spreads(self) -> dict[str, float]:
@@ -190,7 +188,7 @@ class WeightedNodes(Generic[S]):
 
 
 def weighted_nodes(at: Callable[[Array], tuple[float, S]], centre: Array, root: Array) -> WeightedNodes[S]:
-    """Fixed nodes about a mode, weighted by importance; centred anew once where few of them carry the weight.
+    """Fixed nodes about a mode, weighted by importance; centred again once where few of them carry the weight.
 
     Args:
         at: Minus the log density at some spreads, and the problem solved there.

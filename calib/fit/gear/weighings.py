@@ -49,9 +49,9 @@ def refuse_nonsense(weighings: Sequence[Weighing]) -> None:
     """
     for w in weighings:
         if not (isfinite(w.shown) and all(isfinite(p) for p in w.pieces)):
-            raise DataError("a known load or a reading is not a number", where=_line(w), remedy="mend it")
+            raise DataError("a known load or a reading is not a number", where=_line(w), remedy="correct it")
         if any(p <= 0 for p in w.pieces):
-            raise DataError(f"a known load of {min(w.pieces):g} is not above zero", where=_line(w), remedy="mend it")
+            raise DataError(f"a known load of {min(w.pieces):g} is not above zero", where=_line(w), remedy="correct it")
     nominal = {w.load for w in weighings}
     if len(nominal) < 2 or len(weighings) < 3:
         raise DataError(

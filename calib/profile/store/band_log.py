@@ -113,7 +113,7 @@ def _band(head: Sequence[str], name: str, kind: Kind) -> tuple[str, int]:
     text = "".join(head)
     found = re.search(rf'^# format = "bandcurve-{kind.name}/([0-9]{{1,4}})(?:\.[0-9]{{1,4}})?"$', text, re.MULTILINE)
     if found is None or int(found[1]) < 1:
-        raise DataError(f"is no {kind.words}", where=name, remedy=f'one begins with # format = "{kind.format}"')
+        raise DataError(f"is not a {kind.words}", where=name, remedy=f'one begins with # format = "{kind.format}"')
     if int(found[1]) > VERSION:
         raise DataError(
             f"is of version {found[1]}, newer than this program reads ({VERSION})",

@@ -89,11 +89,11 @@ def read_cards(folder: Path) -> Cards:
     """Look through a folder and the folders below it; a content that is there twice counts once.
 
     Raises:
-        FileError: It is no folder.
+        FileError: It is not a folder.
         DataError: It holds too much to be a folder of bands.
     """
     if not folder.is_dir():
-        raise FileError("is no folder", where=str(folder), remedy="name the folder your profiles are in")
+        raise FileError("is not a folder", where=str(folder), remedy="name the folder your profiles are in")
     found, seen = Cards(folder), set[bytes]()
     for path in _listed(folder):
         _take(path, found, seen)
@@ -183,7 +183,7 @@ def _card(data: bytes, where: str, path: Path, folder: str) -> Card:
             what, where=where, remedy="is the folder still being copied or synced? Or fit it again"
         ) from None
     except (KeyError, TypeError, IndexError, ZeroDivisionError, AttributeError, OverflowError):
-        raise DataError("is no profile this program can read", where=where, remedy="fit it again") from None
+        raise DataError("is not a profile this program can read", where=where, remedy="fit it again") from None
 
 
 def _card_of(document: Any, data: bytes, where: str, path: Path, folder: str) -> Card:
@@ -218,7 +218,7 @@ def _card_of(document: Any, data: bytes, where: str, path: Path, folder: str) ->
 def _check_format(text: object, where: str) -> None:
     found = re.fullmatch(r"bandcurve-profile/([0-9]{1,4})(\.[0-9]{1,4})?", str(text))
     if found is None:
-        raise DataError("is no profile", where=where, remedy="is it the right file?")
+        raise DataError("is not a profile", where=where, remedy="is it the right file?")
     if int(found[1]) > 1:
         what = f"is of version {found[1]}, newer than this program reads (1)"
         raise DataError(what, where=where, remedy="install a newer bandcurve")

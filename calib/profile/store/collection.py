@@ -98,7 +98,7 @@ def read_collection(folder: Path) -> Collection:
         folder: Where.
 
     Raises:
-        FileError: It is no folder.
+        FileError: It is not a folder.
     """
     register = read_register(folder)
     problems = list(register.problems)

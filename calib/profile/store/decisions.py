@@ -81,7 +81,7 @@ def parse_decisions(data: bytes, name: str) -> list[Decision]:
     lines = text[: text.rfind("\n") + 1].split("\n")
     found = re.fullmatch(rf'# format = "{FORMAT}/([0-9]{{1,4}})(?:\.[0-9]{{1,4}})?"', lines[0])
     if found is None:
-        raise DataError("is no register of bands", where=name, remedy="move it away, and a new one is begun")
+        raise DataError("is not a register of bands", where=name, remedy="move it away, and a new one is begun")
     if int(found[1]) > VERSION:
         what = f"is of version {found[1]}, newer than this program reads ({VERSION})"
         raise DataError(what, where=name, remedy="install a newer bandcurve")
@@ -95,11 +95,11 @@ def _decision(line: str, where: str) -> Decision:
         entry, at, event, band, to, keys, note = next(csv.reader(io.StringIO(line)))
         mark = Stamp(entry, instant(at))
     except (ValueError, csv.Error, StopIteration, OverflowError):
-        raise DataError("is no decision about a band", where=where, remedy="correct or remove that row") from None
+        raise DataError("is not a decision about a band", where=where, remedy="correct or remove that row") from None
     listed = tuple(keys.split())
     if event not in get_args(Event) or not all(_KEY.fullmatch(key) for key in (entry, *listed)):
         raise DataError(
-            f"{event[:20]!r} of {band[:20]!r} is no decision this program knows",
+            f"{event[:20]!r} of {band[:20]!r} is not a decision this program knows",
             where=where,
             remedy="correct or remove that row, or install a newer bandcurve",
         )

@@ -81,7 +81,7 @@ def _entries(data: bytes, name: str) -> dict[str, Remembered]:
     document = parse_json(data, name, CAP_BYTES)
     said = str(document.get("format"))
     if not said.startswith("bandcurve-memory/"):
-        raise DataError("is no memory of a folder", where=name, remedy="move it away, and a new one is begun")
+        raise DataError("is not the memory of a folder", where=name, remedy="move it away, and a new one is begun")
     if said.split("/")[1].split(".")[0] != "1":
         raise DataError(
             f"has the format {said[:40]!r}, newer than this program reads",

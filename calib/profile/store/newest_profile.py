@@ -27,7 +27,7 @@ def newest_of(profiles: Sequence[Profile]) -> Profile:
     if are_two_bands(different):
         flat = sorted(p.band.flat_length_m for p in different)
         raise DataError(
-            f"{band} stands for two bands: flat lengths of {flat[0]:.3f} and {flat[-1]:.3f} m are no one band's",
+            f"{band} stands for two bands: flat lengths of {flat[0]:.3f} and {flat[-1]:.3f} m do not fit one band",
             remedy="give one of them another id, or leave its profile out",
         )
     days = [p.made.measured_at for p in different]
@@ -35,7 +35,7 @@ def newest_of(profiles: Sequence[Profile]) -> Profile:
     if len(different) > 1 and (None in days or days.count(newest) > 1):
         which = "one without a day" if None in days else f"two of {newest}"
         raise DataError(
-            f"{band} has {len(different)} profiles, {which}: which is the newest cannot be told",
+            f"{band} has {len(different)} profiles, {which}: the newest is not clear",
             remedy="give one profile of that band",
         )
     return different[days.index(newest)]

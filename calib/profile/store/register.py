@@ -1,4 +1,4 @@
-"""The register of bands: made anew each time from the files that are there and from what people decided about them.
+"""The register of bands: made again each time from the files that are there and from what people decided about them.
 
 A band is an owner's mark (B07, in whatever case) and an id of its own. Its calibrations are those that bear the mark:
 profiles of the same runs are one calibration, whoever fitted them. Two coaches may both have a B03. Where files of one
@@ -149,7 +149,7 @@ def read_register(folder: Path) -> Register:
     """Look through a folder and make the register of its bands.
 
     Raises:
-        FileError: It is no folder.
+        FileError: It is not a folder.
         DataError: It holds too much to be a folder of bands.
     """
     return register_of(read_cards(folder))
@@ -230,7 +230,7 @@ def _bands(cards: Sequence[Card], named: _Named, decisions: Sequence[Decision]) 
 
 
 def _age(card: Card) -> tuple[str, bool, str, float]:
-    """Oldest first; of one day a quick look before a full recording, then as they were begun, then the surer last."""
+    """Oldest first; of one day a quick look before a full recording, then as they were begun, the more certain last."""
     return card.day, "few-lengths" not in card.codes, card.started, -card.u_relative
 
 
@@ -295,7 +295,7 @@ def _with_logs(
         folders = tuple(dict.fromkeys(e.folder for e in entries))
         out.append(_logging(KnownBand(mark, mark, folders, decision=status[-1] if status else None), entries))
     return out, [
-        f"{count} entries of {mark} are of no one's: {mark} is the name of two bands, and they lie in neither's folder"
+        f"{count} entries of {mark} belong to neither band: {mark} names two, and they lie in neither's folder"
         for mark, count in lost.items()
     ]
 

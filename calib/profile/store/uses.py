@@ -64,7 +64,9 @@ def checked_reps(text: str) -> int:
         DataError: It is none.
     """
     if not (text.isascii() and text.isdecimal()) or len(text) > 9 or not 0 < int(text) <= MOST_REPS:
-        raise DataError(f"{text[:20]!r} is no number of repetitions", remedy=f"give a whole number, 1 to {MOST_REPS}")
+        raise DataError(
+            f"{text[:20]!r} is not a number of repetitions", remedy=f"give a whole number, 1 to {MOST_REPS}"
+        )
     return int(text)
 
 

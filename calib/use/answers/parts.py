@@ -1,6 +1,6 @@
 """What all answers have in common: the head, the two limits, findings with what to do about them.
 
-An answer is an edge of the program, so its names wear their unit and are the names of the JSON document. Two limits
+An answer is an edge of the program, so its names carry their unit and are the names of the JSON document. Two limits
 stand beside every value, both half-widths of 95 %: `u95_mean_...` of the band's own curve, `u95_next_set_...` of what
 one set on another day may show; `u_...` is the standard uncertainty (k = 1) of the curve. A limit is null where it
 has no meaning. Nothing is worked out, written or printed here, and nothing heavy is loaded.

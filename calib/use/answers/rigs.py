@@ -223,7 +223,7 @@ class Proposed(Answer):
 
 @dataclass(frozen=True)
 class NotReachable:
-    """What cannot be had, and why."""
+    """What cannot be reached, and why."""
 
     bands: str
     arrangement: str

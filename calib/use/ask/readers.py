@@ -109,7 +109,7 @@ def positive_force(unit: str) -> Callable[[str], float]:
 
 
 def most(text: str, answers: Answers) -> str:
-    """What a scale takes; it wears its unit, which is that of the scale."""
+    """What a scale takes; it carries its unit, which is that of the scale."""
     unit = unit_behind(text, "force")
     if unit is None:
         parse_number(text)
@@ -221,7 +221,7 @@ def plates_owned(answers: Answers) -> PlateSet | None:
 
 
 def loads(text: str, answers: Answers) -> str:
-    """Loads to hang; the last wears the unit of those without one."""
+    """Loads to hang; the last carries the unit of those without one."""
     parts = listed(_spaced(text))
     unit = unit_behind(parts[-1], "mass") if parts else None
     owned = plates_owned(answers)
@@ -274,7 +274,7 @@ def temperature(text: str, answers: Answers) -> str:
     """Of the place where the band is pulled."""
     celsius = parse_temperature(text)
     if not -40 <= celsius <= 60:
-        raise DataError("that is no temperature to train in; degrees C, or 68 F")
+        raise DataError("that is not a temperature to train in; degrees C, or 68 F")
     return f"{round(celsius, 1):g} C"
 
 

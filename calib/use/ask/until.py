@@ -33,14 +33,14 @@ def per_cent(text: str, option: str = "--until") -> float:
     """Read a relative uncertainty like 2%. [1]
 
     Raises:
-        UsageError: It is none, or out of reason.
+        UsageError: It is none, or out of range.
     """
     found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*%\s*", text)
     if not found:
         raise UsageError(f"{option} {text[:20]!r} is not per cent", remedy=f"for example {option} 2%")
     value = float(found[1].replace(",", "."))
     if not LOWEST <= value <= HIGHEST:
-        raise UsageError(f"{option} {text[:20]!r} is out of reason", remedy=f"{LOWEST:g}% to {HIGHEST:g}%")
+        raise UsageError(f"{option} {text[:20]!r} is out of range", remedy=f"{LOWEST:g}% to {HIGHEST:g}%")
     return value / 100
 
 
@@ -53,7 +53,7 @@ def chooser_for(state: Recording) -> Chooser | None:
     """Who chooses the next reading of a recording; None where its plan is fixed.
 
     Raises:
-        DataError: What the head keeps of it is nothing to aim at; somebody wrote it by hand.
+        DataError: What the head keeps of it is not an aim; somebody wrote it by hand.
     """
     if state.course.asked is None:
         return None
@@ -162,7 +162,7 @@ def _told(head: RunHead) -> tuple[float, list[float] | None]:
     wanted, over = (told.get("U"), told.get("over_m")) if isinstance(told, dict) else (None, None)
     pair = over if isinstance(over, list) and len(over) == 2 and all(map(_positive, over)) else None
     if not _positive(wanted) or wanted >= 1 or (over is not None and pair is None):
-        raise DataError(f"{UNTIL} = {str(told)[:40]} is nothing to aim at", remedy="begin a new run with --until")
+        raise DataError(f"{UNTIL} = {str(told)[:40]} is not an aim", remedy="begin a new run with --until")
     return float(wanted), pair
 
 
@@ -210,7 +210,7 @@ def half_path_words(length: float, course: Course) -> str:
 
 
 def hindered(best: float, hindrance: str) -> str:
-    """What keeps the uncertainty up, and what would mend it.
+    """What keeps the uncertainty up, and what would fix it.
 
     Args:
         best: Relative 95 % half-width that no number of readings betters.

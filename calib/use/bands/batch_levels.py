@@ -36,7 +36,7 @@ class WayOut:
 
 @dataclass(frozen=True)
 class BatchMember:
-    """One band's way out and what it rests on; the rest of its profile is not kept, a batch may be large."""
+    """One band's loading branch and what it rests on; the rest of its profile is not kept, a batch may be large."""
 
     id: str
     flat_length: float  # [m]
@@ -62,7 +62,7 @@ def member_of(profile: Profile, readings: int, lengths: int) -> BatchMember:
     Args:
         profile: The band's.
         readings: In use.
-        lengths: Different ones on the way out.
+        lengths: Different loading lengths.
     """
     branch, band = profile.branches.loading, profile.band
     own = [f.loading_N for f in profile.factors if f.key is None] + [profile.rest_N.loading]

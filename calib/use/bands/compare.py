@@ -1,6 +1,6 @@
 """The same band on two days: has it changed? One number decides, the ratio of its level new to old.
 
-The level is the average pull on the way out over the working lengths. What both days share (one check of one scale, one
+The level is the average loading pull over the working lengths. What both days share (one check of one scale, one
 tape) cancels; the gear's own wandering since, and how a band differs from day to day, are added; a known plate weighed
 on both days tells how the scale has moved. No file is read here.
 """
@@ -127,7 +127,7 @@ def compare(old: Profile, new: Profile, over: Over | None = None) -> Comparison:
 
 
 def _lengths_back(old: Profile, new: Profile, lengths: Array) -> Array | None:
-    """The same for the way back, None where it was not measured on both days."""
+    """The same for the unloading branch, None where it was not measured on both days."""
     tables = old.branches.unloading, new.branches.unloading
     ends = [(t.length_m[0], t.length_m[-1]) for t in tables if t is not None]
     if len(ends) < 2:
@@ -156,9 +156,9 @@ def _shares(effects: Mapping[str, float], ratio: float) -> dict[str, float]:
 
 def _points(curves: Sequence[Curve], lengths: Array, branch: BranchName) -> list[Point]:
     was, now = curves
-    nil = np.zeros(len(lengths))
+    none = np.zeros(len(lengths))
     keys = {**was.sources, **now.sources}
-    u = np.sqrt(sum(((now.sources.get(k, nil) - was.sources.get(k, nil)) ** 2 for k in keys), nil))
+    u = np.sqrt(sum(((now.sources.get(k, none) - was.sources.get(k, none)) ** 2 for k in keys), none))
     off, k = now.force - was.force, np.maximum(was.ratio, now.ratio)
     return [
         Point(float(x), branch, float(d), float(v), float(wide * v))

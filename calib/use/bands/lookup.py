@@ -316,8 +316,8 @@ def _failed_recheck(band: KnownBand, profile: Profile) -> Iterator[Finding]:
             continue
         if not found.passed:
             text = (
-                f"{band.address} did not pass its re-check of {check.on}: {found.level_ratio - 1:+.1%} of the pull, "
-                f"give or take {found.k * found.u_level_ratio:.1%}; measure it again"
+                f"{band.address} did not pass its re-check of {check.on}: {100 * (found.level_ratio - 1):+.1f} "
+                f"+- {100 * found.k * found.u_level_ratio:.1f} % of the pull; measure it again"
             )
             yield Finding("recheck-failed", text)
         return

@@ -1,6 +1,6 @@
 """Which bands make the best left and right: all pairings, judged by how far apart a pair may be. No file is read here.
 
-For every two bands the 95 % upper limit of their largest difference on the way out over the working lengths is found;
+For every two bands the 95 % upper limit of their largest loading difference over the working lengths is found;
 pairs are chosen by that limit, not by the difference seen, because the smallest of many noisy differences looks too
 good. The smallest worst pair comes first, then the smallest sum.
 """
@@ -65,7 +65,7 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
     Args:
         profiles: Of two bands or more; of several of one band the newest is taken.
         over: Working lengths, half path; None takes all that they were tested at. [m]
-        series: Some of the bands hooked end to end: they make differences surer.
+        series: Some of the bands hooked end to end: they make differences more certain.
 
     Raises:
         DataError: Fewer than two, two bands under one id, or no length that all were tested at.

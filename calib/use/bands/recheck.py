@@ -50,7 +50,7 @@ def pull_of(profile: Profile, hung: Hung) -> float:
 
 
 def expect(profile: Profile, hung: Hung) -> Expected:
-    """Where the band should hang with the plate on the way out.
+    """Where the band should hang with the plate while loading.
 
     Raises:
         OutOfRangeError: The plate is too light or too heavy for the tested lengths.

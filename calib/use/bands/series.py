@@ -1,7 +1,7 @@
 """Two bands end to end carry the same pull: what the place of the link between them says. No file is read here.
 
 By itself, with a tape alone, it gives the difference of the two at one length. Beside profiles each reading is a
-constraint F_A(L_A) = F_B(L_B) that makes their difference surer.
+constraint F_A(L_A) = F_B(L_B) that makes their difference more certain.
 """
 
 from collections.abc import Mapping, Sequence
@@ -52,7 +52,7 @@ def ratio_of(series: Series) -> Ratio:
     The plain mean of the readings: what they are off has much in common, and weights would follow that.
 
     Args:
-        series: With readings on the way out.
+        series: With loading readings.
 
     Raises:
         DataError: There are none.
@@ -67,7 +67,7 @@ def _log_ratios(series: Series) -> tuple[Array, dict[str, Array]]:
     """Logarithm of first over second from each reading, and what one standard deviation of each source does to it."""
     readings = [r for r in series.readings if r.branch == "loading"]
     if not readings:
-        raise DataError("has no reading on the way out", where=series.name, remedy="approach both from the slack side")
+        raise DataError("has no loading reading", where=series.name, remedy="approach both from the slack side")
     rest = [rest_half_path(b.flat_length, b.thickness or DEFAULT_THICKNESS, 2) for b in (series.first, series.second)]
     logs, effects = [], [_effects(series, r, rest) for r in readings]
     for reading in readings:
@@ -151,7 +151,7 @@ def told_by_series(
     wanted: Mapping[BranchName, Array],
     among: Sequence[Profile] = (),
 ) -> list[list[Curve]]:
-    """Curves of several bands, made surer by series of two of them.
+    """Curves of several bands, made more certain by series of two of them.
 
     Args:
         profiles: The bands.
@@ -202,7 +202,7 @@ def _whole(
     wanted: Mapping[BranchName, Array],
     among: Sequence[Profile],
 ) -> Curve:
-    """A band's curve where it is wanted, and behind that where each reading has it; nil where it has no part."""
+    """A band's curve where it is wanted, and behind that where each reading has it; zero where it has no part."""
 
     def here(lengths: Array, branch: BranchName) -> Curve:
         return under_one_condition([profile], [curve_at(profile, lengths, branch)], branch, among)[0]

@@ -1,4 +1,4 @@
-"""A profile made surer by series of its band with others: the constraint worked into its factors. No file is read here.
+"""A profile tightened by series of its band with others: the constraint worked into its factors. No file is read here.
 
 The step comes after the fit. What the other band's curve is off becomes a part of this one's uncertainty, under the
 same key where it is shared.
@@ -19,7 +19,7 @@ from calib.use.bands.shared_lengths import Curve
 SMALL = 1e-3  # of u: an own factor below it everywhere is left to the rest
 
 
-def surer(
+def tightened(
     profile: Profile, others: Sequence[Profile], series: Sequence[Series], from_files: Sequence[tuple[str, str]]
 ) -> Profile:
     """The profile with what its series with other bands say.
@@ -86,7 +86,7 @@ def _factors(curves: Sequence[Curve], keyed: Sequence[str]) -> tuple[dict[str, A
 
 
 def _budget(shifts: Sequence[tuple[str, str | None, Array]], rest: Array, split: int) -> list[dict[str, Any]]:
-    """Sources at the low end, the middle and the top of the way out; all that is this band's own together."""
+    """Sources at the low end, the middle and the top of the loading branch; all that is this band's own together."""
     at = np.array([0, split // 2, split - 1])
     parts: dict[str, Array] = {"this band's own, and its series": rest[at] ** 2}
     for source, key, shift in shifts:

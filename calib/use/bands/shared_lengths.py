@@ -52,7 +52,7 @@ class Curve:
 
 
 def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -> Array:
-    """Lengths that every band was tested at on the way out, shape (count,). [m]
+    """Lengths that every band was tested at while loading, shape (count,). [m]
 
     Args:
         profiles: The bands.
@@ -125,7 +125,7 @@ def under_one_condition(
     Args:
         profiles: The bands.
         curves: One each, of that branch.
-        branch: Pull goes down with waiting on the way out, and up on the way back.
+        branch: Pull goes down with waiting while loading, and up while unloading.
         among: Bands whose mean temperature and wait are taken; empty for these.
     """
     warm = [p.conditions.temperature_C for p in among or profiles if p.conditions.temperature_C is not None]
@@ -156,13 +156,13 @@ def _at_dwell(curve: Curve, profile: Profile, waits: Sequence[float], branch: Br
 
 
 def conditioned(curves: Sequence[Curve], effect: Mapping[str, float], seen: float, u: float) -> list[Curve]:
-    """The curves after something else was seen that the same sources move: shifted by it, and surer.
+    """The curves after something else was seen that the same sources move: shifted by it, and more certain.
 
     Args:
         curves: Sharing their keys.
         effect: What one standard deviation of each source does to the value seen.
-        seen: The value; it would be nil if all sources were.
-        u: Its own standard uncertainty, beside these sources; above nil.
+        seen: The value; it would be zero if all sources were.
+        u: Its own standard uncertainty, beside these sources; above zero.
 
     The sources stay independent and as many: with b the effects and s^2 = b.b + u^2 their covariance becomes
     1 - b b / s^2, whose symmetric root is 1 - (1 - u / s) b b / (b.b).
@@ -174,10 +174,10 @@ def conditioned(curves: Sequence[Curve], effect: Mapping[str, float], seen: floa
     less = (1 - u / whole**0.5) / size
     out = []
     for curve in curves:
-        nil = np.zeros(len(curve.force))
-        along = sum((b * curve.sources.get(key, nil) for key, b in effect.items()), nil)
+        none = np.zeros(len(curve.force))
+        along = sum((b * curve.sources.get(key, none) for key, b in effect.items()), none)
         sources = dict(curve.sources)
         for key, b in effect.items():
-            sources[key] = sources.get(key, nil) - less * b * along
+            sources[key] = sources.get(key, none) - less * b * along
         out.append(replace(curve, force=curve.force - along * seen / whole, sources=sources))
     return out

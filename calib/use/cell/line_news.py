@@ -1,4 +1,4 @@
-"""What is wrong with a line and what would mend it, each thing said once. Nothing is printed here."""
+"""What is wrong with a line and what would fix it, each thing said once. Nothing is printed here."""
 
 from calib.acquire.cell.baud import SETTINGS
 from calib.acquire.cell.listening import Listening
@@ -56,7 +56,7 @@ class LineNews:
         if listening.search.tried:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
         if self.figures.last is None and listening.setting and listening.search.unreadable:
-            return f"What comes at {listening.setting} is no text: leave --baud out, and the speed is looked for."
+            return f"What comes at {listening.setting} is not text: leave --baud out, and the speed is looked for."
         if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
             return f"No line fits the format given ({listening.format.words()}): leave it out, and it is looked for."
         if self.figures.breaks_often:
@@ -84,10 +84,10 @@ class LineNews:
         if fault and self.figures.faults > self.figures.rubbish:
             named = clean(fault.note or fault.raw.strip("# \t"), 60)
             return f"Many lines are faults: {named}. Look at converter, cell and wires; speed and format are right."
-        return "Many lines are no readings: a loose wire, noise, or another speed or format (--baud, --format)."
+        return "Many lines are not readings: a loose wire, noise, or another speed or format (--baud, --format)."
 
     def give_up(self, *, ended: bool = False) -> None:
-        """Raise what cannot be mended by waiting.
+        """Raise what waiting cannot fix.
 
         Raises:
             DataError: Nothing readable at any speed; or a question only the user can answer; or no reading at all.

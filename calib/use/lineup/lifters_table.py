@@ -1,6 +1,6 @@
 """Lifters with their heights and wanted loads, as CSV or TOML. No file is opened here.
 
-A column, or a key of a [[lifter]] table, wears its unit: bottom_mm, want_top_kg. Names are shown as they are written.
+A column, or a key of a [[lifter]] table, carries its unit: bottom_mm, want_top_kg. Names are shown as they are written.
 """
 
 import csv

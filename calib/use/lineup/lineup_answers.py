@@ -71,7 +71,7 @@ def _turn(planned: Planned) -> LineupTurn:
 
 
 def _down(proposal: Proposal | None) -> Mapping[str, LoadAt] | None:
-    """Loads coming down; None where a band's way back was not measured."""
+    """Loads coming down; None where a band's unloading was not measured."""
     if proposal is None or proposal.answer.down is None:
         return None
     return {of: load_at(load_of(proposal.answer, proposal.answer.down, of)) for of in OFS}
@@ -187,12 +187,12 @@ def _changes(one: LineupDay) -> str:
 
 def _down_words(down: Mapping[str, LoadAt] | None, shown: Shown) -> str:
     if down is None:
-        return "Coming down is not known: the way back was not measured."
+        return "Coming down is not known: unloading was not measured."
     low, high = (down[of] for of in ("bottom", "top"))
     mean, wide = (load(max(getattr(at, n) for at in (low, high)), shown) for n in ("u95_mean_kg", "u95_next_set_kg"))
     unit = shown.force
     ends = f"{load(low.bar_load_kg, shown)} {unit} at the bottom and {load(high.bar_load_kg, shown)} {unit} at the top"
-    return f"Coming down: {ends} (mean +- {mean}, next set {wide})."
+    return f"Coming down: {ends} (mean +- {mean}, next set +- {wide})."
 
 
 def _section(turn: LineupTurn, shown: Shown) -> Section:

@@ -76,7 +76,7 @@ def budget_svg(rows: Sequence[BudgetRow]) -> str:
     """Shares of the variance in the middle of the tested lengths, largest first."""
     largest = sorted((r for r in rows if r.share_middle >= 0.01), key=lambda r: -r.share_middle)[:8]
     bars = [(r.source, r.share_middle, f"{r.share_middle:.0%}", r.type.lower()) for r in largest]
-    return bars_svg(bars, "Where the doubt of the mean comes from: shares of the variance in the middle.")
+    return bars_svg(bars, "Uncertainty budget of the mean: shares of the variance in the middle.")
 
 
 def batch_svg(batch: Batch) -> str:

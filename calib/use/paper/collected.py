@@ -95,7 +95,7 @@ def collect(folder: Path, rigs: Sequence[Path], batches: Sequence[Path], today: 
         today: What is due is due on that day.
 
     Raises:
-        FileError: It is no folder.
+        FileError: It is not a folder.
     """
     collection, lookup = read_collection(folder), Lookup(folder)
     found = {files.id: _found(files, lookup) for files in collection.bands}

@@ -191,7 +191,7 @@ def _facts(answer: CurveAnswer) -> tuple[str, ...]:
     if lost is not None:
         loss = (
             f" From {lost.from_m:.2f} to {lost.to_m:.2f} m half-path and back it loses {lost.energy_lost_J:.1f} J "
-            f"of the {lost.energy_in_J:.1f} J put in: {100 * lost.loss_ratio:.1f} %, give or take "
+            f"of the {lost.energy_in_J:.1f} J put in: {100 * lost.loss_ratio:.1f} +- "
             f"{200 * lost.u_loss_ratio:.1f} %."
         )
     warm = f"{room:.0f} C" if room is not None else "Temperature not noted"

@@ -26,7 +26,7 @@ from calib.units import SHOWN, Shown
 
 FigureKind = Literal["png", "svg", "pdf"]
 KINDS: tuple[FigureKind, ...] = ("png", "svg", "pdf")
-FOOT_COLUMNS = 118  # signs on a line of the smallest print
+FOOT_COLUMNS = 118  # characters on a line of the smallest print
 PAGE = (7.3, 9.6)  # inch: fits an A4 or a letter page with its margins
 
 
@@ -347,7 +347,7 @@ def _circumstances(profile: Profile) -> str:
 
 
 def _plain(text: str) -> str:
-    """Other people's text without signs that a page cannot carry."""
+    """Other people's text without characters that a page cannot carry."""
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 

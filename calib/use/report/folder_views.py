@@ -88,11 +88,11 @@ def _left_out(count: int, what: str) -> tuple[str, ...]:
 
 
 def _rate(words: str, rate: DriftRate) -> str:
-    return f"{100 * rate.relative:+.2f} % +- {100 * rate.u95_mean_relative:.2f} % for each {words}"
+    return f"{100 * rate.relative:+.2f} +- {100 * rate.u95_mean_relative:.2f} % for each {words}"
 
 
 def _sure(rate: DriftRate) -> str:
-    return "" if abs(rate.relative) > rate.u95_mean_relative else "; that cannot be told from none"
+    return "" if abs(rate.relative) > rate.u95_mean_relative else "; no more than chance"
 
 
 def _next_look(answer: HistoryAnswer) -> str:
@@ -182,7 +182,7 @@ def recheck_view(answer: RecheckAnswer, shown: Shown) -> View:
     """Whether a band is as it was measured."""
     level, tape = answer.level, tape_units(shown)
     percent, limit = 100 * (level.level_ratio - 1), 100 * (level.u95_next_set_level_ratio or 0.0)
-    pulls = f"pulls {abs(percent):.1f} % {'more' if percent > 0 else 'less'} than when measured, +- {limit:.1f} %"
+    pulls = f"pulls {abs(percent):.1f} +- {limit:.1f} % {'more' if percent > 0 else 'less'} than when measured"
     expected = f"expected {tape.tape(answer.expected_tape_m)} +- {tape.tape(answer.u95_next_set_tape_m)} {tape.length}"
     seen = (
         f"One plate shows a change of {100 * answer.smallest_change:.1f} % or more 19 times in 20, not a smaller one."

@@ -19,7 +19,7 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
             shown.pull(p.max_difference_N),
             length(p.length_m, shown),
             f"{100 * p.upper95_mean_N / p.pull_N:.1f} %",
-            p.stronger or "cannot be told",
+            p.stronger or "not clear",
         )
         for p in answer.pairs
     )
@@ -45,10 +45,10 @@ def series_view(answer: SeriesAnswer, shown: Shown) -> View:
         first, second = one.bands
         percent, limit = 100 * one.relative_difference, 100 * one.u95_mean_relative_difference
         more = "more" if percent > 0 else "less"
-        sure = "" if one.distinguishable else " Which is the stronger cannot be told."
+        sure = "" if one.distinguishable else " Which is the stronger is not clear."
         said.append(
-            f"{first} pulls {abs(percent):.1f} % {more} than {second} at the same length, about "
-            f"{length(one.length_m, shown)} (half-path), give or take {limit:.1f} % (95 %).{sure}"
+            f"{first} pulls {abs(percent):.1f} +- {limit:.1f} % {more} than {second} at the same length, about "
+            f"{length(one.length_m, shown)} (half-path; 95 % limits).{sure}"
         )
     note = "By tape alone; how one pull differs from another is assumed (0.6 % and 1.5 mm a band). Repeat it."
     return View(kilos=said[0], lines=(*said[1:], note), findings=answer.findings)
@@ -58,9 +58,9 @@ def compare_view(answer: CompareAnswer, shown: Shown) -> View:
     """Whether a band has changed."""
     level = answer.level
     percent, limit = 100 * (level.level_ratio - 1), 100 * level.u95_mean_level_ratio
-    verdict = "It has changed" if answer.changed else "No change that can be told from chance and gear"
+    verdict = "It has changed" if answer.changed else "No change beyond what chance and gear explain"
     more = "more" if percent > 0 else "less"
-    pulls = f"{answer.band} pulls {abs(percent):.1f} % {more} than before, give or take {limit:.1f} %"
+    pulls = f"{answer.band} pulls {abs(percent):.1f} +- {limit:.1f} % {more} than before"
     return View(
         kilos=f"{pulls}. {verdict}.",
         lines=(_when(answer, shown), _seen(answer), _flat(answer)),
@@ -87,10 +87,10 @@ def _seen(answer: CompareAnswer) -> str:
 
 def _flat(answer: CompareAnswer) -> str:
     longer, u = answer.flat_length_change_m, answer.u_flat_length_change_m
-    said = f"Flat length {1000 * longer:+.0f} mm, give or take {2000 * u:.0f} mm."
+    said = f"Flat length {1000 * longer:+.0f} +- {2000 * u:.0f} mm."
     if answer.loss_ratio_change is not None:
         wide = 200 * (answer.u_loss_ratio_change or 0.0)
-        said += f" Loss {100 * answer.loss_ratio_change:+.1f} percentage points, give or take {wide:.1f}."
+        said += f" Loss {100 * answer.loss_ratio_change:+.1f} +- {wide:.1f} percentage points."
     return said
 
 
@@ -109,9 +109,9 @@ def _points(answer: CompareAnswer, shown: Shown) -> Section:
 def changed_by_tape_view(answer: CompareByTapeAnswer, shown: Shown) -> View:
     """Whether a band has changed against one kept in a drawer."""
     percent, limit = 100 * (answer.level.level_ratio - 1), 100 * answer.level.u95_mean_level_ratio
-    verdict = "It has changed" if answer.changed else "That is no change that can be told from chance"
+    verdict = "It has changed" if answer.changed else "That is no more than chance"
     return View(
         kilos=f"{answer.band} against {answer.reference}, about {length(answer.length_m, shown)} (half-path): pulls "
-        f"{abs(percent):.1f} % {'more' if percent > 0 else 'less'} than before, give or take {limit:.1f} %. "
+        f"{abs(percent):.1f} +- {limit:.1f} % {'more' if percent > 0 else 'less'} than before. "
         f"{verdict}, if {answer.reference} has kept as it was."
     )

@@ -134,7 +134,7 @@ def _once_more(told: Recorded, found: Sequence[Place]) -> str:
     middle = found[len(found) // 2]
     percent = 100 * median(place.out.u95 / place.out.force for place in found)
     force = told.course.force_unit
-    back = f", {told.pull(middle.back)} {force} on the way back" if middle.back else ""
+    back = f", {told.pull(middle.back)} {force} while unloading" if middle.back else ""
     name = told.profile.band.id
     return (
         f"{name} pulls {told.pull(middle.out)} {force} at {told.tape(middle.taped)}{back}; "

@@ -201,7 +201,7 @@ def _check_rows(answer: RigCheckAnswer, shown: Shown) -> tuple[tuple[str, ...], 
 
 def _level(answer: RigCheckAnswer) -> str:
     level, u = answer.level.relative, answer.level.u_relative
-    return f"The bands' own pull: {100 * level:+.1f} % +- {200 * u:.1f} % against their profiles."
+    return f"The bands' own pull: {100 * level:+.1f} +- {200 * u:.1f} % against their profiles."
 
 
 def _learned(answer: RigCheckAnswer, shown: Shown) -> tuple[Section, ...]:

@@ -35,7 +35,7 @@ _ALWAYS_SAID = (
     "bar-may-lift", "loading-order", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "over-working-stretch",
     "sides-unequal", "outside-tested", "band-slack", "hitch-estimated", "no-unloading",
 )  # fmt: skip
-_NAMES = 4  # of bands in one sentence about what cannot be had
+_NAMES = 4  # of bands in one sentence about what cannot be reached
 TIES = (
     "Misses inside these limits are ties: then the sides that pull more alike come first, then what changes less in "
     "the rig, then fewer plates."
@@ -248,7 +248,7 @@ def cautions_of(proposal: Proposed) -> tuple[Doubt, ...]:
 
 
 def missed_texts(missed: Sequence[NotReachable], shown: Shown) -> list[str]:
-    """What cannot be had, one sentence for each reason, arrangements with the same one together."""
+    """What cannot be reached, one sentence for each reason, arrangements with the same one together."""
     kinds: dict[tuple[str, str], list[NotReachable]] = {}
     for one in sorted(missed, key=lambda m: m.miss_kg or 0.0):
         kinds.setdefault((one.arrangement, one.why), []).append(one)
@@ -269,7 +269,7 @@ def too_far_text(answer: SolveAnswer, near: Proposed, shown: Shown) -> str:
     lifts = any(f.code == "bar-may-lift" for f in near.findings)
     risk = " (there the bands may pull more than bar and plates weigh: let go, the bar flies up)" if lifts else ""
     return (
-        f"{wished} cannot be had within {load(answer.within_kg, shown)} {shown.force}; the nearest is "
+        f"{wished} cannot be reached within {load(answer.within_kg, shown)} {shown.force}; the nearest is "
         f"{reached_text(near, answer.wanted, shown)}, with {bands_text(near)} {hung_text(near, shown)} and "
         f"{_plates_a_side(near, shown)}{risk}"
     )

@@ -1,4 +1,4 @@
-"""A curve drawn with plain signs, for terminals and mails. Numbers in, lines of ASCII out; no cursor moves."""
+"""A curve drawn with plain characters, for terminals and mails. Numbers in, lines of ASCII out; no cursor moves."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -39,8 +39,8 @@ def plot(series: Sequence[Series], frame: Frame) -> str:
         series: What to draw, at least one place in all.
         frame: Size and words.
 
-    >>> print(plot([Series("o", "way out", [1.0, 2.0], [0.0, 10.0], True)], Frame(30, 6, "m", "kg")))
-    kg   o way out
+    >>> print(plot([Series("o", "loading", [1.0, 2.0], [0.0, 10.0], True)], Frame(30, 6, "m", "kg")))
+    kg   o loading
      10 |                     ooo
         |                ooooo
         |            oooo

@@ -209,7 +209,7 @@ def _unequal(answer: Answer, said: _Weights) -> list[Finding]:
         return []
     more, less = ("left", "right") if apart[at] > 0 else ("right", "left")
     shown = SHOWN[said.unit]
-    text = f"the {more} side pulls down {said(abs(apart[at]))} more than the {less} (give or take {said(u95)})"
+    text = f"the {more} side pulls down {said(abs(apart[at]))} more than the {less} (+- {said(u95)})"
     text += f" with the bar at {shown.tape(answer.heights[at])} {shown.length}"
     return [Finding("sides-unequal", text)]
 

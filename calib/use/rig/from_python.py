@@ -84,7 +84,7 @@ def solve_for(
         folder: Where bands are looked for by name.
 
     Raises:
-        DataError: Nothing is wanted, or it cannot be had; the sentence names the nearest.
+        DataError: Nothing is wanted, or it cannot be reached; the sentence names the nearest.
 
     >>> found = calib.solve(rig_path, top_kg=98, plates={20: 4, 10: 2}, within_kg=5)
     >>> found.proposals[0].bands[0].arrangement

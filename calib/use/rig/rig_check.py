@@ -190,7 +190,7 @@ def _look(
     answer = calculate(rig, profiles, extrapolate=True)
     way: Way = "down" if all(band.source == "above" for band in rig.band) else "up"
     if way not in answer.ways:
-        raise DataError("the way back of a band from above was not measured, so no check can be worked out",
+        raise DataError("unloading of a band from above was not measured, so no check can be worked out",
                         where="check", remedy="measure it")  # fmt: skip
     pulls = list(answer.ways[way].bands)
     if check.how == "hook":

@@ -25,7 +25,7 @@ U_TEMPERATURE = assumptions.BY_NAME["u_temperature_unknown"].value  # [K] where 
 RELAXATION = tuple(assumptions.BY_NAME[n].value for n in ("relaxation", "u_relaxation"))  # [% per decade] and its u
 TOE = 0.6  # u between the slack band and the first tested length, where a straight line stands: TOE part (1 - part) of
 # the first tested pull. In the middle 30 %: room for a curled start and for a stiff one. An assumption
-GAP = 0.1  # of the pull, between the branches where the way back was not measured. An assumption
+GAP = 0.1  # of the pull, between the branches where unloading was not measured. An assumption
 TURNING = 0.2  # of the tested stretch above rest: over which a band crosses from one branch to the other
 
 
@@ -175,7 +175,7 @@ def loading_share(
         ends: Shortest and longest of the repetition. [m]
         tested: Shortest and longest that were tested. [m]
         over: Length over which the state turns from one branch to the other. [m]
-        shortening: On the way back.
+        shortening: While unloading.
 
     Returns:
         1 on the loading branch, 0 on the unloading branch. From one tested end to the other it is on its branch all the
@@ -219,7 +219,7 @@ def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Ar
     """Lengths, pulls and what u95 is of u, from the slack band on."""
     branch = profile.branch(name)
     if branch is None:
-        raise DataError(f"the {name} branch was not measured", where=profile.band.id, remedy="measure the way back")
+        raise DataError(f"the {name} branch was not measured", where=profile.band.id, remedy="measure unloading")
     rest, first, part = profile.band.rest_half_path_m, branch.length_m[0], _toe_parts(profile, branch)
     u, u95 = np.array(branch.u_N), np.array(branch.u95_N)
     ratio = np.divide(u95, u, out=np.full_like(u, 2.0), where=u > 0)

@@ -1,4 +1,4 @@
-"""A rig as it is written down: bar, anchor and bands, from TOML whose keys wear their units. No file is opened here.
+"""A rig as it is written down: bar, anchor and bands, from TOML whose keys carry their units. No file is opened here.
 
 Heights are of the sleeve's and the anchor's centre above the floor. Every contradiction is one sentence with its key.
 """
@@ -291,9 +291,9 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     words = re.sub(r"( than| to) ([\d.]+)$", rf"\1 \2{unit}", first["msg"].replace("Input should", "should"))
     if first["type"] in ("too_short", "too_long"):
         words = words.replace("Tuple ", "").replace(" after validation", "")
-        raise DataError(words, where=where, remedy="mend the list")
+        raise DataError(words, where=where, remedy="correct the list")
     meant = f"; it should be {_MEANT[known.name]}" if known and known.name in _MEANT else ""
-    raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="mend the value")
+    raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="correct the value")
 
 
 def check_rig(rig: Rig) -> None:

@@ -45,12 +45,12 @@ def _doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> list[_
         found.append(_Doubt("hitch-estimated", text))
     if profile.branches.unloading is None:
         way = "coming down" if band.source == "below" else "going up"
-        found.append(_Doubt("no-unloading", f"its way back was not measured, so {way} cannot be told"))
+        found.append(_Doubt("no-unloading", f"its unloading was not measured, so {way} is not known"))
     return found
 
 
 def _turn_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> list[_Doubt]:
-    """Where a repetition turns short of what was tested, the way back starts elsewhere."""
+    """Where a repetition turns short of what was tested, the unloading branch starts elsewhere."""
     loop, tested = loop_of(profile), profile.branches.loading.length_m
     top = float(run_of(band, rig.bar, heights, loop).length.max())
     if not loop.rest < top < tested[-1] - SHORT * (tested[-1] - tested[0]):
@@ -95,8 +95,8 @@ def _condition_doubts(rig: Rig, profile: Profile) -> list[_Doubt]:
         measured = profile.relaxation is not None and profile.relaxation.measured
         rate = profile.relaxation.percent_per_decade if profile.relaxation else RELAXATION[0]
         text = (
-            f"read after {dwell:.0f} s and used at a tempo of {rig.bar.tempo_s:g} s: a faster band pulls more on the "
-            f"way out and less on the way back, {rate:g} % for each tenfold time"
+            f"read after {dwell:.0f} s and used at a tempo of {rig.bar.tempo_s:g} s: a faster band pulls more "
+            f"while loading and less while unloading, {rate:g} % for each tenfold time"
         )
         found.append(_Doubt("different-conditions", f"{text} ({'measured' if measured else 'assumed'})"))
     return found

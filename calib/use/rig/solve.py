@@ -135,7 +135,7 @@ def _widest(loads: Sequence[Known]) -> float:
 
 
 class Missed(NamedTuple):
-    """A band in an arrangement that cannot be had, or that misses what is wanted."""
+    """A band in an arrangement that cannot be used, or that misses what is wanted."""
 
     band: str
     arrangement: str
@@ -412,7 +412,7 @@ def _hook(band: RigBand) -> tuple[object, ...]:
 def _missed(
     sought: Sought, teams: Sequence[Team], best: Sequence[Best], bad: Mapping[tuple[int, int], Unusable]
 ) -> tuple[Missed, ...]:
-    """Single bands in each arrangement that cannot be had there, or whose nearest is too far off."""
+    """Single bands in each arrangement that cannot be used there, or whose nearest is too far off."""
     ids = [c.profile.band.id for c in sought.candidates]
     nearest = {(b.team, sought.ways[b.way].arrangement): b for b in best}
     found: list[Missed] = []

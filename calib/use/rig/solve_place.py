@@ -68,7 +68,7 @@ def _without_band(slot: RigBand) -> RigBand:
 class Unusable(NamedTuple):
     """Why a band cannot hang so."""
 
-    why: Literal["too long", "too short", "slack", "no way back", "hitch"]
+    why: Literal["too long", "too short", "slack", "no unloading", "hitch"]
     text: str
     excess: float  # [m] how far off it is; the least of several is told
 
@@ -129,7 +129,7 @@ def hangings(
 
 
 def _pegs(place: Place, arrangement: Arrangement, pegs: Sequence[float]) -> Sequence[float]:
-    """Distances of pegs to try with an arrangement; none where it cannot be had."""
+    """Distances of pegs to try with an arrangement; none where it cannot be used."""
     template = place.slots[0]
     if (arrangement == "across") != (template.arrangement == "across"):
         return ()
@@ -175,7 +175,7 @@ def _in_slot(slot: RigBand, slots: Sequence[RigBand], hanging: Hanging, candidat
 
 
 def is_of(written: str, candidate: Candidate) -> bool:
-    """Whether what a rig file writes of a band, a file or its name, is this one, also where it was measured anew.
+    """Whether what a rig file writes of a band, a file or its name, is this one, also where it was measured again.
 
     Args:
         written: `profile` of a band in the file.
@@ -215,8 +215,8 @@ def pulls(
 def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
     above = band.source == "above"
     if above and profile.branches.unloading is None:
-        text = "its way back was not measured, and from above the lift follows it"
-        return Unusable("no way back", text, inf)
+        text = "its unloading was not measured, and from above the lift follows it"
+        return Unusable("no unloading", text, inf)
     try:
         run = run_of(band, place.rig.bar, place.heights, loop_of(profile))
     except DataError as error:

@@ -49,7 +49,7 @@ class Answer:
     rig: Rig
     heights: Array  # [m]
     gravity: float  # [m/s2]
-    up: Direction | None  # None where a band's way back was needed and not measured
+    up: Direction | None  # None where a band's unloading was needed and not measured
     down: Direction | None
     hooks: Direction | None  # the bar on its hooks, at that one height; None where they are not given
     findings: tuple[Finding, ...]

@@ -80,7 +80,7 @@ def _asked(first: "KnownBand", second: "KnownBand") -> str | None:
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, choose, prepare, say
 
     if not at_terminal():
-        raise UsageError("there is nobody to ask", remedy="say --one, or --two NAME")
+        raise UsageError("nobody is here to answer", remedy="say --one, or --two NAME")
     prepare()
     say(*(f"  {line}" for known in (first, second) for line in _lines(known.calibrations)), *_against(first, second))
     try:

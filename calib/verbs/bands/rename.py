@@ -38,7 +38,9 @@ def command(
     found = register.at(Path(band))
     cards = [c for c in (*found.calibrations, *found.aside) if c.path.resolve() == where] if found else []
     if found is None or not cards:
-        raise DataError("is no calibration of a band here", where=band, remedy="name a profile in this folder or below")
+        raise DataError(
+            "is not a calibration of a band here", where=band, remedy="name a profile in this folder or below"
+        )
     rename(register, found, name, cards)
     print(f"{cards[0].path} is now of band {name}. Back: bandcurve undo {name}")
     return 0

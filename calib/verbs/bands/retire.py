@@ -39,7 +39,7 @@ def command(
             next((c for c in known.calibrations if c.path.resolve() == Path(band).resolve()), None) if known else None
         )
         if known is None or card is None:
-            what = "is no calibration that a band is answered from"
+            what = "is not a calibration that a band is answered from"
             raise DataError(what, where=band, remedy="name a profile in this folder, or give its --folder")
         decide(folder, "set-aside", known.mark, [card.key], note=clean(note), after=register.newest)
         print(

@@ -67,7 +67,7 @@ def command(
         _say_what_to_do(batch, [done.member for done in fitted.done])
     if found.waiting and not as_json:
         print(f"Not measured yet: {', '.join(found.waiting)}.")
-    why = (("of bands that were measured anew since", found.earlier), ("held by another file too", found.copies))
+    why = (("of bands that were measured again since", found.earlier), ("held by another file too", found.copies))
     for words, left in why:
         if left and not as_json:
             print(wrap(f"Left aside, {words}: {', '.join(str(path) for path in left)}."))
@@ -113,7 +113,7 @@ def _fit_all(found: "Sorted", folder: Path, each: MapWithProgress) -> Fitted:
     except DataError as error:
         rest = [group for group in found.groups if group not in outcomes]
         outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest, not_done), strict=True)
-        unusable = "its shape cannot be borrowed: no band that was measured in full could be used; mend those first"
+        unusable = "its shape cannot be borrowed: no band that was measured in full could be used; correct those first"
         return _fitted(found, outcomes, none=unusable if full else str(error))
     outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
     done = [outcome for outcome in outcomes.values() if isinstance(outcome, Done)]

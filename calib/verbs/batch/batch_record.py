@@ -78,7 +78,7 @@ def _bands(folder: Path) -> "list[BandToMeasure]":
     from calib.verbs.terminal.prompts import say
 
     if not folder.is_dir():
-        raise DataError("is no folder", where=str(folder), remedy="make one with: bandcurve batch new")
+        raise DataError("is not a folder", where=str(folder), remedy="make one with: bandcurve batch new")
     found: list[BandToMeasure] = []
     for path in sorted(p for p in folder.glob("*.run.csv") if not p.is_fifo()):
         try:

@@ -68,7 +68,7 @@ class Sorted:
     full: frozenset[Group]  # of them, bands that seem to be measured in full
     waiting: tuple[str, ...]
     failed: tuple[Failure, ...]
-    earlier: tuple[Path, ...] = ()  # of a band that was measured anew since
+    earlier: tuple[Path, ...] = ()  # of a band that was measured again since
     copies: tuple[Path, ...] = ()  # of a recording that another file holds with as many rows or more
 
 

@@ -51,7 +51,7 @@ class Screen:
         """Show it until q is pressed, the file is over, or the time is up. [s]
 
         Raises:
-            DataError: It cannot be read, and waiting does not mend that.
+            DataError: It cannot be read, and waiting does not fix that.
         """
         if not self._dumb:
             self._write("\x1b[?1049h\x1b[?25l")  # a screen of its own, without a cursor

@@ -1,4 +1,4 @@
-"""What `listen` says: ports, records, what was found, what is wrong and what would mend it. Nothing is printed here."""
+"""What `listen` says: ports, records, what was found, what is wrong and what would fix it. Nothing is printed here."""
 
 from collections.abc import Sequence
 

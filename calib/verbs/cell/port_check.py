@@ -116,7 +116,7 @@ def check_at_line(
 
 
 def _go_on(line: CellLine, taken: _Taken, file: Path) -> None:
-    """Take up a check that broke off: a board may set itself to nought when it starts, so nothing on is read again."""
+    """Take up a check that broke off: a board may set itself to zero when it starts, so nothing on is read again."""
     found = parse_check_table(read_capped(file, CAP_BYTES), file.name)
     _refuse_other_line(found, line, file)
     taken.sheet = replace(taken.sheet, rows=found.rows)
@@ -150,9 +150,9 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
 def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
     if found.in_counts != line.meter.in_counts or found.quantity != "mass":
         told = "counts" if line.meter.in_counts else "force"
-        raise DataError(f"does not go with this line, which gives {told}", where=file.name, remedy="begin anew")
+        raise DataError(f"does not go with this line, which gives {told}", where=file.name, remedy="start again")
     if not any(not r.pieces for r in found.rows):
-        raise DataError("has no row with nothing on", where=file.name, remedy="begin anew")
+        raise DataError("has no row with nothing on", where=file.name, remedy="start again")
 
 
 def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:

@@ -19,7 +19,7 @@ from calib.verbs.talk.procedure_talk import ask_latitude
 from calib.verbs.terminal.prompts import ask, choose, say, yes
 
 Load = Callable[[str], Profile]  # a profile of its name, as seen from the rig's file
-TEMPO = "One way, as the lifters move. A band pulls a little more on a quick way out than after a hold."
+TEMPO = "One way, as the lifters move. A band pulls a little more when it is stretched quickly than after a hold."
 PROFILE = "Measure the band first: bandcurve record B07 leaves its profile. bandcurve list shows what the folder holds."
 HIGHEST = 5.0  # m, of a bar or an anchor: more is a mistaken unit
 _HOLE = re.compile(r"(?:h|hole|#)\s*([0-9]{1,3})", re.IGNORECASE)
@@ -139,14 +139,14 @@ def _mass(text: str, unit: str) -> float:
 def _seconds(text: str) -> float:
     value = parse_number(text)
     if not 0.05 <= value <= 120:
-        raise DataError(f"{value:g} s is no tempo", remedy="type 0.05 to 120")
+        raise DataError(f"{value:g} s is not a tempo", remedy="type 0.05 to 120")
     return value
 
 
 def _warmth(text: str) -> float:
     value = parse_temperature(text)
     if not -60 < value < 100:
-        raise DataError(f"{value:g} C is no temperature to train at", remedy="type for example 12 C or 54 F")
+        raise DataError(f"{value:g} C is not a temperature to train at", remedy="type for example 12 C or 54 F")
     return value
 
 

@@ -245,7 +245,7 @@ def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
 
     answer, _ = worked_out(file, extrapolate=extrapolate)
     if answer.up is None:
-        raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
+        raise DataError("its load going up is not known", where=file.name, remedy="measure the bands unloading")
     return [Wish(of, float(load_of(answer, answer.up, of).value[0])) for of in ("bottom", "top")]
 
 

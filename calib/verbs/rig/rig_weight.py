@@ -50,7 +50,7 @@ def command(
     answer, profiles = worked_out(file, extrapolate=extrapolate, unit="kg" if as_json else shown)
     up = answer.up
     if up is None:
-        raise DataError("its load going up cannot be told", where=file.name, remedy="measure the bands' way back")
+        raise DataError("its load going up is not known", where=file.name, remedy="measure the bands unloading")
     loads = {of: load_of(answer, up, of) for of in OFS}
     hold = hold_number(read_rig(file), profiles, extrapolate=extrapolate)
     made = loadings(owned) if owned else None

@@ -245,7 +245,7 @@ def _refuse_far_off(result: "ScaleCheck", any_gain: bool, where: str) -> None:
     raise DataError(
         f"the scale shows {ratio:.3g} times the known load, and no check was kept: {slip}",
         where=where,
-        remedy="mend it, or give --any-gain if it is really so",
+        remedy="correct it, or give --any-gain if it is really so",
     )
 
 

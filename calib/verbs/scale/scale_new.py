@@ -91,7 +91,7 @@ def _ask_most(unit: str) -> float | None:
 
 
 def _ask_locks() -> Locks:
-    say("When you stop pulling and let off a little, the number ...")
+    say("When you stop pulling and ease off a little, the number ...")
     say("  1  follows the pull   2  stays at the highest pull   3  freezes after a moment")
     return choose("Which?", LOCKS)
 
@@ -100,12 +100,12 @@ def _typed(text: str, unit: str) -> tuple[float, str]:
     """A force above zero as typed [N], and the unit it was typed in."""
     value = parse_force(text, unit)
     if not 0 < value <= MOST:
-        raise DataError(f"{text[:20]} is nothing a scale shows", remedy="type for example 0.05, or 50")
+        raise DataError(f"{text[:20]} is not a value a scale shows", remedy="type for example 0.05, or 50")
     return value, _unit_behind(text) or unit
 
 
 def _option(text: str, option: str, example: str) -> tuple[float, str]:
-    """A force that wears its unit: value [N] and unit."""
+    """A force that carries its unit: value [N] and unit."""
     value = option_in_si(text, option, "force")
     if value > MOST:
         raise UsageError(f"{option} {text[:40]!r} is more than any scale shows", remedy=f"for example {example}")

@@ -41,11 +41,11 @@ def verdict(check: ScaleCheck, force: float, unit: str) -> str:
     excess, half = check.excess(force), Z95 * check.u(check.shown_for(force))
     factor = _per(check, unit)
     percent, at = 100 * excess / force, f"at {force / factor:.4g} {unit}"
-    give = f"{_two_digits(half / factor)} {unit}"
+    limit = f"+- {_two_digits(half / factor)} {unit}"
     off = f"reads {abs(percent):.2g} % {'high' if excess > 0 else 'low'} {at}"
     if abs(excess) < half:
-        return f"{off}, which is within what these loads can show ({give})"
-    return f"{off}, give or take {give}"
+        return f"{off}, which is within what these loads can show ({limit})"
+    return f"{off} ({limit})"
 
 
 def _per(check: ScaleCheck, unit: str) -> float:
@@ -73,7 +73,7 @@ def _table(check: ScaleCheck, unit: str) -> Iterator[str]:
         corrected = check.correction.force(w.shown) - base
         way = "" if not w.pieces else "up" if w.branch == "loading" else "down"
         numbers = (w.nominal * check.g / per, w.shown / factor, corrected / per)
-        known, shown, right = (round(x, 3) + 0.0 for x in numbers)  # no minus before nought
+        known, shown, right = (round(x, 3) + 0.0 for x in numbers)  # no minus before zero
         yield f"  {known:9.3f} {shown:9.3f} {right:10.3f}   {way}".rstrip()
 
 

@@ -80,7 +80,7 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
 
 
 def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
-    """A recording taken up where its file ends; at a load cell's port the zero is taken anew by itself."""
+    """A recording taken up where its file ends; at a load cell's port the zero is taken again by itself."""
     writer, run = RunWriter.resume(path)
     state = Recording.of(run)
     try:
@@ -124,7 +124,7 @@ def _continuing(state: Recording) -> str:
 
 
 def _back_to(state: Recording) -> tuple[str, ...]:
-    """How to come to a length of the way back with a band that hangs slack."""
+    """How to come to a length of the unloading branch with a band that hangs slack."""
     slot = state.slot
     if slot is None or slot.branch != "unloading" or slot.setting is None:
         return ()

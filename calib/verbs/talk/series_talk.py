@@ -24,7 +24,7 @@ def read_series(path: Path) -> "Series":
 
 
 def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profile], Profile] | None":
-    """What makes a fitted profile surer by series of its band; None where there are none.
+    """What makes a fitted profile more certain by series of its band; None where there are none.
 
     Args:
         series: Files of series.
@@ -42,12 +42,12 @@ def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profil
     files = [(p.name, sha256(p.read_bytes()).hexdigest()) for p in others]
 
     def told(profile: "Profile") -> "Profile":
-        from calib.use.bands.series_profile import surer
+        from calib.use.bands.series_profile import tightened
 
         mine = [s for s in read if profile.band.id in s.bands]
         if not mine:
             raise DataError(f"none of the series is of {profile.band.id}", remedy="fit the runs of its bands only")
-        return surer(profile, [p for p in loaded if p.band.id != profile.band.id], mine, files)
+        return tightened(profile, [p for p in loaded if p.band.id != profile.band.id], mine, files)
 
     return told
 
@@ -78,12 +78,12 @@ def lead(path: Path) -> "Series":
             "Look both bands over. Hook them end to end between two fixed points, with a link that cannot open.",
             "Eyes out of their line; nobody and nothing behind either end.",
             "Go to each total length from the slack side, wait ten seconds, and read where the middle of the link is.",
-            "After three lengths unhook, hook them anew, type 'again', and take the same lengths once more.",
+            "After three lengths unhook, hook them again, type 'again', and take the same lengths once more.",
         )
         while (row := _ask_row(path, before, number + 1, cycle)) is not None:
             if row == AGAIN:
                 cycle += 1
-                say(f"  Pull {cycle}, hooked anew.")
+                say(f"  Pull {cycle}, hooked again.")
                 continue
             number += 1
             before = before + row.encode()
@@ -91,7 +91,7 @@ def lead(path: Path) -> "Series":
     except (EndOfInputError, KeyboardInterrupt) as stopped:
         if number == 0 and isinstance(stopped, EndOfInputError):
             raise FileError(
-                "no reading was typed, nothing was written", where=str(path), remedy="begin anew"
+                "no reading was typed, nothing was written", where=str(path), remedy="start again"
             ) from stopped
         kept = f"{path} holds {number} reading{'s' * (number > 1)}" if number else "nothing was written"
         say("", f"Stopped; {kept}.")
@@ -141,7 +141,7 @@ def _ask_mm(prompt: str) -> float:
 
 
 def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
-    """One row that can be used; None when there are no more, `AGAIN` where the bands were hooked anew."""
+    """One row that can be used; None when there are no more, `AGAIN` where the bands were hooked again."""
     from calib.acquire.files.series_file import parse_series
     from calib.acquire.files.typed import parse_length
     from calib.use.bands.series import ratio_of

@@ -183,7 +183,7 @@ class SetUp:
             if isinstance(made, RunHead):
                 say(f"Lengths: {planned_words(made, gear_of(made))}.", *(f"Note: {x}." for x in self.said))
         elif typed and typed.lower() not in YES:
-            raise DataError(f"{typed[:20]!r} is no line", remedy="type its letter, or Enter to go on")
+            raise DataError(f"{typed[:20]!r} is not one of the lines", remedy="type its letter, or Enter to go on")
         if isinstance(made, DataError):
             raise made
         return talk, made

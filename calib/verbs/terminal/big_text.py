@@ -42,7 +42,7 @@ def big_text(text: str, width: int, height: int, block: str = "#") -> list[str]:
     """Rows of blocks that show a text as large as it fits; the text itself where it does not fit at all.
 
     Args:
-        text: Digits, point, minus, units and the few capitals of a status; other signs are left out.
+        text: Digits, point, minus, units and the few capitals of a status; other characters are left out.
         width: Columns there are.
         height: Rows there are.
         block: The sign a block is made of; a block is twice as wide as high, as most terminals show it square.

@@ -31,7 +31,7 @@ def given_profile(band: str, folder: Path = Path()) -> Given:
 
     Raises:
         FileError: It cannot be read.
-        DataError: It is no profile, or no band has that name.
+        DataError: It is not a profile, or no band has that name.
     """
     if band == STANDARD:
         from calib.profile.document import CAP_BYTES, parse_profile

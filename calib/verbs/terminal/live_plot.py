@@ -1,4 +1,4 @@
-"""A force as it is pulled, drawn with plain signs: against time, and against length. Numbers in, rows of ASCII out.
+"""A force as it is pulled, in plain characters: against time, and against length. Numbers in, rows of ASCII out.
 
 A row holds three heights: `_` low, `-` in the middle, `'` high, so that eight rows show two dozen steps.
 """
@@ -30,7 +30,7 @@ class Strip:
         self._samples: deque[tuple[float, float]] = deque(maxlen=MOST)
 
     def add(self, at_s: float, force: float) -> None:
-        """Take one reading; one before the last begins anew. [s], [any unit]"""
+        """Take one reading; one before the last begins again. [s], [any unit]"""
         if self._samples and at_s < self._samples[-1][0]:
             self._samples.clear()
         self._samples.append((at_s, force))
@@ -101,7 +101,7 @@ def beside(left: Sequence[str], right: Sequence[str], width: int) -> list[str]:
 
 
 def _ends(forces: Sequence[float], *, from_zero: bool) -> tuple[float, float]:
-    """What the height shows: what was pulled, and nought where that means something."""
+    """What the height shows: what was pulled, and zero where that means something."""
     low, high = min(forces), max(forces)
     low = min(low, 0.0) + 0.0 if from_zero else low  # never -0.0
     return low, max(high, low + LEAST_SPAN + 1e-4 * abs(low))

@@ -19,7 +19,7 @@ T = TypeVar("T")
 _BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
 COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
 ROOM = 10  # columns kept free behind a prompt
-LONGEST_LINE = 2000  # signs; the rest of a longer line is read and dropped
+LONGEST_LINE = 2000  # characters; the rest of a longer line is read and dropped
 
 
 def at_terminal() -> bool:

@@ -36,7 +36,7 @@ def _sentences(run: Run, shown: Shown) -> Iterator[str]:
     yield f"Run {run.name} of band {band.id}{made}, {_METHODS[head.procedure.method]}."
     known = (("thickness", band.thickness, "mm"), ("width", band.width, "mm"), ("mass", band.mass, "g"))
     facts = [f"{name} {value * 1000:.3g} {unit}" for name, value, unit in known if value]
-    flat = f"{shown.tape(band.flat_length)} {shown.length} flat, give or take {2 * band.u_flat_length * 1000:.1f} mm"
+    flat = f"{shown.tape(band.flat_length)} {shown.length} flat (+- {2 * band.u_flat_length * 1000:.1f} mm)"
     yield f"The band is {_strands(head)}: {', '.join([flat, *facts])}."
     if band.note:
         yield f"Note: {band.note}."

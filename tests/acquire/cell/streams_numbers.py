@@ -58,7 +58,7 @@ STREAMS = (
     device("comma between tabs", lambda i, x: f"{5000 + 100 * i}\t{_comma(f'{x:.2f}')}\tkg"),
     device("comma in a bench line", lambda i, x: f"NT  {_comma(f'{x:+08.2f}')} kg"),
     device("noughts left away", lambda i, x: _short(x) + " kg"),
-    device("no nought before the dot", lambda i, x: f"{x:.2f}".removeprefix("0") + " kg"),
+    device("no zero before the dot", lambda i, x: f"{x:.2f}".removeprefix("0") + " kg"),
     device("nothing behind the dot", lambda i, x: f"{x:.0f}. kg", shown=lambda x: float(round(x))),
     device("power of ten", lambda i, x: f"{x:.3E} N", "N", shown=_newton),
     device("small power of ten", lambda i, x: f"{x:.4e} kg"),

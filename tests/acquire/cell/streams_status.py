@@ -13,7 +13,7 @@ def _mark(i: int, stands: str, goes: str) -> str:
 
 STREAMS = (
     device("two letters before", lambda i, x: f"{_mark(i, 'ST', 'US')},NT,{x:+08.2f}kg", **MARK),
-    device("two letters before, at rest at nought", lambda i, x: f"ST,GS,{x:+08.2f}kg", stable=True),
+    device("two letters before, at rest at zero", lambda i, x: f"ST,GS,{x:+08.2f}kg", stable=True),
     device("two letters behind", lambda i, x: f"{x:+08.2f} kg,{_mark(i, 'ST', 'US')}", **MARK),
     device("two letters behind a blank", lambda i, x: f"{x:8.2f} kg {_mark(i, 'ST', 'US')}", **MARK),
     device("a letter behind", lambda i, x: f"{x:8.2f} kg {_mark(i, 'S', 'D')}", **MARK),
@@ -52,7 +52,7 @@ STREAMS = (
     device("name with a digit", lambda i, x: f"CH2 {x:.2f} kg"),
     device("name and version", lambda i, x: f"pm-7 v2.11: {x:.2f} kg"),
     device("fine, said of every line", lambda i, x: f"{2000 + 100 * i},{x:.2f},kg,ok"),
-    device("a flag of faults that is nought", lambda i, x: f"kg={x:.2f} err=0 overload=0"),
+    device("a flag of faults that is zero", lambda i, x: f"kg={x:.2f} err=0 overload=0"),
     device("no overload, said in words", lambda i, x: f'{{"kg": {x:.2f}, "overload": false, "fault": null}}'),
     device("the peak beside", lambda i, x: f"peak {max(x, 38.44 if i >= 60 else x):.2f} kg now {x:.2f} kg"),
     device("the tare beside", lambda i, x: f"net {x:.2f} kg, tare 0.85 kg"),

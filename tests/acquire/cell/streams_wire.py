@@ -28,7 +28,7 @@ STREAMS = (
     device("noughts of padding before", lambda i, x: f"\0\0{x:.2f} kg"),
     device("noughts of padding behind", lambda i, x: f"{x:.2f} kg\0\0\0"),
     device("noughts of padding before the end", lambda i, x: f"{x:.2f} kg", end="\0\r\n"),
-    device("a nought for an end", lambda i, x: f"{x:.2f} kg", end="\0"),
+    device("a zero for an end", lambda i, x: f"{x:.2f} kg", end="\0"),
     device("blanks behind", lambda i, x: f"{x:.2f} kg   "),
     device("a prompt before", lambda i, x: f"> {x:.2f} kg"),
     device("no ends, fixed width", lambda i, x: f"{x:+08.2f}kg", end=""),

@@ -207,8 +207,8 @@ def test_ports_that_are_there_are_listed_without_opening_any() -> None:
     ("name", "said"),
     [
         ("nonesuch", "no such port"),
-        (".", "no serial port"),
-        ("/dev/null", "no serial port"),
+        (".", "not a serial port"),
+        ("/dev/null", "not a serial port"),
         ("socket://127.0.0.1:1", "nobody answers"),
         ("socket://127.0.0.1", "looks like socket"),
         ("", "no such port"),

@@ -123,7 +123,7 @@ def _zip(name: str, content: bytes = b"") -> bytes:
     ("data", "said"),
     [
         (b"PK\x03\x04 torn", "cannot be read as a workbook"),
-        (_zip("word/document.xml"), "is no table this program knows"),
+        (_zip("word/document.xml"), "is not a table this program knows"),
         (_zip("xl/workbook.xml", b"<broken"), "cannot be read as a workbook"),
         (_zip("xl/workbook.xml", bytes(201_000_000)), "unpacks to more"),
     ],

@@ -34,7 +34,7 @@ itself uncertain by about 0.02 (k = 1), with 25 by 0.04, as what is off is off a
 
 A band has a length of 0.6 to 1.05 m at rest, is pulled to 1.8 to 2.3 times that, and pulls 9 to 42 kg there. Load cell:
 steps of 0.005 kg, gain known to 0.15 %, lengths to 1 mm. Hook scale: 0.05 kg, 1 %, 1.5 mm. Cycles differ by 0.4 % and
-1 mm. Eight lengths, two cycles, where the row says nothing else. Ways back: a smooth share lost (invented), or
+1 mm. Eight lengths, two cycles, where the row says nothing else. Unloading branches: a smooth share lost (invented), or
 softening by the energy held (Ogden & Roxburgh, Proc. R. Soc. A 455 (1999) 2861).
 """
 

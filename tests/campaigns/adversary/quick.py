@@ -1,8 +1,8 @@
 """The first answer: three lengths, one pull, typed into `record --quick` by somebody whose reading may be wrong.
 
-The person answers whatever is asked. A length asked for a second time, or on the way back, is set and read anew, and
+The person answers whatever is asked. A length asked for a second time, or while unloading, is set and read anew, and
 rightly; a reading that is questioned is looked at again: `kept` is a slip that looking does not mend (a length set
-wrong, a hook that sticks), the other kind is mended by it.
+wrong, a hook that sticks), the other kind is fixed by it.
 """
 
 import re
@@ -125,7 +125,7 @@ def quick_case(make: Bander, slips: bool, kept: bool) -> Callable[[Rng, str], Ca
 
 def quick_rows() -> list[Row]:
     issue, slip = "true 4.90, 13.05, 24.65 kg", "one of three readings 10 to 30 % off"
-    kept, mended = "stays when looked at again", "mended when questioned"
+    kept, fixed = "stays when looked at again", "fixed when questioned"
     return [
         *rows_of(
             "quick",
@@ -137,7 +137,7 @@ def quick_rows() -> list[Row]:
             "quick",
             SLIPPED,
             ("quick-kept", f"any band; {slip}, {kept}", quick_case(long_enough, True, True)),
-            ("quick-mended", f"any band; {slip}, {mended}", quick_case(long_enough, True, False)),
+            ("quick-mended", f"any band; {slip}, {fixed}", quick_case(long_enough, True, False)),
             ("quick-three-kept", f"{issue}; {slip}, {kept}", quick_case(through_three_points, True, True)),
         ),
     ]

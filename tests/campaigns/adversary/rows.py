@@ -216,12 +216,12 @@ def bend_rows() -> list[Row]:
             "the same, begins at 0.35 to 0.6 and adds 20 to 60 %: nearly all of it lies between the last two lengths",
             sparse_top((0.35, 0.6), (0.2, 0.6)),
         ),
-        ("corner", "a corner in the way back; load cell", by_scale(cornered, Way(CELL))),
+        ("corner", "a corner in the unloading branch; load cell", by_scale(cornered, Way(CELL))),
     )
 
 
 def upright_rows() -> list[Row]:
-    weighed, corner = Way(replace(UPRIGHT, weighed=True)), "upright and not weighed, a corner in the way back"
+    weighed, corner = Way(replace(UPRIGHT, weighed=True)), "upright and not weighed, a corner in the unloading branch"
     return [
         *rows_of(
             "gear",

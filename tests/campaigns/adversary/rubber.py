@@ -1,4 +1,4 @@
-"""Invented bands: a law of rubber, a section, and what real bands do beside it, as a way out and a way back.
+"""Invented bands: a law of rubber, a section, and what real bands do beside it, loading and unloading.
 
 Everything is a table on a fine grid of half-path lengths, so that a law may have any corner it likes.
 """
@@ -79,9 +79,9 @@ def draw_size(rng: np.random.Generator, peak_kg: tuple[float, float] = (9, 42), 
 
 
 def band_of(size: Size, stress: Shape, back: Callable[[Array, Array], Array]) -> Band:
-    """A band of one size whose way out follows `stress(stretch)`; `back(length, out)` is the way back from the top.
+    """A band of one size whose loading branch follows `stress(stretch)`; `back(length, out)` is unloading from the top.
 
-    The table goes on beyond the top, on the way out alone, for who pulls a little too far.
+    The table goes on beyond the top, while loading alone, for who pulls a little too far.
     """
     stretch = np.linspace(1, size.top_stretch, STEPS)
     beyond = np.linspace(size.top_stretch, size.top_stretch * 1.01, 50)[1:]
@@ -123,7 +123,7 @@ def damaged_back(strength: float, width: float) -> Callable[[Array, Array], Arra
 
 
 def any_back(rng: np.random.Generator) -> Callable[[Array, Array], Array]:
-    """One of the smooth ways back."""
+    """One of the smooth unloading branches."""
     if rng.random() < 0.5:
         return smooth_back(float(rng.uniform(0.05, 0.16)), float(rng.uniform(1.5, 4)))
     return damaged_back(float(rng.uniform(6, 15)), float(rng.uniform(0.4, 1.0)))

@@ -51,14 +51,14 @@ _HEAD = """# Batch: what borrowing a shape is worth
 
 Written by `python -m tests.campaigns.batch --write`; {batches} batches a world without an odd band and as many with
 one, seeds fixed beforehand. A batch is 12 bands: 3 measured in full (8 lengths, 2 cycles, both branches)
-and 9 with three readings on the way out in a single cycle. Levels differ by up to 8 %, flat lengths by up
+and 9 with three loading readings in a single cycle. Levels differ by up to 8 %, flat lengths by up
 to 2 %; each band's shape departs smoothly from the batch's by the sd in the table. The laws are not the
 fitter's (`tests/campaigns/simulated_bands/laws.py`). Scale gain and tape are drawn once a batch, zero and offset
 once a band. The odd band pulls 20 % more at its top, nothing more at rest, and may be any of the twelve.
 Errors are those of the nine, both branches at 12 places, in per cent of the largest force. Worlds with a
 star are kept aside: nothing in the fit may be chosen by looking at them. Coverage has its standard error
 from batch to batch, for what the nine share makes them hold or miss together. "Difference of two" is the
-pull of one of the nine less that of the next, on the way out: how often 1.96 u holds it, and u over what it
+pull of one of the nine less that of the next, loading: how often 1.96 u holds it, and u over what it
 would be if what both borrowed were not known to be the same.
 
 To keep: error at most 1.2 % (where the gain is known to 0.5 %), coverage 92-98 %, the odd band, and no

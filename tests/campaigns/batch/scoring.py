@@ -33,7 +33,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Difference:
-    """Pull of one small band less that of another on the way out, at the same lengths."""
+    """Pull of one small band less that of another while loading, at the same lengths."""
 
     error: Array  # [N]
     u: Array  # [N] what both borrowed taken as shared

@@ -51,7 +51,7 @@ def main() -> None:
 
 
 def make_box(folder: Path, bands: int, full: int) -> None:
-    """Write a box of runs: the first ones at eight lengths, out and back, twice; the others at three on the way out."""
+    """Write a box of runs: the first ones at eight lengths, out and back, twice; the others at three while loading."""
     world = replace(BY_NAME["tube"], bands=bands, full=full)
     for i, run in enumerate(draw_batch(world, 1).runs, 1):
         band = replace(run.head.band, id=f"B{i:05d}")

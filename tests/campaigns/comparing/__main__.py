@@ -83,7 +83,7 @@ def _row(same: list[Comparison], softer: list[Comparison], *, rechecked: bool, p
     held = 0.5 * (holds(same, 0.0) + holds(softer, SOFTER))
     u, smallest = np.mean([c.u_level_ratio for c in same]), np.mean([c.smallest for c in same])
     return (
-        f"| {'checked anew' if rechecked else 'same check'} | {'yes' if plate else 'no'} | {len(same)} "
+        f"| {'checked again' if rechecked else 'same check'} | {'yes' if plate else 'no'} | {len(same)} "
         f"| {flagged(same):.1%} | {flagged(softer):.1%} | {held:.1%} | {100 * u:.2f} | {100 * smallest:.1f} |"
     )
 

@@ -39,7 +39,7 @@ class Case:
 
     change: float = 0.0  # relative, of the band
     plate: bool = False  # a known plate weighed both times
-    rechecked: bool = False  # the scale was checked anew in between
+    rechecked: bool = False  # the scale was checked again in between
 
 
 def try_year(world: World, case: Case, number: int) -> Comparison | None:

@@ -11,7 +11,7 @@ from calib.profile.document import Profile
 from calib.records import Run
 from calib.use.bands.pair import pair_up
 from calib.use.bands.series import ratio_of
-from calib.use.bands.series_profile import surer
+from calib.use.bands.series_profile import tightened
 from calib.use.bands.shared_lengths import NORMAL_95
 from tests.campaigns.pairing.boxes import sibling
 from tests.campaigns.simulated_bands.measuring import TrueBand, draw_band, draw_errors, generator, record
@@ -45,7 +45,7 @@ def try_ends(number: int) -> Told | None:
         run = record(better, b, draw_errors(CELL, rng, shared_perfect=False), "B02", rng)
         reference = fit_profile([_by_another_scale(run)])
         series = simulated((a, b), (mine.band.flat_length_m, reference.band.flat_length_m), rng)
-        ratio, told = ratio_of(series), surer(mine, [reference], [series], [])
+        ratio, told = ratio_of(series), tightened(mine, [reference], [series], [])
     except DataError:  # very unlike bands: one hangs beyond its tested lengths
         return None
     true = log1p(ratio.relative) - float(np.log(_pull(a, ratio.length) / _pull(b, ratio.length)))

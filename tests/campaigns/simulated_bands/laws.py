@@ -1,6 +1,6 @@
-"""How simulated bands pull: loading laws and ways back, none of them the fitter's. Gear is not known here.
+"""How simulated bands pull: loading laws and unloading branches, none of them the fitter's. Gear is not known here.
 
-A loading law is force as a function of stretch, drawn with its own parameters. A way back is force as a function of
+A loading law is force as a function of stretch, drawn with its own parameters. Unloading is force as a function of
 stretch and of the stretch where the cycle turned; it meets the loading law there.
 """
 
@@ -120,7 +120,7 @@ def way_back(stretch: Array, top: float) -> Array:
 
 
 def proportional(rng: np.random.Generator, loading: Loading) -> Unloading:
-    """A relative drop that grows as a power of the way back."""
+    """A relative drop that grows as a power of the unloading branch."""
     size, order = rng.uniform(0.04, 0.15), rng.uniform(0.4, 0.9)
     return lambda stretch, top: loading(stretch) * (1 - size * way_back(stretch, top) ** order)
 

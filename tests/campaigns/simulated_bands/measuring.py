@@ -48,11 +48,11 @@ class TrueBand:
     law_back: Unloading | None
 
     def loading(self, length: Array) -> Array:
-        """Force on the way out. [N]"""
+        """Force while loading. [N]"""
         return self.law(np.maximum(np.asarray(length) / self.rest, 1.0))
 
     def unloading(self, length: Array, top: float | None = None) -> Array:
-        """Force on the way back from the turning point, by default the largest tested length. [N]"""
+        """Force while unloading from the turning point, by default the largest tested length. [N]"""
         assert self.law_back is not None
         return self.law_back(np.maximum(np.asarray(length) / self.rest, 1.0), (top or self.top) / self.rest)
 

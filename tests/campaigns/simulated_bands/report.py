@@ -28,7 +28,7 @@ class WorldResult:
 HEAD = """# Coverage: what the stated uncertainty is worth
 
 Written by `python -m tests.campaigns.simulated_bands --write docs/coverage.md`; {bands} bands a world, seeds fixed
-beforehand. The bands, ways back and gear are simulated and none follows the law that is fitted
+beforehand. The bands, unloading branches and gear are simulated and none follows the law that is fitted
 (`tests/campaigns/simulated_bands/laws.py`, `worlds.py`). Scale gain, zero and tape are drawn afresh for each band,
 as large as the head of its run says; cycles differ in gain and in where the loop is hooked, and the fit
 is told nothing of how much. The truth is the band's own curve, the mean over cycles. Worlds with a star

@@ -43,7 +43,7 @@ class World:
     cycles: int
     gear: Gear
     spread: Spread
-    unloading_lengths: int | None = None  # where fewer than on the way out
+    unloading_lengths: int | None = None  # where fewer than while loading
     kept_aside: bool = False
     clean: bool = True  # False: the noise itself throws single readings far out, so finding some is no false alarm
 

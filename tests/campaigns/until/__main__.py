@@ -29,7 +29,7 @@ MOST_SHARE, COVERAGE = 0.7, (0.92, 0.98)
 HEAD = """# Readings until: what choosing them one by one is worth
 
 Written by `python -m tests.campaigns.until --write`; {bands} simulated bands a row, of laws not the fitter's, seeds
-fixed beforehand; worlds with a star are kept aside. Wanted is the 95 % half-width of the pull on the way out in the
+fixed beforehand; worlds with a star are kept aside. Wanted is the 95 % half-width of the loading pull in the
 middle of working lengths from 1.3 times the rest length to the top less a tenth. Chosen: three first, then what
 lowers it most, until the fit states what was wanted. Even: eight evenly spaced lengths out and back, cycle after cycle;
 looked at after every reading, and (whole) after every sweep, for a sweep that is cut off is not evenly spaced. Share

@@ -22,7 +22,7 @@ from tests.campaigns.simulated_bands.worlds import World
 
 @dataclass
 class Bench:
-    """One band on the bench; every cycle is hooked anew."""
+    """One band on the bench; every cycle is hooked again."""
 
     world: World
     truth: TrueBand

@@ -156,7 +156,7 @@ def test_five_lengths_up_and_down_once_give_a_profile() -> None:
 
 
 def test_two_lengths_are_refused_with_what_is_needed() -> None:
-    with pytest.raises(DataError, match=r"too few usable lengths on the way out: 2, at least 3"):
+    with pytest.raises(DataError, match=r"too few usable loading lengths: 2, at least 3"):
         fit_runs([run(readings(2, (1.3, 2.0), way_back=False))])
 
 

@@ -74,7 +74,7 @@ def _last_pull_low(row: Row) -> Row:
 
 
 def _no_loop(row: Row) -> Row:
-    """The way back pulls as much as the way out, give or take a hundredth."""
+    """The unloading branch pulls as much as the loading branch +- a hundredth."""
     scatter = 0.01 * np.random.default_rng(row.number).standard_normal()
     return replace(row, force=float(pull(np.array(row.length))) * (1 + scatter))
 
@@ -111,7 +111,7 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     "force-falls": (lambda: [run([_last_pull_low(r) for r in readings(3, noise=0.002)])], "loading force falls"),
     "locking-scale": (lambda: [run(scale=replace(SCALE, locks="peak"))], "locks (peak)"),
     "no-temperature": (lambda: [run(procedure=_procedure(temperature=None))], "no temperature"),
-    "no-unloading": (lambda: [run(readings(way_back=False))], "way back was not measured"),
+    "no-unloading": (lambda: [run(readings(way_back=False))], "unloading branch was not measured"),
     "not-repeatable": (lambda: [run(readings(3, noise=0.05))], "repeat only to"),
     "one-cycle": (lambda: [run(readings(1))], "one cycle only"),
     "over-working-stretch": (lambda: [run(readings(2, (*LENGTHS, 2.6)))], "2.60 times"),
@@ -200,5 +200,5 @@ def test_a_doubt_names_what_stands_in_the_file_in_the_units_of_its_table(tmp_pat
     path = tmp_path / "B02.run.csv"
     path.write_text(text, encoding="utf-8")
     (slip,) = [f for f in fit_runs([read_run(path)]).findings if f.code == "gross-error"]
-    assert "way out, 50.75 in: a pull of 41.50 lb where the other readings say 14." in slip.text
+    assert "loading branch, 50.75 in: a pull of 41.50 lb where the other readings say 14." in slip.text
     assert "two digits swapped (14.5" in slip.text

@@ -47,10 +47,10 @@ def test_a_row_that_was_cut_off_is_passed_over() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("hello", "no use log"),
+        ("hello", "not a use log"),
         (new_log("B07").replace("/2", "/3"), "newer than this program"),
         (new_log("../x"), "cannot be an id"),
-        (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,2026-04-01,-3,\n", "no number of repetitions"),
+        (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,2026-04-01,-3,\n", "not a number of repetitions"),
         (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,1 April,3,\n", "x:4: a day is not written"),
         (new_log("B07") + "x,2026-04-01T18:00:00Z,2026-04-01,3,\n", "x:4: the entry's id 'x' is not 12 hex digits"),
         (new_log("B07") + "60\n", "has 1 cells"),
@@ -165,7 +165,7 @@ def test_history_of_a_band_that_loses_a_percent_each_quarter() -> None:
 
 
 def test_a_plate_weighed_on_each_of_four_days_takes_out_what_the_scale_was_off() -> None:
-    """The scale was checked anew each time, and shows band and plate alike too large or too small: nothing changed."""
+    """The scale was checked again each time, and shows band and plate alike too large or too small: nothing changed."""
     off = (1.0, 1.02, 0.97, 1.015)
     profiles = [
         band(

@@ -140,7 +140,7 @@ def test_a_register_of_the_future_or_half_synced_is_said_and_not_written_to(here
     put(here / "B07.profile.json", "B07")
     for text, said in (
         (begun().replace("/1", "/2"), "newer than this program reads"),
-        ("half", "no register of bands"),
+        ("half", "not a register of bands"),
     ):
         (here / NAME).write_text(text + "\n", "utf-8")
         assert run(["retire", "B07"]) == 1

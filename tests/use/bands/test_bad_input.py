@@ -1,4 +1,4 @@
-"""What cannot be paired or compared is one sentence with what would mend it, and nothing else."""
+"""What cannot be paired or compared is one sentence with what would fix it, and nothing else."""
 
 import json
 from pathlib import Path
@@ -17,7 +17,7 @@ LATER = {"measured_at": "2027-03-05"}
 
 
 def between(name: str, first: int, last: int, **changes: Any) -> Profile:
-    """The invented band, tested over a part of its lengths on the way out only."""
+    """The invented band, tested over a part of its loading lengths only."""
     whole = band(name, **changes).model_dump(by_alias=True, mode="json")
     loading = whole["branches"]["loading"]
     whole["branches"] = {"loading": {k: v[first:last] for k, v in loading.items()}, "unloading": None}

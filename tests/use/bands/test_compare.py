@@ -13,7 +13,7 @@ from calib.profile.document import Profile, save_profile
 from calib.records import CheckLoad, Correction, Row
 from calib.units import G_STANDARD
 from calib.use.bands.compare import compare
-from calib.use.bands.shared_lengths import Curve, conditioned
+from calib.use.bands.shared_lengths import Curve, conditioned, curve_at, under_one_condition
 from calib.verbs.app import run
 from tests.campaigns.comparing.years import Case, flagged, try_year
 from tests.campaigns.simulated_bands.worlds import BY_NAME
@@ -139,7 +139,7 @@ def files(tmp_path: Path) -> list[str]:
 def test_words_give_the_verdict_and_what_can_be_seen(files: list[str], capsys: Capture) -> None:
     assert run(["compare", *files, "--over", "1.2m..1.8m"]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert said.startswith("B07 pulls 5.0 % less than before")
+    assert said.startswith("B07 pulls 5.0 +- 2.4 % less than before")
     assert "369 days later" in said
     assert "It has changed" in said
     assert "would be seen 19 times in 20" in said
@@ -153,3 +153,14 @@ def test_json_holds_what_is_promised(files: list[str], capsys: Capture) -> None:
     assert level["level_ratio"] == pytest.approx(0.95)
     assert 0 < level["u_level_ratio"] < level["u95_mean_level_ratio"] < level["u95_next_set_level_ratio"]
     assert set(document["points"][0]) == {"length_m", "branch", "difference_N", "u_N", "u95_mean_N", "E_n"}
+
+
+def test_a_longer_wait_lowers_the_way_out_and_lifts_the_way_back() -> None:
+    """2 % a decade, 10 s and 1000 s: brought to 100 s, what waited longer had lost one decade more. By arithmetic."""
+    bands = [band("A1"), band("B1", conditions={"dwell_s": 1000})]
+    at = np.array([1.5])
+    for branch, sign in (("loading", -1), ("unloading", 1)):
+        plain = [curve_at(b, at, branch) for b in bands]  # type: ignore[arg-type]
+        short, long = under_one_condition(bands, plain, branch)  # type: ignore[arg-type]
+        assert short.force == pytest.approx(plain[0].force * (1 + sign * 0.02))
+        assert long.force == pytest.approx(plain[1].force * (1 - sign * 0.02))

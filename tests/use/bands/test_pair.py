@@ -170,7 +170,7 @@ def test_limits_of_the_chosen_pairs_hold_the_truth() -> None:
 def test_a_mistake_is_one_sentence() -> None:
     with pytest.raises(DataError, match="one band makes no pair"):
         pair_up([band("A1")])
-    with pytest.raises(DataError, match=r"A1 has 2 profiles, two of 2026-03-01: which is the newest"):
+    with pytest.raises(DataError, match=r"A1 has 2 profiles, two of 2026-03-01: the newest is not clear"):
         pair_up([band("A1"), band("A1", 1.1), band("B1")])
     with pytest.raises(DataError, match=r"A1 has 2 profiles, one without a day"):
         pair_up([band("A1"), band("A1", 1.1, made={"measured_at": None}), band("B1")])
@@ -239,3 +239,23 @@ def test_json_holds_what_is_promised(files: list[str], capsys: Capture) -> None:
 def test_lengths_that_cannot_be_read_are_wrong_usage(over: str, files: list[str], capsys: Capture) -> None:
     assert run(["pair", *files, "--over", over]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_the_wider_of_two_curves_widens_their_limit() -> None:
+    """u95 / u of 1.96 and of 3.92: the error is drawn twice as wide as a normal one, whichever comes first."""
+    plain = curve_at(band("A1"), np.array([1.5, 1.6]))
+    flat = [
+        type(plain)(name, plain.force, 0 * plain.ratio + ratio, {name: np.ones(2)})
+        for name, ratio in (("A1", 1.959964), ("B1", 2 * 1.959964))
+    ]
+    for two in (flat, flat[::-1]):
+        assert upper_limits(two, draws=40_000)[0, 1] == pytest.approx(2 * 1.959964 * 2**0.5, rel=0.02)
+
+
+def test_the_pull_of_a_pair_is_the_mean_of_its_bands() -> None:
+    bands = [band("A1"), band("B1", 1.1)]
+    pair = pair_up(bands).pairs[0]
+    lengths = common_lengths(bands, None, 11)
+    means = [float(np.trapezoid(curve_at(b, lengths).force, lengths) / np.ptp(lengths)) for b in bands]
+    assert pair.pull == pytest.approx(np.mean(means))
+    assert pair.apart == pytest.approx((means[1] - means[0]) / np.mean(means))

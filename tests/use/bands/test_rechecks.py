@@ -18,6 +18,7 @@ from calib.profile.store.uses import Use
 from calib.stamp import Stamp, derived_id, instant
 from calib.use.bands.history import history
 from calib.use.bands.recheck import expect
+from calib.use.bands.recheck import recheck as judged
 from calib.verbs.app import run
 from tests.use.bands.made import band
 
@@ -69,7 +70,7 @@ def test_what_was_written_is_read_back(
         (",18,2026-03-01,\n", "\n", "x:4: has 8 cells, not 11"),
         (",18,", f",18,{'x' * 140_000}", "x:4: has 0 cells"),
         ("-rechecks/2", "-rechecks/3", "newer than this program reads"),
-        ("-rechecks/2", "-uses/2", "is no list of re-checks"),
+        ("-rechecks/2", "-uses/2", "is not a list of re-checks"),
     ],
 )
 def test_a_file_that_cannot_be_read_is_one_sentence(old: str, new: str, said: str) -> None:
@@ -127,7 +128,7 @@ def day(days: int) -> dict[str, str]:
 
 
 def test_a_recheck_is_judged_by_the_profile_of_its_day_and_shown_beside_the_first() -> None:
-    """A band measured anew at 0.9: a plate at the length of the new curve is 0.9 of the first level, and passes."""
+    """A band measured again at 0.9: a plate at the length of the new curve is 0.9 of the first level, and passes."""
     new = band("B07", 0.9, made=day(120))
     found = history([band("B07"), new], [], rechecks=[check(150, expect(new, HUNG).length)])
     (plate,) = found.plates
@@ -166,7 +167,7 @@ def recheck(store: Path, length: float, on: str, *more: str) -> int:
 
 def test_rechecks_over_the_months_are_kept_and_seen_in_history_and_list(store: Path, capsys: Capture) -> None:
     assert recheck(store, THERE, "2026-05-01", "--note", "by the door") == 0
-    assert "PASS: B07 pulls 0.0 % " in capsys.readouterr().out
+    assert "PASS: B07 pulls 0.0 +- 3.1 % " in capsys.readouterr().out
     assert recheck(store, 1.1 * THERE, "2026-08-01", "--json") == 0
     document = json.loads(capsys.readouterr().out)
     assert (document["passed"], document["on"]) == (False, "2026-08-01")
@@ -229,3 +230,18 @@ def test_the_answer_is_said_even_where_it_cannot_be_kept(store: Path, capsys: Ca
     assert said.out.startswith("PASS: B07 pulls ")
     assert said.err.count("\n") == 1
     assert "B07.rechecks.csv" in said.err
+
+
+def test_a_warm_room_is_taken_out_of_where_a_plate_hangs() -> None:
+    """10 K at 0.25 % a kelvin (the profile's coefficient): the band hangs where it would with 2.5 % less."""
+    plate = Hung(10.0, 0.01, "half-path", (), 21.0)
+    warm, lighter = replace(plate, temperature=31.0), replace(plate, mass=10.0 / 1.025)
+    assert expect(band("B07"), warm).length == pytest.approx(expect(band("B07"), lighter).length, rel=1e-9)
+
+
+def test_a_plate_less_well_known_makes_the_look_less_sharp() -> None:
+    """What it adds in quadrature is its own relative uncertainty."""
+    known, rough = Hung(10.0, 0.0, "half-path", (), 21.0), Hung(10.0, 0.3, "half-path", (), 21.0)
+    read = expect(band("B07"), known).length
+    sharp, dull = (judged(band("B07"), hung, read) for hung in (known, rough))
+    assert dull.u_level_ratio**2 - sharp.u_level_ratio**2 == pytest.approx((0.03 * sharp.level_ratio) ** 2, rel=1e-6)

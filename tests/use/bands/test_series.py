@@ -1,4 +1,4 @@
-"""Two bands end to end: a difference by tape alone, and a constraint that makes profiles surer without a scale."""
+"""Two bands end to end: a difference by tape alone, and a constraint that tightens profiles without a scale."""
 
 import json
 import re
@@ -14,7 +14,7 @@ from calib.profile.document import load_profile, save_profile
 from calib.profile.store.rechecks import parse_rechecks
 from calib.use.bands.pair import pair_up
 from calib.use.bands.series import _log_pull, change_of, ratio_of
-from calib.use.bands.series_profile import surer
+from calib.use.bands.series_profile import tightened
 from calib.verbs.app import run
 from tests.campaigns.pairing.ends import try_ends
 from tests.fit.curve.published import columns
@@ -77,7 +77,7 @@ def test_a_series_pulls_two_scales_together() -> None:
 
 def test_a_profile_with_a_series_is_one_that_can_be_read_and_is_surer() -> None:
     unsure = band("B1", check="other/2026-01-01")
-    told = surer(unsure, [B], [exact(unsure, B)], [("B2.profile.json", "0" * 64)])
+    told = tightened(unsure, [B], [exact(unsure, B)], [("B2.profile.json", "0" * 64)])
     assert told.force(1.6) == pytest.approx(unsure.force(1.6), rel=0.002)
     assert told.estimate(1.6).u < unsure.estimate(1.6).u
     assert told.branches.unloading is not None
@@ -113,7 +113,7 @@ GOOD = head("B1", "B2") + "1,1,3300,1650\n"
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("hello\n", "is no series"),
+        ("hello\n", "is not a series"),
         (GOOD.replace("series/1", "series/2"), "newer than this program"),
         (GOOD.replace("link_length_mm", "link_lenght_mm"), "did you mean 'link_length_mm'"),
         (GOOD.replace("[length]", "[lenght]"), "did you mean 'length'"),
@@ -165,7 +165,7 @@ def place(tmp_path: Path) -> Path:
 def test_pair_by_tape_alone_in_words_and_as_json(place: Path, capsys: Capture) -> None:
     series = str(place / "B1+B2.series.csv")
     assert run(["pair", "--series", series]) == 0
-    assert "B1 pulls 0.0 % less than B2 at the same length" in " ".join(capsys.readouterr().out.split())
+    assert "B1 pulls 0.0 +- 2.3 % less than B2 at the same length" in " ".join(capsys.readouterr().out.split())
     assert run(["pair", "--series", series, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["series"][0]["bands"] == ["B1", "B2"]
     assert run(["pair", *(str(place / f"{b}.profile.json") for b in ("B1", "B2")), "--series", series]) == 0
@@ -227,7 +227,7 @@ def test_a_series_is_led_at_a_terminal_row_by_row(tmp_path: Path) -> None:
     assert terminal.wait() == 0
     assert terminal.all_text.count("type both lengths again") == 2
     assert "By this one B1 pulls 0.0 % less than B2." in terminal.all_text
-    assert re.search(r"B1 pulls 0\.\d % less than B2", terminal.all_text)
+    assert re.search(r"B1 pulls 0\.\d \+- \d\.\d % less than B2", terminal.all_text)
     lines = (tmp_path / "B1+B2.series.csv").read_text("utf-8").splitlines()
     assert lines[-2:] == ["1,reading,1,loading,3300,1650,", "2,reading,2,loading,3300,1651,"]
 

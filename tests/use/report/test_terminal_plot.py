@@ -1,4 +1,4 @@
-"""The small plot keeps to its width, to plain signs, and puts things where they belong."""
+"""The small plot keeps to its width, to plain characters, and puts things where they belong."""
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,7 +14,7 @@ def test_it_keeps_to_its_width_and_to_ascii(
     places: list[tuple[float, float]], width: int, height: int, joined: bool
 ) -> None:
     x, y = zip(*sorted(places), strict=True)
-    text = plot([Series("o", "way out", x, y, joined)], Frame(width, height, "m", "kg"))
+    text = plot([Series("o", "loading", x, y, joined)], Frame(width, height, "m", "kg"))
     assert text.isascii()
     assert max(map(len, text.splitlines())) <= width
 

@@ -14,7 +14,7 @@ LONGEST = 3.2  # m
 def linear(
     band: str = "LINE", power: float = 1.0, stiffness: float = STIFFNESS, lost: float = 0.0, **changes: Any
 ) -> Profile:
-    """A band of 200 N/m, the same on the way back, read at the tempo it is used at; or a power of its extension.
+    """A band of 200 N/m, the same while unloading, read at the tempo it is used at; or a power of its extension.
 
     `lost` is the part of the pull that is missing halfway back.
     """

@@ -82,7 +82,7 @@ def test_an_offset_raises_the_vertical_pull_while_the_curve_is_steeper_than_its_
     branch = p.branches.loading
     lengths = np.linspace(length[0], away.bands[0].stretch[-1] * REST, 200)
     over = np.interp(lengths, branch.length_m, branch.force_N) / (lengths - length[0] + rise)
-    assume((np.diff(over) > 0).all())  # all the way out to the offset
+    assume((np.diff(over) > 0).all())  # all the loading branch to the offset
     assert (away.pull.value > straight.pull.value).all()
 
 

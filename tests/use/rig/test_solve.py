@@ -222,7 +222,7 @@ def test_a_band_without_its_way_back_is_not_hung_from_above() -> None:
     made = rig(*(band_text(anchor_mm=2300, side=s, source="above") for s in ("left", "right")), bottom=700, top=1100)
     one = [Candidate("W.profile.json", invented("WAYOUT", unloading=False)), *bands(80)]
     found = solve(asked(Wish("top", 50.0), made=made, candidates=one, within=50.0))
-    assert {m.why for m in found.missed if m.band == "WAYOUT"} == {"no way back"}
+    assert {m.why for m in found.missed if m.band == "WAYOUT"} == {"no unloading"}
     assert all(_bands(p) == {"S80"} for p in found.proposals)
 
 

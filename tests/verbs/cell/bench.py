@@ -47,7 +47,7 @@ class Bench:
         rate: Lines a second.
         unit: "kg", or "counts" as the reference firmware prints them.
         unplugs: When the cable is pulled, and for how long. [s]
-        tares: Whether the board shows nought for whatever hangs on it when it starts.
+        tares: Whether the board shows zero for whatever hangs on it when it starts.
         relaxing: Relative change per decade.
         turned: Whether the cell is the other way round.
     """
@@ -188,10 +188,12 @@ class Person:
             if slot.branch == "loading" and bench._target > goal + 1e-9:  # off with the plate, or a new cycle
                 bench.go_to(0.0)
                 self._loose_s = bench.t
-            elif slot.branch == "unloading" and bench._target < goal - 1e-9:  # the way back was cut: out again first
+            elif (
+                slot.branch == "unloading" and bench._target < goal - 1e-9
+            ):  # the unloading branch was cut: out again first
                 bench.go_to(band_force(max(LENGTHS), "loading"))
             elif slot.branch == "unloading" and bench.t - bench._since < 8.0 and bench._target > bench._from:
-                pass  # still on the way out, or there a moment
+                pass  # still while loading, or there a moment
             elif bench.t - self._loose_s > 5.0 or bench._target > 0:
                 bench.go_to(goal)
         return ""

@@ -150,7 +150,7 @@ def test_a_spoilt_format_in_a_scale_s_file_is_said_with_its_place(
     scale = {"format": "bandcurve-scale/1", "id": "cell", "kind": "load-cell", "resolution_N": 0.05}
     file.write_text(json.dumps(scale | {"extensions": {"line": {"format": form}}}))
     assert run(["listen", _capture(tmp_path, STEADY), "--scale", str(file)]) == 1
-    assert "scale cell: extensions.line.format: is no format" in capsys.readouterr().err
+    assert "scale cell: extensions.line.format: is not a line format" in capsys.readouterr().err
 
 
 def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
@@ -163,7 +163,7 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
         while not listening.ended:
             for record in listening.poll(0.0):
                 talk.figures.add(record)
-    assert talk.trouble() == "What comes at 38400 8N1 is no text: leave --baud out, and the speed is looked for."
+    assert talk.trouble() == "What comes at 38400 8N1 is not text: leave --baud out, and the speed is looked for."
 
 
 @pytest.mark.parametrize(
@@ -176,7 +176,7 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
 def test_many_lines_that_are_no_readings_are_said_with_their_cause(
     line: bytes, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A board that names its fault is read right: another speed would not mend it."""
+    """A board that names its fault is read right: another speed would not correct it."""
     steady = b"".join(b"%d,%d,ok\n" % (100 * i, 8421 + i % 3) for i in range(40))
     mixed = b"".join(b"%d,%d,ok\n" % (4000 + 100 * i, 8421 + i % 3) + (line if i % 2 else b"") for i in range(150))
     assert run(["listen", _capture(tmp_path, steady + mixed), "--rate", "fast"]) == 0

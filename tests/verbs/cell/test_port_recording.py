@@ -219,24 +219,24 @@ def test_the_forecast_is_that_of_the_readings_so_far_and_none_before_them() -> N
 
 def test_a_length_come_to_from_the_wrong_side_is_not_taken(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     recorder, person = recorder_at(Bench(), tmp_path, quick_head())
-    said, mended = "", False
+    said, fixed = "", False
 
     def too_far(p: object) -> str:
-        nonlocal said, mended
+        nonlocal said, fixed
         said += capsys.readouterr().err
         slot, bench = recorder.state.slot, person.bench
-        if slot is None or slot.setting != 1.4 or mended:
+        if slot is None or slot.setting != 1.4 or fixed:
             return ""
         far = bench._target == band_force(1.6, "loading") and bench.t - bench._since > 5.0
         bench.go_to(band_force(1.4 if far or bench._from > 100 else 1.6, "loading"))
         if "longer side" in said:
             bench.go_to(0.0)
-            person._loose_s, mended = bench.t, True
+            person._loose_s, fixed = bench.t, True
         return " "
 
     person.extra = too_far
     recorder.record()
-    assert mended
+    assert fixed
     forces = [r.force for r in recorder.state.run.readings]
     assert forces == pytest.approx([band_force(x, "loading") for x in (1.25, 1.4, 1.6)], rel=3e-3)
 

@@ -30,12 +30,12 @@ from tests.verbs.cell.bench import Bench, band_force, head_for
 from tests.verbs.cell.trials import type_flat
 
 LOW, HIGH = 1.1, 1.85
-CLOSING = 0.1  # of the span: the way back leaves the way out over about this
-OFFSET_MM = 37.0  # of the string sensor's nought
+CLOSING = 0.1  # of the span: the unloading branch leaves the loading branch over about this
+OFFSET_MM = 37.0  # of the string sensor's zero
 
 
 def pull_at(length: float, way: int) -> float:
-    """The invented band while it is swept: the way back leaves the way out at the top. [N]"""
+    """The invented band while it is swept: the unloading branch leaves the loading branch at the top. [N]"""
     out = band_force(length, "loading")
     if way > 0:
         return out

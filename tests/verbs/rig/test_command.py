@@ -99,7 +99,7 @@ def test_bands_from_above_take_most_off_at_the_bottom_and_lift_along_the_way_bac
     told = json.loads(capsys.readouterr().out)
     up, down = told["up"]["bar_load_kg"], told["down"]["bar_load_kg"]
     assert up[0] < up[-1] < 60
-    assert min(np.subtract(up, down)[1:-1]) > 0.1  # less is taken off along the way back
+    assert min(np.subtract(up, down)[1:-1]) > 0.1  # less is taken off along the unloading branch
     codes = [f["code"] for f in told["findings"]]
     assert codes.count("loading-order") == 2
     assert "band-wear" in codes
@@ -293,9 +293,9 @@ def test_a_file_alone_is_short_for_show_and_a_word_that_is_none_is_wrong_usage(p
 def test_more_bands_than_a_rig_holds_and_none_are_said_in_plain_words(place: Path, capsys: Capture) -> None:
     head = PRESS.partition("[[band]]")[0]
     assert run(["rig", written(place, f"band = []\n{head}")]) == 1
-    assert "press.rig.toml: band: should have at least 1 item, not 0; mend the list" in capsys.readouterr().err
+    assert "press.rig.toml: band: should have at least 1 item, not 0; correct the list" in capsys.readouterr().err
     assert run(["rig", written(place, head + 25 * band_text())]) == 1
-    assert "press.rig.toml: band: should have at most 24 items, not 25; mend the list" in capsys.readouterr().err
+    assert "press.rig.toml: band: should have at most 24 items, not 25; correct the list" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("lift", LIFTS_TIMED)

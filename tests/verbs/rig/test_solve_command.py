@@ -139,7 +139,7 @@ def test_what_cannot_be_had_is_one_sentence_with_the_nearest(place: Path, capsys
     assert not out
     assert err.count("\n") == 1
     near = re.search(
-        r"400\.0 kg at the top cannot be had within 2\.5 kg; the nearest is ([\d.]+) kg at the top, with WIDE "
+        r"400\.0 kg at the top cannot be reached within 2\.5 kg; the nearest is ([\d.]+) kg at the top, with WIDE "
         r"straight, anchor at 0\.100 m and 2 x 20 \+ 10 \+ 5 \+ 2\.5 \+ 1\.25 kg a side; ask for that, or try more",
         err,
     )

@@ -43,7 +43,7 @@ def test_a_table_becomes_a_check_in_words(hook: Path, tmp_path: Path, capsys: py
     arguments = ["scale", "check", str(hook), "--from", str(tmp_path / "plates.csv"), "--loads-kind", "weighed"]
     assert run([*arguments, "--date", "2026-03-01"]) == 0
     out = capsys.readouterr().out
-    assert "reads 0.74 % high at 20 kg, give or take 0.0" in out
+    assert "reads 0.74 % high at 20 kg (+- 0.0" in out
     assert f"bandcurve fit RUN --scale {hook}" in out
     scale = load_scale(hook).in_use()
     assert scale.check == "hook/2026-03-01"

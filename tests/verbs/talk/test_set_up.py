@@ -72,7 +72,7 @@ def test_a_quick_look_leads_on_with_its_gear_and_readings(typed: Typed, tmp_path
     options = ["--cycles", "1", "--lengths", "122cm 158cm 224.5cm"]
     _, said, _ = typed(["record", "B07", *options], ["1", "", "", "0"])
     assert "How will you measure?" not in said
-    assert prompts(said) == 4  # letting off was not asked for the quick look: there is no way back
+    assert prompts(said) == 4  # letting off was not asked for the quick look: there is no unloading branch
     assert "The 6 readings of today's quick look (B07.run.csv) are carried along." in said
     full = next(tmp_path.glob("B07.2*.run.csv"))
     status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "12.2", "4.4", "0", ""])

@@ -76,7 +76,7 @@ def test_an_empty_pipe_ends_at_once(tmp_path: Path) -> None:
 
 
 def test_every_question_takes_rubbish(tmp_path: Path) -> None:
-    """Before each right answer: bytes that are no text, a line of a million signs, other digits, control signs."""
+    """Before each right answer: bytes that are no text, a line of a million signs, other digits, control characters."""
     rubbish = [b"\xff\xfe\x00", b"9" * 1_000_000, "\u0663\u0664".encode(), b"\x1b[2J\x07", b"-0,0,0"]
     lines = (QUICK + 2 * PULLS).encode().split(b"\n")[:-1]
     takes_anything = {8}  # a zero far from 0 is asked about, and -0,0,0 is none
