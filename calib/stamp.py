@@ -14,6 +14,8 @@ ID_DIGITS = 12
 EARLIEST = datetime.min.replace(tzinfo=UTC)
 _LATEST = datetime.max.replace(tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
+_AHEAD = timedelta(days=36525)  # a clock set wrongly may be years ahead, and what was noted by it counts
+_WRITTEN = 2026  # year; a clock that shows an earlier one was never set
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,16 @@ def stamp(after: datetime = EARLIEST) -> Stamp:
             those that stand there already.
     """
     return Stamp(os.urandom(ID_DIGITS // 2).hex(), max(datetime.now(UTC), min(after, _LATEST - _TICK) + _TICK))
+
+
+def is_to_come(at: datetime) -> bool:
+    """Whether an instant is a century ahead: no program wrote it then. A clock that was never set judges none.
+
+    >>> is_to_come(_LATEST), is_to_come(EARLIEST)
+    (True, False)
+    """
+    now = datetime.now(UTC)
+    return now.year >= _WRITTEN and at > now + _AHEAD
 
 
 def instant(text: str) -> datetime:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from calib.errors import DataError
+from calib.errors import BandcurveError, DataError
 from calib.identity import check_id
 from calib.verbs.overview import COMMANDS
 from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, prepare, say, typed_path
@@ -45,12 +45,36 @@ def _band() -> str:
     return ask("A name for the band (e.g. B07): ", check_id)
 
 
+def _unfinished() -> list[str]:
+    """Recordings of this folder in which something is still to be measured."""
+    return [str(path) for path in sorted(Path().glob("*.run.csv")) if _is_open(path)]
+
+
+def _is_open(path: Path) -> bool:
+    from calib.acquire.files.run_file import read_run
+    from calib.acquire.recording.state import Recording
+
+    try:
+        return Recording.of(read_run(path)).is_open
+    except BandcurveError:
+        return False
+
+
 def _file(pattern: str, words: str) -> str:
     """The name of a file that is there; those of this folder are offered."""
-    found = sorted(str(p) for p in Path().glob(pattern))[:9]
+    return _named(sorted(str(p) for p in Path().glob(pattern)), f"There is no {pattern} in this folder", words)
+
+
+def _cut_off() -> list[str]:
+    return ["--resume", _named(_unfinished(), "No recording in this folder was cut off", "Which run")]
+
+
+def _named(there: Sequence[str], none: str, words: str) -> str:
+    """The name of a file, some of which are offered."""
+    found = there[:9]
     say(*(f"  {i + 1}  {name}" for i, name in enumerate(found)))
     if not found:
-        say(f"There is no {pattern} in this folder: give one with its folder, or Ctrl-C to leave.")
+        say(f"{none}: give one with its folder, or Ctrl-C to leave.")
 
     def read(text: str) -> str:
         if text.isascii() and text.isdecimal() and 0 < int(text) <= len(found):
@@ -123,7 +147,7 @@ def _box() -> list[str]:
 WISHES: Sequence[Wish] = (
     Wish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
     Wish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
-    Wish("record", "Continue a recording that was cut off.", lambda: ["--resume", _file("*.run.csv", "Which run")]),
+    Wish("record", "Continue a recording that was cut off.", _cut_off),
     Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
     Wish("predict", "What does a measured band pull at a length?", _predict),
     Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),

@@ -41,7 +41,7 @@ def command(
 
     collection = read_collection(folder)
     found = collection.band(band)
-    made = history(found.calibrations(), found.uses, wanted, found.rechecks)
+    made = history(found.calibrations(), found.uses, wanted, found.rechecks, found.begun)
     answer = history_answer(made, found.calibrations(), of_the_band(found, collection.register))
     give(answer, history_view(answer, shown, full=full), as_json=as_json, full=full)
     missing = collection.failed_of(found)

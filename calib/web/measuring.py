@@ -132,8 +132,7 @@ class Bench:
 
     def _is_open(self, name: str) -> bool:
         try:
-            state = Recording.of(read_run(self.folder / f"{name}.run.csv"))
-            return bool(state.course.settings) and state.slot is not None
+            return Recording.of(read_run(self.folder / f"{name}.run.csv")).is_open
         except BandcurveError:
             return False
 

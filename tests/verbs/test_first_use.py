@@ -1,5 +1,8 @@
 """What a newcomer ran into: help, a folder that is a file, another scale's check, tables as people type them."""
 
+import io
+import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -7,6 +10,7 @@ import pytest
 from calib.acquire.files.run_file import read_run
 from calib.profile.document import load_profile
 from calib.verbs.app import run
+from calib.verbs.front_door import open_door
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 OPTIONS = ["--flat", "41in", "--kind", "half-path", "--scale", "hook", "--strands", "2"]
@@ -176,3 +180,19 @@ def test_what_to_do_next_keeps_the_unit(tmp_path: Path, capsys: pytest.CaptureFi
 def test_what_two_lengths_look_like_is_said_with_two_lengths(given: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["record", "B07", "--until", "2%", "--over", given]) == 2
     assert "for example --over 1.2m..1.8m" in capsys.readouterr().err
+
+
+def test_only_recordings_that_are_not_at_their_end_are_offered_to_go_on_with(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    whole = SAMPLES / "KNEE.run.csv"
+    shutil.copy(whole, tmp_path / "DONE.run.csv")
+    head, row, rows = whole.read_text("utf-8").partition("\nrow,")
+    plan = "\n# [extensions]\n# settings = [1.13, 1.2, 1.4, 1.6, 1.8, 2.0, 2.2]"
+    (tmp_path / "CUT.run.csv").write_text(head + plan + row + rows.partition("\n8,")[0] + "\n", "utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("3\n"))
+    assert open_door() == 130
+    said = capsys.readouterr().err
+    assert "CUT.run.csv" in said
+    assert "DONE.run.csv" not in said

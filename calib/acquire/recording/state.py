@@ -60,6 +60,11 @@ class Recording:
         return self.slots[self.index] if self.index < len(self.slots) else None
 
     @property
+    def is_open(self) -> bool:
+        """Whether something is still to be measured: a run with a plan that is not at its end."""
+        return bool(self.course.settings) and self.slot is not None
+
+    @property
     def asks_for_more(self) -> bool:
         """Whether the next reading is still to be chosen."""
         if self.course.asked is None or self.stopped or self.pending is not None or courses.is_enough(self.rows):

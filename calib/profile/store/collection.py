@@ -6,6 +6,7 @@ merge theirs by copying one folder into the other. Which file is of which band t
 
 from collections.abc import Iterator
 from dataclasses import field
+from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from calib.profile.store.register import KnownBand, Register, read_register
 from calib.profile.store.uses import Use
 from calib.safe_read import read_capped
 from calib.scale import Scale, parse_scale
+from calib.stamp import instant
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,12 @@ class BandFiles:
                 remedy=f"give one of them another name: bandcurve rename {self.profiles[0][0]} NEW-NAME",
             )
         return [p for _, p in self.profiles]
+
+    @property
+    def begun(self) -> tuple[datetime | None, ...]:
+        """When the run of each calibration was begun, as far as it lies beside it."""
+        started = {card.path: card.started for card in self.known.calibrations}
+        return tuple(_instant(started.get(path, "")) for path, _ in self.profiles)
 
     @property
     def is_two_bands(self) -> bool:
@@ -89,6 +97,13 @@ class Collection:
         """What is said of the files of one band, by their names, that could not be used."""
         mark = band.known.mark.lower()
         return tuple(p.text for p in self.problems if p.mark.lower() == mark)
+
+
+def _instant(text: str) -> datetime | None:
+    try:
+        return instant(text)
+    except (ValueError, OverflowError):
+        return None
 
 
 def read_collection(folder: Path) -> Collection:

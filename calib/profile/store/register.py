@@ -21,7 +21,7 @@ from calib.profile.store.decisions import Decision, standing
 from calib.profile.store.levels import can_be_one_band, can_be_one_loop
 from calib.profile.store.rechecks import Recheck, noted_once
 from calib.profile.store.uses import Use, counted_once
-from calib.stamp import EARLIEST
+from calib.stamp import EARLIEST, is_to_come
 
 Status = Literal["in use", "suspect", "retired"]
 STATUS: dict[str, Status] = {"in-use": "in use", "suspect": "suspect", "retired": "retired"}
@@ -157,7 +157,7 @@ def read_register(folder: Path) -> Register:
 
 def register_of(found: Cards) -> Register:
     """The register of what was found."""
-    decisions, gone = standing(found.decisions)
+    decisions, gone = standing(d for d in found.decisions if not is_to_come(d.stamp.at))
     named = _named(found.cards, decisions)
     bands: list[KnownBand] = []
     for mark in dict.fromkeys(card.mark.lower() for card in named.cards):
@@ -167,7 +167,7 @@ def register_of(found: Cards) -> Register:
     known = {b.mark.lower() for b in bands}
     bands += [KnownBand(mark, mark) for low, mark in found.recorded.items() if low not in known]
     bands = [replace(b, problems=_problems_of(b, found.problems)) for b in bands]
-    said = (*named.said, *lost, *_without_files(decisions, bands))
+    said = (*_to_come(found.decisions), *named.said, *lost, *_without_files(decisions, bands))
     ordered = tuple(sorted(bands, key=lambda b: b.address.lower()))
     return Register(found.folder, ordered, tuple(found.scales), tuple(found.problems), said, tuple(decisions))
 
@@ -325,6 +325,15 @@ def _logging(band: KnownBand, logged: Sequence[Logged]) -> KnownBand:
 def _problems_of(band: KnownBand, problems: Iterable[Problem]) -> tuple[Problem, ...]:
     names = {band.mark.lower(), *(old.lower() for old, _ in band.former)}
     return tuple(p for p in problems if p.mark.lower() in names)
+
+
+def _to_come(decisions: Iterable[Decision]) -> list[str]:
+    return [
+        f"the register notes {d.event.replace('-', ' ')} of {d.band} on {d.stamp.at.date()}, which is still to come: "
+        "that row is ignored"
+        for d in decisions
+        if is_to_come(d.stamp.at)
+    ]
 
 
 def _without_files(decisions: Sequence[Decision], bands: Sequence[KnownBand]) -> list[str]:

@@ -1,7 +1,7 @@
 """The use log of a band, `ID.uses.csv`: how often it was pulled, and when. No file is opened here."""
 
 from collections.abc import Iterable
-from datetime import date
+from datetime import UTC, date, datetime
 
 from calib.errors import DataError
 from calib.frozen import dataclass
@@ -9,6 +9,8 @@ from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun,
 from calib.stamp import Stamp
 
 KIND = Kind("uses", "use log", ("reps",), "bandcurve log")
+Moment = tuple[date, datetime]  # a day where the person was, and an instant in UTC
+_LATEST = datetime.max.replace(tzinfo=UTC)
 MOST_REPS = 100_000  # in one entry: more is a slip
 
 
@@ -75,6 +77,16 @@ def counted_once(uses: Iterable[Use]) -> list[Use]:
     return sorted({u.stamp.entry: u for u in uses}.values(), key=lambda u: (u.on, u.stamp.at, u.stamp.entry))
 
 
-def reps_between(uses: Iterable[Use], after: date | None, until: date | None) -> int:
-    """Repetitions after one day, up to and with another; None leaves that end open."""
-    return sum(u.reps for u in uses if (after is None or u.on > after) and (until is None or u.on <= until))
+def reps_between(uses: Iterable[Use], after: Moment | None, until: Moment | None) -> int:
+    """Repetitions after one moment, up to and with another; None leaves that end open.
+
+    A moment is a day and an instant. Of entries about that same day those count as later that were noted after the
+    instant; `whole_day` puts all of them before.
+    """
+    moments = ((u.reps, (u.on, u.stamp.at)) for u in uses)
+    return sum(reps for reps, at in moments if (after is None or at > after) and (until is None or at <= until))
+
+
+def whole_day(day: date) -> Moment:
+    """The end of a day, where nothing says at which instant."""
+    return day, _LATEST

@@ -6,7 +6,8 @@ with a plate are shown beside it and say when to look again; they are too coarse
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from itertools import zip_longest
 from math import hypot
 
 import numpy as np
@@ -17,8 +18,9 @@ from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.store.newest_profile import in_force
 from calib.profile.store.rechecks import Recheck
-from calib.profile.store.uses import Use, reps_between
+from calib.profile.store.uses import Moment, Use, reps_between, whole_day
 from calib.records import Array
+from calib.stamp import EARLIEST
 from calib.use.answers.bands import DriftRate, HistoryAnswer, PastCalibration, PastRecheck
 from calib.use.answers.parts import Coded, Level, doubts
 from calib.use.bands.assumed import NORMAL_95
@@ -67,6 +69,7 @@ class Plate:
     u_level_ratio: float | None
     reps: int  # logged since the first calibration
     newest: bool  # held against the newest calibration
+    noted: datetime = EARLIEST
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,11 @@ class History:
 
 
 def history(
-    profiles: Sequence[Profile], uses: Sequence[Use], over: Over | None = None, rechecks: Sequence[Recheck] = ()
+    profiles: Sequence[Profile],
+    uses: Sequence[Use],
+    over: Over | None = None,
+    rechecks: Sequence[Recheck] = (),
+    begun: Sequence[datetime | None] = (),
 ) -> History:
     """Make the history of one band.
 
@@ -103,6 +110,8 @@ def history(
         uses: Its use log.
         over: Working lengths, half path; None takes all that every calibration tested. [m]
         rechecks: With a known plate, oldest first.
+        begun: When the run of each calibration was begun, where that is known: what is logged on the same day but
+            after it was pulled after it.
     """
     check_order(profiles)
     lengths = common_lengths(profiles, over, LENGTHS)
@@ -111,14 +120,17 @@ def history(
         curves = with_plate(profiles, curves, curves)
     levels = [level(c, lengths) for c in curves]
     on = [date.fromisoformat(p.made.measured_at) if p.made.measured_at else None for p in profiles]
-    reps = [reps_between(uses, on[0], day) if on[0] and day else 0 for day in on]
+    moments = [moment_of(day, at) for day, at in zip_longest(on, begun[: len(on)])]
+    reps = [reps_between(uses, moments[0], m) if moments[0] and m else 0 for m in moments]
     changes = [change_of_level(levels[0], later) for later in levels]
     months = None if None in on else np.array([(d - on[0]).days / DAYS_PER_MONTH for d in on if d and on[0]])
     seen = np.log([force / levels[0][0] for force, _ in levels])
     per_month = drift(months, seen, changes) if months is not None else None
-    plates = [_plate(r, profiles, seen, changes, reps_between(uses, on[0], r.on) if on[0] else 0) for r in rechecks]
-    last, failed = last_look(on[-1], plates)
-    since = reps_between(uses, last, None)
+    plates = [_plate(r, profiles, seen, changes, reps_between(uses, moments[0], (r.on, r.stamp.at)) if on[0] else 0)
+              for r in rechecks]  # fmt: skip
+    good, failed = last_look(on[-1], plates)
+    last = good.on if good else on[-1]
+    since = reps_between(uses, (good.on, good.noted) if good else moments[-1], None)
     return History(
         band=profiles[-1].band.id,
         over=(float(lengths[0]), float(lengths[-1])),
@@ -144,28 +156,35 @@ def _plate(
     try:
         profile = named[-1] if named else in_force(profiles, recheck.on)
     except DataError:
-        return Plate(recheck.on, None, None, None, reps, newest=False)
+        return Plate(recheck.on, None, None, None, reps, newest=False, noted=recheck.stamp.at)
     i = next(i for i, p in enumerate(profiles) if p is profile)
     newest = i == len(profiles) - 1
     try:
         found = judged(profile, recheck.hung, recheck.length)
     except (DataError, OutOfRangeError):
-        return Plate(recheck.on, None, None, None, reps, newest)
+        return Plate(recheck.on, None, None, None, reps, newest, recheck.stamp.at)
     ratio = float(np.exp(seen[i])) * found.level_ratio
     u = hypot(found.u_level_ratio / found.level_ratio, size(changes[i]))  # what both owe to that profile counts twice
-    return Plate(recheck.on, found.passed, ratio, ratio * u, reps, newest)
+    return Plate(recheck.on, found.passed, ratio, ratio * u, reps, newest, recheck.stamp.at)
 
 
-def last_look(measured: date | None, plates: Sequence[Plate]) -> tuple[date | None, date | None]:
-    """The day the band was last found as it should be, and the day of a re-check that did not pass and still stands.
+def moment_of(day: date | None, begun: datetime | None) -> Moment | None:
+    """When a calibration was: its day, and the instant its run was begun where that is known."""
+    if day is None:
+        return None
+    return whole_day(day) if begun is None else (day, begun)
+
+
+def last_look(measured: date | None, plates: Sequence[Plate]) -> tuple[Plate | None, date | None]:
+    """The re-check that last found the band as it should be, and the day of one that did not pass and still stands.
 
     Args:
         measured: The last calibration.
         plates: Re-checks, oldest first; of several the last one that could be judged stands.
     """
     since = [p for p in plates if p.passed is not None and p.newest and (measured is None or p.on >= measured)]
-    good = [p.on for p in since if p.passed]
-    return (good[-1] if good else measured), (since[-1].on if since and not since[-1].passed else None)
+    good = [p for p in since if p.passed]
+    return (good[-1] if good else None), (since[-1].on if since and not since[-1].passed else None)
 
 
 def _loss(profile: Profile) -> float | None:

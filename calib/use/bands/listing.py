@@ -6,7 +6,7 @@ from calib.errors import BandcurveError
 from calib.finding import Finding
 from calib.profile.store.collection import BandFiles
 from calib.profile.store.register import Register
-from calib.profile.store.uses import reps_between
+from calib.profile.store.uses import reps_between, whole_day
 from calib.scale import Scale
 from calib.use.answers.bands import ListedBand, ListedScale
 from calib.use.answers.parts import doubts
@@ -28,7 +28,7 @@ def listed_band(files: BandFiles, register: Register, today: date) -> ListedBand
     latest = files.latest
     last = date.fromisoformat(latest.made.measured_at) if latest and latest.made.measured_at else None
     past = band_history(files)
-    reps = past.reps_since if past else reps_between(files.uses, last, None)
+    reps = past.reps_since if past else reps_between(files.uses, whole_day(last) if last else None, None)
     due = past.look_again if past else look_again(last)
     plate = (
         next((p for p in reversed(past.plates) if p.newest and (last is None or p.on >= last)), None) if past else None
@@ -72,9 +72,9 @@ def band_history(files: BandFiles) -> History | None:
         return None
     profiles = [p for _, p in files.profiles]
     try:
-        return history(profiles, files.uses, rechecks=files.rechecks)
+        return history(profiles, files.uses, rechecks=files.rechecks, begun=files.begun)
     except BandcurveError:
-        return history(profiles[-1:], files.uses, rechecks=files.rechecks)
+        return history(profiles[-1:], files.uses, rechecks=files.rechecks, begun=files.begun[-1:])
 
 
 def _middle(files: BandFiles) -> float | None:

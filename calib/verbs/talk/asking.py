@@ -46,7 +46,7 @@ def ask_one(talk: Talk, question: Question) -> Talk:
         EndOfInputError: There are no more lines.
     """
     now = talk.answers.get(question.key, "")
-    prompt = _prompt(talk, question, now)
+    prompt = prompt_of(talk, question)
     while True:
         typed = clean(ask_line(prompt))
         if typed.lower() == BACK:
@@ -65,8 +65,9 @@ def explained(talk: Talk, question: Question) -> tuple[str, ...]:
     return (*(f"  {line}" for line in question.help), *(f"  {line}" for line in question.sketch))
 
 
-def _prompt(talk: Talk, question: Question, now: str) -> str:
-    said = talk.prompt(question)
+def prompt_of(talk: Talk, question: Question) -> str:
+    """How a question is asked at a terminal: its choices a line each, and what Enter says."""
+    said, now = talk.prompt(question), talk.answers.get(question.key, "")
     if question.choices:
         values = [c.value for c in question.choices]
         default = values.index(now or question.default or values[0]) + 1

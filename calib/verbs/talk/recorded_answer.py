@@ -41,10 +41,8 @@ def recorded_answer(path: Path, state: Recording, port: str = "") -> str:
 
 def _doubts(findings: Sequence[Finding], head: RunHead, file: str) -> list[str]:
     """The first doubt in full where it is short, and how many more there are; what was asked for is none."""
-    quick = bool(head.extensions.get("quick"))
-    asked_for = FEW if quick or UNTIL in head.extensions else frozenset()
-    expected = asked_for | NOT_ASKED | ({"zero-drift"} if quick else set())  # no closing zero is asked for there
-    found = [f for f in findings if f.code not in expected]
+    asked_for = FEW if head.extensions.get("quick") or UNTIL in head.extensions else frozenset()
+    found = [f for f in findings if f.code not in asked_for | NOT_ASKED]
     if not found:
         return []
     more = len(found) - 1

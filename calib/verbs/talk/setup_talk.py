@@ -23,7 +23,7 @@ from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import BY_KEY
 from calib.use.ask.readers import plates_owned
 from calib.use.ask.warm_up import stop_words
-from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained
+from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained, prompt_of
 from calib.verbs.terminal.prompts import ask_line, say, sentence
 
 SAID = (cautions.TITLE, *(f"  - {words}" for words in cautions.CAUTIONS))
@@ -54,7 +54,7 @@ class SetUp:
         if talk.still_open and not talk.recalled:
             say(HOW)
         while True:
-            talk = ask_open(talk, self._draft, _only_flat_open)
+            talk = ask_open(talk, self._draft, _one_open)
             talk, head = self._summary(talk)
             if head is not None:
                 self.talk = talk
@@ -161,7 +161,10 @@ class SetUp:
 
     def _last_prompt(self, talk: Talk) -> str:
         if talk.still_open:
-            bare = talk.prompt(talk.still_open[0]).rstrip(": ").replace("of the band", f"of {self.given.band}", 1)
+            question = talk.still_open[0]
+            if question.choices:
+                return f"{prompt_of(talk, question).rstrip(' :')}; or a letter to change its line: "
+            bare = talk.prompt(question).rstrip(": ").replace("of the band", f"of {self.given.band}", 1)
             return f"{bare}; or a letter to change its line: "
         begin = "Enter to begin" if self.given.form else "Enter to go on" if self.given.box else "Enter when all is so"
         return f"{begin}, or a letter to change its line: "
@@ -204,9 +207,9 @@ class SetUp:
             return changed
 
 
-def _only_flat_open(talk: Talk) -> bool:
-    """The gear is known: the band's flat length is asked below it."""
-    return talk.recalled and [q.key for q in talk.still_open] == ["flat"]
+def _one_open(talk: Talk) -> bool:
+    """The gear is known but for one thing: that is asked below the summary."""
+    return talk.recalled and len(talk.still_open) == 1
 
 
 def describe(given: Given) -> RunHead:

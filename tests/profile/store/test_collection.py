@@ -13,7 +13,7 @@ from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import save_profile
 from calib.profile.store.collection import read_collection
 from calib.profile.store.rechecks import Hung
-from calib.profile.store.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of
+from calib.profile.store.uses import Use, counted_once, new_log, parse_uses, reps_between, row_of, whole_day
 from calib.scale import Scale, save_scale
 from calib.stamp import Stamp, instant
 from calib.units import G_STANDARD
@@ -26,6 +26,7 @@ from tests.campaigns.simulated_bands.worlds import BY_NAME
 from tests.use.bands.made import band
 
 Capture = pytest.CaptureFixture[str]
+SAMPLES = Path(__file__).parents[3] / "sample_runs"
 USE = Use("B07", date(2026, 4, 1), 60, 'squats, "doubled"', Stamp("00000000000a", instant("2026-04-01T18:00:00Z")))
 LATER = Stamp("00000000000b", instant("2026-04-01T18:00:01Z"))
 
@@ -65,7 +66,7 @@ def test_a_log_that_cannot_be_read_is_one_sentence(text: str, said: str) -> None
 def test_entries_that_come_together_again_are_counted_once() -> None:
     other = replace(USE, stamp=LATER)
     assert reps_between(counted_once([USE, other, USE]), None, None) == 120
-    assert reps_between([USE, other], date(2026, 4, 1), None) == 0
+    assert reps_between([USE, other], whole_day(date(2026, 4, 1)), None) == 0
 
 
 @pytest.fixture
@@ -269,3 +270,18 @@ def test_the_quick_check_in_words_and_as_json(store: Path, capsys: Capture) -> N
     assert document["level"]["level_ratio"] < 0.9
     assert run(["recheck", "B01", "--plate", "10", "--length", "1.6m", *folder]) == 2
     assert run(["recheck", "B01", "--plate", "10kg", "--load", "air", *folder]) == 2
+
+
+def test_what_is_pulled_on_the_day_of_measuring_counts_after_it(tmp_path: Path, capsys: Capture) -> None:
+    """The run says at which instant it was begun; where it is not there, all of that day counts as before."""
+    shutil.copy(SAMPLES / "KNEE.profile.json", tmp_path)
+    log = tmp_path / "KNEE.uses.csv"
+    rows = ("aaaaaaaaaaaa,2026-03-01T06:00:00Z,2026-03-01,7,", "bbbbbbbbbbbb,2026-03-01T20:00:00Z,2026-03-01,60,")
+    log.write_text(new_log("KNEE") + "\n".join([*rows, ""]), "utf-8")
+    for with_run, reps in ((False, 0), (True, 60)):
+        if with_run:
+            shutil.copy(SAMPLES / "KNEE.run.csv", tmp_path)
+        assert run(["history", "KNEE", "--folder", str(tmp_path), "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["reps_since"] == reps
+        assert run(["list", str(tmp_path), "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["bands"][0]["reps_since"] == reps

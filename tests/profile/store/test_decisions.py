@@ -1,6 +1,7 @@
 """Retired, suspect, renamed, merged, taken back; and a register that says what the files do not."""
 
 import json
+import re
 from datetime import date
 from pathlib import Path
 
@@ -189,3 +190,16 @@ def test_an_entry_of_the_end_of_time_stops_no_later_one(here: Path) -> None:
     cells[1] = "9999-12-31T23:59:59.999999Z"
     register.write_text("\n".join([*lines[:-1], ",".join(cells), ""]))
     assert run(["retire", "A1"]) == 0
+
+
+def test_a_decision_of_a_day_still_to_come_is_ignored_and_said(here: Path, capsys: Capture) -> None:
+    put(here / "A1.profile.json", "A1")
+    assert run(["retire", "A1"]) == 0
+    register = here / NAME
+    register.write_text(re.sub(r"\b20\d\d-", "2199-", register.read_text("utf-8")), "utf-8")
+    found = find("A1")
+    assert [f.code for f in found.findings] == ["register-differs"]
+    assert "still to come" in found.findings[0].text
+    assert run(["retire", "A1"]) == 0
+    assert set(codes("A1")) == {"band-retired", "register-differs"}
+    assert read_register(here).newest.year < 2199

@@ -70,9 +70,10 @@ def test_a_quick_look_leads_on_with_its_gear_and_readings(typed: Typed, tmp_path
     _, _, printed = typed(["record", "B07", "--quick"], [*FIRST_QUICK, "0", *QUICK_PULLS, *QUICK_PULLS])
     assert "bandcurve record B07" in printed
     options = ["--cycles", "1", "--lengths", "122cm 158cm 224.5cm"]
-    _, said, _ = typed(["record", "B07", *options], ["1", "", "", "0"])
+    assert "zero-drift" not in {f.code for f in load_profile(tmp_path / "B07.profile.json").findings}
+    _, said, _ = typed(["record", "B07", *options], ["1", "", "0"])
     assert "How will you measure?" not in said
-    assert prompts(said) == 4  # letting off was not asked for the quick look: there is no unloading branch
+    assert prompts(said) == 3  # letting off, not asked for the quick look, stands below the summary
     assert "The 6 readings of today's quick look (B07.run.csv) are carried along." in said
     full = next(tmp_path.glob("B07.2*.run.csv"))
     status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "12.2", "4.4", "0", ""])
