@@ -18,6 +18,7 @@ CODES = frozenset(
         "band-suspect",
         "band-wear",
         "bar-may-lift",
+        "box-verdict",
         "branches-cross",
         "check-load-drift",
         "check-load-off",

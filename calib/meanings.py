@@ -75,6 +75,7 @@ MEANINGS: dict[str, str] = {
     "how": "Kind of check: platform, hook or hover.",
     "kind": "Kind of row, or of scale.",
     "left_less_right": "What the left side pulls down less what the right side does.",
+    "kept": "Whether somebody keeps these two together (bandcurve pair --keep).",
     "left_over": "Bands without a partner.",
     "left_over_plates_kg": "Plates that have no twin and are not used.",
     "length_m": "Half-path length: half of the band's closed path along the middle of its thickness.",

@@ -1,5 +1,6 @@
 """`bandcurve pair`: left and right out of a box of bands."""
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,6 +16,8 @@ from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.acquire.files.series_file import Series
+    from calib.use.answers.bands import PairAnswer
+    from calib.use.bands.lookup import Found, Lookup
 
 NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie beside profiles, are no bands
 
@@ -34,6 +37,9 @@ def command(
         ),
     ] = None,
     folder: FolderOption = Path(),
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep these pairs: they come first wherever left and right are chosen.")
+    ] = False,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
@@ -43,12 +49,14 @@ def command(
     Of all ways to pair them the one is taken whose worst pair is the least apart, then the one with the least sum;
     apart is the 95 % upper limit of the difference loading, over the working lengths. Of a band with several
     profiles the newest is taken; logs, scales and the record of a batch are passed over. A retired band is left out;
-    one that has gone soft, is suspect or did not pass its re-check is paired only after the others.
+    one that has gone soft, is suspect or did not pass its re-check is paired only after the others; what the record of
+    a box says of a band is gone by. Two bands that are kept together (--keep) are a pair, the first of them left.
 
     \b
     Examples:
       bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
       bandcurve pair B07 B08 B09 --json
+      bandcurve pair B07 B08 --keep
       bandcurve pair --series B07+B08.series.csv
       bandcurve pair B07.profile.json B08.profile.json --series B07+B08.series.csv
     """
@@ -66,9 +74,25 @@ def command(
     from calib.use.bands.pair import pair_answer, pair_found
     from calib.use.report.pair_views import pair_view
 
-    answer = pair_answer(pair_found(Lookup(folder).find_all(named), wanted, read))
+    lookup = Lookup(folder)
+    found = lookup.find_all(named)
+    answer = pair_answer(pair_found(found, wanted, read))
+    kept = _kept(answer, found, lookup) if keep else []
     give(answer, pair_view(answer, shown), as_json=as_json, full=full)
+    for left, right in kept:
+        print(f"Kept: {left} left, {right} right. Back: bandcurve undo {left}", file=sys.stderr)
     return 0
+
+
+def _kept(answer: "PairAnswer", found: "Sequence[Found]", lookup: "Lookup") -> list[tuple[str, str]]:
+    """Keep the pairs in the register of the folder, and say which."""
+    from calib.profile.store.decide import keep_pairs
+
+    register, paths = lookup.register(), {f.profile.band.id: f.path for f in found}
+    known = [tuple(register.at(paths[band]) or register.band(band) for band in pair.bands) for pair in answer.pairs]
+    pairs = [(left, right) for left, right in known]
+    keep_pairs(register, pairs)
+    return [(left.address, right.address) for left, right in pairs]
 
 
 def _by_tape(read: "Sequence[Series]", shown: Shown, as_json: bool) -> int:

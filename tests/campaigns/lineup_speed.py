@@ -18,7 +18,7 @@ def large_box(most: int) -> Sought:
     """Forty bands in twenty pairs, eight holes, seven kinds of plates."""
     strengths = [40.0 + 6.0 * i + twin for i in range(20) for twin in (0.0, 1.0)]
     base = asked(candidates=bands(*strengths), heights=HOLES, arrangements=["straight"], plates=PLATES, most=most)
-    return replace(base, pairs=made_pairs(base.candidates), wishes=())
+    return replace(base, pairs=made_pairs(base), wishes=())
 
 
 def twenty_lifters() -> list[Turn]:

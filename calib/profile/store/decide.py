@@ -115,6 +115,23 @@ def merge(register: Register, first: KnownBand, second: KnownBand) -> Decision:
     return decide(register.folder, "one-band", first.mark, (*first.keys, *second.keys), after=newest)
 
 
+def keep_pairs(register: Register, pairs: Sequence[tuple[KnownBand, KnownBand]]) -> None:
+    """Keep pairs of bands together, left and right, until one is undone or paired otherwise.
+
+    Raises:
+        DataError: One of them was never calibrated.
+    """
+    newest = register.newest
+    for left, right in pairs:
+        for band in (left, right):
+            if not band.keys:
+                remedy = f"measure it: bandcurve record {band.mark}"
+                raise DataError(f"{band.address} was never calibrated", remedy=remedy)
+        if left.partner != right.id or left.hangs != "left":
+            keys = (*left.keys, *right.keys)
+            newest = decide(register.folder, "paired", left.mark, keys, to=right.mark, after=newest).stamp.at
+
+
 def last_noted(register: Register, band: KnownBand) -> Noted:
     """What was noted last of a band: a decision, repetitions, a re-check.
 
@@ -136,7 +153,7 @@ def _noted(register: Register, band: KnownBand) -> Iterator[Noted]:
     keys = set(band.keys)
     for d in register.decisions:
         if keys & set(d.keys) or (not d.keys and d.band.lower() == band.mark.lower()):
-            day, to = d.stamp.at.date(), f" to {d.to}" if d.to else ""
+            day, to = d.stamp.at.date(), f" {'with' if d.event == 'paired' else 'to'} {d.to}" if d.to else ""
             yield Noted(d.stamp, f"{d.band} {d.event.replace('-', ' ')}{to} on {day}")
     for use in band.uses:
         yield Noted(use.stamp, f"{use.reps} repetitions of {use.on}")

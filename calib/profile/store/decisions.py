@@ -1,4 +1,4 @@
-"""What people decided about bands, `bandcurve.bands.csv`: retired, suspect, in use, renamed, one band, undone.
+"""What people decided about bands, `bandcurve.bands.csv`: retired, suspect, in use, renamed, one band, paired, undone.
 
 Rows are only ever added, each with an id and an instant; what holds now follows from them and from the files that are
 there. A decision names the calibrations it was taken about, so it follows them when folders are merged or moved, and
@@ -15,7 +15,7 @@ from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.stamp import ID_DIGITS, Stamp, instant
 
-Event = Literal["retired", "suspect", "in-use", "renamed", "one-band", "set-aside", "undone"]
+Event = Literal["retired", "suspect", "in-use", "renamed", "one-band", "set-aside", "paired", "undone"]
 NAME = "bandcurve.bands.csv"
 PATTERN = re.compile(r"bandcurve\.bands\b.*\.csv", re.IGNORECASE)  # and the copy a sync leaves under a longer name
 FORMAT = "bandcurve-bands"
@@ -32,7 +32,7 @@ class Decision:
     stamp: Stamp
     event: Event
     band: str  # its name when it was taken
-    to: str = ""  # the new name; of "undone" the entry that is taken back
+    to: str = ""  # the new name; of "paired" the band on the right; of "undone" the entry that is taken back
     keys: tuple[str, ...] = ()  # of the calibrations it is about; none where the band has only logs
     note: str = ""
 

@@ -43,6 +43,8 @@ class KnownBand:
     former: tuple[tuple[str, Decision], ...] = ()  # names it had, and what ended them
     one_band: bool = False  # somebody said that its folders hold one band
     problems: tuple[Problem, ...] = ()  # files of its name that could not be used
+    partner: str = ""  # id of the band that somebody keeps it together with
+    hangs: Literal["left", "right", ""] = ""  # of the two
 
     @property
     def status(self) -> Status:
@@ -166,7 +168,7 @@ def register_of(found: Cards) -> Register:
     bands, lost = _with_logs(bands, logged, decisions)
     known = {b.mark.lower() for b in bands}
     bands += [KnownBand(mark, mark) for low, mark in found.recorded.items() if low not in known]
-    bands = [replace(b, problems=_problems_of(b, found.problems)) for b in bands]
+    bands = _paired([replace(b, problems=_problems_of(b, found.problems)) for b in bands], decisions)
     said = (*_to_come(found.decisions), *named.said, *lost, *_without_files(decisions, bands))
     ordered = tuple(sorted(bands, key=lambda b: b.address.lower()))
     return Register(found.folder, ordered, tuple(found.scales), tuple(found.problems), said, tuple(decisions))
@@ -320,6 +322,22 @@ def _logging(band: KnownBand, logged: Sequence[Logged]) -> KnownBand:
     uses = [x.entry for x in logged if isinstance(x.entry, Use)]
     rechecks = [x.entry for x in logged if isinstance(x.entry, Recheck)]
     return replace(band, uses=tuple(counted_once(uses)), rechecks=tuple(noted_once(rechecks)))
+
+
+def _paired(bands: Sequence[KnownBand], decisions: Sequence[Decision]) -> list[KnownBand]:
+    """Bands with those they are kept together with: of each band the last such decision stands."""
+    owner = {key: i for i, band in enumerate(bands) for key in band.keys}
+    of: dict[int, tuple[int, int]] = {}
+    for decision in decisions:
+        there = [owner[key] for key in decision.keys if key in owner]
+        if decision.event == "paired" and len(set(there)) == 2:  # the left one's calibrations stand first
+            of |= dict.fromkeys(there, (there[0], there[-1]))
+    out = list(bands)
+    for i, (left, right) in of.items():
+        if of[left] == of[right]:
+            partner = bands[right if i == left else left].id
+            out[i] = replace(bands[i], partner=partner, hangs="left" if i == left else "right")
+    return out
 
 
 def _problems_of(band: KnownBand, problems: Iterable[Problem]) -> tuple[Problem, ...]:

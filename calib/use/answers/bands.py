@@ -137,6 +137,7 @@ class LeftAndRight:
     pull_N: float
     distinguishable: bool
     stronger: str | None
+    kept: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -23,6 +23,7 @@ from calib.profile.store.newest_profile import are_two_bands, newest_of
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.use.bands.assumed import RETIRE
+from calib.use.bands.box import with_verdicts
 
 DOUBTFUL = frozenset(
     {"band-retired", "band-suspect", "band-softened", "recheck-failed", "outlying-band"}
@@ -40,6 +41,7 @@ class Found:
     band: KnownBand | None  # as the register has it; None where the file is in no folder that could be looked through
     findings: tuple[Finding, ...]  # of the band as a whole; those of the calibration are in the profile
     by_name: bool
+    verdict: str = ""  # of its box; see `calib.use.bands.box`
 
     @property
     def day(self) -> str | None:
@@ -54,12 +56,24 @@ class Found:
     @property
     def is_retired(self) -> bool:
         """Whether it is not to be offered any more."""
-        return any(f.code == "band-retired" for f in self.findings)
+        return self.verdict == "retire" or any(f.code == "band-retired" for f in self.findings)
 
     @property
     def is_doubtful(self) -> bool:
         """Whether something speaks against using it where there is another."""
+        if self.verdict in ("look at it", "measure again"):
+            return True
         return bool(DOUBTFUL & ({f.code for f in self.findings} | {f.code for f in self.profile.findings}))
+
+    @property
+    def is_held(self) -> bool:
+        """Whether it is not to be used, or only where no other is left."""
+        return self.is_retired or self.is_doubtful
+
+    @property
+    def is_alone(self) -> bool:
+        """Whether it is sound, but no other band of its box is its match."""
+        return self.verdict == "alone"
 
     def is_same_calibration(self, other: "Found") -> bool:
         """Whether both are one file, or profiles of the same runs."""
@@ -123,7 +137,7 @@ class Lookup:
         for name in names:
             found = self.find(name)
             by_band.setdefault(_same_band(found), []).append(found)
-        return [_best(several) for several in by_band.values()]
+        return with_verdicts([_best(several) for several in by_band.values()])
 
     def _of_file(self, path: Path) -> Found:
         profile = load_profile(path)

@@ -21,6 +21,7 @@ from calib.profile.store.newest_profile import newest_of
 from calib.records import Array
 from calib.use.answers.bands import LeftAndRight, PairAnswer
 from calib.use.answers.parts import doubts
+from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found
 from calib.use.bands.matching import best_pairs
 from calib.use.bands.series import told_by_series
@@ -47,6 +48,7 @@ class Pair:
     distinguishable: bool  # a difference of zero is outside the 95 % limits somewhere
     pull: float  # [N] of the two on average, and on average over the working lengths
     apart: float  # by how much of it they differ on average over the working lengths
+    kept: bool = False  # somebody keeps them together
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,10 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
 
 
 def pair_found(found: Sequence[Found], over: Over | None = None, series: Sequence[Series] = ()) -> Pairing:
-    """Choose left and right among bands as they were looked up: the sound ones first, retired ones not at all.
+    """Choose left and right among bands as they were looked up: pairs that somebody keeps, then the sound ones.
+
+    Bands in doubt are paired only after the others, retired ones not at all, one that is alone in its box only where
+    there is nothing else to pair.
 
     Args:
         found: One of each band.
@@ -101,24 +106,50 @@ def pair_found(found: Sequence[Found], over: Over | None = None, series: Sequenc
     Raises:
         DataError: Fewer than two are left, or no length that all were tested at.
     """
-    kept = [f for f in found if not f.is_retired]
-    said = tuple(finding for f in found for finding in f.findings)
-    if len(kept) < 2:
-        gone = [f.name for f in found if f.is_retired]
-        what = f"{' and '.join(gone)} retired: nothing is left to pair" if gone else "one band makes no pair"
-        where = "" if gone else "".join(f.name for f in found)
-        raise DataError(what, where=where, remedy="name the profiles of two bands or more")
-    sound, doubtful = [f for f in kept if not f.is_doubtful], [f for f in kept if f.is_doubtful]
-    if not doubtful or len(sound) < 2:
-        made = pair_up([f.profile for f in kept], over, series)
-        return replace(made, findings=(*said, *made.findings))
-    first = pair_up([f.profile for f in sound], over, series)
-    rest = [*doubtful, *(f for f in sound if f.profile.band.id in first.left_over)]
-    if len(rest) < 2:
-        return replace(first, left_over=tuple(f.name for f in rest), findings=(*said, *first.findings))
-    last = pair_up([f.profile for f in rest], over or first.over, series)
-    findings = (*said, *first.findings, *last.findings)
-    return Pairing(first.over, (*first.pairs, *last.pairs), last.left_over, findings)
+    usable = [f for f in found if not f.is_retired]
+    if len(usable) < 2:
+        raise _too_few(found)
+    fixed = [(usable[i], usable[j]) for i, j in kept_pairs(usable)]
+    loose = [f for f in usable if not any(f in two for two in fixed)]
+    doubtful, alone = [f for f in loose if f.is_doubtful], [f for f in loose if f.is_alone and not f.is_doubtful]
+    sound = [f for f in loose if f not in doubtful and f not in alone]
+    if not fixed and len(sound) < 2:
+        sound, doubtful, alone = loose, [], []
+    over = over or _tested_by_all([*(f for two in fixed for f in two), *sound])
+    kept = [_of_group(two, over, series, usable) for two in fixed]
+    best = _of_group(sound, over, series, usable)
+    rest = [*doubtful, *(f for f in sound if f.profile.band.id in best.left_over)] if doubtful else []
+    last = _of_group(rest, over, series, usable)
+    together = sorted((replace(p, kept=True) for one in kept for p in one.pairs), key=lambda p: p.upper95)
+    left = {*(last if rest else best).left_over, *(f.profile.band.id for f in alone)}
+    said = [finding for f in found for finding in f.findings]
+    said += [finding for one in (*kept, best, last) for finding in one.findings]
+    return Pairing(
+        over,
+        (*together, *best.pairs, *last.pairs),
+        tuple(f.name for f in usable if f.profile.band.id in left),
+        tuple(said),
+    )
+
+
+def _too_few(found: Sequence[Found]) -> DataError:
+    gone = [f.name for f in found if f.is_retired]
+    what = f"{' and '.join(gone)} retired: nothing is left to pair" if gone else "one band makes no pair"
+    where = "" if gone else "".join(f.name for f in found)
+    return DataError(what, where=where, remedy="name the profiles of two bands or more")
+
+
+def _tested_by_all(found: Sequence[Found]) -> Over:
+    lengths = common_lengths([f.profile for f in found], None, LENGTHS)
+    return float(lengths[0]), float(lengths[-1])
+
+
+def _of_group(group: Sequence[Found], over: Over, series: Sequence[Series], every: Sequence[Found]) -> Pairing:
+    """Pairs of some of the bands; a series of two bands of which one is in another group says nothing here."""
+    ids, known = {f.profile.band.id for f in group}, {f.profile.band.id for f in every}
+    if len(group) < 2:
+        return Pairing(over, (), tuple(ids), ())
+    return pair_up([f.profile for f in group], over, [s for s in series if {*s.bands} <= ids or {*s.bands} - known])
 
 
 def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Finding]]:
@@ -258,6 +289,7 @@ def pair_answer(pairing: Pairing) -> PairAnswer:
                 pull_N=p.pull,
                 distinguishable=p.distinguishable,
                 stronger=p.bands[0 if p.largest > 0 else 1] if p.distinguishable else None,
+                kept=p.kept,
             )
             for p in pairing.pairs
         ),

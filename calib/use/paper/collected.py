@@ -15,6 +15,7 @@ from calib.profile.store.collection import BandFiles, Collection, read_collectio
 from calib.use.answers.bands import CompareAnswer, HistoryAnswer, ListedBand, ListedScale, PairAnswer
 from calib.use.answers.parts import Doubt, doubts
 from calib.use.answers.rigs import RigAnswer
+from calib.use.bands.box import with_verdicts
 from calib.use.bands.compare import compare, compare_answer
 from calib.use.bands.history import history_answer
 from calib.use.bands.listing import band_history, listed_band, listed_scale
@@ -161,7 +162,7 @@ def _pairs(collection: Collection, found: dict[str, Found | str], folder: Path) 
     for name, several in by_folder.items():
         if len(several) > 1:
             try:
-                yield PairPart(name, pair_answer(pair_found(several)))
+                yield PairPart(name, pair_answer(pair_found(with_verdicts(several))))
             except BandcurveError as error:
                 yield PairPart(name, None, str(error))
 

@@ -10,10 +10,10 @@ ROWS = 5  # lengths in the table of a comparison
 def pair_view(answer: PairAnswer, shown: Shown) -> View:
     """Left and right, best first."""
     best = answer.pairs[0]
-    names = " + ".join(best.bands)
+    names = f"{'Kept together' if best.kept else 'Nearest alike'}: {' + '.join(best.bands)}"
     rows = tuple(
         (
-            " + ".join(p.bands),
+            " + ".join(p.bands) + (", kept" if p.kept else ""),
             shown.pull(p.upper95_mean_N),
             shown.pull(p.upper95_next_set_N),
             shown.pull(p.max_difference_N),
@@ -31,7 +31,7 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
         "the bands' averages and of one set."
     )
     return View(
-        kilos=f"Nearest alike: {names}, apart at most {both(best.upper95_mean_N, shown)}",
+        kilos=f"{names}, apart at most {both(best.upper95_mean_N, shown)}",
         grid=Grid(headers, rows),
         lines=(note, *left),
         findings=answer.findings,

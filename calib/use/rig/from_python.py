@@ -1,6 +1,6 @@
 """A rig worked out, and a wanted load solved for, in one call: what the command line asks, for Python and the page."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import cast, get_args
@@ -8,12 +8,13 @@ from typing import cast, get_args
 from calib.errors import DataError
 from calib.units import SHOWN
 from calib.use.answers.rigs import RigAnswer, SolveAnswer
+from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found, Lookup
 from calib.use.bands.pair import pair_up
 from calib.use.report.solve_views import too_far_text
 from calib.use.rig.plates import Plates, as_loaded, loadings
 from calib.use.rig.rig_answers import proposed, refuse_flying, rig_answer, solve_answer
-from calib.use.rig.rig_file import Arrangement, Rig
+from calib.use.rig.rig_file import Arrangement
 from calib.use.rig.rig_files import bands_of, named, read_rig, worked_out
 from calib.use.rig.rig_hold import hold_number
 from calib.use.rig.solve import Of, Sought, Wish, solve
@@ -102,11 +103,15 @@ def solve_for(
         ways = hangings(place, [a for a in known if not arrangements or a in arrangements], anchor_heights_m,
                         pegs_apart_m)  # fmt: skip
     loads = loadings([Plates(m, n) for m, n in plates.items()]) if plates else as_loaded(rig.bar.plates)
-    chosen = _candidates(where, rig, bands, Path(folder))
-    sought = Sought(place, chosen, ways, loads, wishes, within_kg, most, each_once, few=few, extrapolate=extrapolate)
-    if each_once and most > 1 and len(place.slots) > 1:
-        sought = replace(sought, pairs=made_pairs(chosen))
-    solved = solve(sought)
+    sought = Sought(place, (), ways, loads, wishes, within_kg, most, each_once, few=few, extrapolate=extrapolate)
+    found = Lookup(Path(folder)).find_all(bands) if bands else list({f.path: f for f in bands_of(rig, where)}.values())
+    for some in tiers(found, where, two_sides=len(place.slots) > 1):
+        sought = with_bands(sought, some, str)
+        if each_once and most > 1 and len(place.slots) > 1:
+            sought = replace(sought, pairs=made_pairs(sought))
+        solved = solve(sought)
+        if solved.proposals:
+            break
     holds = [hold_number(p.rig, p.profiles, extrapolate=extrapolate) for p in solved.proposals]
     answer = solve_answer(solved, holds)
     if not solved.proposals:
@@ -115,26 +120,53 @@ def solve_for(
     return answer
 
 
-def made_pairs(candidates: Sequence[Candidate]) -> tuple[tuple[int, int], ...]:
-    """Left and right as `bandcurve pair` makes them of these bands, by their place among them.
+def tiers(found: Sequence[Found], file: Path, *, two_sides: bool) -> list[list[Found]]:
+    """The bands to choose from: the sound ones, and all but the retired for where those do not reach what is wanted.
 
     Args:
-        candidates: Two or more.
+        found: As they were looked up, each once.
+        file: The rig, named in an error.
+        two_sides: Left and right are wanted: then a band that is alone in its box is not among the first.
+
+    Raises:
+        DataError: All are retired.
+    """
+    usable = [one for one in found if not one.is_retired]
+    if not usable:
+        raise DataError("all bands given are retired", where=file.name, remedy="give others, or bandcurve undo one")
+    together = {n for pair in kept_pairs(usable) for n in pair}
+    sound = [
+        f for n, f in enumerate(usable) if not f.is_doubtful and not (two_sides and f.is_alone and n not in together)
+    ]
+    return [usable] if len(sound) in (0, len(usable)) else [sound, usable]
+
+
+def with_bands(sought: Sought, found: Sequence[Found], named: Callable[[Path], str]) -> Sought:
+    """A question with the bands to choose from, and those of them that somebody keeps together.
+
+    Args:
+        sought: The question.
+        found: The bands.
+        named: How a profile is written in the rig.
+    """
+    candidates = [Candidate(named(one.path), one.profile, one.is_alone) for one in found]
+    return replace(sought, candidates=candidates, kept=tuple(kept_pairs(found)))
+
+
+def made_pairs(sought: Sought) -> tuple[tuple[int, int], ...]:
+    """Left and right as `bandcurve pair` makes them of a question's bands, by their place among them.
+
+    Args:
+        sought: The question, of two bands or more; pairs that are kept stay, one that is alone in its box gets no
+            partner where others do.
 
     Raises:
         DataError: Fewer than two, or no length that all were tested at.
     """
-    ids = [c.profile.band.id for c in candidates]
-    made = pair_up([c.profile for c in candidates]).pairs
-    return tuple((ids.index(pair.bands[0]), ids.index(pair.bands[1])) for pair in made)
-
-
-def _candidates(file: Path, rig: Rig, bands: Sequence[Path | str], folder: Path) -> list[Candidate]:
-    """The bands to choose from, each once, without the retired."""
-    found: list[Found] = Lookup(folder).find_all(bands) if bands else [
-        *{f.path: f for f in bands_of(rig, file)}.values()
-    ]  # fmt: skip
-    kept = [one for one in found if not one.is_retired]
-    if not kept:
-        raise DataError("all bands given are retired", where=file.name, remedy="give others")
-    return [Candidate(str(one.path), one.profile) for one in kept]
+    ids = [c.profile.band.id for c in sought.candidates]
+    loose = [c for i, c in enumerate(sought.candidates) if not any(i in pair for pair in sought.kept)]
+    sound = [c for c in loose if not c.is_alone]
+    if len(sound) < 2:
+        sound = [] if sought.kept else loose
+    made = pair_up([c.profile for c in sound]).pairs if sound or not sought.kept else ()
+    return (*sought.kept, *((ids.index(pair.bands[0]), ids.index(pair.bands[1])) for pair in made))

@@ -72,6 +72,7 @@ class Sought:
     most: int = 1  # bands on a side
     each_once: bool = False  # no band has a twin on the other side
     pairs: tuple[tuple[int, int], ...] | None = None  # then left and right are these, by their place in candidates
+    kept: tuple[tuple[int, int], ...] = ()  # left and right that somebody keeps together
     few: int = 3
     extrapolate: bool = False  # beyond the tested lengths, marked
     unit: Unit = "kg"  # of the weights in the cautions
@@ -178,9 +179,9 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     """Find the combinations that come nearest to what is wanted.
 
     Of each set of bands in each arrangement the anchor, pegs and plates that miss least. Of these, within what is
-    allowed: misses inside U are ties, and then the sides that pull more alike come first, then what changes less in the
-    place, then fewer plates, then the smaller miss. Guesses come later, then an anchor that would lift off, a bar that
-    may fly up last, one that does never.
+    allowed: misses inside U are ties, and then the sides that pull more alike come first, then two bands that are kept
+    together, then what changes less in the place, then fewer plates, then the smaller miss. Guesses come later, then an
+    anchor that would lift off, a bar that may fly up last, one that does never.
 
     Args:
         sought: What is asked.
@@ -197,7 +198,7 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
         raise _nothing(sought, bad, table.uneven)
     made = _worked_out(sought, teams, best, tell)
     near = [p for p in made if not p.flies]
-    good = _ranked([p for p in near if p.miss <= sought.within], sought.wishes)
+    good = _ranked([p for p in near if p.miss <= sought.within], sought)
     looked = len(teams) * len(sought.ways) * len(sought.loads.totals)
     few = tuple(good[: sought.few])
     more = max(sum(one.miss <= sought.within for one in best) - len(few), 0)
@@ -221,15 +222,17 @@ def _worked_out(sought: Sought, teams: Sequence[Team], best: Sequence["Best"], t
     return made
 
 
-def _ranked(good: Sequence[Proposal], wishes: Sequence[Wish]) -> list[Proposal]:
+def _ranked(good: Sequence[Proposal], sought: Sought) -> list[Proposal]:
     """The best first, as `solve` says."""
     if not good:
         return []
+    wishes, profiles = sought.wishes, [c.profile for c in sought.candidates]
     known = min(good, key=lambda p: hypot(p.miss, p.known_to(wishes))).known_to(wishes)
+    kept = [(profiles[i], profiles[j]) for i, j in sought.kept]
 
     def order(p: Proposal) -> tuple[object, ...]:
         first = (p.lifts, lifts_off(p.answer), p.untested, beyond(p.miss, p.known_to(wishes), known))
-        return (*first, int(p.apart / STEP), p.changed, len(p.plates_a_side), p.miss)
+        return (*first, int(p.apart / STEP), p.profiles not in kept, p.changed, len(p.plates_a_side), p.miss)
 
     return sorted(good, key=order)
 
@@ -245,7 +248,8 @@ def teams_of(sought: Sought) -> list[Team]:
         return _paired(sought.pairs, sought.most, sought.place.mirrored)
     if sought.each_once and slots > 1:
         pairs = combinations(range(n), 2) if sought.place.mirrored else permutations(range(n), 2)
-        return [((i,), (j,)) for i, j in pairs]
+        turned = {(j, i) for i, j in sought.kept} if sought.place.mirrored else set()
+        return [((j,), (i,)) if (i, j) in turned else ((i,), (j,)) for i, j in pairs]
     sets = [chosen for k in range(1, sought.most + 1) for chosen in combinations(range(n), k)]
     return [(chosen,) * slots for chosen in sets]
 

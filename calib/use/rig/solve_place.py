@@ -31,6 +31,7 @@ class Candidate(NamedTuple):
 
     name: str  # its profile as written in the rig file
     profile: Profile
+    is_alone: bool = False  # no other band of its box is its match
 
 
 class Hanging(NamedTuple):

@@ -6,7 +6,7 @@ from calib.verbs.terminal.band_argument import BandArgument, FolderOption
 
 
 def command(band: BandArgument, folder: FolderOption = Path()) -> int:
-    """Take back what was noted last of a band: retired, renamed, merged, repetitions, a re-check.
+    """Take back what was noted last of a band: retired, renamed, merged, paired, repetitions, a re-check.
 
     Nothing is deleted: the row stays, and a later one says that it does not count. Again takes back what was before it.
 

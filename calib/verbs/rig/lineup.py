@@ -88,7 +88,7 @@ def command(
         "kg" if as_json else shown,
     )
     lineups, used = _planned(turns, rig, table, box)
-    answer = lineup_answer(lineups, used, left)
+    answer = lineup_answer(lineups, used, [*left, *_not_paired(kept, used)])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
 
@@ -113,7 +113,7 @@ def _box(names: Sequence[str], folder: Path) -> "tuple[list[Found], list[tuple[s
     kept, left = list["Found"](), list[tuple[str, str]]()
     for found in lookup.find_all(known):
         if found.is_retired or found.is_doubtful:
-            said = [f.text for f in found.findings if f.code in DOUBTFUL]
+            said = [f.text for f in found.findings if f.code in (*DOUBTFUL, "box-verdict")]
             said += [f.text for f in found.profile.findings if f.code in DOUBTFUL]
             left.append((found.name, f"left out: {'; '.join(dict.fromkeys(said))}"))
         else:
@@ -144,6 +144,16 @@ def _planned(
     return lineups, list(used)
 
 
+def _not_paired(bands: "Sequence[Found]", used: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Bands that are alone in their box and hang nowhere on two sides, each with why."""
+    there = {band for pair in used for band in pair}
+    return [
+        (one.name, "; ".join(f.text for f in one.findings if f.code == "box-verdict"))
+        for one in bands
+        if used and one.is_alone and one.profile.band.id not in there
+    ]
+
+
 def _tell(progress: "Progress", n: int, of: int, part: float) -> None:
     progress.tell((n + part) / of)
 
@@ -160,11 +170,11 @@ def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
 
 
 def _sought(file: Path, box: _Box) -> "Sought":
-    from calib.use.rig.from_python import made_pairs
+    from calib.use.rig.from_python import made_pairs, with_bands
     from calib.use.rig.plates import as_loaded, loadings
     from calib.use.rig.rig_files import named, read_rig
     from calib.use.rig.solve import Sought
-    from calib.use.rig.solve_place import Candidate, hangings, place_of
+    from calib.use.rig.solve_place import hangings, place_of
     from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
 
     rig = read_rig(file)
@@ -174,16 +184,16 @@ def _sought(file: Path, box: _Box) -> "Sought":
         if box.arrangements is None:  # a hitch nobody measured is known too badly to plan with
             tried = [a for a in tried if a != "choked" or _is_measured(place)]
         ways = hangings(place, tried, box.heights, box.pegs)
-    candidates = [Candidate(seen_from(file, one.path), one.profile) for one in box.bands]
     loads = loadings(box.plates) if box.plates else as_loaded(rig.bar.plates)
-    sought = Sought(place, candidates, ways, loads, (), 0.0, box.most, extrapolate=box.extrapolate, unit=box.unit)
+    sought = Sought(place, (), ways, loads, (), 0.0, box.most, extrapolate=box.extrapolate, unit=box.unit)
+    sought = with_bands(sought, box.bands, partial(seen_from, file))
     if len(place.slots) < 2:
         return sought
-    if len(candidates) < 2:
+    if len(box.bands) < 2:
         raise DataError("one band cannot hang on both sides", where=file.name, remedy="measure a second one")
     if box.pairs is not None:
         return with_pairs(sought, box.pairs)
-    return replace(sought, pairs=made_pairs(candidates))
+    return replace(sought, pairs=made_pairs(sought))
 
 
 def _is_measured(place: "Place") -> bool:

@@ -3,6 +3,7 @@
 import os
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
@@ -17,11 +18,11 @@ from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
     from calib.use.answers.rigs import SolveAnswer
+    from calib.use.bands.lookup import Found
     from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.rig_file import Arrangement, Rig
     from calib.use.rig.solve import Of, Solved, Sought, Wish
-    from calib.use.rig.solve_place import Candidate
 
 WITHIN = 2.5  # kg: a proposal further off is not made unless asked; two of the smallest usual plates
 _SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
@@ -171,6 +172,7 @@ def _solved(
     file: Path, names: Sequence[str], folder: Path, asked: _Asked, tries: _Tries, within: float, few: int
 ) -> "Solved":
     """With the sound bands, and only where they do not reach what is wanted with those that are in doubt too."""
+    from calib.use.rig.from_python import with_bands
     from calib.use.rig.plates import as_loaded, loadings
     from calib.use.rig.rig_files import named, read_rig
     from calib.use.rig.solve import Sought, solve
@@ -184,16 +186,18 @@ def _solved(
         ways = hangings(place, tries.arrangements, tries.heights, tries.pegs)
     wishes = wishes or _loads_of(cast("Path", asked.like), tries.extrapolate)
     loads = loadings(tries.plates) if tries.plates else as_loaded(rig.bar.plates)
-    choices = _candidates(file, rig, names, folder)
+    choices = _choices(file, rig, names, folder, two_sides=len(place.slots) > 1)
     sought = Sought(
-        place, choices[0], ways, loads, wishes, within, tries.most, tries.each_once, few=few,
+        place, (), ways, loads, wishes, within, tries.most, tries.each_once, few=few,
         extrapolate=tries.extrapolate, unit=tries.unit,
     )  # fmt: skip
     progress = Progress("Trying every band")
     try:
-        solved = solve(with_pairs(sought, tries.pairs), progress.tell)
-        if not solved.proposals and len(choices) > 1:
-            return solve(with_pairs(replace(sought, candidates=choices[1]), tries.pairs), progress.tell)
+        for some in choices:
+            named_here = with_bands(sought, some, partial(seen_from, file))
+            solved = solve(with_pairs(named_here, tries.pairs), progress.tell)
+            if solved.proposals:
+                break
         return solved
     except DataError as error:
         raise error.at(file.name) from None
@@ -208,7 +212,7 @@ def with_pairs(sought: "Sought", written: str | None) -> "Sought":
     if written in (None, "made"):
         from calib.use.rig.from_python import made_pairs
 
-        return replace(sought, pairs=made_pairs(sought.candidates))
+        return replace(sought, pairs=made_pairs(sought))
     names = [c.profile.band.id.lower() for c in sought.candidates]
     named = [_pair(part, names) for part in (written or "").split(",")]
     return replace(sought, pairs=tuple((names.index(a), names.index(b)) for a, b in named))
@@ -249,25 +253,23 @@ def _loads_of(file: Path, extrapolate: bool) -> "list[Wish]":
     return [Wish(of, float(load_of(answer, answer.up, of).value[0])) for of in ("bottom", "top")]
 
 
-def _candidates(file: Path, rig: "Rig", names: Sequence[str], folder: Path) -> "list[list[Candidate]]":
-    """The bands to choose from, their profiles named as seen from the rig file: the sound ones, then all of them.
+def _choices(
+    file: Path, rig: "Rig", names: Sequence[str], folder: Path, *, two_sides: bool
+) -> "Sequence[Sequence[Found]]":
+    """The bands to choose from: the sound ones, then all of them; what speaks against one is said.
 
     Of several profiles of one band the newest is taken, and a retired band is left out; both are said.
     """
     from calib.use.bands.lookup import Lookup
+    from calib.use.rig.from_python import tiers
     from calib.use.rig.rig_files import bands_of
-    from calib.use.rig.solve_place import Candidate
 
     if len(set(names)) > _MOST_PROFILES:
         raise UsageError(f"{len(set(names))} bands are given", remedy=f"give at most {_MOST_PROFILES}")
     found = Lookup(folder).find_all(names) if names else list({f.path: f for f in bands_of(rig, file)}.values())
     for one in found:
         say_doubts(one.findings)
-    kept = [one for one in found if not one.is_retired]
-    if not kept:
-        raise DataError("all bands given are retired", where=file.name, remedy="give others, or bandcurve undo one")
-    sound = [one for one in kept if not one.is_doubtful]
-    return [[Candidate(seen_from(file, one.path), one.profile) for one in some] for some in (sound, kept) if some]
+    return tiers(found, file, two_sides=two_sides)
 
 
 def seen_from(file: Path, path: Path) -> str:
