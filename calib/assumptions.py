@@ -1,8 +1,8 @@
 """Every constant that a result rests on and that no reading gives: its value, where it is from, and what it stands for.
 
 One table. A number with a source is a fact of somebody else; one without is an assumption and says so. Those
-a fit asks for may be changed for it (`assuming`), within bounds beyond which nothing was tried; the profile then names
-them.
+a fit asks for, or two bands hooked end to end, may be changed for it (`assuming`), within bounds beyond which nothing
+was tried; a profile then names them.
 docs/assumptions.md is made from this table.
 """
 
@@ -16,6 +16,7 @@ from calib.frozen import dataclass
 
 ASSUMED = "assumption"
 PRACTICE = "common practice, no source"
+FIT, SERIES = "a fit", "a series by tape alone"
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class Constant:
     most: float
     meaning: str
     source: str = ASSUMED
-    in_fit: bool = True  # whether a fit asks for it, so that `--assume` can set it anew
+    asked_by: str = FIT  # what may change it with `--assume`; empty: nothing
 
 
 TABLE = (
@@ -47,15 +48,15 @@ TABLE = (
              "from memory); less is taken, an assumption, as real rubber lengthens when it is warm"),
     Constant("u_temperature_per_K", 0.001, "1/K", 0.0, 0.01, "u of that"),
     Constant("u_temperature_unknown", 5.8, "K", 0.0, 30.0,
-             "u of a temperature nobody noted: within 10 K either way, rectangular", in_fit=False),
+             "u of a temperature nobody noted: within 10 K either way, rectangular", asked_by=""),
     Constant("rubber_density", 950.0, "kg/m3", 850.0, 1400.0, "for the weight of a band that was not weighed"),
     Constant("shear_modulus", 0.4e6, "Pa", 0.1e6, 2e6,
              "for the weight of a band that was not weighed, and for the pull a plan expects",
              "0.39 MPa in Treloar, Trans. Faraday Soc. 40 (1944) 59, from memory"),
     Constant("u_weight_guess", 0.5, "", 0.1, 1.0,
              "u of half the weight of a band that was not weighed, over the guess"),
-    Constant("thickness", 0.0045, "m", 0.0005, 0.05, "of a band nobody measured it of", in_fit=False),
-    Constant("u_thickness", 0.001, "m", 0.0, 0.02, "u of that", in_fit=False),
+    Constant("thickness", 0.0045, "m", 0.0005, 0.05, "of a band nobody measured it of", asked_by=""),
+    Constant("u_thickness", 0.001, "m", 0.0, 0.02, "u of that", asked_by=""),
     Constant("caution_stretch", 2.5, "", 1.2, 6.0, "times the flat length, above which caution is asked for", PRACTICE),
     # of scale and tape
     Constant("u_gain_unchecked", 0.006, "", 0.0, 0.2,
@@ -63,7 +64,7 @@ TABLE = (
     Constant("stability_per_root_month", 0.001, "", 0.0, 0.05,
              "how far the gain of a scale wanders from its last check: a random walk, relative, in a month"),
     Constant("unknown_days", 365.0, "days", 1.0, 10_000.0,
-             "between two calibrations of which a day was not noted, for that wandering", in_fit=False),
+             "between two calibrations of which a day was not noted, for that wandering", asked_by=""),
     Constant("zero_unseen_steps", 2.0, "", 0.0, 50.0,
              "u of a zero that was not read again after the last reading, in steps of the display"),
     Constant("zero_unseen_share", 0.003, "", 0.0, 0.1,
@@ -74,30 +75,29 @@ TABLE = (
              "least u of how a band lies round its fittings, the same in all readings of a set-up"),
     Constant("thinning", 1.0, "", 0.0, 1.5,
              "u of the thinning of a stretched band round its fittings, over that of a free piece of rubber"),
-    Constant("u_recheck_reading", 0.002, "m", 0.0, 0.05, "u of the one tape reading of a re-check", in_fit=False),
+    Constant("u_recheck_reading", 0.002, "m", 0.0, 0.05, "u of the one tape reading of a re-check", asked_by=""),
     # of two bands end to end, by tape alone
     Constant("series_cycle", 0.006, "", 0.0, 0.1,
              "how one pull of a band differs from its mean where no profile tells",
-             in_fit=False),
-    Constant("series_hook", 0.0015, "m", 0.0, 0.05, "the same for how a loop hooked again moves", in_fit=False),
-    Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", in_fit=False),
-    Constant("series_law", 0.35, "", 0.05, 1.0,
-             "u of the slope of the law, relative, so that 1.96 u hold 95 %: 0.12 for four in five bands, which pull "
-             "like rubber, 0.6 for one in five that has a second layer, a plateau or a spring's straight line",
-             in_fit=False),
+             asked_by=SERIES),
+    Constant("series_hook", 0.0015, "m", 0.0, 0.05, "the same for how a loop hooked again moves", asked_by=SERIES),
+    Constant("series_day", 0.005, "", 0.0, 0.1, "of one band beside another on one day in one room", asked_by=SERIES),
+    Constant("series_law", 0.65, "", 0.05, 1.0,
+             "u of the slope of the law, relative: as much as springs and bands with a second layer or plateaus need, "
+             "which no three lengths tell from rubber. Published rubbers keep within 0.12", asked_by=SERIES),
     # what is worth doing
     Constant("compare_day_gain", 0.01, "", 0.0, 0.1,
              "how much two days of one band are taken to differ where its calibrations are compared and no day was "
-             "joined: bands that differ by more are called changed too often", in_fit=False),
+             "joined: bands that differ by more are called changed too often", asked_by=""),
     Constant("one_size", 0.2, "", 0.05, 1.0, "bands of a box farther apart in pull than this are two nominal sizes",
-             in_fit=False),
+             asked_by=""),
     Constant("mixed_sizes", 0.25, "", 0.05, 1.0, "a pair farther apart in pull than this is said to be of two sizes",
-             in_fit=False),
-    Constant("look_months", 6.0, "months", 0.5, 120.0, "after which a band is looked at again", PRACTICE, in_fit=False),
-    Constant("look_reps", 1000.0, "repetitions", 10.0, 1e6, "likewise", PRACTICE, in_fit=False),
-    Constant("worth_seeing", 0.05, "", 0.005, 0.5, "change of level that is worth a look", in_fit=False),
+             asked_by=""),
+    Constant("look_months", 6.0, "months", 0.5, 120.0, "after which a band is looked at again", PRACTICE, asked_by=""),
+    Constant("look_reps", 1000.0, "repetitions", 10.0, 1e6, "likewise", PRACTICE, asked_by=""),
+    Constant("worth_seeing", 0.05, "", 0.005, 0.5, "change of level that is worth a look", asked_by=""),
     Constant("retire", 0.15, "", 0.02, 0.9, "of the level lost: the band is another one by then", PRACTICE,
-             in_fit=False),
+             asked_by=""),
 )  # fmt: skip
 BY_NAME = {constant.name: constant for constant in TABLE}
 _SET: ContextVar[Mapping[str, float] | None] = ContextVar("assumed", default=None)
@@ -120,16 +120,19 @@ def page() -> str:
         "",
         "Made of the table in `calib/assumptions.py`: each number a result rests on that no reading gives. Those with",
         "bounds may be changed for one fit, `bandcurve fit B07.run.csv --assume between_day_gain=2%`; the profile",
-        "then names it under `made.assumed`. Priors of the fit itself, which say what orders of magnitude rubber and",
-        "kitchen gear have, stand in `fit/curve/variance_components.py` and `fit/curve/elastic.py` with their",
-        "reasons; what plates, water and weighed things are worth in `fit/gear/known_loads.py`.",
+        "then names it under `made.assumed`. Several fit in a file, each in a line as `between_day_gain = 0.02` or",
+        '`between_day_gain = "2%"`: `--assume box.toml`. Those that begin with `series` are for two bands hooked end',
+        "to end without profiles: `bandcurve pair --series B07+B08.series.csv --assume series_law=0.12`, or `compare`.",
+        "Priors of the fit itself, which say what orders of magnitude rubber and kitchen gear have, stand in",
+        "`fit/curve/variance_components.py` and `fit/curve/elastic.py` with their reasons; what plates, water and",
+        "weighed things are worth in `fit/gear/known_loads.py`.",
         "",
         "| name | value | bounds | what it is | where it is from |",
         "|---|---|---|---|---|",
     ]
     for c in TABLE:
         unit = f" {c.unit}" if c.unit else ""
-        bounds = f"{c.least:g} to {c.most:g}" if c.in_fit else ""
+        bounds = f"{c.least:g} to {c.most:g}" if c.asked_by else ""
         lines.append(f"| `{c.name}` | {c.value:g}{unit} | {bounds} | {c.meaning} | {c.source} |")
     return "\n".join(lines) + "\n"
 
@@ -153,8 +156,13 @@ def assuming(given: Mapping[str, float]) -> Iterator[None]:
         _SET.reset(token)
 
 
-def check(name: str, number: float) -> None:
-    """Refuse a name that is not in the table, and a value nothing was tried with.
+def check(name: str, number: float, asker: str = "") -> None:
+    """Refuse a name that is not in the table, one that is not asked for, and a value nothing was tried with.
+
+    Args:
+        name: Of the constant.
+        number: Its value.
+        asker: Who must be the one that asks for it; empty for anybody.
 
     Raises:
         DataError: With what would do.
@@ -163,9 +171,9 @@ def check(name: str, number: float) -> None:
     if known is None:
         near = get_close_matches(name, list(BY_NAME), n=1)
         remedy = f"did you mean {near[0]!r}?" if near else "docs/assumptions.md lists them"
-        raise DataError(f"there is no assumption {name[:40]!r}", remedy=remedy)
-    if not known.in_fit:
-        raise DataError(f"{name} is not used by a fit", remedy="docs/assumptions.md says which are")
+        raise DataError(f"there is not an assumption {name[:40]!r}", remedy=remedy)
+    if not known.asked_by or known.asked_by != (asker or known.asked_by):
+        raise DataError(f"{name} is not used by {asker or FIT}", remedy="docs/assumptions.md says which are")
     if not known.least <= number <= known.most:
         unit = f" {known.unit}" if known.unit else ""
         raise DataError(
@@ -174,7 +182,7 @@ def check(name: str, number: float) -> None:
         )
 
 
-def parse(text: str) -> tuple[str, float]:
+def parse(text: str, asker: str = FIT) -> tuple[str, float]:
     """NAME=VALUE as it is typed; a per cent sign is understood.
 
     Raises:
@@ -188,5 +196,27 @@ def parse(text: str) -> tuple[str, float]:
         found = float("nan")
     if not equals or found != found:
         raise DataError(f"{text[:40]!r} is not an assumption", remedy="write NAME=VALUE, like between_day_gain=2%")
-    check(name, found)
+    check(name, found, asker)
     return name, found
+
+
+def parse_file(data: bytes, file: str, asker: str = FIT) -> dict[str, float]:
+    """The same of a file of TOML: `name = 0.02` or `name = "2%"` in each line.
+
+    Raises:
+        DataError: As `parse`, or it is not TOML, or holds nothing.
+    """
+    from calib.strict_json import not_utf8
+    from calib.strict_toml import parse_toml  # neither is loaded where no such file is given
+
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise not_utf8(data, file) from None
+    try:
+        found = dict(parse(f"{name}={given}", asker) for name, given in parse_toml(text, file).items())
+    except DataError as error:
+        raise error.at(file) from None
+    if not found:
+        raise DataError("sets nothing", where=file, remedy="write a line like between_day_gain = 0.02")
+    return found

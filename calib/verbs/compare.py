@@ -5,10 +5,12 @@ from typing import Annotated
 
 import typer
 
+from calib.assumptions import SERIES, assuming
 from calib.errors import DataError, UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import ENDING, read_series
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
@@ -23,6 +25,7 @@ def command(
         str | None,
         typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
     ] = None,
+    assume: AssumeOption = None,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
@@ -47,7 +50,10 @@ def command(
             raise UsageError("one series does not compare", remedy="give an earlier and a later one")
         if endings == {True, False}:
             raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
-        return _by_tape(Path(old), Path(new), shown, as_json)
+        with assuming(assumed_of(assume or [], SERIES)):
+            return _by_tape(Path(old), Path(new), shown, as_json)
+    if assume:
+        raise UsageError("--assume is for two series", remedy="leave it out")
     from calib.use.bands.compare import compare, compare_answer
     from calib.use.bands.lookup import find, first_and_newest
     from calib.use.report.pair_views import compare_view

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calib.assumptions import assuming, parse
+from calib.assumptions import FIT, assuming
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.frozen import dataclass
 from calib.units import Shown
@@ -17,6 +17,7 @@ from calib.use.answers.bands import FitAnswer, FittedBand
 from calib.use.answers.parts import Failure
 from calib.verbs.talk.series_talk import told_by
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
 from calib.verbs.terminal.many import fault, workers
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
@@ -46,10 +47,7 @@ def command(
     with_: Annotated[
         list[Path] | None, typer.Option("--with", metavar="PROFILE", help="Profile of the other band of a series.")
     ] = None,
-    assume: Annotated[
-        list[str] | None,
-        typer.Option("--assume", metavar="NAME=VALUE", help="Take another value of docs/assumptions.md for this fit."),
-    ] = None,
+    assume: AssumeOption = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
@@ -66,11 +64,11 @@ def command(
       bandcurve fit B07.run.csv --out profiles
       bandcurve fit *.run.csv --out profiles --json
       bandcurve fit B07.run.csv --leave-out 23
-      bandcurve fit B07.run.csv --assume between_day_gain=2%
+      bandcurve fit B07.run.csv --assume between_day_gain=2% --assume box.toml
       bandcurve fit B07.run.csv --series B07+REF.series.csv --with REF.profile.json
     """
     shown = shown_in(unit)
-    assumed = _assumed(assume or [])
+    assumed = assumed_of(assume or [], FIT)
     told = told_by(series or [], with_ or [])
     checked, correction, extra = _checked(scale) if scale else (None, None, [])
     read, failed = _read(runs, checked)
@@ -180,14 +178,6 @@ def _dropped(rows: Sequence[str], runs: Sequence["Run"]) -> set[tuple[str, int]]
             raise UsageError(f"--leave-out {given}: {matching[0].name} has no such reading")
         out.add((matching[0].name, int(number)))
     return out
-
-
-def _assumed(given: Sequence[str]) -> dict[str, float]:
-    """Assumptions changed, by name."""
-    try:
-        return dict(parse(text) for text in given)
-    except DataError as error:
-        raise UsageError(f"--assume {error.what}", remedy=error.remedy) from None
 
 
 def _by_band(read: Sequence[tuple[Path, "Run"]]) -> list[Group]:

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calib.assumptions import SERIES, assuming
 from calib.errors import UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import lead, read_series
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
 from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
@@ -36,6 +38,7 @@ def command(
             "--series", metavar="FILE", help="Two of the bands hooked end to end; without profiles: by tape alone."
         ),
     ] = None,
+    assume: AssumeOption = None,
     folder: FolderOption = Path(),
     keep: Annotated[
         bool, typer.Option("--keep", help="Keep these pairs: they come first wherever left and right are chosen.")
@@ -58,6 +61,7 @@ def command(
       bandcurve pair B07 B08 B09 --json
       bandcurve pair B07 B08 --keep
       bandcurve pair --series B07+B08.series.csv
+      bandcurve pair --series B07+B08.series.csv --assume series_law=0.12
       bandcurve pair B07.profile.json B08.profile.json --series B07+B08.series.csv
     """
     shown = shown_in(unit)
@@ -69,7 +73,10 @@ def command(
     if not named:
         if wanted is not None:
             raise UsageError("--over needs profiles", remedy="leave it out, or give the profiles of both bands")
-        return _by_tape(read, shown, as_json)
+        with assuming(assumed_of(assume or [], SERIES)):
+            return _by_tape(read, shown, as_json)
+    if assume:
+        raise UsageError("--assume is for bands without profiles, with --series", remedy="leave it out")
     from calib.use.bands.lookup import Lookup
     from calib.use.bands.pair import pair_answer, pair_found
     from calib.use.report.pair_views import pair_view

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from calib import assumptions
-from calib.assumptions import TABLE, assuming, page, parse, value
+from calib.assumptions import FIT, SERIES, TABLE, assuming, page, parse, parse_file, value
 from calib.errors import DataError
 from calib.verbs.app import run
 
@@ -26,12 +26,10 @@ def test_each_is_within_its_bounds_said_and_used(constant: assumptions.Constant)
     assert constant.source
     used = [p for p, text in SOURCES.items() if f'"{constant.name}"' in text]
     assert used, f"nobody asks for {constant.name}"
-    asks = any(
-        re.search(rf'value\(\s*"{constant.name}"\)', SOURCES[p])
-        for p in used
-        if "fit" in p.parts or "profile" in p.parts
-    )
-    assert constant.in_fit == asks
+    rooms = {FIT: ("fit", "profile"), SERIES: ("series.py",)}
+    asked_in = [p for p in used if re.search(rf'value\(\s*"{constant.name}"\)', SOURCES[p])]
+    askers = {who for who, parts in rooms.items() for p in asked_in if set(parts) & set(p.parts)}
+    assert askers == ({constant.asked_by} - {""})
 
 
 def test_it_is_as_before_after_a_with() -> None:
@@ -74,3 +72,39 @@ def test_fit_takes_it_and_the_profile_names_it(tmp_path: Path, capsys: pytest.Ca
     assert made["repeatability"]["between_day_gain"] > 0.03
     assert run(["fit", knee, "--out", str(tmp_path), "--assume", "between_day_gane=2%"]) == 2
     assert "did you mean 'between_day_gain'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (b"between_day_gain = 0.02\nrelaxation = '3'\n", None),
+        (b'between_day_gain = "2%"\n', None),
+        (b"", "sets nothing"),
+        (b"between_day_gain =\n", "is not TOML"),
+        (b"between_day_gain = 3.0\n", "is out of its range"),
+        (b"between_day_gain = [0.02]\n", "is not an assumption"),
+        (b"series_law = 0.12\n", "is not used by a fit"),
+        (b"\xff\xfea\x00", "UTF-16"),
+    ],
+)
+def test_a_file_of_them_is_read_or_refused_in_one_sentence(text: bytes, said: str | None) -> None:
+    if said is None:
+        assert parse_file(text, "box.toml")["between_day_gain"] == 0.02
+        return
+    with pytest.raises(DataError, match=said) as caught:
+        parse_file(text, "box.toml")
+    assert str(caught.value).startswith("box.toml")
+    assert "\n" not in str(caught.value)
+
+
+def test_fit_takes_a_file_of_them_and_what_is_typed_behind_it_counts(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    knee, box = str(ROOT / "sample_runs" / "KNEE.run.csv"), tmp_path / "box.toml"
+    box.write_text('between_day_gain = "2%"\nrelaxation = 3\n', "utf-8")
+    assumed = ["--assume", str(box), "--assume", "relaxation=1"]
+    assert run(["fit", knee, "--out", str(tmp_path), "-q", *assumed]) == 0
+    made = json.loads((tmp_path / "KNEE.profile.json").read_text("utf-8"))
+    assert made["made"]["assumed"] == {"between_day_gain": 0.02, "relaxation": 1.0}
+    assert run(["fit", knee, "--out", str(tmp_path), "--assume", str(tmp_path / "none.toml")]) == 2
+    assert "none.toml" in capsys.readouterr().err

@@ -7,7 +7,7 @@ constraint F_A(L_A) = F_B(L_B) that makes their difference more certain.
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
-from math import hypot, log
+from math import hypot, log, log1p
 
 import numpy as np
 
@@ -22,6 +22,8 @@ from calib.use.answers.bands import ByTape, CompareByTapeAnswer
 from calib.use.answers.parts import Level
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, conditioned, curve_at, under_one_condition
 
+LAW, GAINS = "law", ("pull", "day")  # sources: of the slope; of how pulls and days of a band differ
+
 
 @dataclass(frozen=True)
 class Ratio:
@@ -31,11 +33,7 @@ class Ratio:
     length: float  # [m] half path, the mean of all
     relative: float  # first over second, less one
     u: float
-
-    @property
-    def distinguishable(self) -> bool:
-        """Whether no difference is outside the 95 % limits."""
-        return abs(self.relative) > NORMAL_95 * self.u
+    distinguishable: bool  # which is the stronger is known, though not by how much: no law turns that round
 
 
 def _log_pull(stretch: float) -> float:
@@ -58,9 +56,22 @@ def ratio_of(series: Series) -> Ratio:
         DataError: There are none.
     """
     logs, effects = _log_ratios(series)
-    value, u = float(logs.mean()), hypot(*(float(e.mean()) for e in effects.values()))
     lengths = [sum(series.half_paths(r)) / 2 for r in series.readings if r.branch == "loading"]
-    return Ratio(series.bands, float(np.mean(lengths)), float(np.expm1(value)), float(np.exp(value)) * u)
+    return _ratio(series.bands, float(np.mean(lengths)), float(logs.mean()), {k: e.mean() for k, e in effects.items()})
+
+
+def _ratio(bands: tuple[str, str], length: float, found: float, effects: Mapping[str, float]) -> Ratio:
+    """Of a logarithm and what one standard deviation of each source does to it.
+
+    The law stretches the difference and what lengths are off alike, so it cannot turn the sign; but under a flatter law
+    lengths tell less against how pulls differ, and the sign must stand out under that too.
+    """
+    u = hypot(*effects.values())
+    flat = 1 / (1 + value("series_law"))
+    gains = hypot(*(e for key, e in effects.items() if key.startswith(GAINS)))
+    lengths = hypot(*(e for key, e in effects.items() if key != LAW and not key.startswith(GAINS)))
+    sure = flat * abs(found) > NORMAL_95 * hypot(flat * lengths, gains)
+    return Ratio(bands, length, float(np.expm1(found)), float(np.exp(found)) * u, sure)
 
 
 def _log_ratios(series: Series) -> tuple[Array, dict[str, Array]]:
@@ -91,7 +102,7 @@ def _effects(series: Series, reading: SeriesReading, rest: Sequence[float]) -> d
     out = {
         f"ring {n}": _at_same(a + u, b - u, rest) - was,
         f"total {n}": _at_same(a, b + u, rest) - was,
-        "law": value("series_law") * was,
+        LAW: value("series_law") * was,
     }
     for i, band in enumerate((series.first, series.second)):
         one = 1 if i == 0 else -1
@@ -106,8 +117,8 @@ def _effects(series: Series, reading: SeriesReading, rest: Sequence[float]) -> d
             f"thickness of {band.id}": thick,
             f"flat length of {band.id}": _at_same(a, b, shorter) - was,
             f"hook of {band.id}, pull {cycle}": hook,
-            f"pull {cycle} of {band.id}": one * value("series_cycle"),
-            f"day of {band.id}": one * value("series_day"),
+            f"{GAINS[0]} {cycle} of {band.id}": one * value("series_cycle"),
+            f"{GAINS[1]} of {band.id}": one * value("series_day"),
         }
     return out
 
@@ -131,13 +142,13 @@ def change_of(old: Series, new: Series) -> Ratio:
     was, now = ratio_of(old), ratio_of(new)
     first, last = ({key: float(e.mean()) for key, e in _log_ratios(s)[1].items()} for s in (old, new))
     kept = _set_up(old) == _set_up(new)
-    each = []
+    each = {}
     for key in {**first, **last}:
         a, b = first.get(key, 0.0), last.get(key, 0.0)
-        lasting = key == "law" or (kept and key.startswith(("set-up", "thickness", "flat length")))
-        each.append(b - a if lasting else hypot(a, b))
-    ratio = (1 + now.relative) / (1 + was.relative)
-    return Ratio(new.bands, 0.5 * (was.length + now.length), ratio - 1, ratio * hypot(*each))
+        lasting = key == LAW or (kept and key.startswith(("set-up", "thickness", "flat length")))
+        each[key] = b - a if lasting else hypot(a, b)
+    change = log1p(now.relative) - log1p(was.relative)
+    return _ratio(new.bands, 0.5 * (was.length + now.length), change, each)
 
 
 def _set_up(series: Series) -> tuple[object, ...]:

@@ -45,13 +45,19 @@ def series_view(answer: SeriesAnswer, shown: Shown) -> View:
         first, second = one.bands
         percent, limit = 100 * one.relative_difference, 100 * one.u95_mean_relative_difference
         more = "more" if percent > 0 else "less"
-        sure = "" if one.distinguishable else " Which is the stronger is not clear."
+        sure = " Which is the stronger is not clear."
+        if one.distinguishable:
+            sure = f" The stronger is {first if percent > 0 else second} all the same." if limit > abs(percent) else ""
         said.append(
             f"{first} pulls {abs(percent):.1f} +- {limit:.1f} % {more} than {second} at the same length, about "
             f"{length(one.length_m, shown)} (half-path; 95 % limits).{sure}"
         )
     note = "By tape alone; how one pull differs from another is assumed (0.6 % and 1.5 mm a band). Repeat it."
-    return View(kilos=said[0], lines=(*said[1:], note), findings=answer.findings)
+    law = (
+        "Three lengths do not show how steep a band's curve is, so much is allowed for it. If both are plain rubber "
+        "loops, --assume series_law=0.12 is enough."
+    )
+    return View(kilos=said[0], lines=(*said[1:], note, law), findings=answer.findings)
 
 
 def compare_view(answer: CompareAnswer, shown: Shown) -> View:
