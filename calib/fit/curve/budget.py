@@ -8,8 +8,8 @@ from typing import Literal
 
 import numpy as np
 
-from calib.fit.curve.mixed import MixedModel, Solution
-from calib.fit.curve.tension_curve import FittedCurve
+from calib.fit.curve.mixed import MixedModel
+from calib.fit.curve.tension_curve import UNSEEN_SLIP, FittedCurve
 from calib.fit.curve.variance_components import Posterior
 from calib.records import Array, BudgetLine, Hysteresis
 
@@ -29,6 +29,7 @@ LABELS = {
     "readings that drift together": "A",
     "noise of its own readings": "A",
     "borrowed from the batch": "A",
+    UNSEEN_SLIP: "B",
 }
 
 
@@ -36,19 +37,15 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     """Sources of uncertainty of the loading branch at its lowest, middle and largest length."""
     low, top = curve.loading
     force, gradient = curve.rows(np.array([low, 0.5 * (low + top), top]), False)
-    parts: dict[str, Array] = {}
-    for weight, solution in zip(posterior.weights, posterior.solutions, strict=True):
-        if weight < NEGLIGIBLE * posterior.weights.max():
-            continue
-        for name, variance in _parts(model, solution, gradient).items():
-            parts[name] = parts.get(name, 0.0) + weight * variance
+    parts = _parts(model, posterior, gradient)
     unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
     drift = 0 * total if curve.drift is None else np.einsum("ij,jk,ik->i", gradient, curve.drift, gradient)
     whole = (total - unknown - drift) / sum(parts.values())  # makes good the nodes passed over
     parts = {name: variance * whole for name, variance in parts.items()}
-    parts |= {"size of the scatter": unknown, "readings that drift together": drift}
-    return lines(parts, total, force, model.gains.size)
+    unseen = curve.unseen_slip(gradient) ** 2
+    parts |= {"size of the scatter": unknown, "readings that drift together": drift, UNSEEN_SLIP: unseen}
+    return lines(parts, total + unseen, force, model.gains.size)
 
 
 def lines(parts: dict[str, Array], total: Array, force: Array, cycles: int) -> tuple[BudgetLine, ...]:
@@ -80,19 +77,23 @@ def _three(values: Array) -> tuple[float, float, float]:
     return low, middle, top
 
 
-def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, Array]:
-    """Relative variances by source at each row of `gradient`, for one set of spreads."""
+def _parts(model: MixedModel, posterior: Posterior, gradient: Array) -> dict[str, Array]:
+    """Relative variances by source at each row of `gradient`, shape (3,); nodes of little weight are passed over."""
     p, seen = model.basis.size, model.seen
-    reach = gradient @ solution.covariance[:p]  # (3, effects)
-    per_reading = (reach @ model.design.T * solution.weight) ** 2  # (3, readings)
-    noise = {
-        "repeatability": solution.parts[0],
-        "swinging of the scale": solution.parts[1],
-        "resolution of the scale": seen.resolution**2 / 12 / model.row_scale**2,
-        "length of one reading": model.reading_length_noise,
-        "scatter of the scale": seen.u_force**2 / model.row_scale**2,
+    told = np.flatnonzero(posterior.weights >= NEGLIGIBLE * posterior.weights.max())
+    share, solutions = posterior.weights[told], [posterior.solutions[i] for i in told]
+    reach = np.array([gradient @ s.covariance[:p] for s in solutions])  # (nodes, 3, effects)
+    per_reading = (reach @ model.design.T * np.array([s.weight for s in solutions])[:, None]) ** 2
+    per_effect = np.tensordot(share, reach**2 / np.array([s.prior for s in solutions])[:, None], 1)
+    moved, swung = (np.array([s.parts[i] for s in solutions]) for i in (0, 1))
+    on_average = np.tensordot(share, per_reading, 1)
+    out = {
+        "repeatability": np.einsum("k,kij,kj->i", share, per_reading, moved),
+        "swinging of the scale": np.einsum("k,kij,kj->i", share, per_reading, swung),
+        "resolution of the scale": on_average @ (seen.resolution**2 / 12 / model.row_scale**2),
+        "length of one reading": on_average @ model.reading_length_noise,
+        "scatter of the scale": on_average @ (seen.u_force**2 / model.row_scale**2),
     }
-    per_effect = reach**2 / solution.prior
     groups = {
         "cycle gain": model.gains,
         "hook shift": model.shifts,
@@ -100,7 +101,6 @@ def _parts(model: MixedModel, solution: Solution, gradient: Array) -> dict[str, 
         "shape of the curve": np.arange(p - 1),
         "flat length": np.array([p - 1]),
     }
-    out = {name: per_reading @ variance for name, variance in noise.items()}
     out |= {name: per_effect[:, places].sum(axis=1) for name, places in groups.items()}
     for place, source in zip(model.common, seen.sources, strict=True):
         out[source.name] = out.get(source.name, 0.0) + per_effect[:, place]

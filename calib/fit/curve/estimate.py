@@ -254,7 +254,10 @@ def points_of(
         used: Whether each is believed, shape (n,).
         runs: Where they came from.
     """
-    fitted = np.where(seen.unloading, curve.force(seen.length, True), curve.force(seen.length, False))
+    fitted = np.empty(len(seen))
+    for unloading in (False, True):
+        here = seen.unloading == unloading
+        fitted[here] = curve.force(seen.length[here], unloading)
     return tuple(
         Point(
             run=runs[members[0][0]].name,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve.straight import departures
-from calib.fit.curve.tension_curve import FittedCurve
+from calib.fit.curve.tension_curve import UNSEEN_SLIP, FittedCurve
 from calib.records import Array, BranchTable, Factor, TensionCurve
 
 MOST_FACTORS = 16
@@ -36,6 +36,10 @@ def tabulate(curve: FittedCurve) -> TensionCurve:
     rest = np.sqrt(np.maximum(variance - (shifts**2).sum(axis=1), 0))
     names = [(curve.sources[i].name, curve.sources[i].key) for i in told]
     names += [(f"own {i + 1}", None) for i in range(own.shape[1])]
+    if curve.apart is not None:
+        unseen = np.concatenate([force * curve.unseen_slip(gradient) for _, force, _, gradient in pieces])
+        shifts, names = np.column_stack([shifts, unseen]), [*names, (UNSEEN_SLIP, None)]
+        variance = variance + unseen**2
     split = len(pieces[0][0])
     tables, start = [], 0
     for length, force, _, gradient in pieces:
@@ -76,9 +80,8 @@ def _factors(curve: FittedCurve, rows: Array, told: list[int]) -> tuple[Array, A
     left, size, _ = np.linalg.svd(half, full_matrices=False)
     whole = np.sqrt((named**2).sum(axis=1) + (half**2).sum(axis=1))
     pieces = left * size
-    kept = [
-        i for i in range(min(MOST_FACTORS - named.shape[1], len(size))) if (np.abs(pieces[:, i]) > SMALL * whole).any()
-    ]
+    room = MOST_FACTORS - named.shape[1] - (curve.apart is not None)  # a slip nobody has seen has a factor too
+    kept = [i for i in range(min(room, len(size))) if (np.abs(pieces[:, i]) > SMALL * whole).any()]
     return named, pieces[:, kept]
 
 

@@ -22,6 +22,9 @@ from calib.records import Array
 
 SHAPE_GRID = 41
 NEWTON_STEPS, CLOSE_ENOUGH = 40, 1e-5  # for the half-width of a mixture; in probability
+UNSEEN_SLIP = "a slip nobody has seen"
+NORMAL_95 = 1.96  # u of 95 %
+WORTH_SAYING = 0.5  # u by which holding the shape moved the curve: less changes nothing for anybody
 CONTRADICTION = 3.0  # in u: beyond it a wrong shape is what the readings say
 
 
@@ -67,6 +70,16 @@ class FittedCurve:
             share = self.weights[here] / self.weights[here].sum()
             found.append(half_width(share, means[:, here], sds[:, here], level))
         return np.asarray(np.max(found, axis=0))
+
+    def unseen_slip(self, gradient: Array) -> Array:
+        """What the limits of a few readings have beyond their u, as a relative standard deviation, shape (n,).
+
+        It is the chance of a slip that nobody has seen; nil where the readings check one another.
+        """
+        if self.apart is None:
+            return np.zeros(len(gradient))
+        variance = np.einsum("ij,jk,ik->i", gradient, self.covariance, gradient)
+        return np.asarray(np.sqrt(np.maximum((self.half_widths(gradient) / NORMAL_95) ** 2 - variance, 0.0)))
 
 
 def fitted_curve(
@@ -178,9 +191,21 @@ def hold_shape(curve: FittedCurve, seen: Observations | None = None) -> tuple[Fi
     gram[np.diag_indices_from(gram)] += 1e-9 * np.trace(gram) / len(near) + 1e-14
     root = np.linalg.cholesky(gram).T
     push, _ = nnls(root, -solve_triangular(root.T, value[near], lower=True))
-    held = replace(curve, beta=curve.beta + curve.covariance @ (matrix.T @ push))
+    move = curve.covariance @ (matrix.T @ push)
+    held = replace(curve, beta=curve.beta + move)
     text = f"{place}, within what the readings leave open: the curve was held to the right shape there"
-    return held, (Finding("shape-held", text),)
+    return held, (Finding("shape-held", text),) if _moved(curve, move) > WORTH_SAYING else ()
+
+
+def _moved(curve: FittedCurve, move: Array) -> float:
+    """How far a step of the coefficients takes the curve within its tested lengths, in its u, at most."""
+    far = 0.0
+    for unloading, ends in ((False, curve.loading), (True, curve.unloading)):
+        if ends:
+            _, gradient = curve.rows(np.linspace(*ends, SHAPE_GRID), unloading)
+            u = np.sqrt(np.einsum("ij,ij->i", gradient @ curve.covariance, gradient))
+            far = max(far, float((np.abs(gradient @ move) / np.maximum(u, 1e-12)).max()))
+    return far
 
 
 def _rises(seen: Observations, unloading: bool, near: float) -> bool:

@@ -198,7 +198,8 @@ def weighted_nodes(at: Callable[[Array], tuple[float, S]], centre: Array, root: 
     unit = fixed_nodes(len(centre))
     for _ in range(2):
         nodes = centre + INFLATE * unit @ root.T
-        minus_log, solved = zip(*(at(theta) for theta in nodes), strict=True)
+        origin = at(nodes[0])  # stands there twice
+        minus_log, solved = zip(origin, origin, *(at(theta) for theta in nodes[2:]), strict=True)
         log_weight = 0.5 * (unit**2).sum(axis=1) - np.array(minus_log)
         weights = np.exp(log_weight - log_weight.max())
         volume = np.linalg.slogdet(root)[1] + len(centre) * np.log(INFLATE)

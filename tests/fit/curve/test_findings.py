@@ -9,7 +9,9 @@ import pytest
 
 from calib.acquire.files.run_file import read_run
 from calib.finding import CODES
-from calib.fit.curve.estimate import fit_runs
+from calib.fit.curve.estimate import fit_runs, solve
+from calib.fit.curve.observations import observe
+from calib.fit.curve.tension_curve import hold_shape
 from calib.records import CheckLoad, Correction, LengthSetup, Procedure, Row, Run
 from calib.units import G_STANDARD as KG
 from tests.fit.curve.made_runs import LENGTHS, SCALE, head, hung_weights, pull, readings, run
@@ -73,10 +75,11 @@ def _last_pull_low(row: Row) -> Row:
     return _times(row, 0.88) if row.length == LENGTHS[-1] else row
 
 
-def _no_loop(row: Row) -> Row:
-    """The unloading branch pulls as much as the loading branch +- a hundredth."""
+def _no_loop(row: Row, more: float = 0.0) -> Row:
+    """Unloading pulls as much as loading, or a share more, +- a hundredth."""
     scatter = 0.01 * np.random.default_rng(row.number).standard_normal()
-    return replace(row, force=float(pull(np.array(row.length))) * (1 + scatter))
+    above = 1 + more * (row.branch == "unloading")
+    return replace(row, force=float(pull(np.array(row.length))) * (1 + scatter) * above)
 
 
 def _second_layer(row: Row) -> Row:
@@ -119,7 +122,7 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     "readings-set-aside": (lambda: [run(readings(2, (1.01, *LENGTHS)))], "4 readings below 1.02"),
     "scale-check-old": (lambda: [_checked("2024-02-01", 100 * KG)], "last checked on 2024-02-01"),
     "set": (lambda: [run(_beside(Row(1, "flat", length=1.0), Row(1, "flat", length=1.01)))], "+10 mm"),
-    "shape-held": (lambda: [run(_each(_no_loop))], "within what the readings leave open"),
+    "shape-held": (lambda: [run(_each(lambda r: _no_loop(r, 0.01)))], "within what the readings leave open"),
     "sharp-bend": (lambda: [run(_each(_second_layer, 3), scale=CELL)], "bends between 1.50 m and 1.70 m"),
     "steep-top": (
         lambda: [run([_climbs_at_last(r) for r in readings(3, (*LENGTHS[:6], 2.3))], scale=CELL)],
@@ -158,6 +161,20 @@ def test_five_loads_hung_twice_are_five_lengths_though_the_tape_reads_a_little_d
     again = [replace(r, length=(r.length or 0.0) + 0.002 * ((r.cycle or 1) - 1)) for r in kept]
     said = {f.code: f.text for f in fit_runs([replace(hung, rows=tuple(again))]).findings}
     assert "only 5 lengths" in said["few-lengths"]
+
+
+@pytest.mark.parametrize(("cycles", "lost", "said"), [(2, 0.01, 0), (2, 0.02, 1), (3, 0.004, 0), (3, 0.008, 1)])
+def test_a_fall_from_cycle_to_cycle_is_said_where_chance_makes_none_so_large(
+    cycles: int, lost: float, said: int
+) -> None:
+    found = fit_runs([run(_each(lambda r: _times(r, 1 - lost * (r.cycle or 0)), cycles))]).findings
+    assert sum(f.code == "cycle-trend" for f in found) == said
+
+
+def test_nothing_is_said_of_a_shape_that_was_held_by_less_than_anybody_could_see() -> None:
+    curve = solve(observe([run(_each(_no_loop))]), "no loop").curve
+    assert hold_shape(curve) == (curve, ())  # it is held, and has the right shape now
+    assert [f.code for f in fit_runs([run(_each(_no_loop))]).findings] == []
 
 
 def test_a_careful_run_raises_no_doubt() -> None:

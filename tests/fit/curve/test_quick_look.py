@@ -2,9 +2,12 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from calib.fit.curve.estimate import fit_runs
 from calib.fit.curve.quick_look import QuickLook, quick_look
+from calib.fit.curve.tension_curve import UNSEEN_SLIP
 from calib.records import BranchName, Row, Run
 from calib.units import G_STANDARD
 from tests.fit.curve.made_runs import run
@@ -47,6 +50,19 @@ def test_two_looks_that_disagree_leave_open_which_is_wrong() -> None:
     assert look.again is not None
     assert look.again.length == 1.5
     assert holds(look)[1]
+
+
+def test_a_slip_nobody_has_seen_is_in_u_in_the_factors_and_in_the_budget_too() -> None:
+    fit = fit_runs([typed(4.90, 13.05, 24.65)])
+    out = fit.curve.loading
+    assert out.u95 / out.u == pytest.approx(np.full(len(out.u), 1.96), rel=0.02)
+    unseen = next(f for f in fit.curve.factors if f.source == UNSEEN_SLIP)
+    assert unseen.key is None
+    assert (np.abs(unseen.loading) > 0.5 * out.u).all()
+    squares = sum((f.loading**2 for f in fit.curve.factors), out.rest**2)
+    assert squares == pytest.approx(out.u**2)
+    assert {line.source for line in fit.budget} >= {UNSEEN_SLIP}
+    assert UNSEEN_SLIP not in {f.source for f in fit_runs([run()]).curve.factors}
 
 
 def test_ten_times_too_much_is_no_good_reading() -> None:
