@@ -8,7 +8,7 @@ import typer
 
 from calib.assumptions import parse, parse_file
 from calib.errors import BandcurveError, UsageError
-from calib.strict_json import read_capped
+from calib.safe_read import read_capped
 
 LARGEST = 100_000  # bytes; a line for each constant is a few thousand
 

@@ -95,7 +95,7 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     "above-capacity": (lambda: [_checked("2026-02-27", 10 * KG)], "above 10.00 kg"),
     "check-load-drift": (
         lambda: [run(_beside(Row(1, "check-load", force=10 * KG), Row(1, "check-load", force=10.2 * KG)))],
-        "10.00 kg at first and 10.20 kg at last",
+        "10.00 kg first, 10.20 kg last",
     ),
     "check-load-off": (
         lambda: [run(_beside(Row(1, "check-load", force=10.5 * KG)), check_load=CheckLoad("plate", 10.0, 0.01))],
@@ -109,12 +109,12 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
     ),
     "different-flat-lengths": (lambda: [_flat(1.0, "a.run.csv"), _flat(1.004, "b.run.csv")], "1000 and 1004 mm"),
     "dwell-varies": (lambda: [run(_each(lambda r: replace(r, dwell_s=10.0 * (r.cycle or 0))))], "10 to 20 s"),
-    "few-lengths": (lambda: [run(readings(2, LENGTHS[::2]))], "only 4 lengths"),
+    "few-lengths": (lambda: [run(readings(2, LENGTHS[::2]))], "only 4 loading lengths"),
     "few-low-stretch": (lambda: [run(readings(2, LENGTHS[2:]))], "below 1.3 times"),
     "force-falls": (lambda: [run([_last_pull_low(r) for r in readings(3, noise=0.002)])], "loading force falls"),
     "locking-scale": (lambda: [run(scale=replace(SCALE, locks="peak"))], "locks (peak)"),
     "no-temperature": (lambda: [run(procedure=_procedure(temperature=None))], "no temperature"),
-    "no-unloading": (lambda: [run(readings(way_back=False))], "unloading branch was not measured"),
+    "no-unloading": (lambda: [run(readings(way_back=False))], "unloading was not measured"),
     "not-repeatable": (lambda: [run(readings(3, noise=0.05))], "repeat only to"),
     "one-cycle": (lambda: [run(readings(1))], "one cycle only"),
     "over-working-stretch": (lambda: [run(readings(2, (*LENGTHS, 2.6)))], "2.60 times"),
@@ -137,7 +137,7 @@ CAUSES: dict[str, tuple[Callable[[], list[Run]], str]] = {
         lambda: [run(_each(lambda r: _times(r, 1.05) if r.number == 20 else r))],
         "farther off than they scatter",
     ),
-    "thickness-assumed": (lambda: [run(length=BY_HAND)], "4.5 mm"),
+    "thickness-assumed": (lambda: [run(length=BY_HAND)], "4.5 +- 1 mm"),
     "weight-of-band": (
         lambda: [replace(one := hung_weights(), head=replace(one.head, band=head().band))],
         "half its weight is not known",
@@ -160,7 +160,7 @@ def test_five_loads_hung_twice_are_five_lengths_though_the_tape_reads_a_little_d
     kept = [replace(r, mass=loads[r.length]) for r in hung.rows if r.length in loads]
     again = [replace(r, length=(r.length or 0.0) + 0.002 * ((r.cycle or 1) - 1)) for r in kept]
     said = {f.code: f.text for f in fit_runs([replace(hung, rows=tuple(again))]).findings}
-    assert "only 5 lengths" in said["few-lengths"]
+    assert "only 5 loading lengths" in said["few-lengths"]
 
 
 @pytest.mark.parametrize(("cycles", "lost", "said"), [(2, 0.01, 0), (2, 0.02, 1), (3, 0.004, 0), (3, 0.008, 1)])
@@ -217,5 +217,5 @@ def test_a_doubt_names_what_stands_in_the_file_in_the_units_of_its_table(tmp_pat
     path = tmp_path / "B02.run.csv"
     path.write_text(text, encoding="utf-8")
     (slip,) = [f for f in fit_runs([read_run(path)]).findings if f.code == "gross-error"]
-    assert "loading branch, 50.75 in: a pull of 41.50 lb where the other readings say 14." in slip.text
+    assert "loading, 50.75 in: a pull of 41.50 lb where the other readings say 14." in slip.text
     assert "two digits swapped (14.5" in slip.text
