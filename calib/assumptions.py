@@ -9,7 +9,6 @@ docs/assumptions.md is made from this table.
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from difflib import get_close_matches
 
 from calib.errors import DataError
 from calib.frozen import dataclass
@@ -169,6 +168,8 @@ def check(name: str, number: float, asker: str = "") -> None:
     """
     known = BY_NAME.get(name)
     if known is None:
+        from difflib import get_close_matches
+
         near = get_close_matches(name, list(BY_NAME), n=1)
         remedy = f"did you mean {near[0]!r}?" if near else "docs/assumptions.md lists them"
         raise DataError(f"there is not an assumption {name[:40]!r}", remedy=remedy)

@@ -14,14 +14,15 @@ if TYPE_CHECKING:
     from dataclasses import dataclass as dataclass
 else:
 
-    def dataclass(cls=None, *, frozen=False, kw_only=False, **more):
+    def dataclass(cls=None, *, kw_only=False, **more):
         """As `dataclasses.dataclass`."""
-        if not frozen or more:
-            return dataclasses.dataclass(cls, frozen=frozen, kw_only=kw_only, **more)
-        return (lambda made: _frozen(made, kw_only)) if cls is None else _frozen(cls, kw_only)
+        if more != {"frozen": True}:
+            return dataclasses.dataclass(cls, kw_only=kw_only, **more)
+        return (lambda made: frozen(made, kw_only)) if cls is None else frozen(cls, kw_only)
 
 
-def _frozen(cls: type, kw_only: bool) -> type:
+def frozen(cls: type, kw_only: bool) -> type:
+    """Make a class a frozen dataclass."""
     cls.__doc__ = cls.__doc__ or cls.__name__  # or a signature is worked out to stand there
     made: Any = dataclasses.dataclass(init=False, repr=False, eq=False, kw_only=kw_only)(cls)
     for name, method in _SHARED.items():

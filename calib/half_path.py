@@ -6,8 +6,7 @@ x - 2 t + pi t / 2 = x - 0.43 t. Plane geometry.
 """
 
 from collections.abc import Sequence
-from math import pi
-from statistics import fmean
+from math import fsum, pi
 from typing import Literal
 
 from calib.assumptions import BY_NAME
@@ -43,7 +42,8 @@ def offset_over(kind: LengthKind, fitting_diameters: Sequence[float], thickness:
         fitting_diameters: Shape (0,), (1,) or (2,). [m]
         thickness: Of the unstretched band, the default where it was not measured. [m]
     """
-    return half_path_offset(kind, fmean(fitting_diameters or (0.0,)), thickness or DEFAULT_THICKNESS)
+    pins = fitting_diameters or (0.0,)
+    return half_path_offset(kind, fsum(pins) / len(pins), thickness or DEFAULT_THICKNESS)
 
 
 def thickness_slope(kind: LengthKind) -> float:

@@ -7,17 +7,16 @@ kind of plate is worth until somebody weighs it stands in `fit.gear.known_loads`
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
-
-from pydantic import AfterValidator, Field, model_validator
+from typing import Annotated, Any, Literal
 
 from calib import versioned
+from calib.checked import After, Field, Limits, Part
 from calib.errors import DataError
 from calib.identity import PATTERN, check_id
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.units import G_STANDARD, MASS, as_read
-from calib.versioned import NotNegative, Part, Positive
+from calib.versioned import NotNegative, Positive
 
 FORMAT = versioned.Version("bandcurve-plates", 1, 0)
 CAP_BYTES = 1_000_000
@@ -29,14 +28,14 @@ _GROUP = re.compile(rf"(?:({_NUMBER}) ?[x*] ?)?({_NUMBER})(?: ?= ?({_NUMBER}))?"
 _DECIMAL_COMMA = re.compile(r"(?<![\d.])(\d+,(?:25|5|50|75))(?= *(?:[,;\n]|$))")
 EXAMPLE = "for example 2 x 20, 4 x 10, 2 x 5"
 
-SetId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
+SetId = Annotated[str, After(check_id, pattern=PATTERN)]
 Kind = Literal["plates", "calibrated", "weighed", "stated"]
 
 
 class Piece(Part):
     """One plate, or another thing that hangs."""
 
-    id: Annotated[str, Field(pattern=rf"^{PIECE}$", description="To be chalked on it: 20a, 20b.")]
+    id: Annotated[str, Limits(pattern=rf"^{PIECE}$")] = Field(description="To be chalked on it: 20a, 20b.")
     label: Positive = Field(description="What is marked on it, in the unit of the set.")
     mass_kg: Positive = Field(description="As weighed, else as marked.")
     u_mass_kg: NotNegative = Field(description="By itself, beside what the whole set has in common.")
@@ -45,25 +44,23 @@ class Piece(Part):
 class PlateSet(Part):
     """Pieces that one person has."""
 
-    format: Annotated[str, Field(pattern=r"^bandcurve-plates/1(\.[0-9]+)?$")]
+    format: Annotated[str, Limits(pattern=r"^bandcurve-plates/1(\.[0-9]+)?$")]
     id: SetId = Field(description="No other set has it: it holds whose plates they are.")
     owner: str
     kind: Kind
-    unit: Literal["kg", "lb"] = Field("kg", description="Of the labels.")
+    unit: Literal["kg", "lb"] = Field(default="kg", description="Of the labels.")
     u_common: NotNegative = Field(description="Relative, the whole set together.")
-    pieces: Annotated[tuple[Piece, ...], Field(strict=False)]
+    pieces: tuple[Piece, ...]
     note: str | None = None
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    def __post_init__(self) -> None:
         names = [piece.id for piece in self.pieces]
         if not 1 <= len(names) <= MOST_PIECES:
             raise DataError(f"a set has 1 to {MOST_PIECES} pieces, not {len(names)}")
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice:
             raise DataError(f"two pieces are called {twice!r}", remedy="give one of them another letter")
-        return self
 
     def piece(self, name: str) -> Piece:
         """The piece of a name.

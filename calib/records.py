@@ -9,9 +9,9 @@ from functools import cached_property
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from annotated_types import Ge, Gt, Le, Len, Lt
 from numpy.typing import NDArray
 
+from calib.checked import Limits
 from calib.finding import Finding
 from calib.frozen import dataclass
 from calib.half_path import LengthKind
@@ -28,16 +28,16 @@ Locks = Literal["no", "peak", "steady"]
 Display = Literal["rounds", "cuts-off"]
 Zeroed = Literal["hook-only", "band-free", "band-both-ends"]
 
-Positive = Annotated[float, Gt(0)]
-NotNegative = Annotated[float, Ge(0)]
+Positive = Annotated[float, Limits(gt=0)]
+NotNegative = Annotated[float, Limits(ge=0)]
 # Bounds no band, tape or scale comes near: a value beyond them was typed in another unit, and would overflow the fit.
-BandLength = Annotated[float, Gt(0), Le(100)]  # [m]
-SmallLength = Annotated[float, Gt(0), Le(2)]  # [m]
-ULength = Annotated[float, Ge(0), Le(1)]  # [m]
-URelative = Annotated[float, Ge(0), Le(0.5)]
-UForce = Annotated[float, Ge(0), Le(10_000)]  # [N]
-Mass = Annotated[float, Gt(0), Le(10_000)]  # [kg]
-UMass = Annotated[float, Ge(0), Le(1_000)]  # [kg]
+BandLength = Annotated[float, Limits(gt=0, le=100)]  # [m]
+SmallLength = Annotated[float, Limits(gt=0, le=2)]  # [m]
+ULength = Annotated[float, Limits(ge=0, le=1)]  # [m]
+URelative = Annotated[float, Limits(ge=0, le=0.5)]
+UForce = Annotated[float, Limits(ge=0, le=10_000)]  # [N]
+Mass = Annotated[float, Limits(gt=0, le=10_000)]  # [kg]
+UMass = Annotated[float, Limits(ge=0, le=1_000)]  # [kg]
 _STRICT = {"extra": "forbid", "strict": True, "allow_inf_nan": False}
 
 
@@ -52,11 +52,11 @@ class Band:
     thickness: SmallLength | None = None  # [m]
     width: SmallLength | None = None  # [m]
     mass: Mass | None = None  # [kg]
-    layers: Annotated[int, Ge(1)] | None = None
+    layers: Annotated[int, Limits(ge=1)] | None = None
     material: str | None = None
     batch: str | None = None
     note: str | None = None
-    strands: Annotated[int, Ge(1), Le(2)] = 2  # 2 = loop, 1 = single strand
+    strands: Annotated[int, Limits(ge=1, le=2)] = 2  # 2 = loop, 1 = single strand
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class LengthSetup:
 
     __pydantic_config__ = _STRICT
     kind: LengthKind = "half-path"
-    fitting_diameters: Annotated[tuple[Annotated[float, Ge(0), Le(2)], ...], Len(0, 2)] = ()  # [m]
+    fitting_diameters: Annotated[tuple[Annotated[float, Limits(ge=0, le=2)], ...], Limits(max_length=2)] = ()  # [m]
     u_reading: ULength = 0.002  # [m] one reading
     u_common: ULength = 0.001  # [m] offset shared by all readings of this set-up
     u_scale: URelative = 0.0005  # relative, the tape as a whole
@@ -115,12 +115,12 @@ class Procedure:
     method: Method = "scale-in-line"
     orientation: Literal["horizontal", "vertical"] = "horizontal"
     scale_at: Literal["top", "bottom"] | None = None
-    conditioning_pulls: Annotated[int, Ge(0)] | None = None
-    conditioned_to: Annotated[float, Gt(0), Le(1_000)] | None = None  # [m] as taped, same kind as the readings
+    conditioning_pulls: Annotated[int, Limits(ge=0)] | None = None
+    conditioned_to: Annotated[float, Limits(gt=0, le=1_000)] | None = None  # [m] as taped, same kind as the readings
     dwell_s: NotNegative | None = None
-    temperature: Annotated[float, Gt(-60), Lt(100)] | None = None  # [degree Celsius]
-    latitude_deg: Annotated[float, Ge(-90), Le(90)] | None = None
-    altitude: Annotated[float, Ge(-500), Le(9000)] | None = None  # [m]
+    temperature: Annotated[float, Limits(gt=-60, lt=100)] | None = None  # [degree Celsius]
+    latitude_deg: Annotated[float, Limits(ge=-90, le=90)] | None = None
+    altitude: Annotated[float, Limits(ge=-500, le=9000)] | None = None  # [m]
 
 
 @dataclass(frozen=True)

@@ -2,17 +2,16 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
-
-from pydantic import AfterValidator, Field, model_validator
+from typing import Annotated, Any, Literal
 
 from calib import versioned
+from calib.checked import After, Field, Limits, Part
 from calib.errors import DataError, FileError
 from calib.identity import PATTERN, check_id
 from calib.records import Correction, Display, Locks, ScaleInUse, Zeroed
 from calib.safe_write import update, write_atomically
 from calib.strict_json import parse_json, read_json
-from calib.versioned import IsoDate, NotNegative, Part, Positive
+from calib.versioned import IsoDate, NotNegative, Positive
 
 FORMAT = versioned.Version("bandcurve-scale", 1, 1)
 CAP_BYTES = 4_000_000
@@ -20,9 +19,9 @@ UNNAMED_CELL = "load-cell"  # id in a run recorded at a line without a scale's f
 SHOWN_UNIT = "shown_unit"  # in the free space
 U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without a check; a bound of common practice
 
-Three = Annotated[tuple[float, float, float], Field(strict=False)]
-Matrix = Annotated[tuple[Three, Three, Three], Field(strict=False)]
-ScaleId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
+Three = tuple[float, float, float]
+Matrix = tuple[Three, Three, Three]
+ScaleId = Annotated[str, After(check_id, pattern=PATTERN)]
 
 
 def _not_nought(value: float) -> float:
@@ -36,15 +35,15 @@ class KnownLoad(Part):
 
     id: str
     mass_kg: Positive
-    u_mass_kg: NotNegative = Field(0.0, description="By itself, beside what the whole set has in common.")
+    u_mass_kg: NotNegative = Field(default=0.0, description="By itself, beside what the whole set has in common.")
 
 
 class KnownLoads(Part):
     """The set of known loads a check was made with."""
 
     id: str
-    u_common: NotNegative = Field(0.0, description="Relative, the whole set together.")
-    loads: Annotated[tuple[KnownLoad, ...], Field(strict=False)] = ()
+    u_common: NotNegative = Field(default=0.0, description="Relative, the whole set together.")
+    loads: tuple[KnownLoad, ...] = ()
 
 
 class CheckReading(Part):
@@ -53,7 +52,7 @@ class CheckReading(Part):
     mass_kg: NotNegative = Field(description="All loads together; 0 is a zero reading.")
     shown_N: float
     branch: Literal["loading", "unloading"]
-    loads: Annotated[tuple[str, ...], Field(strict=False)] = Field((), description="Ids of the loads that hung.")
+    loads: tuple[str, ...] = Field(default=(), description="Ids of the loads that hung.")
 
 
 class FittedCorrection(Part):
@@ -63,15 +62,14 @@ class FittedCorrection(Part):
     coefficients: Three = Field(description="[zero_N, gain, quadratic_per_N]")
     covariance: Matrix = Field(description="Of the coefficients, whole.")
     residual_sd_N: NotNegative = 0.0
-    max_N: Positive | None = Field(None, description="Largest force checked.")
+    max_N: Positive | None = Field(default=None, description="Largest force checked.")
     known_loads: str | None = None
     factor_known_loads: Three = Field(
-        (0.0, 0.0, 0.0),
+        default=(0.0, 0.0, 0.0),
         description="Part of the covariance: shift of the coefficients per standard deviation of the set.",
     )
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    def __post_init__(self) -> None:
         c = self.covariance
         if any(abs(c[i][j] - c[j][i]) > 1e-6 * abs(c[i][i] * c[j][j]) ** 0.5 for i in range(3) for j in range(i)):
             raise DataError("the covariance is not symmetric")
@@ -79,7 +77,6 @@ class FittedCorrection(Part):
             raise DataError("the covariance has a negative variance")
         if self.coefficients[1] == 0:
             raise DataError("the gain is zero")
-        return self
 
     @classmethod
     def of(cls, correction: Correction) -> "FittedCorrection":
@@ -120,31 +117,30 @@ class ScaleCheck(Part):
 
     id: ScaleId = Field(description="Usually the date; with the scale's id it names the check.")
     checked_on: IsoDate
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
-    altitude_m: Annotated[float, Field(ge=-500, le=9000)] | None = None
-    temperature_C: Annotated[float, Field(gt=-60, lt=100)] | None = None
+    latitude_deg: Annotated[float, Limits(ge=-90, le=90)] | None = None
+    altitude_m: Annotated[float, Limits(ge=-500, le=9000)] | None = None
+    temperature_C: Annotated[float, Limits(gt=-60, lt=100)] | None = None
     known_loads: KnownLoads
-    readings: Annotated[tuple[CheckReading, ...], Field(strict=False)]
+    readings: tuple[CheckReading, ...]
     correction: FittedCorrection
     repeatability_N: NotNegative | None = None
     reversibility_N: float | None = Field(
-        None, description="Largest drop of the way down below the way up; below zero where it shows more at every load."
+        default=None,
+        description="Largest drop of the way down below the way up; below zero where it shows more at every load.",
     )
-    zero_return_N: float | None = Field(None, description="Indication with nothing on, after less before.")
+    zero_return_N: float | None = Field(default=None, description="Indication with nothing on, after less before.")
     creep: Creep | None = None
 
-    @model_validator(mode="after")
-    def _same_day(self) -> Self:
+    def __post_init__(self) -> None:
         if self.correction.checked_on != self.checked_on:
             raise DataError("checked_on differs from that of its correction")
-        return self
 
 
 class CountsLine(Part):
     """force = zero + per_count * counts, for a load cell that sends counts."""
 
     zero_N: float
-    per_count_N: Annotated[float, Field(json_schema_extra={"not": {"const": 0}}), AfterValidator(_not_nought)]
+    per_count_N: Annotated[float, After(_not_nought, **{"not": {"const": 0}})]
 
     def force(self, counts: float) -> float:
         """Indication for a number of counts. [N]"""
@@ -154,24 +150,24 @@ class CountsLine(Part):
 class Scale(Part):
     """A scale or load cell and its checks."""
 
-    format: Annotated[str, Field(pattern=r"^bandcurve-scale/1(\.[0-9]+)?$")]
+    format: Annotated[str, Limits(pattern=r"^bandcurve-scale/1(\.[0-9]+)?$")]
     id: ScaleId
     kind: Literal["hanging-scale", "platform-scale", "load-cell"]
     resolution_N: NotNegative
     capacity_N: Positive | None = None
     locks: Locks = "no"
-    display: Display | None = Field(None, description="What it does with less than a step; null where nobody looked.")
+    display: Display | None = Field(
+        default=None, description="What it does with less than a step; null where nobody looked."
+    )
     counts: CountsLine | None = None
-    checks: Annotated[tuple[ScaleCheck, ...], Field(strict=False)] = ()
+    checks: tuple[ScaleCheck, ...] = ()
     note: str | None = None
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
 
-    @model_validator(mode="after")
-    def _check_names(self) -> Self:
+    def __post_init__(self) -> None:
         names = [check.id for check in self.checks]
         if len(set(names)) != len(names):
             raise DataError("two checks have the same id", remedy="give the later one another id")
-        return self
 
     @property
     def shown_unit(self) -> str | None:

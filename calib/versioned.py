@@ -7,30 +7,23 @@ version is refused with the nearest known name.
 import json
 import re
 from collections.abc import Sequence
-from difflib import get_close_matches
-from typing import Annotated, Any, NamedTuple, TypeVar, get_args
+from dataclasses import MISSING, fields
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
-
+from calib.checked import Limits, Part, quick
 from calib.errors import DataError
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-Numbers = Annotated[tuple[float, ...], Field(strict=False)]
-NotNegatives = Annotated[tuple[NotNegative, ...], Field(strict=False)]
-IsoDate = Annotated[str, Field(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+if TYPE_CHECKING:
+    from pydantic import ValidationError
 
-Model = TypeVar("Model", bound=BaseModel)
+Positive = Annotated[float, Limits(gt=0)]
+NotNegative = Annotated[float, Limits(ge=0)]
+Numbers = tuple[float, ...]
+NotNegatives = tuple[NotNegative, ...]
+IsoDate = Annotated[str, Limits(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+
+Model = TypeVar("Model", bound=Part)
 DIGITS = 7  # significant, in every file
-
-
-class Part(BaseModel):
-    """A part of a document: frozen, strict, nothing unknown, nothing that is not finite.
-
-    Built when first used: the whole document then builds its parts once, in a third of the time.
-    """
-
-    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class Version(NamedTuple):
@@ -54,8 +47,15 @@ def validate(model: type[Model], document: dict[str, Any], known: Version, name:
         DataError: Another format, a newer major version, or a field that is missing, unknown or wrong.
     """
     newer = _is_newer_minor(document.get("format"), known, name)
+    made = None if newer else quick(model, document)
+    if made is not None:
+        return made
+    from pydantic import ValidationError
+
+    from calib.checked_words import judged
+
     try:
-        return model.model_validate(document, extra="allow" if newer else "forbid")
+        return judged(model, document, newer=newer)
     except ValidationError as error:
         raise _sentence(error, model, name) from None
 
@@ -79,7 +79,7 @@ def _is_newer_minor(text: object, known: Version, name: str) -> bool:
     return int(found[2]) == known.major and int(found[3] or 0) > known.minor
 
 
-def _sentence(error: ValidationError, model: type[BaseModel], name: str) -> DataError:
+def _sentence(error: "ValidationError", model: type[Part], name: str) -> DataError:
     """The first mistake in words, an unknown field before a missing one: the one often is the other mistyped."""
     mistakes = sorted(error.errors(include_url=False), key=lambda e: e["type"] != "extra_forbidden")
     first = mistakes[0]
@@ -87,6 +87,8 @@ def _sentence(error: ValidationError, model: type[BaseModel], name: str) -> Data
     more = f" ({len(mistakes) - 1} more)" if len(mistakes) > 1 else ""
     where = f"{name}: {path}" if path else name
     if first["type"] == "extra_forbidden":
+        from difflib import get_close_matches
+
         near = get_close_matches(str(first["loc"][-1]), _fields_at(model, first["loc"][:-1]), n=1)
         remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under 'extensions'"
         return DataError(f"unknown field{more}", where=where, remedy=remedy)
@@ -107,43 +109,50 @@ def key_path(loc: Sequence[int | str]) -> str:
     return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
 
 
-def _fields_at(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
+def _fields_at(model: type[Part], loc: Sequence[int | str]) -> list[str]:
     """Field names of the part of a model that a place in the document leads to."""
     here: Any = model
     for part in loc:
         if isinstance(part, str):
-            named = {info.alias or name: info for name, info in here.model_fields.items()}
-            here = _model_in(named[part].annotation) if part in named else None
+            here = _part_in(_names(here)[part].type) if part in _names(here) else None
         if here is None:
             return []
-    return [info.alias or name for name, info in here.model_fields.items()]
+    return list(_names(here))
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+def _names(part: Any) -> dict[str, Any]:
+    """Fields by the names of the file."""
+    return {f.metadata.get("alias", f.name): f for f in fields(part)}
+
+
+def _part_in(annotation: Any) -> type[Part] | None:
+    if isinstance(annotation, type) and issubclass(annotation, Part):
         return annotation
-    return next((found for inner in get_args(annotation) if (found := _model_in(inner))), None)
+    return next((found for inner in get_args(annotation) if (found := _part_in(inner))), None)
 
 
-def to_json(document: BaseModel) -> str:
+def to_json(document: Part) -> str:
     """Text of a document: keys in schema order, seven significant digits, the same bytes for the same content."""
     return _text(plain(document), 0) + "\n"
 
 
 def plain(value: Any) -> Any:
     """Plain JSON values, seven digits; a field that may be left out is left out where it holds its default."""
-    if isinstance(value, BaseModel):
-        fields = {
-            info.alias or name: getattr(value, name)
-            for name, info in type(value).model_fields.items()
-            if info.is_required() or getattr(value, name) != info.get_default(call_default_factory=True)
-        }
-        return {name: plain(v) for name, v in (fields | (value.model_extra or {})).items()}
+    if isinstance(value, Part):
+        known = {f.name: (name, f) for name, f in _names(value).items()}
+        told = {known[name][0] if name in known else name: v for name, v in value
+                if name not in known or not _is_default(v, known[name][1])}  # fmt: skip
+        return {name: plain(v) for name, v in told.items()}
     if isinstance(value, dict):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [float(_SHORT(v)) if type(v) is float else plain(v) for v in value]
     return float(_SHORT(value)) if isinstance(value, float) else value
+
+
+def _is_default(value: Any, field: Any) -> bool:
+    made = field.default if field.default_factory is MISSING else field.default_factory()
+    return made is not MISSING and bool(value == made)
 
 
 _SHORT = f"{{:.{DIGITS}g}}".format

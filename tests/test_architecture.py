@@ -167,7 +167,23 @@ def test_overview_and_version_load_nothing_heavy(option: str) -> None:
 def test_reading_a_profile_loads_no_numerics(arguments: list[str]) -> None:
     loaded, printed = _loaded([*arguments, "tests/data/profiles/invented-1.0.profile.json"])
     assert printed
-    assert not loaded & {"numpy", "scipy", "matplotlib", "serial"}
+    assert not loaded & set(HEAVY)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "may"),
+    [
+        (["show", "sample_runs/KNEE.profile.json"], set()),
+        (["explain", "gross-error"], set()),
+        (["list", "sample_runs"], {"numpy"}),
+        (["history", "KNEE", "--folder", "sample_runs"], {"numpy"}),
+        (["show", "sample_runs/KNEE.run.csv"], {"numpy", "scipy"}),
+    ],
+)
+def test_a_command_loads_only_what_it_needs(arguments: list[str], may: set[str]) -> None:
+    loaded, printed = _loaded(arguments)
+    assert printed
+    assert loaded & set(HEAVY) <= may
 
 
 @pytest.mark.parametrize("kind", ["profile", "scale", "run", "series"])

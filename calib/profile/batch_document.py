@@ -3,13 +3,12 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field
-
 from calib import versioned
+from calib.checked import Field, Limits, Part
 from calib.profile.parts import BandId, Finding
 from calib.safe_write import write_atomically
 from calib.strict_json import read_json
-from calib.versioned import NotNegative, Part, Positive
+from calib.versioned import NotNegative, Positive
 
 FORMAT = versioned.Version("bandcurve-batch", 1, 1)
 CAP_BYTES = 16_000_000
@@ -20,15 +19,15 @@ class BatchBand(Part):
     """One band of the batch."""
 
     id: BandId
-    runs: Annotated[tuple[str, ...], Field(strict=False)] = Field(description="Run files it was made from.")
+    runs: tuple[str, ...] = Field(description="Run files it was made from.")
     profile: str = Field(description="Its profile, a file beside this one.")
     flat_length_m: Positive
     mass_kg: Positive | None
-    readings: Annotated[int, Field(ge=0)] = Field(description="In use.")
-    lengths: Annotated[int, Field(ge=0)] = Field(description="Different loading lengths.")
+    readings: Annotated[int, Limits(ge=0)] = Field(description="In use.")
+    lengths: Annotated[int, Limits(ge=0)] = Field(description="Different loading lengths.")
     borrowed: bool = Field(description="Whether the shape of its curve comes from other bands of the batch.")
     outlying: bool = Field(description="Whether its shape is not that of the batch.")
-    size: Annotated[int, Field(ge=1)] = Field(description="Which of the nominal sizes; 1 where there is one only.")
+    size: Annotated[int, Limits(ge=1)] = Field(description="Which of the nominal sizes; 1 where there is one only.")
     level: Positive = Field(description="Pull at the reference stretch over the mean of its size.")
     u_level: NotNegative = Field(description="Its own part: what all bands share is left out.")
     force_N: Positive | None = Field(description="Loading pull at `length_m`; null where it does not reach.")
@@ -43,7 +42,7 @@ class BatchBand(Part):
 class BatchSize(Part):
     """Bands of one nominal size."""
 
-    bands: Annotated[tuple[BandId, ...], Field(strict=False)]
+    bands: tuple[BandId, ...]
     force_N: Positive = Field(description="Mean pull at the reference stretch.")
     spread: NotNegative | None = Field(description="Relative sd of the pull from band to band; null for one band.")
     u_spread: NotNegative | None
@@ -71,12 +70,12 @@ class Batch(Part):
     by: str
     stretch: Positive | None = Field(description="Levels are compared at this stretch ratio; null without bands.")
     length_m: Positive | None = Field(description="Half-path length of the table; null where bands share none.")
-    bands: Annotated[tuple[BatchBand, ...], Field(strict=False)]
-    sizes: Annotated[tuple[BatchSize, ...], Field(strict=False)]
-    shape_from: Annotated[tuple[BandId, ...], Field(strict=False)]
+    bands: tuple[BatchBand, ...]
+    sizes: tuple[BatchSize, ...]
+    shape_from: tuple[BandId, ...]
     measure_more: MeasureMore | None
-    findings: Annotated[tuple[Finding, ...], Field(strict=False)]
-    failed: Annotated[tuple[FailedFile, ...], Field(strict=False)]
+    findings: tuple[Finding, ...]
+    failed: tuple[FailedFile, ...]
     extensions: dict[str, Any] = Field(default_factory=dict)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from calib import assumptions, versioned
+from calib import __version__, assumptions, versioned
 from calib.errors import DataError
 from calib.fit.curve.straight import departures
 from calib.half_path import offset_over
@@ -60,11 +60,9 @@ def fit_profile(runs: Sequence[Run]) -> Profile:
     Raises:
         DataError: The runs cannot be fitted.
     """
-    from importlib.metadata import version
-
     from calib.fit.curve.estimate import fit_runs  # scipy: only where a fit is asked for
 
-    return profile_of(fit_runs(runs), f"bandcurve {version('bandcurve')}")
+    return profile_of(fit_runs(runs), f"bandcurve {__version__}")
 
 
 def departure_from_lines(table: BranchTable) -> float:

@@ -4,11 +4,10 @@ Its parts are described in `parts`. Nothing is fitted here.
 """
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Self, overload
-
-from pydantic import Field, model_validator
+from typing import TYPE_CHECKING, Annotated, Any, overload
 
 from calib import versioned
+from calib.checked import Field, Limits, Part
 from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.finding import CODES
 from calib.frozen import dataclass
@@ -37,7 +36,6 @@ from calib.profile.parts import (
 from calib.profile.table import BranchName, ForceEstimate, LengthEstimate, Place
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
-from calib.versioned import Part
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -66,14 +64,14 @@ class Prediction:
 class Profile(Part):
     """The tension curve of one band: force against half-path length, with its uncertainty."""
 
-    format: Annotated[str, Field(pattern=r"^bandcurve-profile/1(\.[0-9]+)?$")]
+    format: Annotated[str, Limits(pattern=r"^bandcurve-profile/1(\.[0-9]+)?$")]
     band: Band
     made: Made
     gear: Gear
     conditions: Conditions
     length_meaning: LengthMeaning = Field(alias="length")
     branches: Branches
-    factors: Annotated[tuple[Factor, ...], Field(strict=False, max_length=MOST_FACTORS)]
+    factors: Annotated[tuple[Factor, ...], Limits(max_length=MOST_FACTORS)]
     rest_N: Rest
     repeatability: Repeatability
     hysteresis: Hysteresis | None
@@ -81,19 +79,17 @@ class Profile(Part):
     check_load: CheckLoad | None
     temperature_coefficient: TemperatureCoefficient
     model: Model
-    budget: Annotated[tuple[BudgetLine, ...], Field(strict=False)]
-    findings: Annotated[tuple[Finding, ...], Field(strict=False)]
+    budget: tuple[BudgetLine, ...]
+    findings: tuple[Finding, ...]
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    def __post_init__(self) -> None:
         self._check_shapes()
         self._check_sums()
         known = self.format in _KNOWN_FORMATS
         for finding in self.findings if known else ():
             if finding.code not in CODES:
                 raise DataError(f"unknown finding code {finding.code[:40]!r}", remedy="docs/findings.md lists them")
-        return self
 
     def _check_shapes(self) -> None:
         for name in table.BRANCHES:

@@ -3,14 +3,13 @@
 What holds between them, and what is worked out from them, is the business of `document`.
 """
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, model_validator
-
+from calib.checked import After, Field, Limits, Part
 from calib.errors import DataError
 from calib.half_path import LengthKind
 from calib.identity import PATTERN, check_id
-from calib.versioned import IsoDate, NotNegatives, Numbers, Part
+from calib.versioned import IsoDate, NotNegatives, Numbers
 
 MOST_POINTS = 2000
 
@@ -19,23 +18,23 @@ MOST_POINTS = 2000
 LARGEST_FORCE = 1e6  # [N] beyond it squares and drawings fail
 LONGEST = 1e3  # [m] likewise
 SHORTEST = 1e-3  # [m]
-_Length = Annotated[float, Field(ge=SHORTEST, le=LONGEST)]  # [m]
-_Size = Annotated[float, Field(ge=1e-6, le=10)]  # [m] thickness, width, of a band or a pin
-_ULength = Annotated[float, Field(ge=0, le=1)]  # [m]
-_Mass = Annotated[float, Field(ge=1e-6, le=1e4)]  # [kg]
-_Pull = Annotated[float, Field(ge=-LARGEST_FORCE, le=LARGEST_FORCE)]  # [N] signed: a shift, a reading
-_UPull = Annotated[float, Field(ge=0, le=LARGEST_FORCE)]  # [N]
-_Pulls = Annotated[tuple[_Pull, ...], Field(strict=False)]
-_UPulls = Annotated[tuple[_UPull, ...], Field(strict=False)]
-_Seconds = Annotated[float, Field(ge=0, le=1e7), AfterValidator(lambda s: s if s == 0 else max(s, 1e-3))]  # [s]
-_Spread = Annotated[float, Field(ge=0, le=1)]  # relative
-_Energy = Annotated[float, Field(ge=-1e6, le=1e6)]  # [J]
-_Share = Annotated[float, Field(ge=-1, le=2)]  # of a variance; a sum with signs may leave 0 to 1 a little
+_Length = Annotated[float, Limits(ge=SHORTEST, le=LONGEST)]  # [m]
+_Size = Annotated[float, Limits(ge=1e-6, le=10)]  # [m] thickness, width, of a band or a pin
+_ULength = Annotated[float, Limits(ge=0, le=1)]  # [m]
+_Mass = Annotated[float, Limits(ge=1e-6, le=1e4)]  # [kg]
+_Pull = Annotated[float, Limits(ge=-LARGEST_FORCE, le=LARGEST_FORCE)]  # [N] signed: a shift, a reading
+_UPull = Annotated[float, Limits(ge=0, le=LARGEST_FORCE)]  # [N]
+_Pulls = tuple[_Pull, ...]
+_UPulls = tuple[_UPull, ...]
+_Seconds = Annotated[float, Limits(ge=0, le=1e7), After(lambda s: s if s == 0 else max(s, 1e-3))]  # [s]
+_Spread = Annotated[float, Limits(ge=0, le=1)]  # relative
+_Energy = Annotated[float, Limits(ge=-1e6, le=1e6)]  # [J]
+_Share = Annotated[float, Limits(ge=-1, le=2)]  # of a variance; a sum with signs may leave 0 to 1 a little
 PER_K = 0.02
 """Largest relative change of pull for a degree. Rubber has about 0.003 (one over the absolute temperature; L. R. G.
 Treloar, The Physics of Rubber Elasticity, 3rd ed. 1975); 0.25 is 0.25 % written as a number."""
 
-BandId = Annotated[str, Field(json_schema_extra={"pattern": PATTERN}), AfterValidator(check_id)]
+BandId = Annotated[str, After(check_id, pattern=PATTERN)]
 
 
 class Band(Part):
@@ -48,7 +47,7 @@ class Band(Part):
     thickness_m: _Size | None = None
     width_m: _Size | None = None
     mass_kg: _Mass | None = None
-    layers: Annotated[int, Field(ge=1, le=1000)] | None = None
+    layers: Annotated[int, Limits(ge=1, le=1000)] | None = None
     material: str | None = None
     batch: str | None = None
     note: str | None = None
@@ -59,7 +58,7 @@ class SourceFile(Part):
     """A file the profile was made from."""
 
     file: str
-    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None
+    sha256: Annotated[str, Limits(pattern=r"^[0-9a-f]{64}$")] | None
 
 
 class Made(Part):
@@ -67,7 +66,7 @@ class Made(Part):
 
     measured_at: IsoDate | None
     by: str
-    from_: Annotated[tuple[SourceFile, ...], Field(strict=False, alias="from")]
+    from_: tuple[SourceFile, ...] = Field(alias="from")
     assumed: dict[str, float] = Field(default_factory=dict, description="Assumptions changed, docs/assumptions.md.")
 
 
@@ -78,7 +77,7 @@ class Gear(Part):
     check: str | None
     tape: str | None
     known_loads: str | None
-    fitting_diameters_m: Annotated[tuple[Annotated[float, Field(ge=0, le=2)], ...], Field(strict=False)]
+    fitting_diameters_m: tuple[Annotated[float, Limits(ge=0, le=2)], ...]
     tape_kind: LengthKind | None = Field(default=None, description="Where the tape was held; null or absent: unknown.")
 
 
@@ -93,10 +92,10 @@ class Conditions(Part):
     """How the band was pulled."""
 
     method: Literal["scale-in-line", "hung-weight", "anchor-on-scale"]
-    temperature_C: Annotated[float, Field(gt=-60, lt=100)] | None
+    temperature_C: Annotated[float, Limits(gt=-60, lt=100)] | None
     dwell_s: _Seconds | None
     conditioned_to_m: _Length | None = Field(description="Half-path length.")
-    cycles: Annotated[int, Field(ge=1, le=10_000)]
+    cycles: Annotated[int, Limits(ge=1, le=10_000)]
 
 
 class LengthMeaning(Part):
@@ -113,8 +112,7 @@ class Branch(Part):
     u_N: NotNegatives = Field(description="Standard uncertainty of the mean curve (k = 1).")
     u95_N: NotNegatives = Field(description="Half-width of the 95 % interval; interpolate u95 / u.")
 
-    @model_validator(mode="after")
-    def _check(self) -> Self:
+    def __post_init__(self) -> None:
         n = len(self.length_m)
         if not 2 <= n <= MOST_POINTS:
             raise DataError(f"a branch needs 2 to {MOST_POINTS} points, not {n}")
@@ -128,7 +126,6 @@ class Branch(Part):
             raise DataError("the lengths must be positive and rise from each to the next")
         if any(wide < narrow for wide, narrow in zip(self.u95_N, self.u_N, strict=True)):
             raise DataError("u95_N is below u_N somewhere", remedy="u is k = 1, u95 the wider one; were they swapped?")
-        return self
 
 
 class Branches(Part):
@@ -137,14 +134,12 @@ class Branches(Part):
     loading: Branch
     unloading: Branch | None
 
-    @model_validator(mode="after")
-    def _one_grid(self) -> Self:
+    def __post_init__(self) -> None:
         if self.unloading:
             a, b = self.loading.length_m, self.unloading.length_m
             first, last = max(a[0], b[0]), min(a[-1], b[-1])
             if [x for x in a if first <= x <= last] != [x for x in b if first <= x <= last]:
                 raise DataError("both branches need the same lengths where they overlap")
-        return self
 
 
 class Factor(Part):
@@ -170,8 +165,10 @@ class Repeatability(Part):
     hook_shift_m: _ULength
     between_day_gain: _Spread = Field(description="Of another day against this curve, relative.")
     between_day_assumed: bool
-    u_between_day_gain: _Spread | None = Field(None, description="How well the size of one day's gain is known.")
-    days: Annotated[int, Field(ge=1, le=10_000)] = Field(1, description="The curve is the mean over so many.")
+    u_between_day_gain: _Spread | None = Field(
+        default=None, description="How well the size of one day's gain is known."
+    )
+    days: Annotated[int, Limits(ge=1, le=10_000)] = Field(default=1, description="The curve is the mean over so many.")
 
 
 class Hysteresis(Part):
@@ -181,16 +178,16 @@ class Hysteresis(Part):
     to_m: _Length
     energy_in_J: _Energy
     energy_lost_J: _Energy
-    loss_ratio: Annotated[float, Field(ge=-1, le=1)]
-    u_loss_ratio: Annotated[float, Field(ge=0, le=10)]
-    set_m: Annotated[float, Field(ge=-10, le=10)] | None
+    loss_ratio: Annotated[float, Limits(ge=-1, le=1)]
+    u_loss_ratio: Annotated[float, Limits(ge=0, le=10)]
+    set_m: Annotated[float, Limits(ge=-10, le=10)] | None
 
 
 class Relaxation(Part):
     """Loss of force with time at a held length, per tenfold time."""
 
-    percent_per_decade: Annotated[float, Field(ge=-100, le=100)]
-    u: Annotated[float, Field(ge=0, le=100)]
+    percent_per_decade: Annotated[float, Limits(ge=-100, le=100)]
+    u: Annotated[float, Limits(ge=0, le=100)]
     measured: bool
 
 
@@ -205,8 +202,8 @@ class CheckLoad(Part):
 class TemperatureCoefficient(Part):
     """Relative change of force at a held length."""
 
-    per_K: Annotated[float, Field(ge=-PER_K, le=PER_K)]
-    u_per_K: Annotated[float, Field(ge=0, le=PER_K)]
+    per_K: Annotated[float, Limits(ge=-PER_K, le=PER_K)]
+    u_per_K: Annotated[float, Limits(ge=0, le=PER_K)]
 
 
 class Model(Part):

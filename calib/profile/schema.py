@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.acquire.files.series_file import Series
+from calib.checked_words import schema_of
 from calib.plate_set import PlateSet
 from calib.profile.batch_document import Batch
 from calib.profile.document import Profile
@@ -41,12 +42,12 @@ _FIXED = {"Correction": {"residual_sd": "residual_sd_N", "max": "max_N"}}
 
 def profile_schema() -> Schema:
     """Schema of a profile."""
-    return _headed(Profile.model_json_schema(by_alias=True), "profile", "bandcurve profile")
+    return _headed(schema_of(Profile), "profile", "bandcurve profile")
 
 
 def scale_schema() -> Schema:
     """Schema of a scale."""
-    return _headed(Scale.model_json_schema(by_alias=True), "scale", "bandcurve scale")
+    return _headed(schema_of(Scale), "scale", "bandcurve scale")
 
 
 def run_schema() -> Schema:
@@ -77,12 +78,12 @@ def series_schema() -> Schema:
 
 def batch_schema() -> Schema:
     """Schema of the record of a batch."""
-    return _headed(Batch.model_json_schema(by_alias=True), "batch", "bandcurve batch")
+    return _headed(schema_of(Batch), "batch", "bandcurve batch")
 
 
 def plates_schema() -> Schema:
     """Schema of a set of plates."""
-    return _headed(PlateSet.model_json_schema(by_alias=True), "plates", "bandcurve plates")
+    return _headed(schema_of(PlateSet), "plates", "bandcurve plates")
 
 
 SCHEMAS: dict[str, Callable[[], Schema]] = {

@@ -1,61 +1,23 @@
 """The command line as a whole: starts commands; the one place where errors become text and exit status.
 
-A command's module is imported when it is chosen, so that `--help` stays fast. Each module has a function `command`.
+A command's module is imported when it is chosen. A command line that is in order is read by `plain_line`; for help,
+completion and what is not in order the whole of it is built with typer, in `full_line`.
 """
 
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from itertools import takewhile
 from pathlib import Path
-from typing import Any, ClassVar
-
-import typer
 
 from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError, file_error
-from calib.verbs.overview import COMMANDS, overview, version_text
-from calib.verbs.terminal.help_pages import SETTINGS, WordGroup, bold_headings
+from calib.verbs.overview import COMMANDS
+from calib.verbs.refusal import refused
+from calib.verbs.terminal.plain_line import called
 from calib.verbs.terminal.plain_text import complaint
 
-_CommandLineError: type[Any] = next(kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException")
-
-
-class LazyGroup(WordGroup):
-    """The whole command line; its overview needs only the summary of each command."""
-
-    words: ClassVar[Mapping[str, str]] = {name: command.module for name, command in COMMANDS.items()}
-
-    def get_help(self, ctx: Any) -> str:
-        """The overview, without importing any command."""
-        return bold_headings(overview().rstrip())
-
-
-def _version(asked: bool) -> None:
-    if asked:
-        typer.echo(version_text(), nl=False)
-        raise typer.Exit()
-
-
-def _leave(status: object, show_version: bool) -> None:
-    """Make the number a command returns the exit status."""
-    if isinstance(status, int) and status:
-        raise typer.Exit(status)
-
-
-def _root(
-    show_version: bool = typer.Option(False, "--version", help="Print the version.", callback=_version, is_eager=True),
-) -> None:
-    pass
-
-
-def build() -> Any:
-    """The whole command line as one command object."""
-    app = typer.Typer(
-        cls=LazyGroup, add_completion=True, rich_markup_mode=None, context_settings=SETTINGS, result_callback=_leave
-    )
-    app.callback()(_root)
-    return typer.main.get_command(app)
+_MODULES = {name: command.module for name, command in COMMANDS.items()}
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -99,42 +61,20 @@ def _for_every_command(arguments: Sequence[str]) -> list[str]:
 
 
 def _answered(arguments: Sequence[str]) -> int:
-    as_json = "--json" in arguments
     try:
-        status = build()(args=list(arguments), prog_name="bandcurve", standalone_mode=not as_json)
+        call = called(arguments, _MODULES)
+        if call is None:
+            from calib.verbs.full_line import carried_out
+
+            return carried_out(arguments)
+        return call.command(**call.values) or 0
     except SystemExit as leaving:
-        if isinstance(leaving.__context__, BrokenPipeError):
-            raise leaving.__context__ from None  # the library underneath calls it a failure
         return leaving.code if isinstance(leaving.code, int) else 1
     except BandcurveError as error:
-        return _refused(arguments, error, 2 if isinstance(error, UsageError) else 1)
-    except _CommandLineError as error:
-        error.show()
-        return _refused(arguments, UsageError(error.format_message()), error.exit_code, said=True)
-    except EndOfInputError:
+        return refused(arguments, error, 2 if isinstance(error, UsageError) else 1)
+    except (EndOfInputError, EOFError):
         what, remedy = "the input ended before the question was answered", "answer it, or give the command's options"
-        return _refused(arguments, DataError(what, remedy=remedy), 1)
-    except (KeyboardInterrupt, typer.Abort):
+        return refused(arguments, DataError(what, remedy=remedy), 1)
+    except KeyboardInterrupt:
         print("\nbandcurve: interrupted", file=sys.stderr)
         return 130
-    return status if isinstance(status, int) else 0
-
-
-def _refused(arguments: Sequence[str], error: BandcurveError, status: int, *, said: bool = False) -> int:
-    """Say an error: a sentence on standard error, and with --json a document in the place of the answer too."""
-    if not said:
-        print(complaint(str(error)), file=sys.stderr)
-    if "--json" in arguments:
-        import json
-
-        from calib.use.report.document import error_document
-
-        print(json.dumps(error_document(_question(arguments), error, status), indent=2))
-    return status
-
-
-def _question(arguments: Sequence[str]) -> str:
-    """What was asked: the command, with its second word where it has one."""
-    words = list(takewhile(lambda word: not word.startswith("-"), arguments))
-    grouped = words[:1] and words[0] in ("rig", "scale", "batch") and words[1:2] and words[1].isalpha()
-    return "-".join(words[: 2 if grouped else 1])

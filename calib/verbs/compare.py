@@ -3,12 +3,11 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.assumptions import SERIES, assuming
 from calib.errors import DataError, UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import ENDING, read_series
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts

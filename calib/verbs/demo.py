@@ -4,11 +4,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import FileError
 from calib.units import SHOWN
 from calib.use.answers.bands import DemoAnswer, FittedBand
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import give
 
 if TYPE_CHECKING:

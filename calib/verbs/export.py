@@ -4,9 +4,8 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.errors import UsageError
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
 from calib.verbs.terminal.given_profile import STANDARD, given_profile
 

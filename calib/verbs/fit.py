@@ -7,8 +7,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.assumptions import FIT, assuming
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.frozen import dataclass
@@ -16,6 +14,7 @@ from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
 from calib.use.answers.parts import Failure
 from calib.verbs.talk.series_talk import told_by
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
 from calib.verbs.terminal.many import fault, workers

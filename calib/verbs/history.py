@@ -4,8 +4,7 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in

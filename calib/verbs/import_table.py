@@ -9,10 +9,9 @@ from datetime import UTC, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
-import typer
-
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.frozen import dataclass
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.acquire.files.table_header import RawTable, Understood

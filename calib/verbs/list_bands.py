@@ -5,8 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 

@@ -9,10 +9,9 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.units import G_STANDARD
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.acquire.cell.baud import Setting

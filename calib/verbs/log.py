@@ -4,9 +4,8 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.errors import DataError, UsageError
+from calib.verbs.terminal import typer_later as typer
 
 
 def command(

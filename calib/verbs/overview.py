@@ -90,9 +90,9 @@ def _within(line: str, columns: int) -> str:
 
 def version_text() -> str:
     """The text of `bandcurve --version`."""
-    from importlib.metadata import version
+    from calib import __version__
 
-    return f"bandcurve {version('bandcurve')}\n"
+    return f"bandcurve {__version__}\n"
 
 
 def quick_answer(arguments: Sequence[str]) -> str | None:

@@ -5,9 +5,8 @@ import webbrowser
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import UsageError
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.web.access import Doorkeeper

@@ -3,11 +3,10 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.frozen import dataclass
 from calib.verbs.talk.recording_options import OverOption, OverStretchOption
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.acquire.recording.plan import Geometry, Holes, Plan

@@ -4,11 +4,10 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
-import typer
-
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
 from calib.verbs.terminal.given_profile import Given, given_profile

@@ -8,11 +8,10 @@ from math import hypot
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast, get_args
 
-import typer
-
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
 from calib.units import Shown
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import give
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in

@@ -3,8 +3,6 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import UsageError
 from calib.frozen import dataclass
 from calib.verbs.talk.recording_options import (
@@ -37,6 +35,7 @@ from calib.verbs.talk.recording_options import (
     TopOption,
     UntilOption,
 )
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from collections.abc import Callable

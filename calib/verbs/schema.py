@@ -3,9 +3,8 @@
 import json
 from typing import Annotated
 
-import typer
-
 from calib.errors import UsageError
+from calib.verbs.terminal import typer_later as typer
 
 FILES = ("profile", "scale", "run", "series", "batch", "plates")
 

@@ -4,10 +4,9 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
-import typer
-
 from calib.errors import BandcurveError, FileError
 from calib.units import Shown
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.given_profile import STANDARD, Given, given_profile

@@ -9,19 +9,21 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from difflib import get_close_matches
-from functools import cache
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import tomli_w
-from pydantic import TypeAdapter, ValidationError
 
 from calib.acquire.files.run_checks import check_correction
+from calib.checked import quick
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.records import RunHead, ScaleInUse
 from calib.strict_toml import parse_toml
 from calib.units import UNITS, from_si, to_si
 from calib.versioned import key_path
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
 
 MAJOR = 2
 MINORS = {1: 1, 2: 0}  # the newest minor version of each that is known
@@ -271,11 +273,6 @@ def _converted(value: Any, unit: str, quantity: str | None) -> Any:
     return to_si(value, unit, quantity) if isinstance(value, int | float) else value
 
 
-@cache
-def _adapter() -> TypeAdapter[RunHead]:
-    return TypeAdapter(RunHead)
-
-
 def _validated(document: dict[str, Any], place: _Place) -> RunHead:
     started = document.get("started")
     if started is not None and not isinstance(started, datetime):
@@ -285,8 +282,15 @@ def _validated(document: dict[str, Any], place: _Place) -> RunHead:
         document = document | {"started": started.replace(tzinfo=UTC)}
     if "band" not in document:
         raise DataError("the head has no [band]", where=place.name, remedy='add # [band] and # id = "B07"')
+    head = quick(RunHead, document)
+    if head is not None:
+        return head
+    from pydantic import ValidationError
+
+    from calib.checked_words import judged_head
+
     try:
-        return _adapter().validate_json(json.dumps(document, default=_as_text))
+        return judged_head(RunHead, document, _as_text)  # type: ignore[no-any-return]
     except ValidationError as error:
         raise _sentence(error, place) from None
 
@@ -305,7 +309,7 @@ def _as_text(value: Any) -> str:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
-def _sentence(error: ValidationError, place: _Place) -> DataError:
+def _sentence(error: "ValidationError", place: _Place) -> DataError:
     """The first mistake in words, with the key as the file writes it."""
     first = error.errors(include_url=False)[0]
     names = [part for part in first["loc"] if isinstance(part, str)]

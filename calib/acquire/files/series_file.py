@@ -3,19 +3,15 @@
 A head of TOML behind `# `, then a table, as in a run. Nothing is known here of what the readings mean.
 """
 
-import json
 import re
 from dataclasses import field
 from datetime import datetime
 from difflib import get_close_matches
-from functools import cache
 from hashlib import sha256
 from typing import Annotated, Any, Literal
 
-from annotated_types import Ge, Gt, Le
-from pydantic import ConfigDict, TypeAdapter, ValidationError
-
 from calib.acquire.files.run_table import NUMBER, split_line
+from calib.checked import Limits, quick
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.half_path import offset_over
@@ -30,7 +26,7 @@ CAP_BYTES = 1_000_000
 MOST_READINGS = 200
 COLUMNS = ("row", "kind", "cycle", "branch", "total", "ring", "note")
 _HEAD = ("first", "second", "length", "started", "temperature_C")
-_STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+_STRICT = {"strict": True, "extra": "forbid", "allow_inf_nan": False}
 _LENGTHS = (
     *("flat_length", "u_flat_length", "thickness", "fitting_diameter"),
     *("link_diameter", "link_length", "u_reading", "u_common"),
@@ -48,7 +44,7 @@ class SeriesBand:
     flat_length: BandLength  # [m]
     u_flat_length: ULength = 0.002  # [m]
     thickness: SmallLength | None = None  # [m]
-    fitting_diameter: Annotated[float, Ge(0), Le(2)] = 0.0  # [m]
+    fitting_diameter: Annotated[float, Limits(ge=0, le=2)] = 0.0  # [m]
 
 
 @dataclass(frozen=True)
@@ -57,8 +53,8 @@ class SeriesLengths:
 
     __pydantic_config__ = _STRICT
     kind: Literal["band-inner", "centres"] = "band-inner"
-    link_diameter: Annotated[float, Ge(0), Le(2)] = 0.0  # [m] of the rod a band lies round
-    link_length: Annotated[float, Ge(0), Le(2)] = (
+    link_diameter: Annotated[float, Limits(ge=0, le=2)] = 0.0  # [m] of the rod a band lies round
+    link_length: Annotated[float, Limits(ge=0, le=2)] = (
         0.0  # [m] between where the bands touch it, or between its rods' centres
     )
     u_reading: ULength = 0.001  # [m] one reading
@@ -85,7 +81,7 @@ class Series:
     second: SeriesBand
     length: SeriesLengths = field(default_factory=SeriesLengths)
     started: datetime | None = None
-    temperature_C: Annotated[float, Gt(-60), Le(100)] | None = None
+    temperature_C: Annotated[float, Limits(gt=-60, le=100)] | None = None
     name: str = ""
     sha256: str = ""
     readings: tuple[SeriesReading, ...] = ()
@@ -151,14 +147,7 @@ def _head(text: str, name: str) -> Series:
         remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
         raise DataError(f"unknown field {unknown[0][:60]!r}", where=name, remedy=remedy)
     made = {key: value for key, value in made.items() if key in _HEAD}
-    try:
-        series = _adapter().validate_json(json.dumps(made, default=str))
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        where = f"{name}: {key_path(first['loc'])}"
-        raise DataError(
-            first["msg"].replace("Input should", "should"), where=where, remedy="correct the head"
-        ) from None
+    series = quick(Series, made) or _judged(made, name)
     for band in (series.first, series.second):
         try:
             check_id(band.id)
@@ -169,9 +158,19 @@ def _head(text: str, name: str) -> Series:
     return series
 
 
-@cache
-def _adapter() -> TypeAdapter[Series]:
-    return TypeAdapter(Series)
+def _judged(made: dict[str, Any], name: str) -> Series:
+    from pydantic import ValidationError
+
+    from calib.checked_words import judged_head
+
+    try:
+        return judged_head(Series, made)  # type: ignore[no-any-return]
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = f"{name}: {key_path(first['loc'])}"
+        raise DataError(
+            first["msg"].replace("Input should", "should"), where=where, remedy="correct the head"
+        ) from None
 
 
 def _is_newer_minor(text: object, name: str) -> bool:

@@ -12,8 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dpotrf, dpotri, dtrtri
 
+from calib.fit.compiled import dpotrf, dpotri, dtrtri
 from calib.fit.curve import variance_components as spreads
 from calib.fit.curve.mixed import TREND_SD, Basis, MixedModel
 from calib.fit.curve.sources import Source

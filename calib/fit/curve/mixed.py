@@ -10,8 +10,8 @@ point too. The spreads (repeatability, cycle gain ...) are given here; spreads.p
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dpotrf, dpotri
 
+from calib.fit.compiled import dpotrf, dpotri
 from calib.fit.curve import elastic, loop
 from calib.fit.curve.elastic import LEAST_STRETCH, StretchRange, ln_g, slope_ln_g
 from calib.fit.curve.observations import Observations

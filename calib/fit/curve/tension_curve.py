@@ -8,10 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
-from scipy.special import ndtr
 
 from calib.finding import Finding
+from calib.fit.compiled import ndtr
 from calib.fit.curve.elastic import LEAST_STRETCH, slope_ln_g
 from calib.fit.curve.mixed import Basis, MixedModel
 from calib.fit.curve.observations import Observations
@@ -183,6 +182,7 @@ def hold_shape(curve: FittedCurve, seen: Observations | None = None) -> tuple[Fi
     if wrong[worst] > CONTRADICTION and said:
         text = f"{place}: the readings say so, the curve follows them. Branches swapped, or a scale at its limit?"
         return curve, (Finding(str(shape.doubt[worst]), text),)
+    from scipy.linalg import solve_triangular
     from scipy.optimize import nnls  # a third of a second to load, and few curves need it
 
     near = np.flatnonzero(value < 2 * sd)

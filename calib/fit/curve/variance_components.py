@@ -9,11 +9,11 @@ size (log sd 1.6: it explains a bend in mid-range, and the curve falls where rea
 """
 
 from collections.abc import Callable, Sequence
+from statistics import NormalDist
 from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from calib.fit.curve.mixed import NOISES, Basis, MixedModel, Solution
 from calib.frozen import dataclass
@@ -255,5 +255,6 @@ def fixed_nodes(dimension: int) -> Array:
     for _ in range(40):
         ratio = (1 + ratio) ** (1 / (dimension + 1))
     steps = ratio ** -np.arange(1.0, dimension + 1)
-    z = ndtri((0.5 + np.arange(1, NODES // 2)[:, None] * steps) % 1)
+    shares = (0.5 + np.arange(1, NODES // 2)[:, None] * steps) % 1
+    z = np.vectorize(NormalDist().inv_cdf)(shares)
     return np.vstack([np.zeros((2, dimension)), z, -z])

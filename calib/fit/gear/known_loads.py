@@ -4,14 +4,12 @@ A set of known loads is off in two ways: all together (one mould, one shop scale
 """
 
 from math import sqrt
-from typing import Annotated, Literal
-
-from annotated_types import Ge
+from typing import Literal
 
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.plate_set import Piece, PlateSet, names_of, sizes
-from calib.records import Loads
+from calib.records import Loads, NotNegative
 from calib.units import MASS
 
 PlateKind = Literal["plates", "calibrated", "weighed", "stated"]
@@ -76,9 +74,9 @@ class KnownLoads:
 
     id: str
     kind: LoadKind = "plates"
-    u_common: Annotated[float, Ge(0)] = WORTH["plates"].u_common  # relative
-    u_each: Annotated[float, Ge(0)] = WORTH["plates"].u_each  # relative
-    u_each_mass: Annotated[float, Ge(0)] = 0.0  # [kg], or newton where the loads are forces
+    u_common: NotNegative = WORTH["plates"].u_common  # relative
+    u_each: NotNegative = WORTH["plates"].u_each  # relative
+    u_each_mass: NotNegative = 0.0  # [kg], or newton where the loads are forces
 
     def u_piece(self, nominal: float) -> float:
         """Own uncertainty of one piece, in the unit of its nominal value."""

@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from calib.fit.compiled import ndtr
 from calib.fit.gear.known_loads import KnownLoads
 from calib.fit.gear.regression import f_tail, polynomial
 from calib.fit.gear.weighings import Weighing

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from calib import __version__
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.safe_write import new_folder
 from calib.use.ask.head import CARRIED
@@ -135,12 +136,10 @@ def save_fit(
     Returns:
         The profile, and where it was written.
     """
-    from importlib.metadata import version
-
     from calib.profile.build import profile_of
     from calib.profile.document import save_profile
 
-    profile = profile_of(fit, f"bandcurve {version('bandcurve')}", extra)
+    profile = profile_of(fit, f"bandcurve {__version__}", extra)
     if told is not None:
         profile = told(profile)
     with new_folder(out):

@@ -8,12 +8,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import field
 from difflib import get_close_matches
-from functools import cache
 from typing import Annotated, Any, Literal
 
-from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
-
 from calib.acquire.files.run_head import LARGEST, Key
+from calib.checked import Limits, quick
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.strict_toml import parse_toml
@@ -28,14 +26,14 @@ CheckWay = Literal["platform", "hook", "hover"]
 FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
 Arrangement = Literal["straight", "doubled", "choked", "spread", "across"]
 
-_STRICT = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
-_Positive = Annotated[float, Field(gt=0, lt=1e4)]
-_NotNegative = Annotated[float, Field(ge=0, lt=1e4)]
+_STRICT = {"strict": True, "extra": "forbid", "allow_inf_nan": False}
+_Positive = Annotated[float, Limits(gt=0, lt=1e4)]
+_NotNegative = Annotated[float, Limits(ge=0, lt=1e4)]
 # Physical bounds, wide on purpose: a number beyond them was written in another unit.
-_Height = Annotated[float, Field(ge=1e-3, lt=20)]  # [m]
-_Width = Annotated[float, Field(ge=0, le=2)]  # [m] of a pin, a hook, a sleeve
-_Apart = Annotated[float, Field(gt=-20, lt=20)]  # [m]
-_Ends = Annotated[tuple[_Apart, _Apart], Field(strict=False)]
+_Height = Annotated[float, Limits(ge=1e-3, lt=20)]  # [m]
+_Width = Annotated[float, Limits(ge=0, le=2)]  # [m] of a pin, a hook, a sleeve
+_Apart = Annotated[float, Limits(gt=-20, lt=20)]  # [m]
+_Ends = tuple[_Apart, _Apart]
 
 
 @dataclass(frozen=True)
@@ -48,11 +46,11 @@ class Bar:
     top: _Height  # [m]
     plates: _NotNegative = 0.0  # [kg]
     hooks: _Height | None = None  # [m] height of the sleeve's centre on the hooks
-    tempo_s: Annotated[float, Field(ge=0.1, lt=1e4)] = 1.0  # one way
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
-    altitude: Annotated[float, Field(ge=-500, lt=9000)] | None = None  # [m]
-    temperature: Annotated[float, Field(gt=-60, lt=100)] | None = None  # [degree C]
-    u_reading: Annotated[float, Field(ge=0, lt=1)] = 0.005  # [m] of heights and offsets, k = 1; assumed if not given
+    tempo_s: Annotated[float, Limits(ge=0.1, lt=1e4)] = 1.0  # one way
+    latitude_deg: Annotated[float, Limits(ge=-90, le=90)] | None = None
+    altitude: Annotated[float, Limits(ge=-500, lt=9000)] | None = None  # [m]
+    temperature: Annotated[float, Limits(gt=-60, lt=100)] | None = None  # [degree C]
+    u_reading: Annotated[float, Limits(ge=0, lt=1)] = 0.005  # [m] of heights and offsets, k = 1; assumed if not given
 
 
 @dataclass(frozen=True)
@@ -75,13 +73,13 @@ class RigBand:
     profile: str
     source: Literal["below", "above"]  # `from` in the file
     arrangement: Arrangement
-    anchor_height: Annotated[float, Field(ge=-2, lt=10)]  # [m] centre of the anchor
+    anchor_height: Annotated[float, Limits(ge=-2, lt=10)]  # [m] centre of the anchor
     anchor_diameter: _Width  # [m]
-    sleeve_diameter: Annotated[float, Field(ge=1e-3, le=2)]  # [m]
+    sleeve_diameter: Annotated[float, Limits(ge=1e-3, le=2)]  # [m]
     sideways: _Ends = (0.0, 0.0)  # [m] bar to anchor along the bar, at the bottom and at the top
     fore: _Ends = (0.0, 0.0)  # [m] bar to anchor fore and aft, at the bottom and at the top
     slack_length: _Height | None = None  # [m] choked: between the same centres, hanging slack
-    pegs_apart: Annotated[float, Field(ge=0, lt=20)] = 0.0  # [m]
+    pegs_apart: Annotated[float, Limits(ge=0, lt=20)] = 0.0  # [m]
 
 
 @dataclass(frozen=True)
@@ -90,14 +88,14 @@ class Check:
 
     __pydantic_config__ = _STRICT
     how: CheckWay
-    heights: Annotated[tuple[_Height, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [m]
-    shown: Annotated[tuple[_NotNegative, ...], Field(strict=False, min_length=1, max_length=MOST_READINGS)]  # [kg]
+    heights: Annotated[tuple[_Height, ...], Limits(min_length=1, max_length=MOST_READINGS)]  # [m]
+    shown: Annotated[tuple[_NotNegative, ...], Limits(min_length=1, max_length=MOST_READINGS)]  # [kg]
     alone: _NotNegative | None = None  # [kg] platform: shown by lifter, bar and plates without bands
-    band: Annotated[int, Field(ge=0, lt=MOST_BANDS)] = 0  # hook: which band hangs on it
+    band: Annotated[int, Limits(ge=0, lt=MOST_BANDS)] = 0  # hook: which band hangs on it
     hook_diameter: _Width = 0.012  # [m] of the scale's hook, in place of the sleeve
-    wait_s: Annotated[float, Field(ge=0.1, lt=1e6)] = 10.0
+    wait_s: Annotated[float, Limits(ge=0.1, lt=1e6)] = 10.0
     resolution: _NotNegative = 0.1  # [kg]
-    u_gain: Annotated[float, Field(ge=0, lt=1)] | None = None  # relative, of the scale or of the plates
+    u_gain: Annotated[float, Limits(ge=0, lt=1)] | None = None  # relative, of the scale or of the plates
 
 
 @dataclass(frozen=True)
@@ -106,7 +104,7 @@ class Rig:
 
     __pydantic_config__ = _STRICT
     bar: Bar
-    band: Annotated[tuple[RigBand, ...], Field(strict=False, min_length=1, max_length=MOST_BANDS)]
+    band: Annotated[tuple[RigBand, ...], Limits(min_length=1, max_length=MOST_BANDS)]
     anchor: Anchor = field(default_factory=Anchor)
     check: Check | None = None
 
@@ -266,14 +264,16 @@ def _converted(value: Any, unit: str, quantity: str | None, where: str) -> Any:
     return to_si(value, unit, quantity) if quantity else value
 
 
-@cache
-def _adapter() -> TypeAdapter[Rig]:
-    return TypeAdapter(Rig)
-
-
 def _validated(document: dict[str, Any], name: str) -> Rig:
+    rig = quick(Rig, document)
+    if rig is not None:
+        return rig
+    from pydantic import ValidationError
+
+    from calib.checked_words import judged_head
+
     try:
-        return _adapter().validate_json(json.dumps(document, default=str))
+        return judged_head(Rig, document)  # type: ignore[no-any-return]
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
     loc = list(first["loc"])

@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import DataError, UsageError
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption
 
 if TYPE_CHECKING:

@@ -3,9 +3,8 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.errors import DataError
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption
 
 

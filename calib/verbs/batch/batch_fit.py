@@ -8,12 +8,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
+from calib import __version__
 from calib.errors import BandcurveError, DataError, FileError
 from calib.frozen import dataclass
 from calib.safe_write import new_folder
 from calib.units import Shown
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.many import MapWithProgress, workers
 from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
@@ -158,8 +158,6 @@ def _names(group: "Group") -> str:
 
 def _record(fitted: Fitted, folder: Path) -> "Batch":
     """The record of the batch, written beside the profiles."""
-    from importlib.metadata import version
-
     from calib.profile.batch_document import NAME, Batch, save_batch
     from calib.use.bands.batch_levels import batch_document, standing
     from calib.use.bands.triage import verdicts
@@ -172,7 +170,7 @@ def _record(fitted: Fitted, folder: Path) -> "Batch":
         [(done.runs, done.path.name) for done in fitted.done],
         fitted.shape_from,
         fitted.failed,
-        f"bandcurve {version('bandcurve')}",
+        f"bandcurve {__version__}",
         found,
         [(one.word, one.why) for one in told],
     )

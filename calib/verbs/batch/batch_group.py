@@ -1,8 +1,6 @@
 """`bandcurve batch`: a box of nominally equal bands. Each word is a module of its own, imported when chosen."""
 
-import typer
-
-from calib.verbs.terminal.help_pages import WordGroup
+from calib.verbs.terminal import typer_later as typer
 
 WORDS = {
     "new": "calib.verbs.batch.batch_new",
@@ -11,14 +9,8 @@ WORDS = {
 }
 
 
-class Words(WordGroup):
-    """The words of a box."""
-
-    words = WORDS
-
-
 app = typer.Typer(
-    cls=Words,
+    words=WORDS,
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,
@@ -32,8 +24,3 @@ Examples:
   bandcurve batch fit box
 """,
 )
-
-
-@app.callback()
-def _words() -> None:
-    pass

@@ -4,8 +4,6 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.verbs.talk.recording_options import (
     FirstHoleOption,
@@ -15,6 +13,7 @@ from calib.verbs.talk.recording_options import (
     ScaleOption,
     TopOption,
 )
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.records import RunHead

@@ -7,9 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import BandcurveError, DataError
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.acquire.recording.batch_plan import BandToMeasure

@@ -3,9 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import FileError
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.use.paper.guide import Guide

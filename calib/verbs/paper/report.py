@@ -5,9 +5,8 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.errors import UsageError
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 

@@ -4,10 +4,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 from urllib.parse import quote
 
-import typer
-
 from calib.errors import UsageError
 from calib.units import Shown
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 

@@ -6,11 +6,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several_lengths
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import shown_in

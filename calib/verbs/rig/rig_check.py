@@ -4,10 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, option_in_si, shown_in
 

@@ -4,11 +4,8 @@ Each word is a module of its own, imported when chosen, with a function `command
 """
 
 from pathlib import Path
-from typing import Any
 
-import typer
-
-from calib.verbs.terminal.help_pages import WordGroup
+from calib.verbs.terminal import typer_later as typer
 
 WORDS = {
     "new": "calib.verbs.rig.rig_new",
@@ -26,23 +23,18 @@ def _is_rig(name: str) -> bool:
     return name not in WORDS and not Path(name).exists() and len(name) < 200 and Path(f"{name}{END}").is_file()
 
 
-class WordOrFile(WordGroup):
-    """A group where a file in place of a word means `show`."""
-
-    words = WORDS
-
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Put in the word that was left out."""
-        if args and args[0] not in ("-h", "--help") and (any(sign in args[0] for sign in "-./\\") or _is_rig(args[0])):
-            args = ["show", *args]
-        if len(args) > 1 and args[0] in OF_A_FILE and _is_rig(args[1]):
-            args = [args[0], f"{args[1]}{END}", *args[2:]]
-        parsed: list[str] = super().parse_args(ctx, args)
-        return parsed
+def _arranged(args: list[str]) -> list[str]:
+    """Put in the word that was left out: a file in place of a word means `show`."""
+    if args and args[0] not in ("-h", "--help") and (any(sign in args[0] for sign in "-./\\") or _is_rig(args[0])):
+        args = ["show", *args]
+    if len(args) > 1 and args[0] in OF_A_FILE and _is_rig(args[1]):
+        args = [args[0], f"{args[1]}{END}", *args[2:]]
+    return args
 
 
 app = typer.Typer(
-    cls=WordOrFile,
+    words=WORDS,
+    arranged=_arranged,
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,
@@ -60,8 +52,3 @@ Examples:
   bandcurve rig weight squat.rig.toml
 """,
 )
-
-
-@app.callback()
-def _words() -> None:
-    pass

@@ -3,9 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import DataError
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile

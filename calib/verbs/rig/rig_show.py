@@ -3,10 +3,9 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-import typer
-
 from calib.errors import UsageError
 from calib.units import SHOWN
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 

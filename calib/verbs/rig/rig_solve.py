@@ -7,11 +7,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN, Shown
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import shown_in

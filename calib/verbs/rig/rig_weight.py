@@ -3,11 +3,10 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-import typer
-
 from calib.errors import DataError
 from calib.units import SHOWN
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import shown_in
 

@@ -5,11 +5,9 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from calib.errors import DataError, UsageError
 from calib.verbs.talk.recording_options import BaudOption, ColumnOption, FormatOption
-from calib.verbs.terminal.help_pages import WordGroup
+from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
@@ -21,7 +19,6 @@ if TYPE_CHECKING:
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
 app = typer.Typer(
-    cls=WordGroup,
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,

@@ -3,9 +3,8 @@
 from pathlib import Path
 from typing import Annotated, Any
 
-import typer
-
 from calib.use.ask.measuring import BY_KEY
+from calib.verbs.terminal import typer_later as typer
 
 GEAR, BAND, PLACES, COURSE = "Scale and tape", "The band", "Lengths or loads", "How it goes"
 UNTIL, CELL = "Only the readings that are needed", "Load cell on a line"

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
-import typer
-
 from calib.assumptions import parse, parse_file
 from calib.errors import BandcurveError, UsageError
 from calib.safe_read import read_capped
+from calib.verbs.terminal import typer_later as typer
 
 LARGEST = 100_000  # bytes; a line for each constant is a few thousand
 

@@ -5,8 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
+from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.plain_text import complaint
 
 if TYPE_CHECKING:

@@ -9,12 +9,15 @@ import re
 import sys
 from collections.abc import Mapping
 from difflib import get_close_matches
+from functools import wraps
 from importlib import import_module
 from inspect import signature
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar, get_args, get_type_hints
 
 import typer
 from typer.core import TyperCommand, TyperGroup
+
+from calib.verbs.terminal.typer_later import Said
 
 SETTINGS = {"help_option_names": ["-h", "--help"]}
 
@@ -52,6 +55,16 @@ class WordGroup(TyperGroup):
 
     words: ClassVar[Mapping[str, str]] = {}  # word to module, in the order a user meets them
 
+    @staticmethod
+    def arranged(args: list[str]) -> list[str]:
+        """What is typed for short, in full."""
+        return args
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """As typed in full."""
+        parsed: list[str] = super().parse_args(ctx, self.arranged(args))
+        return parsed
+
     def list_commands(self, ctx: Any) -> list[str]:
         """The words in that order."""
         return list(self.words) or super().list_commands(ctx)
@@ -78,22 +91,53 @@ def load(name: str, path: str) -> Any:
     """The command object of one module: a `command` function, or an `app` of its own with sub-commands."""
     module = import_module(path)
     if hasattr(module, "app"):
-        for inner in module.app.registered_commands:
-            _leave_files_to_readers(inner.callback)
-            inner.cls = inner.cls if issubclass(inner.cls, Command) else Command
-        found = typer.main.get_command(module.app)
+        said = module.app
+        kind = type("Words", (WordGroup,), {"words": said.words, "arranged": staticmethod(said.arranged)})
+        app = typer.Typer(cls=kind, **said.settings)
+        app.callback()(_nothing)
+        for word, command in said.commands.items():
+            app.command(word, cls=Command)(_for_typer(command))
     else:
-        single = typer.Typer(add_completion=False, rich_markup_mode=None, context_settings=SETTINGS)
-        _leave_files_to_readers(module.command)
-        single.command(name, cls=Command)(module.command)
-        found = typer.main.get_command(single)
+        app = typer.Typer(add_completion=False, rich_markup_mode=None, context_settings=SETTINGS)
+        app.command(name, cls=Command)(_for_typer(module.command))
+    found = typer.main.get_command(app)
     found.name = name
     return found
 
 
-def _leave_files_to_readers(command: Any) -> None:
+def _nothing() -> None:
+    pass
+
+
+def started(command: Any, values: dict[str, Any]) -> Any:
+    """Carry out a command."""
+    return command(**values)
+
+
+def _for_typer(command: Any) -> Any:
+    """A command whose annotations are typer's own."""
+
+    @wraps(command)
+    def spoken(**values: Any) -> Any:
+        return started(command, values)
+
+    spoken.__annotations__ = {
+        name: _typers(kind) for name, kind in get_type_hints(command, include_extras=True).items()
+    }
+    spoken.__signature__ = signature(command).replace(  # type: ignore[attr-defined]
+        parameters=[
+            parameter.replace(annotation=spoken.__annotations__[name])
+            for name, parameter in signature(command).parameters.items()
+        ]
+    )
+    return spoken
+
+
+def _typers(kind: Any) -> Any:
     """A file that may not be read is unusable input, said in one sentence by its reader, and no wrong usage."""
-    for parameter in signature(command).parameters.values():
-        for option in getattr(parameter.annotation, "__metadata__", ()):
-            if hasattr(option, "readable"):
-                option.readable = False
+    said = next((mark for mark in getattr(kind, "__metadata__", ()) if isinstance(mark, Said)), None)
+    if said is None:
+        return kind
+    option = getattr(typer, said.kind)(*said.names, **said.more)
+    option.readable = False
+    return Annotated[get_args(kind)[0], option]
