@@ -256,7 +256,8 @@ def _write(run: "Run", target: Path, length_unit: str, force_unit: str) -> None:
     check_forces(run)
     mass_unit = force_unit if run.head.procedure.method == "hung-weight" else None
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(force_unit, force_unit)
-    save_run(target, run.head, columns_for(length_unit, shown_force, mass_unit), run.rows)
+    columns = columns_for(length_unit, shown_force, mass_unit, cell=any(row.n for row in run.rows))
+    save_run(target, run.head, columns, run.rows)
 
 
 def _units(found: "Understood", length_unit: str | None, force_unit: str | None, *, hung: bool) -> tuple[str, str]:
@@ -397,7 +398,7 @@ def _say_understood(
 ) -> None:
     from calib.units import FORCE
 
-    rows = made.rows
+    rows = [row for row in made.rows if row.kind == "reading"]
     cycles = len({row.cycle for row in rows})
     back = sum(row.branch == "unloading" for row in rows)
     lines = [
@@ -406,6 +407,8 @@ def _say_understood(
         f"{len(rows)} readings: {len(rows) - back} loading, {back} unloading (by {made.branch_from}); "
         f"{cycles} cycle{'s' * (cycles != 1)} (by {made.cycles_from}).",
     ]
+    if made.samples:
+        lines.append(f"{made.samples} samples are the trace of a logger: {len(rows)} readings were made of them.")
     if rows[0].mass is None:
         step = f"{made.resolution / FORCE[force_unit]:.4g} {force_unit}"
         lines.append(f"Finest step of the forces: {step}.")

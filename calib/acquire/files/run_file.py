@@ -13,6 +13,7 @@ from calib.acquire.files.run_checks import check_forces, check_lengths
 from calib.acquire.files.run_head import format_head, is_newer_minor, parse_head, version_of
 from calib.acquire.files.run_table import (
     LONGEST_LINE,
+    MOST_ROWS,
     Table,
     check_rows,
     format_row,
@@ -200,6 +201,9 @@ def _bare(line: str) -> str:
 
 
 def _rows(lines: Sequence[str], start: int, table: Table, cut: bool, name: str) -> tuple[Row, ...]:
+    if len(lines) - start > MOST_ROWS:
+        what = f"has more than {MOST_ROWS} rows: the trace of a logger, not a run"
+        raise DataError(what, where=name, remedy=f"make a short run of it: bandcurve import {name}")
     rows: list[Row] = []
     for i in range(start, len(lines)):
         if not lines[i].strip(" ,;\t"):

@@ -47,8 +47,8 @@ def sheets_of(data: bytes, name: str) -> list[Sheet]:
         raise DataError(
             missing, where=name, remedy='pip install "bandcurve[spreadsheets]", or save it as CSV'
         ) from None
-    except DataError:
-        raise
+    except DataError as error:
+        raise error.at(name) from None
     except Exception as error:  # the libraries fail in many ways on files that are broken
         kind = type(error).__name__
         raise DataError(
@@ -62,7 +62,7 @@ def _xlsx(data: bytes) -> Iterator[Sheet]:
 
     book = openpyxl.load_workbook(BytesIO(data), read_only=True, data_only=True)
     for sheet in book.worksheets:
-        cells = sheet.iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
+        cells = sheet.iter_rows(max_row=MOST_ROWS + 1, max_col=MOST_COLUMNS, values_only=True)
         yield sheet.title, _kept(tuple(_text(cell) for cell in row) for row in cells)
 
 
@@ -71,7 +71,7 @@ def _ods(data: bytes) -> Iterator[Sheet]:
     from odf.table import Table, TableRow
 
     for sheet in load(BytesIO(data)).spreadsheet.getElementsByType(Table):
-        rows = (_ods_row(row) for row in sheet.getElementsByType(TableRow)[:MOST_ROWS])
+        rows = (_ods_row(row) for row in sheet.getElementsByType(TableRow)[: MOST_ROWS + 1])
         yield str(sheet.getAttribute("name")), _kept(rows)
 
 
@@ -90,7 +90,10 @@ def _ods_row(row: Any) -> tuple[str, ...]:
 
 def _kept(rows: Iterable[tuple[str, ...]]) -> list[tuple[int, tuple[str, ...]]]:
     """Rows with something in them, each with its number in the sheet."""
-    return [(n, row) for n, row in enumerate(rows, 1) if any(row) and not row[0].startswith("#")]
+    kept = [(n, row) for n, row in enumerate(rows, 1) if any(row) and not row[0].startswith("#")]
+    if kept and kept[-1][0] > MOST_ROWS:
+        raise DataError(f"has a sheet of more than {MOST_ROWS} rows", remedy="save that sheet as CSV")
+    return kept
 
 
 def _text(cell: object) -> str:

@@ -7,8 +7,10 @@ turning points (`turning_points`).
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain, islice
+from math import isfinite
 
-from calib.acquire.files.run_table import NUMBER, split_line
+from calib.acquire.files.run_table import LONGEST_LINE, MOST_ROWS, NUMBER, split_line
 from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, names_columns
 from calib.acquire.files.turning_points import courses_of
 from calib.acquire.files.typed import AmbiguousNumberError, parse_length, parse_number
@@ -18,6 +20,9 @@ from calib.records import BranchName, Row
 from calib.units import FORCE, LENGTH, MASS
 
 CAP_BYTES = 16_000_000
+LOOK = 20  # lines in which a header is looked for
+MOST_CELLS = 500  # in a line
+_DIGITS = frozenset("0123456789.+-eE")
 
 _BRANCH_WORDS: dict[str, BranchName] = {
     **dict.fromkeys(
@@ -39,6 +44,7 @@ class Imported:
     branch_from: str
     cycles_from: str
     resolution: float  # [N] the finest step of the force column
+    samples: int = 0  # that a long table was made short from; 0: each row is a reading
 
 
 def read_table(data: bytes, name: str) -> RawTable:
@@ -51,29 +57,45 @@ def read_table(data: bytes, name: str) -> RawTable:
     Raises:
         DataError: It is empty, binary, or has no header with a length and a force column.
     """
-    lines = _text(data, name).replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    if lines[0].lstrip('"# ').startswith("format ="):
+    lines = _lines(data, name)
+    if lines[0].lstrip('"# ').startswith("format =") and len(lines) <= MOST_ROWS:
         raise DataError("is a run already", where=name, remedy=f"fit it: bandcurve fit {name}")
-    kept = [
-        (i, line) for i, line in enumerate(lines, 1) if line.strip(" ,;\t") and not line.lstrip('" ').startswith("#")
-    ]
-    if not kept:
+    kept = ((i, line) for i, line in enumerate(lines, 1) if line and not _is_remark(line))
+    top = list(islice(kept, LOOK))
+    if not top:
         raise DataError("the file is empty", where=name, remedy="is it the right file?")
-    for position, (number, line) in enumerate(kept[:20]):
+    for position, (number, line) in enumerate(top):
         separator = _separator(line)
         header = tuple(cell.strip() for cell in split_line(line, separator) or ())
         if names_columns(header):
-            rows = tuple((n, _cells(text, separator, f"{name}:{n}")) for n, text in kept[position + 1 :])
+            rows = tuple((n, _cells(text, separator)) for n, text in chain(top[position + 1 :], kept))
             return RawTable(name, number, header, rows)
-    number, first = kept[0]
-    cells = [(n, _cells(text, _separator(text), f"{name}:{n}")) for n, text in kept]
-    if is_numbers(cells[0][1]):
-        return RawTable(name, 0, invented_header(cells[0][1]), tuple(cells))
+    number, first = top[0]
+    if is_numbers(cells := _cells(first, _separator(first))):
+        rows = tuple((n, _cells(text, _separator(text))) for n, text in chain(top, kept))
+        return RawTable(name, 0, invented_header(cells), rows)
     raise DataError(
         f"no line names a length and a force column (the first is {first.strip()[:50]!a})",
         where=f"{name}:{number}",
         remedy="write a header such as: length (mm), force (kg)",
     )
+
+
+def _lines(data: bytes, name: str) -> list[str]:
+    """Lines without their ends, and without what a spreadsheet puts after the last cell."""
+    lines = [line.rstrip(" ,;\t") for line in _text(data, name).replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    for number, line in enumerate(lines, 1):
+        if len(line) > MOST_CELLS and (len(line) > LONGEST_LINE or line.count(_separator(line)) >= MOST_CELLS):
+            raise DataError(
+                f"has a line of more than {LONGEST_LINE} characters or {MOST_CELLS} cells",
+                where=f"{name}:{number}",
+                remedy="is it the right file?",
+            )
+    return lines
+
+
+def _is_remark(line: str) -> bool:
+    return line[0] in ' "#' and line.lstrip(' "').startswith("#")
 
 
 def _separator(line: str) -> str:
@@ -93,7 +115,7 @@ def _text(data: bytes, name: str) -> str:
         return data.decode("cp1252", errors="replace")  # what spreadsheets on one system write as plain CSV
 
 
-def _cells(line: str, separator: str, where: str) -> tuple[str, ...]:
+def _cells(line: str, separator: str) -> tuple[str, ...]:
     cells = split_line(line, separator)
     if cells is None:  # an odd quote is an inch sign more often than a quote left open
         return tuple(cell.strip() for cell in line.split(separator))
@@ -117,8 +139,10 @@ def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: st
     full = [(n, c) for n, c in table.rows if _cell(c, at["length"]) and _cell(c, at["force"])]
     if not full:
         raise DataError("has no row with a length and a force", where=table.name, remedy="is it the right file?")
-    lengths = _numbers(table, [(n, _cell(c, at["length"])) for n, c in full], "length", length_unit)
-    forces = _numbers(table, [(n, _cell(c, at["force"])) for n, c in full], "force")
+    lengths = _numbers(table, full, at["length"], "length", length_unit)
+    forces = _numbers(table, full, at["force"], "force")
+    if len(full) > MOST_ROWS and not hung:
+        return _made_short(table, lengths, forces, LENGTH[length_unit], FORCE[force_unit])
     branches = _named_branches(table, full, at["branch"]) if "branch" in at else None
     cycles = _named_cycles(table, full, at["cycle"]) if "cycle" in at else None
     paired = courses_of(lengths, branches, cycles)
@@ -141,21 +165,54 @@ def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: st
     )
 
 
+def _made_short(
+    table: RawTable, lengths: list[float], forces: list[float], to_metre: float, to_newton: float
+) -> Imported:
+    from calib.acquire.files.long_table import points_of_trace
+
+    points = points_of_trace(lengths, forces, table.name)
+    rows = [
+        Row(
+            i,
+            cycle=point.cycle,
+            branch=point.branch,
+            length=round(point.length * to_metre, 5),
+            force=point.force * to_newton,
+            n=point.n,
+            sd=point.sd * to_newton,
+        )
+        for i, point in enumerate(points, 2)
+    ]
+    said = f"{len(lengths)} samples of {table.name} made {len(points)} readings, by lines through those near each"
+    return Imported(
+        rows=(Row(1, "note", note=said), *rows),
+        left_out=len(table.rows) - len(lengths),
+        branch_from="the direction of the lengths",
+        cycles_from="the turning points",
+        resolution=finest_step(forces) * to_newton,
+        samples=len(lengths),
+    )
+
+
 def _cell(cells: Sequence[str], i: int) -> str:
     return cells[i] if i < len(cells) else ""
 
 
-def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str, unit: str = "") -> list[float]:
+def _numbers(
+    table: RawTable, rows: Sequence[tuple[int, Sequence[str]]], at: int, column: str, unit: str = ""
+) -> list[float]:
     """The numbers of a column; a comma is taken the same way in all of them.
 
     Raises:
         AmbiguousNumberError: Every comma stands before exactly three digits.
     """
-    texts = [text for _, text in cells]
+    texts = [_cell(cells, at) for _, cells in rows]
+    if (plain_numbers := _plain(texts)) and (column != "length" or min(plain_numbers) > 0):
+        return plain_numbers
     decimal = any(re.fullmatch(r"[+-]?(0?|[0-9]+),([0-9]{1,2}|[0-9]{4,})|[+-]?0,[0-9]+", t) for t in texts)
     thousands = any(re.fullmatch(r"[+-]?[0-9]{1,3},[0-9]{3}\.[0-9]+", t) for t in texts)
     out = []
-    for line, text in cells:
+    for (line, _), text in zip(rows, texts, strict=True):
         where = f"{table.name}:{line}"
         plain = text.replace(",", "." if decimal else "") if decimal != thousands else text
         if NUMBER.fullmatch(plain):
@@ -170,6 +227,17 @@ def _numbers(table: RawTable, cells: Sequence[tuple[int, str]], column: str, uni
             )
         out.append(value)
     return out
+
+
+def _plain(texts: Sequence[str]) -> list[float]:
+    """The numbers of a column of nothing but plain ones; empty where one must be looked at."""
+    if not _DIGITS.issuperset("".join(texts)):
+        return []
+    try:
+        values = [float(text) for text in texts]
+    except ValueError:
+        return []
+    return values if all(map(isfinite, values)) else []
 
 
 def _typed(text: str, column: str, where: str, unit: str) -> float:
@@ -212,6 +280,7 @@ def finest_step(values: Sequence[float]) -> float:
     >>> finest_step([5.4, 21.45, 0.0])
     0.05
     """
+    values = list(set(values))
     for power in (0, -1, -2, -3, -4):
         for digit in (5, 2, 1):
             step = digit * 10.0**power

@@ -18,11 +18,10 @@ from calib.acquire.files.table_header import (
     way_of,
     words_of,
 )
-from calib.acquire.files.table_import import read_table
+from calib.acquire.files.table_import import LOOK, read_table
 from calib.errors import DataError
 from calib.frozen import dataclass
 
-LOOK = 20  # rows in which a header is looked for
 _BAND = ("band", "id", "name")
 
 

@@ -41,9 +41,13 @@ def _direction(lengths: Sequence[float]) -> list[BranchName]:
     branch begins is a fresh start.
     """
     steps = [(b > a) - (b < a) for a, b in pairwise(lengths)]
+    onward = [0]  # backwards: which way the first step from here on goes that goes anywhere
+    for step in reversed(steps):
+        onward.append(step or onward[-1])
+    onward.reverse()
     out: list[BranchName] = ["loading"]
     for i, step in enumerate(steps):
-        ahead = next((s for s in steps[i + 1 :] if s), 0)
+        ahead = onward[i + 1]
         alone = step < 0 and out[-1] == "loading" and ahead > 0
         if step > 0 or alone:
             out.append("loading")

@@ -101,7 +101,9 @@ def legs_of(t: Array, length: Array) -> list[Leg]:
     return legs
 
 
-def points_of(t: Array, force: Array, length: Array, legs: Sequence[Leg], at: Sequence[float]) -> list[SweepPoint]:
+def points_of(
+    t: Array, force: Array, length: Array, legs: Sequence[Leg], at: Sequence[float], spacing: float | None = None
+) -> list[SweepPoint]:
     """The force at wanted lengths on every leg, from a straight line through the samples around each.
 
     Args:
@@ -110,8 +112,9 @@ def points_of(t: Array, force: Array, length: Array, legs: Sequence[Leg], at: Se
         length: As the tape reads, shape (n,). [m]
         legs: As found.
         at: Wanted lengths, rising; those a leg does not reach are left out on it. [m]
+        spacing: Over about how much a straight line may go; by default from one wanted length to the next. [m]
     """
-    spacing = float(np.median(np.diff(at))) if len(at) > 1 else 0.05
+    spacing = spacing or float(np.median(np.diff(at))) if len(at) > 1 else 0.05
     out: list[SweepPoint] = []
     for leg in legs:
         part = slice(leg.begin, leg.end)
