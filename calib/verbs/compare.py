@@ -1,5 +1,6 @@
 """`bandcurve compare`: the same band on two days."""
 
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -26,6 +27,9 @@ def command(
     ] = None,
     assume: AssumeOption = None,
     folder: FolderOption = Path(),
+    figure: Annotated[
+        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+    ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
@@ -39,16 +43,23 @@ def command(
       bandcurve compare B07
       bandcurve compare B07.profile.json B07.2027-03-05.profile.json
       bandcurve compare B07.profile.json B07.2027-03-05.profile.json --over 1.2m..1.8m --json
+      bandcurve compare B07 --figure B07-change.svg
       bandcurve compare B07+REF.2026.series.csv B07+REF.2027.series.csv
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
+    if figure is not None:
+        from calib.verbs.terminal.drawing import check_figure
+
+        check_figure(figure)
     endings = {name.endswith(ENDING) for name in (old, new or old)}
     if True in endings:
         if new is None:
             raise UsageError("one series does not compare", remedy="give an earlier and a later one")
         if endings == {True, False}:
             raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
+        if figure is not None:
+            raise UsageError("--figure is for two profiles", remedy="leave it out, or give profiles")
         with assuming(assumed_of(assume or [], SERIES)):
             return _by_tape(Path(old), Path(new), shown, as_json)
     if assume:
@@ -63,6 +74,11 @@ def command(
         raise DataError(what, remedy="give an earlier and a later one")
     beside = [f for f in now.findings if f.code not in ("older-profile", "outlying-band")]
     answer = compare_answer(was.profile, now.profile, compare(was.profile, now.profile, wanted), beside)
+    if figure is not None:
+        from calib.use.paper.answer_figures import compare_figure
+        from calib.verbs.terminal.drawing import save_figure
+
+        save_figure(figure, partial(compare_figure, answer, shown))
     give(answer, compare_view(answer, shown), as_json=as_json, full=full)
     say_doubts(beside)
     return 0

@@ -1,6 +1,7 @@
 """`bandcurve history`: all calibrations of one band, and when to look again."""
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
@@ -18,6 +19,9 @@ def command(
     ] = None,
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
+    figure: Annotated[
+        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+    ] = None,
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
@@ -29,10 +33,15 @@ def command(
     \b
     Examples:
       bandcurve history B07
+      bandcurve history B07 --figure B07-history.svg
       bandcurve history B07 --folder profiles --over 1.2m..1.8m --json
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
+    if figure is not None:
+        from calib.verbs.terminal.drawing import check_figure
+
+        check_figure(figure)
     from calib.profile.store.collection import read_collection
     from calib.use.bands.history import history, history_answer
     from calib.use.bands.listing import of_the_band
@@ -42,6 +51,11 @@ def command(
     found = collection.band(band)
     made = history(found.calibrations(), found.uses, wanted, found.rechecks, found.begun)
     answer = history_answer(made, found.calibrations(), of_the_band(found, collection.register))
+    if figure is not None:
+        from calib.use.paper.answer_figures import history_figure
+        from calib.verbs.terminal.drawing import save_figure
+
+        save_figure(figure, partial(history_figure, answer))
     give(answer, history_view(answer, shown, full=full), as_json=as_json, full=full)
     missing = collection.failed_of(found)
     for said in missing:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -39,6 +40,9 @@ def command(
     ] = None,
     assume: AssumeOption = None,
     folder: FolderOption = Path(),
+    figure: Annotated[
+        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+    ] = None,
     keep: Annotated[
         bool, typer.Option("--keep", help="Keep these pairs: they come first wherever left and right are chosen.")
     ] = False,
@@ -59,17 +63,24 @@ def command(
       bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
       bandcurve pair B07 B08 B09 --json
       bandcurve pair B07 B08 --keep
+      bandcurve pair *.profile.json --figure pairs.pdf
       bandcurve pair --series B07+B08.series.csv
       bandcurve pair --series B07+B08.series.csv --assume series_law=0.12
       bandcurve pair B07.profile.json B08.profile.json --series B07+B08.series.csv
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None
+    if figure is not None:
+        from calib.verbs.terminal.drawing import check_figure
+
+        check_figure(figure)
     named = [name for name in bands or () if not name.endswith(NO_BANDS)]
     if not named and not series:
         raise UsageError("name the profiles of the bands", remedy="or two bands hooked end to end, with --series")
     read = [read_series(path) if path.exists() else lead(path) for path in series or ()]
     if not named:
+        if figure is not None or keep:
+            raise UsageError("--figure and --keep need profiles", remedy="give the profiles of both bands too")
         if wanted is not None:
             raise UsageError("--over needs profiles", remedy="leave it out, or give the profiles of both bands")
         with assuming(assumed_of(assume or [], SERIES)):
@@ -84,6 +95,11 @@ def command(
     found = lookup.find_all(named)
     answer = pair_answer(pair_found(found, wanted, read))
     kept = _kept(answer, found, lookup) if keep else []
+    if figure is not None:
+        from calib.use.paper.answer_figures import pairs_figure
+        from calib.verbs.terminal.drawing import save_figure
+
+        save_figure(figure, partial(pairs_figure, answer, shown))
     give(answer, pair_view(answer, shown), as_json=as_json, full=full)
     for left, right in kept:
         print(f"Kept: {left} left, {right} right. Back: bandcurve undo {left}", file=sys.stderr)

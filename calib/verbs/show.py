@@ -1,6 +1,7 @@
 """`bandcurve show`: a profile or a run in plain words, with a small plot, and as a figure where asked for."""
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
@@ -25,6 +26,9 @@ def command(
     figure: Annotated[
         Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
     ] = None,
+    budget: Annotated[
+        Path | None, typer.Option("--budget", metavar="FILE", help="Draw its uncertainty budget: .png, .svg or .pdf.")
+    ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     folder: FolderOption = Path(),
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
@@ -36,12 +40,15 @@ def command(
     Examples:
       bandcurve show B07
       bandcurve show B07.profile.json --figure B07.pdf
+      bandcurve show B07 --budget B07-budget.pdf
       bandcurve show B07.run.csv
     """
     shown = shown_in(unit)
-    if figure is not None:
-        _check_figure(figure)
-    how = _How(figure, shown, full, as_json)
+    for path in filter(None, (figure, budget)):
+        from calib.verbs.terminal.drawing import check_figure
+
+        check_figure(path)
+    how = _How(figure, shown, full, as_json, budget)
     if what != STANDARD and _is_file(what) and not _is_profile(Path(what)):
         return _show_run(Path(what), how)
     return _show_profile(given_profile(what, folder), how)
@@ -54,15 +61,7 @@ class _How(NamedTuple):
     shown: Shown
     full: bool
     as_json: bool
-
-
-def _check_figure(path: Path) -> None:
-    """Say at once what would fail after the work."""
-    from calib.verbs.terminal.drawing import figure_kind
-
-    figure_kind(path)
-    if path.exists():
-        raise FileError("is there already and is not overwritten", where=str(path), remedy="choose another name")
+    budget: Path | None = None
 
 
 def _is_file(what: str) -> bool:
@@ -98,6 +97,11 @@ def _show_profile(given: Given, how: _How) -> int:
         _talk(f"Figure written to {how.figure}.")
     figure = str(how.figure) if how.figure else None
     answer = curve_answer(profile, table_lengths(profile, how.shown), file=str(path), figure=figure, beside=beside)
+    if how.budget is not None:
+        from calib.use.paper.answer_figures import budget_figure
+        from calib.verbs.terminal.drawing import save_figure
+
+        save_figure(how.budget, partial(budget_figure, profile.band.id, answer.budget))
     picture = _picture(profile, how)
     give(answer, curve_view(answer, how.shown, picture), as_json=how.as_json, full=how.full)
     say_doubts(beside)

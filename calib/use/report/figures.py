@@ -105,6 +105,7 @@ _SETTINGS: Any = {
     "axes.axisbelow": True,
     "hatch.linewidth": 0.5,
     "svg.hashsalt": "bandcurve",
+    "svg.fonttype": "none",  # text stays text: it can be read out, found and translated
     "pdf.fonttype": 42,
     "legend.frameon": False,
 }
@@ -124,13 +125,22 @@ def draw(profile: Profile, points: Sequence[Point], kind: FigureKind, shown: Sho
         kind: "png", "svg" or "pdf".
         shown: Units of both axes.
     """
+    return figure_bytes(lambda: curve_figure(profile, points, shown), kind)
+
+
+def figure_bytes(make: Callable[[], Figure], kind: FigureKind) -> bytes:
+    """A figure as a file, the same bytes each time; the text of an SVG stays text.
+
+    Args:
+        make: Draws it, under the settings all figures share.
+        kind: "png", "svg" or "pdf".
+    """
     with mpl.rc_context(), warnings.catch_warnings():
         mpl.rcdefaults()
         mpl.rcParams.update(_SETTINGS)
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
-        figure = curve_figure(profile, points, shown)
         page = io.BytesIO()
-        figure.savefig(page, format=kind, dpi=150, metadata=_NO_DATES[kind])
+        make().savefig(page, format=kind, dpi=150, metadata=_NO_DATES[kind])
     return page.getvalue()
 
 

@@ -1,18 +1,15 @@
 """Load on the bar against its height, both ways, left and right, as the bytes of one figure. No file is written."""
 
-import io
-import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from calib.units import POUND, SHOWN, Shown
 from calib.use.answers.rigs import RigAnswer, RigWay
-from calib.use.report.figures import LOOKS, FigureKind
+from calib.use.report.figures import LOOKS, FigureKind, figure_bytes
 from calib.use.report.layout import clean
 from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.lifters import Lifted
@@ -21,7 +18,6 @@ PAGE = (7.6, 5.4)  # inch
 WORDS = {"loading": "going up", "unloading": "coming down"}
 SIDE_LINES = {"left": "o", "right": "^"}  # marks: the ways have the lines
 LINES = ("-", "--", "-.", ":")
-_DATES = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None, "Creator": "bandcurve"}}
 _GREY = "#595959"
 
 
@@ -34,21 +30,7 @@ def draw_rig(answer: RigAnswer, name: str, kind: FigureKind, shown: Shown = SHOW
         kind: "png", "svg" or "pdf".
         shown: Units of both axes.
     """
-    return _bytes(lambda: rig_figure(answer, name, shown), kind)
-
-
-def _bytes(make: Callable[[], Figure], kind: FigureKind) -> bytes:
-    """A figure as a file, the same each time."""
-    with mpl.rc_context(), warnings.catch_warnings():
-        mpl.rcdefaults()
-        mpl.rcParams.update(
-            {"svg.hashsalt": "bandcurve", "svg.fonttype": "none", "pdf.fonttype": 42, "font.size": 9.0,
-             "text.parse_math": False}
-        )  # fmt: skip
-        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
-        page = io.BytesIO()
-        make().savefig(page, format=kind, dpi=150, metadata=_DATES[kind])
-    return page.getvalue()
+    return figure_bytes(lambda: rig_figure(answer, name, shown), kind)
 
 
 def rig_figure(answer: RigAnswer, name: str, shown: Shown = SHOWN["kg"]) -> Figure:
@@ -147,7 +129,7 @@ def draw_lifters(lifted: Sequence[Lifted], kind: FigureKind, unit: Unit = "kg") 
         kind: "png", "svg" or "pdf".
         unit: Of the load.
     """
-    return _bytes(lambda: lifters_figure(lifted, unit), kind)
+    return figure_bytes(lambda: lifters_figure(lifted, unit), kind)
 
 
 def lifters_figure(lifted: Sequence[Lifted], unit: Unit = "kg") -> Figure:

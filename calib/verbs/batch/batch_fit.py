@@ -33,6 +33,10 @@ def command(
     out: Annotated[
         Path | None, typer.Option("--out", "-o", metavar="DIR", help="Folder for the profiles; default: the batch's.")
     ] = None,
+    figure: Annotated[
+        Path | None,
+        typer.Option("--figure", "-f", metavar="FILE", help="Draw the levels: a new .png, .svg or .pdf."),
+    ] = None,
     jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
@@ -46,9 +50,14 @@ def command(
     \b
     Examples:
       bandcurve batch fit box
+      bandcurve batch fit box --figure box.pdf
       bandcurve batch fit box/*.run.csv --out profiles --json
     """
     shown = shown_in(unit)
+    if figure is not None:
+        from calib.verbs.terminal.drawing import check_figure
+
+        check_figure(figure)
     paths, folder = _paths(sources, out)
     with new_folder(folder), workers(len(paths), jobs) as each:
         from calib.verbs.batch.batch_work import look, not_seen, sorted_runs
@@ -58,6 +67,11 @@ def command(
         found = sorted_runs(seen)
         fitted = _fit_all(found, folder, each)
     batch = _record(fitted, folder)
+    if figure is not None and batch.bands:
+        from calib.use.paper.answer_figures import batch_figure
+        from calib.verbs.terminal.drawing import save_figure
+
+        save_figure(figure, partial(batch_figure, batch))
     if as_json:
         from calib.versioned import to_json
 

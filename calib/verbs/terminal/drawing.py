@@ -1,17 +1,20 @@
 """Figures and small plots for the commands that show them: readings found, figure files written."""
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from calib.errors import BandcurveError, UsageError
+from calib.errors import BandcurveError, FileError, UsageError
 from calib.profile.document import Profile
 from calib.records import Point, Row, Run
 from calib.units import G_STANDARD, SHOWN, Shown
 from calib.use.report.terminal_plot import Frame, Series, plot
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from calib.use.report.figures import FigureKind
 
 KINDS = ("png", "svg", "pdf")  # as in calib.use.report.figures, which is slow to load
@@ -30,6 +33,18 @@ def figure_kind(path: Path) -> "FigureKind":
     return cast("FigureKind", kind)
 
 
+def check_figure(path: Path) -> None:
+    """Say at once what would fail after the work.
+
+    Raises:
+        UsageError: The name is of no kind of figure.
+        FileError: There is such a file.
+    """
+    figure_kind(path)
+    if path.exists():
+        raise FileError("is there already and is not overwritten", where=str(path), remedy="choose another name")
+
+
 def write_figure(profile: Profile, points: Sequence[Point], path: Path, shown: Shown = SHOWN["kg"]) -> None:
     """Draw a profile into a new file; the kind follows its name.
 
@@ -44,6 +59,20 @@ def write_figure(profile: Profile, points: Sequence[Point], path: Path, shown: S
 
     kind = figure_kind(path)
     write_new(path, draw(profile, points, kind, shown))
+
+
+def save_figure(path: Path, make: "Callable[[], Figure]") -> None:
+    """Draw an answer into a new file, and say so; the kind follows its name.
+
+    Args:
+        path: The file.
+        make: Draws it.
+    """
+    from calib.safe_write import write_new
+    from calib.use.report.figures import figure_bytes
+
+    write_new(path, figure_bytes(make, figure_kind(path)))
+    print(f"Figure written to {path}.", file=sys.stderr)
 
 
 def points_behind(profile: Profile, path: Path) -> tuple[Point, ...] | None:

@@ -125,7 +125,8 @@ def test_a_box_is_measured_in_any_order_left_and_taken_up_again(made: Path) -> N
 
 
 def test_the_box_is_fitted_and_the_levels_come_out(made: Path) -> None:
-    done = bandcurve(made.parent, "batch", "fit", "box")
+    done = bandcurve(made.parent, "batch", "fit", "box", "--figure", "levels.svg")
+    assert all(f">{band}" in (made.parent / "levels.svg").read_text("utf-8") for band in FLAT)
     assert done.returncode == 0, done.stderr
     record = load_batch(made / "batch.json")
     mean = sum(LEVEL.values()) / 4
