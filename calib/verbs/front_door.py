@@ -8,7 +8,7 @@ from typing import NamedTuple
 from calib.errors import BandcurveError, DataError
 from calib.identity import check_id
 from calib.verbs.overview import COMMANDS
-from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, prepare, say, typed_path
+from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, lead, prepare, say, typed_path
 
 
 class Wish(NamedTuple):
@@ -30,15 +30,19 @@ def open_door() -> int:
     prepare()
     wishes = [wish for wish in WISHES if wish.command in COMMANDS]
     try:
-        say("What do you want to know? (bandcurve --help lists all commands)")
-        say(*(f"  {i + 1:>2}  {wish.words}" for i, wish in enumerate(wishes)))
-        wish = choose("Which?", wishes)
-        arguments = [wish.command, *wish.arguments()]
+        arguments = lead(lambda: _wanted(wishes), how="")
     except (EndOfInputError, KeyboardInterrupt):
         say("")
         return 130
     say(f"That is: bandcurve {shlex.join(arguments)}", "")
     return run(arguments)
+
+
+def _wanted(wishes: Sequence[Wish]) -> list[str]:
+    say("What do you want to know? (bandcurve --help lists all commands)")
+    say(*(f"  {i + 1:>2}  {wish.words}" for i, wish in enumerate(wishes)))
+    wish = choose("Which?", wishes, hint="Each of them starts the command for it, and says which one that is.")
+    return [wish.command, *wish.arguments()]
 
 
 def _band() -> str:

@@ -27,6 +27,7 @@ ALONG: dict[LengthKind, str] = {
     "centres": "between the centres of the fittings",
     "half-path": "as a half-path length",
 }
+HANGS = "Plates and what they hang on, as one number; another unit can be typed behind it, like 22 lb."
 LOADS = ("plates", "calibrated", "weighed")
 
 
@@ -144,7 +145,7 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
     from calib.profile.store.rechecks import Hung
     from calib.units import FORCE
     from calib.use.bands.recheck import expect
-    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
 
     if not at_terminal():
         raise UsageError("nobody is here to say what hangs", remedy="give it, for example --plate 10kg")
@@ -158,7 +159,7 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
         return kilos
 
     try:
-        return ask(f"What hangs, hook and all, {unit}? ", read)
+        return lead(lambda: ask(f"What hangs, hook and all, {unit}? ", read, hint=HANGS), how="")
     except EndOfInputError:
         raise KeyboardInterrupt from None
 
@@ -169,7 +170,7 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     from calib.use.bands.recheck import expect, recheck
     from calib.use.report.folder_views import tape_units
     from calib.verbs.talk.procedure_talk import ask_temperature
-    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, prepare, say
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
 
     if not at_terminal():
         raise UsageError("nobody is here to read the length", remedy="give it, for example --length 1432mm")
@@ -194,10 +195,15 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
             ) from None
         return length
 
-    try:
-        length = ask(f"The tape shows, {tape.length}? ", read)
+    def talk() -> "tuple[Hung, float]":
+        length = ask(
+            f"The tape shows, {tape.length}? ", read, hint=f"Measured {ALONG[hung.kind]}, the plate hanging still."
+        )
         if hung.temperature is None and profile.conditions.temperature_C is not None:
-            hung = replace(hung, temperature=ask_temperature())
+            return replace(hung, temperature=ask_temperature()), length
+        return hung, length
+
+    try:
+        return lead(talk)
     except EndOfInputError:
         raise KeyboardInterrupt from None
-    return hung, length

@@ -96,7 +96,7 @@ MUTATIONS = (
     Mutation(
         "profile/document.py", "spread.between_day_gain**2\n        return float(", "0\n        return float(", (TABLE,)
     ),
-    Mutation("profile/store/uses.py", "u.on > after", "u.on >= after", (COLLECTION,)),
+    Mutation("profile/store/uses.py", "or at > after", "or at < after", (COLLECTION,)),
     Mutation("profile/store/log_file.py", 'there[: there.rfind(b"\\n") + 1]', "there", (STORE,)),
     # use: bands
     Mutation(

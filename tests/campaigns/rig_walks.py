@@ -31,6 +31,7 @@ class Walk:
     answers: str  # one a line, `<Enter>` for none
     read: str
     extra: tuple[str, ...] = ()
+    place: tuple[str, ...] = ("--latitude", "52")
 
 
 WALKS = (
@@ -40,7 +41,7 @@ WALKS = (
         "Each band goes from a peg 10 cm above the floor straight up to the sleeve. Tape: the sleeve's "
         "centre is at 135 cm "
         "with the bar on the chest and at 190 cm overhead. The peg and the sleeve are 5 cm thick.",
-        "1 n 20 40 135 190 <Enter> <Enter> 18 52 n 90 120 1 1 KNEE THIN 1 10 <Enter> <Enter> <Enter> <Enter> n",
+        "1 n 20 n 90 120 40 135 190 <Enter> <Enter> 18 1 1 KNEE THIN 1 10 <Enter> <Enter> <Enter> <Enter> n",
         "At the chest the bands add a sixth to the load, overhead nearly a third. THIN is the weaker "
         "band: the left side "
         "pulls more than twice as hard, and the program says so. Two bands that match are for "
@@ -58,7 +59,7 @@ WALKS = (
         "2 cm at the top. With a pipe in its end, KNEE hangs 70 cm long in its hitch, THIN 69.5 cm. The "
         "rack with its "
         "plates weighs 330 kg on a base 120 cm wide.",
-        "1 y 1 15 5 5 20 60 'hole 16' 142 'hole 25' <Enter> 18 52 n 330 120 3 1 KNEE THIN 1 'hole 1' "
+        "1 y 1 15 5 5 20 n 330 120 60 'hole 16' 142 'hole 25' <Enter> 18 3 1 KNEE THIN 1 'hole 1' "
         "2.5 <Enter> "
         "<Enter> 6..2 8 70 69.5 n",
         "A hitch takes up a third of the band, so it is stretched far more than a straight one would "
@@ -74,10 +75,11 @@ WALKS = (
         "3 cm thick. Bar on the chest at 75 cm, arms out at 110 cm, hooks at 78 cm. The anchor is 5 cm "
         "in front of the "
         "bar at the bottom and right above it at the top.",
-        "1 n 20 60 75 110 78 <Enter> 18 <Enter> y 1 1 KNEE THIN 2 230 <Enter> 3 <Enter> 5..0 n",
+        "1 n 20 y 60 75 110 78 <Enter> 18 1 1 KNEE THIN 2 230 <Enter> 3 <Enter> 5..0 n",
         "The bands take most off at the bottom. Lifting follows their unloading branch, so less is taken off "
         "going up than coming "
         "down. The order of loading stands below the table; on 3 cm of bar a band wears.",
+        place=(),
     ),
     Walk(
         "deadlift",
@@ -87,7 +89,7 @@ WALKS = (
         "onto the sleeve. With the usual plates the sleeve is at 22.5 cm at the start and at 80 cm "
         "standing. The "
         "dumb-bells weigh 60 kg together and the heads stand 40 cm apart.",
-        "1 n 20 100 22.5 80 <Enter> <Enter> 12 52 n 60 40 2 1 KNEE THIN 1 8 4 <Enter> <Enter> <Enter> n",
+        "1 n 20 n 60 40 100 22.5 80 <Enter> <Enter> 12 2 1 KNEE THIN 1 8 4 <Enter> <Enter> <Enter> n",
         "The bands are slack over the first half of the way. From slack to the shortest length that was "
         "measured there is "
         "only a guess, so the program refuses until it is asked for one with `--extrapolate`. The "
@@ -101,7 +103,7 @@ WALKS = (
         "KNEE lies under both feet, 30 cm of it, and goes up to the sleeves 25 cm outside of the feet's "
         "edges. The "
         "sleeve is at 50 cm at the bottom and at 85 cm at the top; shoe and band lie 2 cm above the floor.",
-        "1 n 20 60 50 85 <Enter> <Enter> 12 52 n <Enter> <Enter> 5 KNEE 1 2 2 <Enter> 25 <Enter> 30 n",
+        "1 n 20 n <Enter> <Enter> 60 50 85 <Enter> <Enter> 12 5 KNEE 1 2 2 <Enter> 25 <Enter> 30 n",
         "The limits are very wide: under the feet a band may slip, so that all of it stretches, or be "
         "held, so that only "
         "the free legs do. A rig with pegs is known far better.",
@@ -153,15 +155,15 @@ answers `<Enter>` is an empty line. `python -m tests.campaigns.rig_walks` makes 
 
 
 def _walk(walk: Walk) -> str:
-    printed(["rig", "new", walk.name], typed(walk.answers))
+    printed(["rig", "new", walk.name, *walk.place], typed(walk.answers))
     asked = ["rig", f"{walk.name}.rig.toml", *walk.extra, "--full"]
     kg, lb = printed(asked).strip(), printed([*asked, "--unit", "lb"])
     table = lb[lb.index("Going up") : lb.index("All in lb")].strip()
     paragraphs = [textwrap.fill(text, 118) for text in (walk.measured, walk.read)]
     answers = textwrap.fill(walk.answers, 100, break_on_hyphens=False)
-    command = " ".join(["bandcurve", *asked])
+    command, new = (" ".join(["bandcurve", *words]) for words in (asked, ["rig", "new", walk.name, *walk.place]))
     return (
-        f"## {walk.title}\n\n{paragraphs[0]}\n\n`bandcurve rig new {walk.name}` and these answers, one a line:\n\n"
+        f"## {walk.title}\n\n{paragraphs[0]}\n\n`{new}` and these answers, one a line:\n\n"
         f"```\n{answers}\n```\n\n`{command}` prints:\n\n```\n{kg}\n```\n\n"
         f"and with `--unit lb`:\n\n```\n{table}\n```\n\n"
         f"{paragraphs[1]}\n"

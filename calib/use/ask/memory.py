@@ -19,7 +19,8 @@ Known = Mapping[str, Any]
 
 def recalled(known: Known, talk: Talk, band: str) -> Talk:
     """A talk with what is known from before; what was said now stands."""
-    gear, own = _texts(known.get(GEAR)), _texts(known.get(f"{BAND}.{band}"))
+    gear = _texts(known.get(GEAR))
+    own = {} if talk.occasion == "box" else _texts(known.get(f"{BAND}.{band}"))
     if talk.answers.get("way", gear.get("way")) != gear.get("way"):
         gear = {}  # other gear this time
     if "scale" in talk.answers:
@@ -57,17 +58,19 @@ def _texts(value: object) -> dict[str, str]:
     return {str(k): v for k, v in value.items() if isinstance(v, str)} if isinstance(value, dict) else {}
 
 
-def after(talk: Talk, band: str, *, at_cell: bool = False) -> dict[str, Any]:
+def after(talk: Talk, band: str, *, at_cell: bool = False, box: bool = False) -> dict[str, Any]:
     """What to remember of a talk that came to its end.
 
     Args:
         talk: As it ended.
         band: Its id.
+        box: Whether a box of bands is measured: what was said of one of them is not remembered.
         at_cell: Whether a load cell was read: it says itself what it is, so the gear remembered stays.
     """
     beside = {k: talk.answers[k] for k in BESIDE if k in talk.answers}
     gear = {} if at_cell else {GEAR: _belonging(talk, "gear") | beside}
-    return {**gear, f"{BAND}.{band}": _belonging(talk, "band"), f"{DRAFT}.{band}": None}
+    own = {} if box else {f"{BAND}.{band}": _belonging(talk, "band")}
+    return {**gear, **own, f"{DRAFT}.{band}": None}
 
 
 def draft(talk: Talk, band: str, at: str) -> dict[str, Any]:

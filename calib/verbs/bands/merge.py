@@ -76,17 +76,23 @@ def _both(register: "Register", name: str, other: str | None) -> "tuple[KnownBan
 def _asked(first: "KnownBand", second: "KnownBand") -> str | None:
     """None where they are one band; else what the second shall be called."""
     from calib.identity import check_id
-    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, choose, prepare, say
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, choose, lead, prepare, say
 
     if not at_terminal():
         raise UsageError("nobody is here to answer", remedy="say --one, or --two NAME")
     prepare()
     say(*(f"  {line}" for known in (first, second) for line in _lines(known.calibrations)), *_against(first, second))
-    try:
+
+    def talk() -> str | None:
         say("Are they one band?", "  1  one band", "  2  two bands")
-        if choose("Number", (True, False), default=2):
+        one = "The same piece, measured twice: then both are its history. If in doubt, two."
+        if choose("Number", (True, False), default=2, hint=one):
             return None
-        return ask(f"A name for the second ({_place(second.calibrations)}): ", check_id)
+        return ask(f"A name for the second ({_place(second.calibrations)}): ", check_id,
+                   hint="Letters, digits, . _ - and no blank, like B03b; nothing in the files changes.")  # fmt: skip
+
+    try:
+        return lead(talk)
     except EndOfInputError:
         raise KeyboardInterrupt from None
 

@@ -87,12 +87,13 @@ def command(
         dwell_s=dwell,
     )
     given.talk()  # an option that cannot be read is said before anything is asked
+    beside = folder.parent if folder.parent.is_dir() else None  # it remembers the gear; none is made for that
     prepare()
     try:
         with place_for(folder):
-            made = heads(_asked(given, folder), ids, min(full, count))
+            made = heads(_asked(given, folder, beside), ids, min(full, count))
     except EndOfInputError:
-        say("", "Stopped before all was said; nothing was written.")
+        say("", "Stopped before all was said; nothing was written. The same command again goes on there.")
         return 1
     _write_all(made, folder, min(full, count), paper)
     _say(folder, made, min(full, count))
@@ -106,14 +107,14 @@ def _refuse_other_runs(folder: Path) -> None:
         )
 
 
-def _asked(given: "Given", folder: Path) -> "RunHead":
+def _asked(given: "Given", folder: Path, beside: Path | None) -> "RunHead":
     from dataclasses import replace
 
     from calib.verbs.talk.setup_talk import describe
     from calib.verbs.terminal.prompts import say
 
     say("What holds for the whole box; the flat length here is that of any one of them.")
-    base = describe(given)
+    base = describe(given, beside)
     name = folder.resolve().name
     band = replace(base.band, batch=name, mass=None)
     return replace(base, band=band, length=replace(base.length, tape=f"{name}-tape"))  # one tape for all of them

@@ -2,6 +2,7 @@
 
 import shlex
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -41,7 +42,7 @@ def command(
     from calib.verbs.talk.recorder import Pace
     from calib.verbs.talk.setup_talk import be_careful
     from calib.verbs.terminal.live import can_wait
-    from calib.verbs.terminal.prompts import EndOfInputError, prepare, say
+    from calib.verbs.terminal.prompts import HOW, BackError, EndOfInputError, prepare, say
 
     prepare()
     pace = Pace(can_wait() and not no_countdown, move_time)
@@ -53,8 +54,10 @@ def command(
             chosen = _again(bands) if all_done else None
             if chosen or not all_done:
                 be_careful()
+                say(HOW)
             while chosen := chosen or _which(bands):
-                _measure(folder, chosen, bands, pace)
+                with suppress(BackError):  # another band after all
+                    _measure(folder, chosen, bands, pace)
                 chosen, bands = None, _bands(folder)
         except KeyboardInterrupt as stopped:
             say("", f"Stopped; {_safe(stopped)}. Go on with:", again)
@@ -179,13 +182,15 @@ def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: 
     state = Recording.of(run)
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     recorder = Recorder(state, writer, path, pace, pace.clock() - last)
-    if run.head.extensions.get(UNTAPED):
-        head = _in_full(run.head, bands) if how and not band.full else run.head
-        recorder.begin_again(replace(state, head=_in_hand(head, pace)))
-    else:
-        say("", f"Band {band.id} goes on; is it the one on the hooks?")
-    recorder.record()
-    recorder.writer.close()
+    try:
+        if run.head.extensions.get(UNTAPED):
+            head = _in_full(run.head, bands) if how and not band.full else run.head
+            recorder.begin_again(replace(state, head=_in_hand(head, pace)))
+        else:
+            say("", f"Band {band.id} goes on; is it the one on the hooks?")
+        recorder.record()
+    finally:
+        recorder.writer.close()
 
 
 def _in_full(head: "RunHead", bands: "Sequence[BandToMeasure]") -> "RunHead":
@@ -247,18 +252,17 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     from calib.use.ask.head import NOT_CONDITIONED
     from calib.verbs.talk.band_talk import ask_mass, flat_of_one
     from calib.verbs.terminal import live
-    from calib.verbs.terminal.prompts import ask_line, say
+    from calib.verbs.terminal.prompts import lead, say, wait_for_enter
 
     course = course_of(head, ())
     gear, hung = gear_of(head), head.procedure.method == "hung-weight"
     pulls, to = (PULLS if course.way_back else PULLS_OF_FEW), _pulled_to(head)
     say("", _pull_words(head, pulls, to))
-    ask_line("Enter when done: ")
+    wait_for_enter("Enter when done: ", "A band that has lain is stiffer in its first pulls; back takes another band.")
     if course.way_back and pace.counts_down:
         live.rest(REST_S, "let the band rest")
     nominal = head.band.flat_length
-    flat = flat_of_one(gear, nominal)
-    mass = ask_mass()
+    flat, mass = lead(lambda: (flat_of_one(gear, nominal), ask_mass()), how="")
     procedure = replace(head.procedure, conditioning_pulls=pulls)
     if not hung:
         procedure = replace(procedure, conditioned_to=round(to, 6))

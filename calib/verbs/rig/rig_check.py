@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Check, CheckWay, Rig
 
+BESIDE = "An anchor on the scale is pulled up as hard as the bar is pulled down, so that it shows nothing."
+LINE = "A height and what it shows there, for example 120 125.3; back takes the last line back, Enter alone ends."
 WAYS = {
     "platform": "a platform scale under lifter and bar; the anchors stand beside it, not on it",
     "hook": "a scale hooked at the bar, in place of the sleeve, one band on it",
@@ -63,13 +65,14 @@ def command(
     from calib.use.rig.rig_check import work_out
     from calib.use.rig.rig_file import check_rig
     from calib.use.rig.rig_files import named, read_profiles, read_rig
+    from calib.verbs.terminal.prompts import lead
 
     said = cast("Unit", shown_in(unit).force)
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     if how or reading or rig.check is None:
         way = _way(how, bool(reading))
-        given = _given(way, alone, reading, said) if reading else _asked(way, rig, said)
+        given = _given(way, alone, reading, said) if reading else lead(lambda: _asked(way, rig, said))
         step = _load(resolution, "--resolution", said)
         thick = option_in_si(hook, "--hook", "length")
         rig = replace(rig, check=replace(given, band=band, hook_diameter=thick, wait_s=wait, resolution=step))
@@ -93,7 +96,7 @@ def _way(how: str | None, told: bool) -> "CheckWay":
         prepare()
         say("How do you check it?", *(f"  {n}  {what}" for n, what in enumerate(WAYS.values(), 1)))
         try:
-            how = choose("Which?", tuple(WAYS))
+            how = choose("Which?", tuple(WAYS), hint="docs/rig.md says how each is done.")
         except EndOfInputError:
             raise DataError("nothing was read", where="check", remedy="give --how and --read") from None
     if how not in WAYS:
@@ -133,10 +136,11 @@ def _asked(way: "CheckWay", rig: "Rig", unit: str) -> "Check":
     alone = None
     try:
         if way == "platform":
-            if not yes("Do all anchors stand beside the scale, not on it?"):
+            if not yes("Do all anchors stand beside the scale, not on it?", hint=BESIDE):
                 raise DataError("an anchor on the scale is pulled up as hard as the bar is pulled down, so it shows "
                                 "nothing", where="check", remedy="put the anchors beside it")  # fmt: skip
-            alone = ask(f"Lifter, bar and plates on it, without bands [{unit}]: ", lambda text: parse_mass(text, unit))
+            alone = ask(f"Lifter, bar and plates on it, without bands [{unit}]: ", lambda text: parse_mass(text, unit),
+                        hint="Stand on it with the bar as in the lift, the bands unhooked.")  # fmt: skip
         what = "all plates on the bar where it hovers" if way == "hover" else "what it shows"
         length, shown = ("cm" if unit == "kg" else "in"), SHOWN[unit]
         say(f"Come to each height the way that stretches the bands, hold still, read. Each line: height of the bar "
@@ -170,7 +174,7 @@ def _pairs(rig: "Rig", length: str, unit: str) -> list[tuple[float, float]]:
 
     while len(pairs) < MOST_READINGS:
         try:
-            pair = ask(f"{len(pairs) + 1:>3}> ", read)
+            pair = ask(f"{len(pairs) + 1:>3}> ", read, hint=LINE)
         except EndOfInputError:
             break
         if pair is None:

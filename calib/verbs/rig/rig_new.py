@@ -1,5 +1,6 @@
 """`bandcurve rig new`: a rig's file from a coach's answers."""
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,11 +16,16 @@ def command(
     out: Annotated[
         Path | None, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the file, beside its profiles.")
     ] = None,
+    latitude: Annotated[
+        str | None,
+        typer.Option(metavar="DEGREES", help="Of the place, '52' or '34S', where 0.15 % matters; remembered."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
 ) -> int:
     """Make a rig's file: questions about bar, rack, anchor and bands.
 
-    Heights by tape or by the numbers of rack holes. The answers may come through a pipe, one a line.
+    Heights by tape or by the numbers of rack holes. The answers may come through a pipe, one a line. Rack, bar and
+    units are remembered; answers survive Ctrl-C.
 
     \b
     Examples:
@@ -29,20 +35,25 @@ def command(
     from calib.identity import check_id
     from calib.safe_write import new_folder, write_new
     from calib.use.rig.rig_written import written
+    from calib.verbs.rig.rig_memory import Memory
     from calib.verbs.rig.rig_questions import ask_rig
-    from calib.verbs.terminal.prompts import EndOfInputError, prepare
+    from calib.verbs.terminal.prompts import EndOfInputError, lead, prepare
 
     folder = out or Path()
     path = folder / f"{check_id(name)}.rig.toml"
     if path.exists():
         raise DataError("is there already", where=str(path), remedy="choose another name, or edit it by hand")
+    memory = Memory(folder, name)
+    place = memory.latitude(latitude)
     prepare()
     try:
-        rig = ask_rig(lambda profile: _profile(folder, profile))
+        talk = partial(ask_rig, partial(_profile, folder), memory.stand(), place)
+        rig, stand = lead(talk, memory.draft(), memory.keep_draft)
     except EndOfInputError:
         raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None
     with new_folder(folder):
         write_new(path, written(rig))
+    memory.keep(stand, latitude)
     if as_json:
         from calib.use.answers.rigs import FileAnswer
         from calib.verbs.terminal.answer import give

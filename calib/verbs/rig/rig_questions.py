@@ -12,17 +12,21 @@ from calib.acquire.files.typed import parse_length, parse_mass, parse_number, pa
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.profile.document import Profile
+from calib.units import LENGTH, MASS
 from calib.use.rig.rig_curve import loop_of
 from calib.use.rig.rig_file import Anchor, Arrangement, Bar, Rig, RigBand, check_band
 from calib.use.rig.rig_geometry import slack_length
-from calib.verbs.talk.procedure_talk import ask_latitude
 from calib.verbs.terminal.prompts import ask, choose, say, yes
 
 Load = Callable[[str], Profile]  # a profile of its name, as seen from the rig's file
 TEMPO = "One way, as the lifters move. A band pulls a little more when it is stretched quickly than after a hold."
 PROFILE = "Measure the band first: bandcurve record B07 leaves its profile. bandcurve list shows what the folder holds."
+AGAIN = "n asks for units, rack, bar and what holds the bands again."
+HOLES = "Count them as you like, from the floor or as they are marked; one hole's height by tape is enough."
 HIGHEST = 5.0  # m, of a bar or an anchor: more is a mistaken unit
 _HOLE = re.compile(r"(?:h|hole|#)\s*([0-9]{1,3})", re.IGNORECASE)
+RUNS = "As it hangs when somebody lifts; docs/rig.md has a drawing of each."
+FROM = "Bands from below make the top heavier; bands from above take load off at the bottom."
 WAYS: dict[Arrangement, str] = {
     "straight": "from the anchor to the sleeve",
     "doubled": "folded round the anchor, both ends on the sleeve",
@@ -62,30 +66,66 @@ class Ruler:
         return value
 
 
-def ask_rig(load: Load) -> Rig:
-    """Ask for a whole rig.
+@dataclass(frozen=True)
+class Stand:
+    """What stays from rig to rig: the units, the rack's holes, the bar, what holds the bands."""
+
+    ruler: Ruler
+    unit: str  # of weights
+    bar_kg: float
+    anchor: Anchor
+
+    def words(self) -> str:
+        """In one line, to be taken or not."""
+        bar = f"bar {self.bar_kg / MASS[self.unit]:.4g} {self.unit}"
+        rule, holes = self.ruler, ""
+        if rule.hole is not None:
+            holes = f", hole {rule.hole} at {rule.height / LENGTH[rule.unit]:.4g} {rule.unit}"
+        holds = self.anchor.holds
+        weighs = "what was not weighed" if holds is None else f"{holds / MASS[self.unit]:.4g} {self.unit}"
+        held = "bolted to the building" if self.anchor.bolted else f"held by {weighs}"
+        return f"{self.unit} and {rule.unit}, {bar}{holes}, bands {held}"
+
+
+def ask_rig(load: Load, before: Stand | None = None, latitude: float | None = None) -> tuple[Rig, Stand]:
+    """Ask for a whole rig; the rig, and what stays for the next one.
 
     Args:
         load: Reads a profile that was named.
+        before: Of the last rig; offered.
+        latitude: Of the place, where it is known; it is not asked for. [degree]
     """
-    say("Weights and lengths in:", "  1  kg and cm", "  2  lb and in")
-    mass_unit, unit = choose("Which?", (("kg", "cm"), ("lb", "in")))
+    stand = before if before is not None and yes(f"As last time ({before.words()})?", hint=AGAIN) else _ask_stand()
     say("Heights are above the floor, to the middle of the bar's sleeve or of the anchor.")
-    ruler = _ask_holes(Ruler("cm" if unit == "cm" else "in"))
-    rig = Rig(_ask_bar(ruler, mass_unit), (), _ask_anchor(ruler, mass_unit))
-    while not rig.band or yes("Another band?", default=False):
-        rig = replace(rig, band=(*rig.band, *_ask_bands(rig, ruler, load)))
-    return rig
+    bar = _ask_bar(stand.ruler, stand.unit)
+    rig = Rig(replace(bar, mass=stand.bar_kg, latitude_deg=latitude), (), stand.anchor)
+    while not rig.band or yes("Another band?", default=False, hint="For each side, or for several on one side."):
+        rig = replace(rig, band=(*rig.band, *_ask_bands(rig, stand.ruler, load)))
+    return rig, stand
+
+
+def _ask_stand() -> Stand:
+    say("Weights and lengths in:", "  1  kg and cm", "  2  lb and in")
+    units: tuple[tuple[str, Literal["cm", "in"]], ...] = (("kg", "cm"), ("lb", "in"))
+    unit, length = choose("Which?", units, hint="Another unit can be typed behind any number: 45 lb, 31.5 in.")
+    ruler = _ask_holes(Ruler(length))
+    usual = "20" if unit == "kg" else "45"
+    hint = "The bar without plates and collars; most are 20 kg or 45 lb."
+    mass = ask(f"The bar alone [{usual} {unit}]: ", lambda text: _mass(text or usual, unit), hint=hint)
+    return Stand(ruler, unit, mass, _ask_anchor(ruler, unit))
 
 
 def _ask_holes(ruler: Ruler) -> Ruler:
-    if not yes("Do you know heights by the numbers of rack holes?", default=False):
+    if not yes("Do you know heights by the numbers of rack holes?", default=False, hint=HOLES):
         return ruler
     say("Then type 'hole 12' for a height, wherever that is easier than a tape.")
-    hole = ask("Number of a hole that a tape reaches: ", lambda text: int(_whole(text)))
-    height = ask(f"Height of its middle [{ruler.unit}]: ", ruler.length)
-    pitch = ask(f"From hole to hole, middle to middle [{ruler.unit}]: ", ruler.length)
-    above = ask(f"The bar on its hooks: its middle above the middle of their hole [0 {ruler.unit}]: ", _offset(ruler))
+    hole = ask("Number of a hole that a tape reaches: ", lambda text: int(_whole(text)), hint=HOLES)
+    middle = "From the floor to the middle of that hole."
+    height = ask(f"Height of its middle [{ruler.unit}]: ", ruler.length, hint=middle)
+    ten = "Measure over ten holes and divide by ten."
+    pitch = ask(f"From hole to hole, middle to middle [{ruler.unit}]: ", ruler.length, hint=ten)
+    prompt = f"The bar on its hooks: its middle above the middle of their hole [0 {ruler.unit}]: "
+    above = ask(prompt, _offset(ruler), hint="Hooks carry the bar a little above their hole; below it with a minus.")
     return replace(ruler, hole=hole, height=height, pitch=pitch, above=above)
 
 
@@ -108,11 +148,15 @@ def _offset(ruler: Ruler) -> Callable[[str], float]:
 
 
 def _ask_bar(ruler: Ruler, unit: str) -> Bar:
-    usual = "20" if unit == "kg" else "45"
-    mass = ask(f"The bar alone [{usual} {unit}]: ", lambda text: _mass(text or usual, unit))
-    plates = ask(f"All plates on it [0 {unit}]: ", lambda text: _mass(text or "0", unit))
+    """The bar's way, and what hangs on it; its own mass is told apart."""
+    plates = ask(f"All plates on it [0 {unit}]: ", lambda text: _mass(text or "0", unit), hint="Both sides together.")
     asked = f"[{ruler.unit}{', or a hole' if ruler.hole is not None else ''}]"
-    bottom = ask(f"Height of the bar at the bottom of the lift {asked}: ", lambda text: ruler.level(text, bar=True))
+    low = "From the floor to the middle of the bar, where it turns."
+
+    def read(text: str) -> float:
+        return ruler.level(text, bar=True)
+
+    bottom = ask(f"Height of the bar at the bottom of the lift {asked}: ", read, hint=low)
 
     def higher(text: str) -> float:
         top = ruler.level(text, bar=True)
@@ -120,13 +164,15 @@ def _ask_bar(ruler: Ruler, unit: str) -> Bar:
             raise DataError(f"the top at {top:.4g} m is not above the bottom at {bottom:.4g} m", remedy="measure again")
         return top
 
-    top = ask(f"And at the top {asked}: ", higher)
-    hooks = ask("And on its hooks (Enter: no hooks): ", lambda text: ruler.level(text, bar=True) if text else None)
+    top = ask(f"And at the top {asked}: ", higher, hint="Locked out, from the floor to the middle of the bar.")
+    hooked = "For the plates that have to be on before the bands go on."
+    hooks = ask("And on its hooks (Enter: no hooks): ", lambda text: read(text) if text else None, hint=hooked)
     tempo = ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"), hint=TEMPO)
+    warm = "A cold band pulls differently from a warm one."
     temperature = ask(
-        "Temperature there, C (or 68 F; Enter: not known): ", lambda text: _warmth(text) if text else None
+        "Temperature there, C (or 68 F; Enter: not known): ", lambda text: _warmth(text) if text else None, hint=warm
     )
-    return Bar(mass, bottom, top, plates, hooks, tempo, ask_latitude(), None, temperature)
+    return Bar(0.0, bottom, top, plates, hooks, tempo, None, None, temperature)
 
 
 def _mass(text: str, unit: str) -> float:
@@ -151,12 +197,15 @@ def _warmth(text: str) -> float:
 
 
 def _ask_anchor(ruler: Ruler, unit: str) -> Anchor:
-    if yes("Is what holds the bands bolted to the building?", default=False):
+    firm = "A rack screwed to the floor, a hook in a beam. Then it cannot lift, tip or slide."
+    if yes("Is what holds the bands bolted to the building?", default=False, hint=firm):
         return Anchor(bolted=True)
     say("What holds them, a rack with its plates or dumb-bells, must not lift, tip or slide.")
-    holds = ask("What it weighs, all together (Enter: not known): ", lambda text: _mass(text, unit) if text else None)
+    holds = ask("What it weighs, all together (Enter: not known): ", lambda text: _mass(text, unit) if text else None,
+                hint="The rack and the plates stored on it, or the dumb-bells the bands go under.")  # fmt: skip
     side = ask("The shorter side of what it stands on (Enter: not known): ",
-               lambda text: ruler.length(text) if text else None)  # fmt: skip
+               lambda text: ruler.length(text) if text else None,
+               hint="Its footprint: a narrow one tips sooner.")  # fmt: skip
     return Anchor(holds, footprint=side)
 
 
@@ -165,7 +214,7 @@ def _ask_bands(rig: Rig, ruler: Ruler, load: Load) -> list[RigBand]:
     while True:
         say("", f"Band {len(rig.band) + 1}:", *(f"  {n}  {name}: {what}" for n, (name, what) in
                                                enumerate(WAYS.items(), 1)))  # fmt: skip
-        arrangement: Arrangement = choose("How does it run?", get_args(Arrangement))
+        arrangement: Arrangement = choose("How does it run?", get_args(Arrangement), hint=RUNS)
         sides = _ask_sides(arrangement)
         names = [_ask_profile(side, sides, load) for side in sides]
         first = _ask_place(arrangement, sides[0], names[0], ruler)
@@ -187,7 +236,9 @@ def _ask_sides(arrangement: Arrangement) -> tuple[Literal["left", "right", "both
     if arrangement == "across":
         return ("both",)
     say("  1  one on each side, alike   2  only left   3  only right   4  one in the middle")
-    return choose("Where?", (("left", "right"), ("left",), ("right",), ("both",)))
+    sides: tuple[tuple[Literal["left", "right", "both"], ...], ...] = (("left", "right"), ("left",), ("right",),
+                                                                       ("both",))  # fmt: skip
+    return choose("Where?", sides, hint="1 takes the same place on both sides; each side may have its own band.")
 
 
 def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
@@ -208,24 +259,30 @@ def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
 def _ask_place(arrangement: Arrangement, side: Literal["left", "right", "both"], name: str, ruler: Ruler) -> RigBand:
     unit, usual = ruler.unit, "5" if ruler.unit == "cm" else "2"
     say("  1  from below, the bands pull down   2  from above, they help")
-    source: Literal["below", "above"] = choose("From?", ("below", "above"))
+    source: Literal["below", "above"] = choose("From?", ("below", "above"), hint=FROM)
     hole = ", or a hole" if ruler.hole is not None else ""
-    height = ask(f"Height of the anchor's middle [{unit}{hole}]: ", lambda text: _anchor_level(text, ruler))
-    anchor = ask(f"How thick is what it goes round there [{usual} {unit}]: ", lambda text: ruler.length(text or usual))
-    sleeve = ask(f"How thick is the bar where it sits [{usual} {unit}]: ", lambda text: ruler.length(text or usual))
+    height = ask(f"Height of the anchor's middle [{unit}{hole}]: ", lambda text: _anchor_level(text, ruler),
+                 hint="From the floor to the middle of what the band goes round; 0 on the floor.")  # fmt: skip
+    thick = "Its diameter: a peg, a pin, a sleeve. Half a millimetre does not matter."
+    prompts = (
+        f"How thick is {what} [{usual} {unit}]: " for what in ("what it goes round there", "the bar where it sits")
+    )
+    anchor, sleeve = (ask(p, lambda text: ruler.length(text or usual), hint=thick) for p in prompts)
     what = "From the foot's edge to where it sits, along the bar" if arrangement == "across" else (
         "Anchor off to the side, along the bar")  # fmt: skip
     more = "; 6..2 if it changes from 6 at the bottom to 2 at the top"
-    sideways = ask(f"{what} [0 {unit}{more}]: ", _ends(ruler))
-    fore = ask(f"Anchor in front of the bar, or behind it with a minus [0 {unit}]: ", _ends(ruler))
+    lean = "A band that leans pulls down less than its tension; straight down is 0."
+    sideways = ask(f"{what} [0 {unit}{more}]: ", _ends(ruler), hint=lean)
+    fore = ask(f"Anchor in front of the bar, or behind it with a minus [0 {unit}]: ", _ends(ruler), hint=lean)
     apart = 0.0
     if arrangement in ("spread", "across"):
         under = (
             "Width under the feet or on the fixed bar" if arrangement == "across" else "Pegs apart, middle to middle"
         )
-        apart = ask(f"{under} [{unit}]: ", ruler.length)
+        apart = ask(f"{under} [{unit}]: ", ruler.length, hint="Middle to middle, or edge to edge of the feet.")
     if arrangement == "choked":
-        apart = ask(f"On two pegs: how far apart (Enter: one peg) [{unit}]: ", _offset(ruler))
+        apart = ask(f"On two pegs: how far apart (Enter: one peg) [{unit}]: ", _offset(ruler),
+                    hint="Between the middles of the pegs the hitch lies round.")  # fmt: skip
     return RigBand(side, name, source, arrangement, height, anchor, sleeve, sideways, fore, None, apart)
 
 
@@ -238,7 +295,8 @@ def _with_slack(bands: list[RigBand], ruler: Ruler) -> list[RigBand]:
     for band in bands:
         which = f" on the {band.side}" if len(bands) > 1 else ""
         prompt = f"Slack length{which} (Enter: not measured) [{ruler.unit}]: "
-        slack = ask(prompt, lambda text: ruler.length(text) if text else None)
+        slack = ask(prompt, lambda text: ruler.length(text) if text else None,
+                    hint="Just straight, not pulled, in its hitch.")  # fmt: skip
         found.append(replace(band, slack_length=slack))
     return found
 

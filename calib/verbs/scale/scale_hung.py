@@ -18,7 +18,7 @@ from calib.safe_write import write_atomically
 from calib.scale import Scale
 from calib.verbs.scale.scale_new import one_of
 from calib.verbs.scale.scale_questions import ask_loads, ask_rows, ask_water_temperature
-from calib.verbs.terminal.prompts import at_terminal, prepare, say
+from calib.verbs.terminal.prompts import at_terminal, lead, prepare, say
 from calib.verbs.terminal.quantities import option_in_si
 
 COLD_TAP = 15.0  # [degree Celsius] of water where nobody says
@@ -72,20 +72,30 @@ def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hu
     """
     prepare()
     say("", "Hang known loads on the scale, up and then down. A check takes about five minutes.", "")
-    loads = loads_of(stated)
-    water, cold = loads.kind == "water", stated.water_C
-    if water and cold is None and at_terminal():
-        cold = ask_water_temperature()
+    loads, cold = lead(lambda: _loads_and_water(stated)) if _is_silent(stated) else _loads_and_water(stated)
+    water = loads.kind == "water"
     say("", f"Each line is kept in {draft.path} until the check is done; after a break: --from that file.")
     rows = ask_rows(unit, water, scale.locks != "no", lambda some: draft.keep(some, "volume" if water else "mass"))
     plus = any(len(row.pieces) > 1 for row in rows)
     return Hung(_as_water(rows, cold) if water else rows, loads, plus)
 
 
+def _loads_and_water(stated: Stated) -> tuple[KnownLoads, float | None]:
+    """The known loads, and how cold they are where they are water."""
+    loads, cold = loads_of(stated), stated.water_C
+    if loads.kind == "water" and cold is None and at_terminal():
+        cold = ask_water_temperature()
+    return loads, cold
+
+
+def _is_silent(stated: Stated) -> bool:
+    """Whether the loads are asked for."""
+    return (stated.kind, stated.u_common, stated.u_each) == (None, None, None) and at_terminal()
+
+
 def loads_of(stated: Stated) -> KnownLoads:
     """The set of known loads: from options, or asked for where they are silent."""
-    silent = (stated.kind, stated.u_common, stated.u_each) == (None, None, None)
-    return ask_loads() if silent and at_terminal() else _loads(stated, "mass")
+    return ask_loads() if _is_silent(stated) else _loads(stated, "mass")
 
 
 @dataclass(frozen=True)

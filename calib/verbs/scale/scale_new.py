@@ -10,7 +10,7 @@ from calib.records import Locks
 from calib.scale import SHOWN_UNIT, Scale
 from calib.units import FORCE
 from calib.verbs.scale.scale_questions import needed
-from calib.verbs.terminal.prompts import ask, at_terminal, choose, prepare, say
+from calib.verbs.terminal.prompts import ask, at_terminal, choose, lead, prepare, say
 from calib.verbs.terminal.quantities import option_in_si
 
 T = TypeVar("T")
@@ -19,6 +19,7 @@ KINDS: tuple[Kind, ...] = ("hanging-scale", "platform-scale", "load-cell")
 LOCKS: tuple[Locks, ...] = ("no", "peak", "steady")
 STEPS = "Pull slowly and watch: 4.00, 4.05, 4.10 are steps of 0.05. Many labels say it as d = 50 g: type 0.05 kg."
 MAXIMUM = "It stands on the scale's label, often as Max."
+LOCKING = "A luggage scale often keeps the highest pull, or freezes; then only loading can be measured with it."
 MOST = 1e7  # [N] no scale shows more
 
 
@@ -45,12 +46,17 @@ def new_scale(name: str, kind: str, resolution: str | None, capacity: str | None
         return _document(name, named_kind, step, most, locking or "no", unit)
     if not at_terminal():
         raise needed("one step of the display", "--resolution", "0.05kg")
+    most = _option(capacity, "--capacity", "50kg")[0] if capacity is not None else None
     prepare()
-    step, unit = ask(
-        "The number changes in steps of (last digit, e.g. 0.05 kg or 0.1 lb): ", lambda t: _typed(t, "kg"), hint=STEPS
-    )
-    most = _option(capacity, "--capacity", "50kg")[0] if capacity is not None else _ask_most(unit)
-    return _document(name, named_kind, step, most, locking or _ask_locks(), unit)
+    return lead(lambda: _asked(name, named_kind, most, locking))
+
+
+def _asked(name: str, kind: Kind, most: float | None, locks: Locks | None) -> Scale:
+    """A scale from answers; what an option said is not asked."""
+    prompt = "The number changes in steps of (last digit, e.g. 0.05 kg or 0.1 lb): "
+    step, unit = ask(prompt, lambda t: _typed(t, "kg"), hint=STEPS)
+    most = _ask_most(unit) if most is None else most
+    return _document(name, kind, step, most, locks or _ask_locks(), unit)
 
 
 def one_of(option: str, value: str, allowed: tuple[T, ...]) -> T:
@@ -93,7 +99,7 @@ def _ask_most(unit: str) -> float | None:
 def _ask_locks() -> Locks:
     say("When you stop pulling and ease off a little, the number ...")
     say("  1  follows the pull   2  stays at the highest pull   3  freezes after a moment")
-    return choose("Which?", LOCKS)
+    return choose("Which?", LOCKS, hint=LOCKING)
 
 
 def _typed(text: str, unit: str) -> tuple[float, str]:

@@ -12,7 +12,7 @@ from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.records import BranchName
 from calib.units import FORCE
-from calib.verbs.terminal.prompts import EndOfInputError, ask, ask_line, choose, say, sentence, yes
+from calib.verbs.terminal.prompts import BACK, HELP, EndOfInputError, ask, ask_line, choose, say, sentence, yes
 
 ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
 FAR_OFF = 0.2  # relative: further from its load than this a reading is questioned
@@ -23,9 +23,10 @@ def ask_loads() -> KnownLoads:
     say("What will you hang on it?")
     for number, kind in enumerate(ASKED, 1):
         say(f"  {number}  {WORTH[kind].name}")
-    kind = choose("Number", ASKED)
+    kind = choose("Number", ASKED, hint="What their mass is worth decides how well the scale can be known.")
     say(f"  {WORTH[kind].why}")
-    name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1")
+    name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1",
+               hint="The same set under the same name: then two checks know that they share its error.")  # fmt: skip
     return usual(name, kind)
 
 
@@ -38,7 +39,12 @@ def ask_water_temperature() -> float:
             raise DataError("type the water's temperature in C, 0 to 40", remedy="tap water is near 15")
         return value
 
-    return ask("Temperature of the water, C [15]: ", read, empty=15.0)
+    return ask(
+        "Temperature of the water, C [15]: ",
+        read,
+        empty=15.0,
+        hint="Water weighs 998 g a litre at 20 C and 1000 g at 4 C.",
+    )
 
 
 @dataclass(frozen=True)
@@ -74,13 +80,14 @@ class Sheet:
 def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[CheckRow]], None]) -> tuple[CheckRow, ...]:
     """Known loads and what the scale shows for them, a line each, until an empty line; `keep` gets them after each."""
     load = "litres of water" if litres else f"known {'lb' if unit in ('lb', 'lbf') else 'kg'}"
-    say("", f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85")
-    say("Start with nothing on it (0, and what it shows). Two pieces together: 10+10.")
-    say(
-        "One load after the other up, "
-        + ("then Enter." if locks else "the same ones down to nothing again, then Enter.")
+    down = "then Enter." if locks else "the same ones down to nothing again, then Enter."
+    help_ = (
+        f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85",
+        "Start with nothing on it (0, and what it shows). Two pieces together: 10+10.",
+        f"One load after the other up, {down}",
+        "undo (or back) takes the last line back; ? says this again.",
     )
-    say("'undo' takes the last line back.")
+    say("", *help_)
     sheet = Sheet(unit, litres)
     while True:
         try:
@@ -90,6 +97,9 @@ def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[Chec
         if not text:
             if enough(sheet.rows, locks):
                 return sheet.rows
+            continue
+        if text.lower() in HELP:
+            say(*help_)
             continue
         before, sheet = sheet, _taken(sheet, text)
         if sheet.rows != before.rows:
@@ -112,7 +122,7 @@ def enough(rows: Sequence[CheckRow], locks: bool) -> bool:
 
 def _taken(sheet: Sheet, text: str) -> Sheet:
     """The sheet after one line."""
-    if text.lower() == "undo":
+    if text.lower() in ("undo", BACK):
         say("  Nothing to take back." if not sheet.rows else "  Taken back.")
         return replace(sheet, rows=sheet.rows[:-1])
     if not text:

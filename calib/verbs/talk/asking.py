@@ -8,14 +8,7 @@ from calib.use.ask.conversation import Talk
 from calib.use.ask.measuring import BY_KEY
 from calib.use.ask.question import Question
 from calib.use.ask.readers import flat as read_flat
-from calib.verbs.terminal.prompts import ask, ask_line, say, sentence
-
-BACK, HELP = "back", ("?", "help")
-HOW = "Type ? for help with any question, back for the one before."
-
-
-class BackError(Exception):
-    """Somebody typed `back` where there is no question before in this talk."""
+from calib.verbs.terminal.prompts import BACK, HELP, BackError, ask, ask_line, say, sentence
 
 
 def ask_open(talk: Talk, save: Callable[[Talk], None], until: Callable[[Talk], bool] = lambda talk: False) -> Talk:
@@ -107,4 +100,5 @@ def ask_alone(key: str, prompt: str = "") -> str:
     """
     question = BY_KEY[key]
     bare = (prompt or Talk("full").prompt(question)).rstrip(" :")
-    return ask(f"{bare} [Enter: {question.unknown}]: ", lambda text: question.read(text, {}), empty="")
+    return ask(f"{bare} [Enter: {question.unknown}]: ", lambda text: question.read(text, {}), empty="",
+               hint=" ".join(question.help))  # fmt: skip

@@ -3,9 +3,11 @@
 from calib.acquire.files.typed import parse_length, parse_mass
 from calib.use.ask import readers
 from calib.use.ask.gear import Gear
+from calib.use.ask.measuring import BY_KEY
 from calib.verbs.talk.asking import ask_alone
 from calib.verbs.terminal.prompts import ask, yes
 
+FLAT = " ".join(BY_KEY["flat"].help)
 FAR_FROM_OTHERS = 0.08  # relative; nominally equal bands span 3.5-5.2 %
 
 
@@ -13,10 +15,12 @@ def flat_of_one(gear: Gear, nominal: float) -> float:
     """The flat length of one band of a box; one far from that of the others is asked about. [m]"""
     unit = gear.units.length
     while True:
-        kept = ask(f"Flat length, end to end, {unit}: ", lambda text: readers.flat(text, {"unit": unit}))
+        kept = ask(f"Flat length, end to end, {unit}: ", lambda text: readers.flat(text, {"unit": unit}), hint=FLAT)
         flat = round(parse_length(kept, unit), 6)
         if abs(flat / nominal - 1) <= FAR_FROM_OTHERS or yes(
-            f"  The others are said to be {gear.words(nominal)} long. Is {kept} right?", default=False
+            f"  The others are said to be {gear.words(nominal)} long. Is {kept} right?",
+            default=False,
+            hint="y keeps it; n asks again.",
         ):
             return flat
 

@@ -22,11 +22,10 @@ from calib.use.ask.head import NOT_CONDITIONED
 from calib.use.ask.until import aim_of, chooser_for
 from calib.use.ask.warm_up import warm_up_words
 from calib.use.bands.calibrate import carrying, todays_quick_look
-from calib.verbs.talk.asking import BackError
 from calib.verbs.talk.conditioning import condition
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.talk.setup_talk import SetUp
-from calib.verbs.terminal.prompts import EndOfInputError, ask, say
+from calib.verbs.terminal.prompts import BackError, EndOfInputError, ask, say
 
 
 def session(begin: Callable[[], Recorder], *, fit: bool) -> int:

@@ -20,9 +20,8 @@ from calib.frozen import dataclass
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
-from calib.verbs.talk.asking import BACK, BackError
 from calib.verbs.terminal import live
-from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, typed_path, yes
+from calib.verbs.terminal.prompts import BACK, BackError, EndOfInputError, ask_line, say, typed_path, yes
 
 UNKEPT = "not all is on the disk"  # said by the interruption that ends a recording whose disk failed
 

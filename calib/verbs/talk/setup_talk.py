@@ -5,6 +5,7 @@ offered as it was last time, and a talk that was broken off goes on where it sto
 """
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,8 +24,8 @@ from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import BY_KEY
 from calib.use.ask.readers import plates_owned
 from calib.use.ask.warm_up import stop_words
-from calib.verbs.talk.asking import BACK, HELP, HOW, BackError, ask_one, ask_open, explained, prompt_of
-from calib.verbs.terminal.prompts import ask_line, say, sentence
+from calib.verbs.talk.asking import ask_one, ask_open, explained, prompt_of
+from calib.verbs.terminal.prompts import BACK, HELP, HOW, BackError, ask_line, say, sentence, wait_for_enter
 
 SAID = (cautions.TITLE, *(f"  - {words}" for words in cautions.CAUTIONS))
 YES, NO = ("y", "yes"), ("n", "no")
@@ -33,7 +34,8 @@ YES, NO = ("y", "yes"), ("n", "no")
 def be_careful() -> None:
     """The cautions before anybody pulls a band."""
     say(*SAID)
-    ask_line("Enter when all of this is so: ")
+    with suppress(BackError):  # there is nothing before it
+        wait_for_enter("Enter when all of this is so: ", "Ctrl-C leaves; bandcurve explain measuring says more.")
 
 
 @dataclass
@@ -59,7 +61,7 @@ class SetUp:
             if head is not None:
                 self.talk = talk
                 self._keep_plates(talk)
-                self._keep(memory.after(talk, self.given.band, at_cell=self.given.cell is not None))
+                self._keep(memory.after(talk, self.given.band, at_cell=self.given.cell is not None, box=self.given.box))
                 return head
 
     def _first(self) -> Talk:
@@ -212,6 +214,11 @@ def _one_open(talk: Talk) -> bool:
     return talk.recalled and len(talk.still_open) == 1
 
 
-def describe(given: Given) -> RunHead:
-    """Gear, a band, plan and procedure for many bands alike; nothing is remembered."""
-    return SetUp(given, None).head()
+def describe(given: Given, folder: Path | None) -> RunHead:
+    """Gear, a band, plan and procedure for many bands alike.
+
+    Args:
+        given: What options said.
+        folder: Which remembers the gear; None where nothing is.
+    """
+    return SetUp(given, folder).head()

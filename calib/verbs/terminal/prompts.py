@@ -6,6 +6,7 @@ What an answer means is the caller's business: it passes a function that reads t
 import re
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -19,7 +20,74 @@ T = TypeVar("T")
 _BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
 COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
 ROOM = 10  # columns kept free behind a prompt
+BACK, HELP = "back", ("?", "help")
+HOW = "Type ? for help with any question, back for the one before."
+ANYTHING = "Type the answer and Enter; back asks the question before, Ctrl-C leaves."  # where there is no more to say
 LONGEST_LINE = 2000  # characters; the rest of a longer line is read and dropped
+
+
+class BackError(Exception):
+    """Somebody typed `back` where there is no question before in this talk."""
+
+
+@dataclass
+class _Talk:
+    """Questions that follow one another: what was answered, and how far a run of the talk has got."""
+
+    given: list[str]
+    keep: Callable[[Sequence[str]], None]
+    at: int = 0
+
+    @property
+    def repeats(self) -> bool:
+        """Whether the next question was answered before."""
+        return self.at < len(self.given)
+
+    def took(self, text: str) -> None:
+        """An answer that could be read."""
+        if not self.repeats:
+            self.given.append(text)
+            self.keep(self.given)
+        self.at += 1
+
+
+_talk: _Talk | None = None  # the one that goes on
+
+
+def lead(
+    talk: Callable[[], T],
+    given: Sequence[str] = (),
+    keep: Callable[[Sequence[str]], None] = lambda answers: None,
+    how: str = HOW,
+) -> T:
+    """Lead a talk made of `ask`, `choose` and `yes`, in which `back` asks the question before again.
+
+    The talk is an ordinary function. To go back it runs again from its beginning; what was answered is answered by
+    itself, and nothing is said twice.
+
+    Args:
+        talk: Asks, and makes something of the answers. It must do nothing else that shows.
+        given: Answers from before: the talk goes on behind them.
+        keep: Gets the answers after each one.
+        how: Said before the first question; empty where it was said.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+    """
+    global _talk
+    if how:
+        say(how)
+    before, _talk = _talk, _Talk(list(given), keep)
+    now = _talk
+    try:
+        while True:
+            now.at = 0
+            try:
+                return talk()
+            except BackError:
+                now.given.pop()
+    finally:
+        _talk = before
 
 
 def at_terminal() -> bool:
@@ -29,6 +97,8 @@ def at_terminal() -> bool:
 
 def say(*lines: str) -> None:
     """Talk on standard error, broken at spaces; a terminal that is gone is no reason to stop."""
+    if _talk is not None and _talk.repeats:
+        return
     try:
         for line in lines:
             print(broken(line), file=sys.stderr)
@@ -132,18 +202,59 @@ def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None, hint: 
 
     Raises:
         EndOfInputError: There are no more lines.
+        BackError: `back` was typed, in a talk that is led.
     """
     while True:
-        text = clean(ask_line(prompt))
-        if text == "?" and hint:
-            say(f"  {hint}")
-            continue
+        text = _answer(prompt, hint)
         if not text and empty is not None:
-            return empty
-        try:
-            return read(text)
-        except DataError as error:
-            say(f"  {sentence(error)}")
+            value = empty
+        else:
+            try:
+                value = read(text)
+            except DataError as error:
+                _not_read(error)
+                continue
+        if _talk is not None:
+            _talk.took(text)
+        return value
+
+
+def wait_for_enter(prompt: str, hint: str) -> None:
+    """Wait until somebody is ready.
+
+    Raises:
+        EndOfInputError: There are no more lines.
+        BackError: `back` was typed.
+    """
+    while True:
+        text = clean(ask_line(prompt)).lower()
+        if text == BACK:
+            raise BackError
+        if text not in HELP:
+            return
+        say(f"  {hint}")
+
+
+def _answer(prompt: str, hint: str) -> str:
+    """What was typed, or answered before; help is given by the way."""
+    while True:
+        if _talk is not None and _talk.repeats:
+            return _talk.given[_talk.at]
+        text = clean(ask_line(prompt))
+        if text.lower() in HELP and (hint or _talk is not None):
+            say(f"  {hint or ANYTHING}")
+        elif text.lower() == BACK and _talk is not None and not _talk.at:
+            say("  This is the first question.")
+        elif text.lower() == BACK and _talk is not None:
+            raise BackError
+        else:
+            return text
+
+
+def _not_read(error: DataError) -> None:
+    if _talk is not None:
+        del _talk.given[_talk.at :]  # of an answer from before, and of those behind it
+    say(f"  {sentence(error)}")
 
 
 def sentence(error: DataError) -> str:
@@ -165,7 +276,7 @@ def typed_path(text: str) -> Path:
     return path
 
 
-def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:
+def choose(prompt: str, options: Sequence[T], *, default: int = 1, hint: str = "") -> T:
     """Ask for the number of one of some options, counted from 1."""
 
     def read(text: str) -> T:
@@ -174,10 +285,10 @@ def choose(prompt: str, options: Sequence[T], *, default: int = 1) -> T:
         numbers = ", ".join(str(i + 1) for i in range(len(options) - 1)) + f" or {len(options)}"
         raise DataError(f"type {numbers} and Enter" if text else "type a number and Enter")
 
-    return ask(f"{prompt} [{default}]: ", read, empty=options[default - 1])
+    return ask(f"{prompt} [{default}]: ", read, empty=options[default - 1], hint=hint)
 
 
-def yes(prompt: str, *, default: bool = True) -> bool:
+def yes(prompt: str, *, default: bool = True, hint: str = "") -> bool:
     """Ask a question of yes or no."""
 
     def read(text: str) -> bool:
@@ -187,4 +298,4 @@ def yes(prompt: str, *, default: bool = True) -> bool:
             return False
         raise DataError("type y or n")
 
-    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", read, empty=default)
+    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", read, empty=default, hint=hint)

@@ -16,11 +16,12 @@ from tests.verbs.rig.test_command import Capture, invented
 
 Monkey = pytest.MonkeyPatch
 HOLES = ["y", "3", "30", "5", "2"]
-BAR = ["20", "60", "hole 17", "hole 28", "h 27", "", "12", "52"]
+BAR = ["60", "hole 17", "hole 28", "h 27", "", "12"]
 CHOKED = ["3", "1", "B", "B.profile.json", "1", "hole 4", "2.5", "5", "0", "6..2", "8", "78", "77,5"]
-SQUAT = ["1", *HOLES, *BAR, "n", "80", "120", *CHOKED, "n"]
+STAND = ["1", *HOLES, "20", "n", "80", "120"]
+SQUAT = [*STAND, *BAR, *CHOKED, "n"]
 BENCH_LB = [
-    *("2", "n", "45", "135", "30", "43 1/2", "", "2", "68F", "", "y"),
+    *("2", "n", "45", "y", "135", "30", "43 1/2", "", "2", "68F"),
     *("1", "1", "B", "B", "2", "91", "1", "2", "", "", "n"),
 ]
 
@@ -32,9 +33,9 @@ def gym(tmp_path: Path, monkeypatch: Monkey) -> Path:
     return tmp_path
 
 
-def piped(answers: list[str], monkeypatch: Monkey, name: str = "made") -> int:
+def piped(answers: list[str], monkeypatch: Monkey, name: str = "made", *options: str) -> int:
     monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{a}\n" for a in answers)))
-    return run(["rig", "new", name])
+    return run(["rig", "new", name, *options])
 
 
 def made(gym: Path) -> Rig:
@@ -42,7 +43,7 @@ def made(gym: Path) -> Rig:
 
 
 def test_a_squat_choked_on_two_pegs_by_rack_holes(gym: Path, monkeypatch: Monkey, capsys: Capture) -> None:
-    assert piped(SQUAT, monkeypatch) == 0
+    assert piped(SQUAT, monkeypatch, "made", "--latitude", "52") == 0
     assert "Written: made.rig.toml" in capsys.readouterr().out
     rig = made(gym)
     assert (rig.bar.bottom, rig.bar.top, rig.bar.hooks) == pytest.approx((1.02, 1.57, 1.52))  # 0.3 + 14 x 0.05 + 0.02
@@ -69,7 +70,7 @@ def test_a_bench_press_with_bands_from_above_in_lb_and_inches(gym: Path, monkeyp
 
 
 def test_a_band_across_under_the_feet(gym: Path, monkeypatch: Monkey) -> None:
-    answers = ["1", "n", "", "", "45", "90", "", "", "", "", "n", "", ""]
+    answers = ["1", "n", "", "n", "", "", "", "45", "90", "", "", ""]
     assert piped([*answers, "5", "B", "1", "2", "2", "", "30", "", "35", "n"], monkeypatch) == 0
     (band,) = made(gym).band
     assert (band.side, band.arrangement) == ("both", "across")
@@ -79,7 +80,7 @@ def test_a_band_across_under_the_feet(gym: Path, monkeypatch: Monkey) -> None:
 
 def test_what_contradicts_itself_is_said_and_asked_again(gym: Path, monkeypatch: Monkey, capsys: Capture) -> None:
     lying = [*CHOKED[:-2], "178", "177"]  # longer than the band
-    typed = ["1", "n", "20", "60", "102", "1.0 m", "157", "hole 7", "900", "", "", "", "95", "", "n", "80", "120"]
+    typed = ["1", "n", "20", "n", "80", "120", "60", "102", "1.0 m", "157", "hole 7", "900", "", "", ""]
     bands = [band.replace("hole 4", "35") for band in (*lying, *CHOKED)]
     bands[2:3] = ["C", "B"]  # no such profile
     assert piped([*typed, *bands, "n"], monkeypatch) == 0
@@ -88,7 +89,6 @@ def test_what_contradicts_itself_is_said_and_asked_again(gym: Path, monkeypatch:
         "The top at 1 m is not above the bottom at 1.02 m",
         "The rack's holes were not described",
         "900 is 9 m; type cm",
-        "A latitude lies between 0 and 90",
         "no such file",
         "That does not fit: the slack length 1.78 m is not below the half path",
     ):
@@ -131,3 +131,47 @@ def test_at_a_terminal(gym: Path) -> None:
         terminal.close()
     assert "bandcurve rig made.rig.toml" in terminal.all_text
     assert len(made(gym).band) == 2
+
+
+PROMPT = re.compile(r"(?<!Enter)(?<!hooks)(?<!pegs): $")
+
+
+def type_in(gym: Path, name: str, answers: list[str], *, stopped: bool = False) -> str:
+    """What a terminal shows of a talk; the talk is left with Ctrl-C where it is stopped."""
+    terminal = Terminal(["rig", "new", name], gym)
+    try:
+        for answer in answers:
+            assert terminal.until([PROMPT]) == 0, terminal.all_text
+            terminal.send(answer)
+        if stopped:
+            assert terminal.until([PROMPT]) == 0
+            terminal.interrupt()
+        assert terminal.wait() == (130 if stopped else 0)
+    finally:
+        terminal.close()
+    return terminal.all_text
+
+
+@pytest.mark.terminal
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_back_and_help_at_any_question_and_nothing_is_lost_by_ctrl_c(gym: Path) -> None:
+    said = type_in(gym, "made", ["back", "?", "1", "n", "25", "?", "back", "20"], stopped=True)
+    assert "This is the first question." in said
+    assert "Another unit can be typed behind any number" in said
+    assert said.count("The bar alone [20 kg]:") == 2
+    assert said.count("Weights and lengths in:") == 1
+    bands = [answer.replace("hole 4", "35") for answer in CHOKED]
+    said = type_in(gym, "made", ["n", "80", "120", "60", "102", "back", "101", "157", "", "", "", *bands, "n"])
+    assert "Continuing after the 3 answers of before" in said
+    assert "Weights and lengths in:" not in said
+    assert made(gym).bar.mass == 20
+    assert made(gym).bar.bottom == pytest.approx(1.01)
+
+
+@pytest.mark.terminal
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_rack_and_bar_are_offered_as_last_time(gym: Path, monkeypatch: Monkey) -> None:
+    assert piped(SQUAT, monkeypatch, "first") == 0
+    said = type_in(gym, "made", ["", *BAR, *CHOKED, "n"])
+    assert "As last time (kg and cm, bar 20 kg, hole 3 at 30 cm, bands held by 80 kg)? [Y/n]" in " ".join(said.split())
+    assert (gym / "made.rig.toml").read_text("utf-8") == (gym / "first.rig.toml").read_text("utf-8")
