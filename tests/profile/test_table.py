@@ -147,6 +147,16 @@ def test_outside_is_refused_with_what_would_have_worked(band: Profile) -> None:
         band.force(3.5, extrapolate=True)
     with pytest.raises(OutOfRangeError, match="even to extrapolate"):
         band.force(REST, extrapolate=True)
+    farthest = TOP + 0.25 * (TOP - 1.13)  # a quarter of what was tested
+    assert band.force(farthest - 1e-3, extrapolate=True) > band.force(TOP)
+    with pytest.raises(OutOfRangeError, match="even to extrapolate"):
+        band.force(farthest + 1e-3, extrapolate=True)
+
+
+@pytest.mark.parametrize("length", [1.1, 2.2])
+def test_the_slope_beyond_the_tested_lengths_is_that_of_the_pull(band: Profile, length: float) -> None:
+    ahead, behind = (band.estimate(length + step, extrapolate=True).force for step in (1e-5, -1e-5))
+    assert band.estimate(length, extrapolate=True).slope == pytest.approx((ahead - behind) / 2e-5, rel=1e-5)
 
 
 def test_the_way_back_is_never_continued_beyond_its_turning_point(band: Profile) -> None:

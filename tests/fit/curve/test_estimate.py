@@ -342,3 +342,19 @@ def test_a_relaxation_from_a_few_holds_is_stated_as_surely_as_few_can_tell(count
 
 def test_what_is_off_in_all_holds_alike_is_not_averaged_away() -> None:
     assert relaxation_of([_relaxing(*[2.1] * 8)]).u == pytest.approx(U_RATE * 2.1)
+
+
+def test_while_unloading_the_pull_recovers_as_much_as_it_falls_while_loading() -> None:
+    """2 % a decade each way, signed as it was read: one rate of 2, not a mean of nothing."""
+    rows = [replace(r, relax_percent_per_decade=2.0 if r.branch == "loading" else -2.0) for r in readings(1)]
+    assert relaxation_of([run(rows)]).percent_per_decade == pytest.approx(2.0)
+
+
+def test_the_loss_is_the_energy_between_the_branches_over_that_put_in() -> None:
+    """By the invented law itself, over the lengths both branches were read at."""
+    lost = fit_runs([run()]).hysteresis
+    assert lost is not None
+    length = np.linspace(lost.start, lost.end, 501)
+    up, down = (float(np.trapezoid(pull(length, way), length)) for way in ("loading", "unloading"))
+    assert lost.loss_ratio == pytest.approx(1 - down / up, abs=0.005)
+    assert lost.energy_lost == pytest.approx(lost.loss_ratio * lost.energy_in)

@@ -87,3 +87,13 @@ def test_rounding_stays_in_a_check_load_however_often_it_is_weighed() -> None:
     shown = check_load_of([run(rows, check_load=CheckLoad("P10", 10.0))])
     assert shown is not None
     assert shown.u == pytest.approx(STEP / 12**0.5)
+
+
+def test_a_check_corrects_the_zero_too() -> None:
+    """Pull = (g s + q s^2) - (g z + q z^2): a scale that shows 1 % too little, with a zero of 20 N."""
+    zero, gain, bend = 20.0, 1.01, 1e-5
+    check = Correction("2026-03-01", (3.0, gain, bend), ((0, 0, 0), (0, 1e-8, 0), (0, 0, 0)))
+    rows = [Row(1, "zero", force=zero), *(replace(r, number=r.number + 1) for r in readings(1))]
+    made = run([*rows, Row(len(rows) + 1, "zero", force=zero)], scale=replace(SCALE, correction=check))
+    shown = np.array([r.force for r in made.readings])
+    assert observe([made]).pull == pytest.approx(gain * (shown - zero) + bend * (shown**2 - zero**2))

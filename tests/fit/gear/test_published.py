@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from calib.fit.gear.known_loads import KnownLoads, water_density
+from calib.fit.gear.known_loads import KnownLoads, water_density, water_mass
 from calib.fit.gear.scale_check import ScaleCheck, check_scale
 from calib.fit.gear.weighings import Weighing
 from calib.verbs.app import run
@@ -76,3 +76,8 @@ def test_water_is_as_dense_as_the_tables_say() -> None:
     assert water_density(4) == pytest.approx(999.9749, abs=2e-4)
     assert water_density(20) == pytest.approx(998.2067, abs=2e-4)
     assert water_density(25) == pytest.approx(997.0470, abs=2e-4)
+
+
+def test_water_in_air_hangs_lighter_than_it_is() -> None:
+    """A litre at 20 C is 0.99821 kg; 1.2 g of air carry it, and 0.015 % are the iron's (OIML D 28; by arithmetic)."""
+    assert water_mass(0.001, 20) == pytest.approx((0.9982067 - 0.0012) / (1 - 1.2 / 8000), abs=1e-6)

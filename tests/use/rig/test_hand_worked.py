@@ -1,12 +1,14 @@
 """Each arrangement against numbers worked by hand (docs/rig_hand_worked.md), and against the energy a band stores."""
 
 import re
+from math import pi
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from calib.use.rig.rig_geometry import Loop, slack_length
 from calib.use.rig.statics import calculate
 from tests.use.rig.made import REST, STIFFNESS, band_text, linear, rig
 
@@ -86,3 +88,19 @@ def test_a_vanishing_offset_raises_nothing_and_a_real_one_raises_the_vertical_pu
         for a in (0, 300)
     )
     assert aside.bands[0].down[0] > 1.09 * straight.bands[0].down[0]
+
+
+def test_a_slack_length_that_was_not_given_is_that_of_the_usual_hitch() -> None:
+    """Half path less a quarter turn round the sleeve, 7/8 of the way round the anchor and 2 cm (common practice)."""
+    band = rig(band_text("choked", anchor_diameter_mm=60)).band[0]
+    thick = 0.0045
+    expected = 1.0 - pi * (0.050 + thick) / 4 - 0.875 * pi * (0.060 + thick) - 0.020
+    assert slack_length(band, Loop(1.0, thick, 0.0)) == pytest.approx(expected)
+
+
+def test_a_band_in_the_middle_pulls_half_on_each_side() -> None:
+    up = calculate(rig(band_text("across", pegs_apart_mm=300)), [linear()]).up
+    assert up is not None
+    for side in ("left", "right"):
+        assert up.sides[side].value == pytest.approx(up.pull.value / 2)
+    assert up.difference.value == pytest.approx(0 * up.pull.value)
