@@ -38,7 +38,7 @@ class KnownLoad(Part):
     u_mass_kg: NotNegative = Field(default=0.0, description="By itself, beside what the whole set has in common.")
 
 
-class KnownLoads(Part):
+class StoredLoads(Part):
     """The set of known loads a check was made with."""
 
     id: str
@@ -46,7 +46,7 @@ class KnownLoads(Part):
     loads: tuple[KnownLoad, ...] = ()
 
 
-class CheckReading(Part):
+class StoredReading(Part):
     """One known load on the scale, as it was going up or down."""
 
     mass_kg: NotNegative = Field(description="All loads together; 0 is a zero reading.")
@@ -112,7 +112,7 @@ class Creep(Part):
     change_N: float
 
 
-class ScaleCheck(Part):
+class StoredCheck(Part):
     """One day's comparison with known loads."""
 
     id: ScaleId = Field(description="Usually the date; with the scale's id it names the check.")
@@ -120,8 +120,8 @@ class ScaleCheck(Part):
     latitude_deg: Annotated[float, Limits(ge=-90, le=90)] | None = None
     altitude_m: Annotated[float, Limits(ge=-500, le=9000)] | None = None
     temperature_C: Annotated[float, Limits(gt=-60, lt=100)] | None = None
-    known_loads: KnownLoads
-    readings: tuple[CheckReading, ...]
+    known_loads: StoredLoads
+    readings: tuple[StoredReading, ...]
     correction: FittedCorrection
     repeatability_N: NotNegative | None = None
     reversibility_N: float | None = Field(
@@ -160,7 +160,7 @@ class Scale(Part):
         default=None, description="What it does with less than a step; null where nobody looked."
     )
     counts: CountsLine | None = None
-    checks: tuple[ScaleCheck, ...] = ()
+    checks: tuple[StoredCheck, ...] = ()
     note: str | None = None
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
 
@@ -175,12 +175,12 @@ class Scale(Part):
         said = self.extensions.get(SHOWN_UNIT)
         return {"kg": "kg", "kgf": "kg", "lb": "lb", "lbf": "lb", "N": "N"}.get(said) if isinstance(said, str) else None
 
-    def latest(self) -> ScaleCheck | None:
+    def latest(self) -> StoredCheck | None:
         """The newest check; of one day the last listed."""
         in_order = sorted(self.checks, key=lambda check: check.checked_on)
         return in_order[-1] if in_order else None
 
-    def check(self, name: str) -> ScaleCheck:
+    def check(self, name: str) -> StoredCheck:
         """The check of a name, with or without the scale's id before it.
 
         Raises:
@@ -218,7 +218,7 @@ class Scale(Part):
             display=self.display,
         )
 
-    def with_check(self, check: ScaleCheck) -> "Scale":
+    def with_check(self, check: StoredCheck) -> "Scale":
         """The same scale with one more check."""
         return Scale.model_validate({**dict(self), "checks": (*self.checks, check)})
 

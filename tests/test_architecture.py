@@ -204,3 +204,12 @@ def test_help_of_a_command_loads_no_numerics(name: str) -> None:
     loaded, printed = _loaded([name, "--help"])
     assert "Usage: bandcurve" in printed
     assert not loaded & {"scipy", "matplotlib", "serial"}
+
+
+def test_no_class_name_stands_for_two_things() -> None:
+    places: dict[str, list[str]] = {}
+    for module, path in MODULES.items():
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(module)
+    assert not {name: where for name, where in places.items() if len(where) > 1}

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calib.errors import DataError, OutOfRangeError
 from calib.frozen import dataclass
-from calib.profile.table import BranchTable, continued
+from calib.profile.table import BranchGrid, continued
 
 if TYPE_CHECKING:
     import pandas
@@ -70,7 +70,7 @@ class Predictions:
     extrapolated: NDArray[np.bool_]
 
 
-def outside(table: BranchTable, lengths: Array) -> NDArray[np.bool_]:
+def outside(table: BranchGrid, lengths: Array) -> NDArray[np.bool_]:
     """Where lengths were not tested."""
     found: NDArray[np.bool_] = (lengths < table.length_m[0] - SLACK) | (lengths > table.length_m[-1] + SLACK)
     return found
@@ -97,7 +97,7 @@ def frame_of(columns: dict[str, Any]) -> "pandas.DataFrame":
     return pandas.DataFrame(columns)
 
 
-def pulls_of(table: BranchTable, lengths: ArrayLike, spread: Spread, beyond: float | None) -> Pulls:
+def pulls_of(table: BranchGrid, lengths: ArrayLike, spread: Spread, beyond: float | None) -> Pulls:
     """Pulls at many lengths.
 
     Args:
@@ -144,7 +144,7 @@ def _refuse(beyond: Array, first: float, last: float) -> None:
     )
 
 
-def _lines(table: BranchTable, x: Array, spread: Spread) -> Array:
+def _lines(table: BranchGrid, x: Array, spread: Spread) -> Array:
     """Force, u and both limits by straight lines between the grid points, shape (4, lengths)."""
     grid, force, u, u95 = (np.asarray(v) for v in (table.length_m, table.force_N, table.u_N, table.u95_N))
     ratio = np.divide(u95, u, out=np.full(len(u), 2.0), where=u > 0)

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from calib import versioned
 from calib.checked import Field, Limits, Part
-from calib.profile.parts import BandId, Finding
+from calib.profile.parts import BandId, ProfileFinding
 from calib.safe_write import write_atomically
 from calib.strict_json import read_json
 from calib.versioned import NotNegative, Positive
@@ -74,7 +74,7 @@ class Batch(Part):
     sizes: tuple[BatchSize, ...]
     shape_from: tuple[BandId, ...]
     measure_more: MeasureMore | None
-    findings: tuple[Finding, ...]
+    findings: tuple[ProfileFinding, ...]
     failed: tuple[FailedFile, ...]
     extensions: dict[str, Any] = Field(default_factory=dict)
 

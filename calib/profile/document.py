@@ -14,26 +14,26 @@ from calib.frozen import dataclass
 from calib.half_path import offset_over
 from calib.profile import table
 from calib.profile.parts import (
-    Band,
     Branch,
     Branches,
-    BudgetLine,
-    CheckLoad,
     Conditions,
-    Factor,
-    Finding,
-    Gear,
-    Hysteresis,
     LengthMeaning,
     Made,
     Model,
-    Relaxation,
-    Repeatability,
+    ProfileBand,
+    ProfileBudgetLine,
+    ProfileCheckLoad,
+    ProfileFactor,
+    ProfileFinding,
+    ProfileGear,
+    ProfileHysteresis,
+    ProfileRelaxation,
+    ProfileRepeatability,
     Rest,
     TemperatureCoefficient,
     same_length,
 )
-from calib.profile.table import BranchName, ForceEstimate, LengthEstimate, Place
+from calib.profile.table import BranchName, CurvePlace, ForceEstimate, LengthEstimate
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
 
@@ -65,22 +65,22 @@ class Profile(Part):
     """The tension curve of one band: force against half-path length, with its uncertainty."""
 
     format: Annotated[str, Limits(pattern=r"^bandcurve-profile/1(\.[0-9]+)?$")]
-    band: Band
+    band: ProfileBand
     made: Made
-    gear: Gear
+    gear: ProfileGear
     conditions: Conditions
     length_meaning: LengthMeaning = Field(alias="length")
     branches: Branches
-    factors: Annotated[tuple[Factor, ...], Limits(max_length=MOST_FACTORS)]
+    factors: Annotated[tuple[ProfileFactor, ...], Limits(max_length=MOST_FACTORS)]
     rest_N: Rest
-    repeatability: Repeatability
-    hysteresis: Hysteresis | None
-    relaxation: Relaxation | None
-    check_load: CheckLoad | None
+    repeatability: ProfileRepeatability
+    hysteresis: ProfileHysteresis | None
+    relaxation: ProfileRelaxation | None
+    check_load: ProfileCheckLoad | None
     temperature_coefficient: TemperatureCoefficient
     model: Model
-    budget: tuple[BudgetLine, ...]
-    findings: tuple[Finding, ...]
+    budget: tuple[ProfileBudgetLine, ...]
+    findings: tuple[ProfileFinding, ...]
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")
 
     def __post_init__(self) -> None:
@@ -331,7 +331,7 @@ class Profile(Part):
 
     __str__ = __repr__
 
-    def covariance(self, first: Place, second: Place) -> float:
+    def covariance(self, first: CurvePlace, second: CurvePlace) -> float:
         """Covariance of the pulls at two points of this curve. [N2]"""
         return table.covariance(self, first, second)
 

@@ -37,7 +37,7 @@ Treloar, The Physics of Rubber Elasticity, 3rd ed. 1975); 0.25 is 0.25 % written
 BandId = Annotated[str, After(check_id, pattern=PATTERN)]
 
 
-class Band(Part):
+class ProfileBand(Part):
     """The band as a thing."""
 
     id: BandId
@@ -70,7 +70,7 @@ class Made(Part):
     assumed: dict[str, float] = Field(default_factory=dict, description="Assumptions changed, docs/assumptions.md.")
 
 
-class Gear(Part):
+class ProfileGear(Part):
     """Identities of what was measured with."""
 
     scale: str | None
@@ -142,7 +142,7 @@ class Branches(Part):
                 raise DataError("both branches need the same lengths where they overlap")
 
 
-class Factor(Part):
+class ProfileFactor(Part):
     """The signed shift of both branches that one standard deviation of one independent source causes."""
 
     source: str
@@ -158,7 +158,7 @@ class Rest(Part):
     unloading: _UPulls | None
 
 
-class Repeatability(Part):
+class ProfileRepeatability(Part):
     """How much a cycle or a day differs from the mean curve."""
 
     cycle_gain: _Spread
@@ -171,7 +171,7 @@ class Repeatability(Part):
     days: Annotated[int, Limits(ge=1, le=10_000)] = Field(default=1, description="The curve is the mean over so many.")
 
 
-class Hysteresis(Part):
+class ProfileHysteresis(Part):
     """Energy put in and lost between two lengths."""
 
     from_m: _Length
@@ -183,7 +183,7 @@ class Hysteresis(Part):
     set_m: Annotated[float, Limits(ge=-10, le=10)] | None
 
 
-class Relaxation(Part):
+class ProfileRelaxation(Part):
     """Loss of force with time at a held length, per tenfold time."""
 
     percent_per_decade: Annotated[float, Limits(ge=-100, le=100)]
@@ -191,7 +191,7 @@ class Relaxation(Part):
     measured: bool
 
 
-class CheckLoad(Part):
+class ProfileCheckLoad(Part):
     """What a known plate read on the day, corrected as pulls are: it makes a later comparison legitimate."""
 
     id: str
@@ -230,7 +230,7 @@ class Shares(Part):
     top: _Share
 
 
-class BudgetLine(Part):
+class ProfileBudgetLine(Part):
     """One source of uncertainty."""
 
     source: str
@@ -239,7 +239,7 @@ class BudgetLine(Part):
     share: Shares = Field(description="Of the variance.")
 
 
-class Finding(Part):
+class ProfileFinding(Part):
     """One doubt about the result."""
 
     code: str

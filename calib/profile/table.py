@@ -27,7 +27,7 @@ rubber departs by 0.08 to 0.39 in the exponent (tests/profile/test_table.py); be
 FARTHEST = 0.25  # of the tested span beyond its top: at half of it the limits held half of the time
 
 
-class BranchTable(Protocol):
+class BranchGrid(Protocol):
     """One branch on its grid; every list has the same length."""
 
     @property
@@ -51,10 +51,10 @@ class SharedShift(Protocol):
     def unloading_N(self) -> tuple[float, ...] | None: ...  # noqa: D102, N802
 
 
-class Curve(Protocol):
+class CurveTables(Protocol):
     """Both branches with the factors of their uncertainty."""
 
-    def branch(self, name: BranchName) -> BranchTable | None: ...  # noqa: D102
+    def branch(self, name: BranchName) -> BranchGrid | None: ...  # noqa: D102
     @property
     def factors(self) -> Sequence[SharedShift]: ...  # noqa: D102
 
@@ -87,19 +87,19 @@ class Difference:
     u95: float  # [N]
 
 
-class Place(NamedTuple):
+class CurvePlace(NamedTuple):
     """A point on a curve."""
 
     branch: BranchName
     length: float  # [m] half-path
 
 
-def tested_range(table: BranchTable) -> tuple[float, float]:
+def tested_range(table: BranchGrid) -> tuple[float, float]:
     """First and last tested half-path length. [m]"""
     return table.length_m[0], table.length_m[-1]
 
 
-def holds(table: BranchTable, length: float) -> bool:
+def holds(table: BranchGrid, length: float) -> bool:
     """Whether a length was tested; rounding of the last digit does not exclude an end."""
     first, last = tested_range(table)
     return first - 1e-6 <= length <= last + 1e-6
@@ -118,7 +118,7 @@ def interpolate(length: float, grid: Sequence[float], values: Sequence[float]) -
     return values[i] + part * (values[i + 1] - values[i])
 
 
-def estimate(table: BranchTable, length: float) -> ForceEstimate:
+def estimate(table: BranchGrid, length: float) -> ForceEstimate:
     """Pull at a tested length.
 
     Args:
@@ -144,7 +144,7 @@ def estimate(table: BranchTable, length: float) -> ForceEstimate:
     )
 
 
-def continued(table: BranchTable, length: float, rest: float) -> ForceEstimate:
+def continued(table: BranchGrid, length: float, rest: float) -> ForceEstimate:
     """Pull at a length that was not tested, with an uncertainty that grows with the distance.
 
     Args:
@@ -183,7 +183,7 @@ def continued(table: BranchTable, length: float, rest: float) -> ForceEstimate:
     return ForceEstimate(force, u, ratio * u, force * exponent * (1 + 2 / l**3) / (l - 1 / l**2) / rest)
 
 
-def length_at(table: BranchTable, force: float) -> LengthEstimate:
+def length_at(table: BranchGrid, force: float) -> LengthEstimate:
     """The half-path length at which a branch reaches a pull.
 
     Args:
@@ -215,7 +215,7 @@ def length_at(table: BranchTable, force: float) -> LengthEstimate:
     return LengthEstimate(length, here.u / abs(here.slope), here.u95 / abs(here.slope))
 
 
-def shift(factor: SharedShift, curve: Curve, place: Place) -> float:
+def shift(factor: SharedShift, curve: CurveTables, place: CurvePlace) -> float:
     """Shift of the curve at a point that one standard deviation of one source causes. [N]"""
     table = curve.branch(place.branch)
     values = factor.loading_N if place.branch == "loading" else factor.unloading_N
@@ -224,14 +224,14 @@ def shift(factor: SharedShift, curve: Curve, place: Place) -> float:
     return interpolate(place.length, table.length_m, values)
 
 
-def covariance(curve: Curve, first: Place, second: Place) -> float:
+def covariance(curve: CurveTables, first: CurvePlace, second: CurvePlace) -> float:
     """Covariance of the pulls at two points of one curve. [N2]"""
     if first == second:
         return estimate(_table(curve, first), first.length).u ** 2
     return sum(shift(f, curve, first) * shift(f, curve, second) for f in curve.factors)
 
 
-def shared_covariance(a: Curve, at_a: Place, b: Curve, at_b: Place) -> float:
+def shared_covariance(a: CurveTables, at_a: CurvePlace, b: CurveTables, at_b: CurvePlace) -> float:
     """Covariance of the pulls of two bands: what they share is named by equal keys, nothing else. [N2]
 
     Args:
@@ -249,7 +249,7 @@ def shared_covariance(a: Curve, at_a: Place, b: Curve, at_b: Place) -> float:
     )
 
 
-def difference(a: Curve, at_a: Place, b: Curve, at_b: Place) -> Difference:
+def difference(a: CurveTables, at_a: CurvePlace, b: CurveTables, at_b: CurvePlace) -> Difference:
     """Pull of band a less that of band b, sharp where both were measured with the same gear.
 
     Args:
@@ -264,7 +264,7 @@ def difference(a: Curve, at_a: Place, b: Curve, at_b: Place) -> Difference:
     return Difference(x.force - y.force, u, ratio * u)
 
 
-def _table(curve: Curve, place: Place) -> BranchTable:
+def _table(curve: CurveTables, place: CurvePlace) -> BranchGrid:
     table = curve.branch(place.branch)
     if table is None:
         raise DataError(f"the {place.branch} branch was not measured", remedy="use the loading branch")
@@ -275,7 +275,7 @@ def _segment(length: float, grid: Sequence[float]) -> int:
     return min(max(bisect_right(grid, length) - 1, 0), len(grid) - 2)
 
 
-def _slope(table: BranchTable, i: int) -> float:
+def _slope(table: BranchGrid, i: int) -> float:
     return (table.force_N[i + 1] - table.force_N[i]) / (table.length_m[i + 1] - table.length_m[i])
 
 

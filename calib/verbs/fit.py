@@ -77,7 +77,7 @@ def command(
     )
     groups = _by_band(read)
     said_at_terminal = not (as_json or quiet) and sys.stdout.isatty()  # what is said tells how far it has got
-    saved: list[Done] = []
+    saved: list[FitDone] = []
     with workers(len(groups), 1 if told else jobs) as each:
         outcomes = each("" if quiet or said_at_terminal else "fitting", work, groups, _failed)
         for group, outcome in zip(groups, outcomes, strict=True):
@@ -201,18 +201,18 @@ class _Work:
 
 
 @dataclass(frozen=True)
-class Done:
+class FitDone:
     """A fitted band: the profile is written, and of it only what is still to be said is kept."""
 
     band: FittedBand
     said: str
 
 
-def _failed(group: Group, sentence: str) -> Done | str:
+def _failed(group: Group, sentence: str) -> FitDone | str:
     return f"{group[0][0]}: {sentence}"
 
 
-def _done(work: _Work, group: Group) -> Done | str:
+def _done(work: _Work, group: Group) -> FitDone | str:
     """Fit one band here or in another process; an error in words."""
     from calib.use.bands.calibrate import fit_and_save
     from calib.use.bands.curve_answer import fitted_band
@@ -223,7 +223,7 @@ def _done(work: _Work, group: Group) -> Done | str:
     except BandcurveError as error:
         return str(error)
     band = fitted_band(profile, str(path), sum(p.used for p in fit.points))
-    return Done(band, _said(band, profile, work.shown, work.full) if work.shown else "")
+    return FitDone(band, _said(band, profile, work.shown, work.full) if work.shown else "")
 
 
 def _said(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -> str:

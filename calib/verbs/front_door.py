@@ -11,7 +11,7 @@ from calib.verbs.overview import COMMANDS
 from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, lead, prepare, say, typed_path
 
 
-class Wish(NamedTuple):
+class MenuWish(NamedTuple):
     """Something to want, and how the command line for it is found."""
 
     command: str
@@ -38,7 +38,7 @@ def open_door() -> int:
     return run(arguments)
 
 
-def _wanted(wishes: Sequence[Wish]) -> list[str]:
+def _wanted(wishes: Sequence[MenuWish]) -> list[str]:
     say("What do you want to know? (bandcurve --help lists all commands)")
     say(*(f"  {i + 1:>2}  {wish.words}" for i, wish in enumerate(wishes)))
     wish = choose("Which?", wishes, hint="Each of them starts the command for it, and says which one that is.")
@@ -148,26 +148,26 @@ def _box() -> list[str]:
     return ["new", name, "--count", str(ask("How many bands are in it: ", number))]
 
 
-WISHES: Sequence[Wish] = (
-    Wish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
-    Wish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
-    Wish("record", "Continue a recording that was cut off.", _cut_off),
-    Wish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
-    Wish("predict", "What does a measured band pull at a length?", _predict),
-    Wish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
-    Wish("pair", "Which of these bands match as a left/right pair?", _measured),
-    Wish("batch", "I have a box of new bands to measure.", _box),
-    Wish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
-    Wish("list", "What is in this folder, and what is due?", list),
-    Wish(
+WISHES: Sequence[MenuWish] = (
+    MenuWish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
+    MenuWish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
+    MenuWish("record", "Continue a recording that was cut off.", _cut_off),
+    MenuWish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
+    MenuWish("predict", "What does a measured band pull at a length?", _predict),
+    MenuWish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
+    MenuWish("pair", "Which of these bands match as a left/right pair?", _measured),
+    MenuWish("batch", "I have a box of new bands to measure.", _box),
+    MenuWish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
+    MenuWish("list", "What is in this folder, and what is due?", list),
+    MenuWish(
         "scale",
         "Is my scale right?",
         lambda: _known_or_new("*.scale.json", "Which scale", "check", "your scale (e.g. garage)"),
     ),
-    Wish(
+    MenuWish(
         "rig",
         "What do bands put on my bar?",
         lambda: _known_or_new("*.rig.toml", "Which rig", "show", "this rig (e.g. squat)"),
     ),
-    Wish("demo", "Show me with invented bands.", list),
+    MenuWish("demo", "Show me with invented bands.", list),
 )

@@ -243,9 +243,9 @@ def _lengths(
     unit: str,
     over: bool,
 ) -> "Plan":
-    from calib.acquire.recording.plan import Limits, plan_lengths, with_top
+    from calib.acquire.recording.plan import PlanLimits, plan_lengths, with_top
 
-    limits = Limits(capacity=capacity, allow_over=over)
+    limits = PlanLimits(capacity=capacity, allow_over=over)
     top = _length(to, "--to")
     if top is not None:
         limits = with_top(limits, _geometry(band, setup), top)
@@ -254,7 +254,7 @@ def _lengths(
 
 def _hung(band: "Band", loads: str, over: bool) -> "Plan":
     from calib.acquire.files.typed import listed
-    from calib.acquire.recording.plan import Limits, plan_loads
+    from calib.acquire.recording.plan import PlanLimits, plan_loads
     from calib.verbs.terminal.quantities import option_in_si
 
     parts = listed(loads)
@@ -262,7 +262,7 @@ def _hung(band: "Band", loads: str, over: bool) -> "Plan":
         raise UsageError(f"--loads names {len(parts)} loads", remedy="give 3 to 16, for example '2.5kg 5kg 10kg'")
     unit = _unit_of(parts[-1], "kg")
     masses = [option_in_si(part, "--loads", "mass", unit) for part in parts]
-    return plan_loads(band, masses, Limits(allow_over=over))
+    return plan_loads(band, masses, PlanLimits(allow_over=over))
 
 
 def _draw(planned: _Planned, path: Path, paper: str) -> None:

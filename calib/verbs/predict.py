@@ -10,7 +10,7 @@ from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
-from calib.verbs.terminal.given_profile import Given, given_profile
+from calib.verbs.terminal.given_profile import GivenProfile, given_profile
 from calib.verbs.terminal.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ class _How(NamedTuple):
     as_json: bool
 
 
-def _answer_length(given: Given, force: float, how: _How) -> int:
+def _answer_length(given: GivenProfile, force: float, how: _How) -> int:
     from calib.use.bands.predict import invert, length_answer
     from calib.use.report.curve_views import length_view
 
@@ -107,7 +107,7 @@ def _half_path(profile: "Profile", read: float, held: _Held) -> float:
         raise UsageError(error.what, where=error.where, remedy=error.remedy) from None
 
 
-def _answer_force(given: Given, length: float, extrapolate: bool, how: _How) -> int:
+def _answer_force(given: GivenProfile, length: float, extrapolate: bool, how: _How) -> int:
     from calib.use.bands.predict import pull_answer
     from calib.use.report.curve_views import pull_view
 

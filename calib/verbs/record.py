@@ -239,7 +239,7 @@ class _Cell:
 
 def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | None, pace: "Pace", *, fit: bool) -> int:
     """Record at a load cell, by holds or by sweeps."""
-    from calib.use.cell.cell_line import Wanted
+    from calib.use.cell.cell_line import LineWanted
     from calib.verbs.cell.port_record import record_at_port
     from calib.verbs.listen import chosen_of, setting_of
 
@@ -249,7 +249,7 @@ def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | N
         raise UsageError("--read-length and --length-port are for held lengths", remedy="leave --sweep and --speed out")
     return record_at_port(
         given,
-        Wanted(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
+        LineWanted(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
         "hand" if cell.hand else "strap",
         out,
         resume,

@@ -10,7 +10,7 @@ from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption, say_doubts
-from calib.verbs.terminal.given_profile import STANDARD, Given, given_profile
+from calib.verbs.terminal.given_profile import STANDARD, GivenProfile, given_profile
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -48,13 +48,13 @@ def command(
         from calib.verbs.terminal.drawing import check_figure
 
         check_figure(path)
-    how = _How(figure, shown, full, as_json, budget)
+    how = _ShowOptions(figure, shown, full, as_json, budget)
     if what != STANDARD and _is_file(what) and not _is_profile(Path(what)):
         return _show_run(Path(what), how)
     return _show_profile(given_profile(what, folder), how)
 
 
-class _How(NamedTuple):
+class _ShowOptions(NamedTuple):
     """What to make of it."""
 
     figure: Path | None
@@ -82,7 +82,7 @@ def _is_profile(path: Path) -> bool:
         return False  # the reader of runs says what is wrong with it
 
 
-def _show_profile(given: Given, how: _How) -> int:
+def _show_profile(given: GivenProfile, how: _ShowOptions) -> int:
     from calib.use.bands.curve_answer import curve_answer, table_lengths
     from calib.use.report.curve_views import curve_view
 
@@ -108,7 +108,7 @@ def _show_profile(given: Given, how: _How) -> int:
     return 0
 
 
-def _picture(profile: "Profile", how: _How) -> str:
+def _picture(profile: "Profile", how: _ShowOptions) -> str:
     """A small plot, where it will be shown."""
     if not how.full or how.as_json:
         return ""
@@ -118,7 +118,7 @@ def _picture(profile: "Profile", how: _How) -> str:
     return profile_plot(profile, min(columns(), 80), how.shown)
 
 
-def _show_run(path: Path, how: _How) -> int:
+def _show_run(path: Path, how: _ShowOptions) -> int:
     from calib.acquire.files.run_file import read_run
     from calib.use.bands.curve_answer import run_answer
     from calib.use.report.curve_views import run_view

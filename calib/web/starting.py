@@ -37,7 +37,7 @@ OCCASIONS: dict[str, str] = {"quick": "Quick look (4 minutes)", "full": "In full
 
 
 @dataclass(frozen=True)
-class Form:
+class StartForm:
     """What was typed so far, read as far as it can be."""
 
     band: str
@@ -51,7 +51,7 @@ class Form:
         return not (self.wrong or self.talk.still_open)
 
 
-def read_form(site: Site, fields: dict[str, str]) -> Form:
+def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     """Read the fields of the form over what the folder remembers.
 
     Raises:
@@ -75,7 +75,7 @@ def read_form(site: Site, fields: dict[str, str]) -> Form:
             talk = talk.answered(question.key, typed[question.key])
         except DataError as error:
             wrong[question.key] = sentence(str(error))
-    return Form(band, given, talk, wrong)
+    return StartForm(band, given, talk, wrong)
 
 
 def start(site: Site, asked: Asked) -> Response:
@@ -86,7 +86,7 @@ def start(site: Site, asked: Asked) -> Response:
     return _show_form(site, asked, read_form(site, query), {})
 
 
-def _with_defaults(form: Form) -> Form:
+def _with_defaults(form: StartForm) -> StartForm:
     """What was left empty though it need not be answered is taken as it stands there."""
     talk = form.talk
     while (question := next((q for q in talk.still_open if not q.needed), None)) is not None:
@@ -163,7 +163,7 @@ def finish(site: Site, asked: Asked) -> Response:
     return RedirectResponse(f"/band/{profile.band.id}", 303)
 
 
-def _show_form(site: Site, asked: Asked, form: Form, missing: dict[str, str]) -> Response:
+def _show_form(site: Site, asked: Asked, form: StartForm, missing: dict[str, str]) -> Response:
     talk, wrong = form.talk, {**missing, **form.wrong}
     shown = [q for q in MEASURING if q.listed and talk.occasion in q.fits and q.when(talk.answers)]
     ask = {q.key for q in talk.still_open} | set(wrong) | ({"flat"} if not talk.recalled else set()) | _typed(asked)

@@ -120,8 +120,8 @@ MUTATIONS = (
     Mutation("use/bands/recheck.py", "hung.u_mass / hung.mass", "0 * hung.u_mass", (RECHECKS, COLLECTION)),
     Mutation(
         "use/bands/series.py",
-        "(1 + now.relative) / (1 + was.relative)",
-        "(1 + was.relative) / (1 + now.relative)",
+        "log1p(now.relative) - log1p(was.relative)",
+        "log1p(was.relative) - log1p(now.relative)",
         (SERIES,),
     ),
     # use: rigs

@@ -139,7 +139,7 @@ def test_a_part_is_made_changed_and_told_by_the_names_of_the_file() -> None:
 
 
 def test_schemas_say_the_limits() -> None:
-    said = schema_of(Scale)["$defs"]["ScaleCheck"]["properties"]
+    said = schema_of(Scale)["$defs"]["StoredCheck"]["properties"]
     assert said["latitude_deg"]["anyOf"][0] == {"maximum": 90, "minimum": -90, "type": "number"}
     assert said["id"]["pattern"]
 

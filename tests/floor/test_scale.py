@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from calib.errors import BandcurveError, DataError
 from calib.records import Correction
-from calib.scale import FittedCorrection, Scale, ScaleCheck, load_scale, parse_scale, save_scale
+from calib.scale import FittedCorrection, Scale, StoredCheck, load_scale, parse_scale, save_scale
 
 COVARIANCE = [[1e-4, -1e-7, 0.0], [-1e-7, 1e-6, 0.0], [0.0, 0.0, 0.0]]
 
@@ -100,11 +100,11 @@ def test_a_count_that_is_no_force_is_refused() -> None:
 
 def test_one_more_check_leaves_the_earlier_ones_alone() -> None:
     scale = _parsed(_scale(_check("a", "2025-01-01")))
-    more = scale.with_check(ScaleCheck.model_validate(_check("b", "2026-01-01")))
+    more = scale.with_check(StoredCheck.model_validate(_check("b", "2026-01-01")))
     assert [c.id for c in more.checks] == ["a", "b"]
     assert more.checks[0] == scale.checks[0]
     with pytest.raises(ValueError, match="same id"):
-        more.with_check(ScaleCheck.model_validate(_check("b", "2026-03-01")))
+        more.with_check(StoredCheck.model_validate(_check("b", "2026-03-01")))
 
 
 numbers = st.floats(-1e3, 1e3)

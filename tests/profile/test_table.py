@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from calib.errors import DataError, OutOfRangeError
 from calib.profile import table
 from calib.profile.document import Profile
-from calib.profile.table import Place
+from calib.profile.table import CurvePlace
 from tests.profile.invented import REST, TOP, U95_OVER_U, document, pull
 
 # L. R. G. Treloar, Trans. Faraday Soc. 40 (1944) 59: vulcanised natural rubber, stretch and nominal stress in MPa
@@ -71,7 +71,7 @@ def test_a_force_reached_twice_is_refused_and_one_never_reached_too() -> None:
 
 
 def test_the_factors_and_the_rest_add_up_to_u(band: Profile) -> None:
-    at = Place("unloading", band.branches.loading.length_m[30])
+    at = CurvePlace("unloading", band.branches.loading.length_m[30])
     shifts = [table.shift(f, band, at) for f in band.factors]
     assert band.rest_N.unloading is not None
     whole = sqrt(sum(s * s for s in shifts) + band.rest_N.unloading[30] ** 2)
@@ -79,14 +79,14 @@ def test_the_factors_and_the_rest_add_up_to_u(band: Profile) -> None:
 
 
 def test_two_points_of_one_curve_vary_together_by_its_factors(band: Profile) -> None:
-    a, b = Place("loading", 1.3), Place("unloading", 1.9)
+    a, b = CurvePlace("loading", 1.3), CurvePlace("unloading", 1.9)
     by_hand = sum(table.shift(f, band, a) * table.shift(f, band, b) for f in band.factors)
     assert band.covariance(a, b) == pytest.approx(by_hand)
     assert band.covariance(a, a) == pytest.approx(band.estimate(1.3).u ** 2)
 
 
 def test_bands_of_one_scale_differ_sharply_and_of_two_scales_honestly(band: Profile) -> None:
-    at = Place("loading", 1.8)
+    at = CurvePlace("loading", 1.8)
     same = Profile.model_validate(document("B08", strength=126.0))
     other = Profile.model_validate(document("B09", strength=126.0, check="cellar-hook/2026-01-05"))
     close, wide = table.difference(same, at, band, at), table.difference(other, at, band, at)
@@ -97,7 +97,7 @@ def test_bands_of_one_scale_differ_sharply_and_of_two_scales_honestly(band: Prof
 
 
 def test_what_is_not_shared_never_cancels(band: Profile) -> None:
-    at = Place("loading", 1.8)
+    at = CurvePlace("loading", 1.8)
     twin = table.difference(band, at, band, at)  # the same numbers, but the keyless factors are each band's own
     own = 2 * sum(table.shift(f, band, at) ** 2 for f in band.factors if f.key is None)
     rest = table.interpolate(1.8, band.branches.loading.length_m, band.rest_N.loading)

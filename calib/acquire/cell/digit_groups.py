@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Literal
 
-from calib.acquire.cell.line_format import MARKS, Question
+from calib.acquire.cell.line_format import MARKS, FormatQuestion
 from calib.acquire.cell.line_grammar import Line, read_text
 from calib.acquire.cell.line_layout import Mark, Notation
 
@@ -36,7 +36,9 @@ def mark_in(text: str) -> Mark | None:
     return next((mark for mark in MARKS.values() if _GROUPED[mark].search(text)), None)
 
 
-def settle(lines: Sequence[Line], is_clock: Callable[[Sequence[float]], bool], named: int = 0) -> Notation | Question:
+def settle(
+    lines: Sequence[Line], is_clock: Callable[[Sequence[float]], bool], named: int = 0
+) -> Notation | FormatQuestion:
     """Say how lines with numbers write them.
 
     Args:
@@ -62,7 +64,7 @@ def settle(lines: Sequence[Line], is_clock: Callable[[Sequence[float]], bool], n
 
 def _about_comma(
     lines: Sequence[Line], with_comma: Sequence[Line], is_clock: Callable[[Sequence[float]], bool], named: int
-) -> Notation | Question:
+) -> Notation | FormatQuestion:
     """Whether a comma between digits parts decimals or columns."""
     comma = Notation(",")
     last = with_comma[-1]
@@ -88,7 +90,7 @@ def _about_comma(
     decimals = even or not any(digits.endswith("0") for digits in second)
     if decimals and (spot.unit or last.layout.spots[at].name.strip(" =:+-")):
         return comma
-    return Question(
+    return FormatQuestion(
         f"{last.text.strip()[:40]!r} may hold one number with a decimal comma, or two columns"
         "; give --format decimal-comma or --column",
         (at + 1, at + 2),
@@ -107,11 +109,11 @@ def _are_columns(lines: Sequence[Line], is_clock: Callable[[Sequence[float]], bo
     return len(lines) >= LONG and is_clock([line.values[0] for line in lines])
 
 
-def _about_groups(lines: Sequence[Line]) -> Question:
+def _about_groups(lines: Sequence[Line]) -> FormatQuestion:
     doubtful = next(line for line in reversed(lines) if mark_in(line.raw))
     word = next(word for word, mark in MARKS.items() if mark == mark_in(doubtful.raw))
     typed = word if "." in doubtful.raw else f"'{word}, decimal-comma'"
-    return Question(
+    return FormatQuestion(
         f"{doubtful.raw.strip()[:40]!r} may hold one number in groups of three digits, or two numbers"
         f"; give --format {typed}, or --column"
     )

@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from calib.acquire.cell.digit_groups import mark_in, settle
-from calib.acquire.cell.line_format import Chosen, LineFormat, Question
+from calib.acquire.cell.line_format import Chosen, FormatQuestion, LineFormat
 from calib.acquire.cell.line_grammar import Line, grammar, read_text
 from calib.acquire.cell.line_layout import Notation
 from calib.acquire.cell.line_track import LABEL, LOST, Track, usual_clock
@@ -40,7 +40,7 @@ class LineReader:
 
     def __init__(self, chosen: Chosen | None = None, *, from_start: bool = True) -> None:
         self.format: LineFormat | None = None
-        self.question: Question | None = None
+        self.question: FormatQuestion | None = None
         self.complaint = ""
         self._chosen = chosen or Chosen()
         self._split = LineSplitter(from_start=from_start)
@@ -177,7 +177,7 @@ class LineReader:
         if len(self._waiting) > PATIENCE and self._numbered % AGREE:
             return False  # asked already: a look at every tenth line is soon enough
         found = self._found()
-        if isinstance(found, Question):
+        if isinstance(found, FormatQuestion):
             asked = self._numbered >= PATIENCE - 1 or len(self._waiting) >= PATIENCE or not found.patient
             self.question = found if asked else None
             return False
@@ -205,7 +205,7 @@ class LineReader:
             return found
         return replace(found, also=tuple({old.shape, *old.also} - {found.shape}))
 
-    def _found(self) -> LineFormat | Question | None:
+    def _found(self) -> LineFormat | FormatQuestion | None:
         """The format of what waits, what has to be asked, None where more lines are needed."""
         raws = [raw for _, raw in self._waiting if raw.whole]
         check = check_of([raw.data for raw in raws[-2 * AGREE :]])
@@ -218,7 +218,7 @@ class LineReader:
             return self._of_glued(plain)
         named = len(names_of_numbers(self._header, plain[-1].shape)) if plain and plain[-1].shape else 0
         notation = settle(plain, is_clock, named) if self._chosen.column is None else Notation()
-        if isinstance(notation, Question):
+        if isinstance(notation, FormatQuestion):
             return notation if len(plain) >= AGREE else None
         lines = [grammar(notation).read(raw) for raw in raws]
         numbers = [line for line in lines if line.kind in ("numbers", "broken")]
@@ -236,12 +236,12 @@ class LineReader:
         self._heard |= _words_before(lines, found)
         return replace(found, clock_s=usual_clock(timed, found))
 
-    def _of_glued(self, lines: Sequence[Line]) -> LineFormat | Question | None:
+    def _of_glued(self, lines: Sequence[Line]) -> LineFormat | FormatQuestion | None:
         """Numbers that letters touch, where there are no others: W1234."""
         found = self._of_shapes(lines, lines)
         return replace(found, glued=True) if isinstance(found, LineFormat) else found
 
-    def _of_shapes(self, numbers: Sequence[Line], lines: Sequence[Line]) -> LineFormat | Question | None:
+    def _of_shapes(self, numbers: Sequence[Line], lines: Sequence[Line]) -> LineFormat | FormatQuestion | None:
         last = numbers[-AGREE:]
         if len(last) < AGREE:
             return None
@@ -256,14 +256,14 @@ class LineReader:
         if len(numbers) < PATIENCE or begins:
             return None
         shown = numbers[-1].raw.strip()[:48]
-        return Question(
+        return FormatQuestion(
             f"the lines have no common form, the newest is {shown!r}; give it with --pattern, or another --baud"
         )
 
-    def _of_shape(self, alike: Sequence[Line]) -> LineFormat | Question:
+    def _of_shape(self, alike: Sequence[Line]) -> LineFormat | FormatQuestion:
         return decide(alike, self._chosen.column, self._header)
 
-    def _taking_turns(self, kinds: Sequence[Sequence[Line]]) -> LineFormat | Question:
+    def _taking_turns(self, kinds: Sequence[Sequence[Line]]) -> LineFormat | FormatQuestion:
         """Lines of several kinds: one of them may name a force, and the others something else."""
         found = [(decide(alike, self._chosen.column, ()), alike) for alike in kinds]
         forms = [(form, alike) for form, alike in found if isinstance(form, LineFormat)]
@@ -273,7 +273,9 @@ class LineReader:
             form = forms[0][0]
             return replace(form, beside=tuple(alike[0].shape for alike in kinds if alike[0].shape != form.shape))
         shown = " and ".join(repr(alike[-1].raw.strip()[:30]) for alike in kinds[:2])
-        return Question(f"lines of several kinds take turns: {shown}; write the one that is the force with --pattern")
+        return FormatQuestion(
+            f"lines of several kinds take turns: {shown}; write the one that is the force with --pattern"
+        )
 
 
 def _is_label(form: LineFormat, lines: Sequence[Line]) -> bool:

@@ -166,7 +166,7 @@ _MARK_SAID: dict[Mark, str] = {",": "a comma", ".": "a dot", "'": "an apostrophe
 
 
 @dataclass(frozen=True)
-class Question:
+class FormatQuestion:
     """What only the user can say.
 
     Args:

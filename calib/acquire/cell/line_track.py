@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from calib.acquire.cell.line_doubts import Doubts, without_digits
-from calib.acquire.cell.line_format import MOST_PLACES, Chosen, Expression, LineFormat, Question, Role, expression
+from calib.acquire.cell.line_format import MOST_PLACES, Chosen, Expression, FormatQuestion, LineFormat, Role, expression
 from calib.acquire.cell.line_grammar import Line, grammar
 from calib.acquire.cell.line_layout import Layout
 from calib.acquire.cell.line_steps import ENOUGH_ALIKE, Counter, Usual
@@ -56,7 +56,7 @@ class Track:
 
     def __init__(self, form: LineFormat, chosen: Chosen, heard: frozenset[str] = frozenset()) -> None:
         self.strange = 0
-        self.doubt: Question | None = None
+        self.doubt: FormatQuestion | None = None
         self.form = form
         self.clock_s = form.clock_s
         self._chosen, self._heard = chosen, heard
@@ -288,7 +288,7 @@ class Track:
         if sum(self._changes) >= MOVED:
             columns = tuple(sorted((plan.value + 1, *(i + 1 for i in plan.constants))))
             numbers = " and ".join(map(str, columns))
-            self.doubt = Question(
+            self.doubt = FormatQuestion(
                 f"columns {numbers} of {line.raw.strip()[:48]!r} move: two cells? Say which is the force with --column"
                 "; or add them with --format",
                 columns,

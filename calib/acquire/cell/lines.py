@@ -240,7 +240,7 @@ ALIKE = 8  # lines whose check has to come out, of ten
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class Checksum:
     """How lines are checked: what is made of the bytes, whether with the sign before the check, without the first."""
 
     kind: str
@@ -267,11 +267,11 @@ class Check:
 CHECKS = {
     check.name: check
     for kind in _CHECKS
-    for check in (Check(kind, sign, skip) for sign in (False, True) for skip in (0, 1))
+    for check in (Checksum(kind, sign, skip) for sign in (False, True) for skip in (0, 1))
 }
 
 
-def check_of(lines: Sequence[bytes]) -> Check | None:
+def check_of(lines: Sequence[bytes]) -> Checksum | None:
     """The check that comes out for nearly all lines; by chance none does."""
     lines = [line for line in lines if _HEX_END.search(line)]
     if len(lines) < ALIKE:

@@ -14,9 +14,9 @@ from collections import deque
 
 from calib.acquire.cell.baud import BaudSearch, Setting
 from calib.acquire.cell.line_agreement import LineReader
-from calib.acquire.cell.line_format import Chosen, LineFormat, Question
+from calib.acquire.cell.line_format import Chosen, FormatQuestion, LineFormat
 from calib.acquire.cell.lines import Record
-from calib.acquire.cell.port import Arrival, Source
+from calib.acquire.cell.port import Arrival, ByteSource
 
 UNREAD = 1000  # arrivals kept while no speed is found; the older ones are forgotten
 
@@ -33,7 +33,7 @@ class Listening:
     captured file is over.
     """
 
-    def __init__(self, source: Source, chosen: Chosen | None = None, setting: Setting | None = None) -> None:
+    def __init__(self, source: ByteSource, chosen: Chosen | None = None, setting: Setting | None = None) -> None:
         self.source = source
         self.away = self.last_gap = ""
         self.ended = False
@@ -49,7 +49,7 @@ class Listening:
         return self._reader.format
 
     @property
-    def question(self) -> Question | None:
+    def question(self) -> FormatQuestion | None:
         """What only the user can say, if anything."""
         return self._reader.question
 

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from statistics import median
 
-from calib.acquire.cell.line_format import LineFormat, Question, Role
+from calib.acquire.cell.line_format import FormatQuestion, LineFormat, Role
 from calib.acquire.cell.line_grammar import Line
 from calib.acquire.cell.line_layout import Spot
 from calib.acquire.cell.meter import NEWTON
@@ -72,7 +72,9 @@ class _Column:
         return not any("." in digits or "," in digits for digits in self.digits)
 
 
-def decide(lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = ()) -> LineFormat | Question:
+def decide(
+    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = ()
+) -> LineFormat | FormatQuestion:
     """Give each number of lines of one shape its role.
 
     Args:
@@ -85,7 +87,7 @@ def decide(lines: Sequence[Line], column: int | None = None, header: tuple[str, 
     """
     columns = _columns(lines, names_of_numbers(header, lines[0].shape))
     if column is not None and column > len(columns):
-        return Question(
+        return FormatQuestion(
             f"there is no column {column}: the lines hold {len(columns)} numbers; give another --column", patient=False
         )
     roles = [_by_unit_or_name(one) for one in columns]
@@ -93,7 +95,7 @@ def decide(lines: Sequence[Line], column: int | None = None, header: tuple[str, 
         chosen = column - 1
     else:
         found = _force(columns, roles, lines[-1])
-        if isinstance(found, Question):
+        if isinstance(found, FormatQuestion):
             return found
         chosen = found
     said: list[Role] = [role or _by_running(one, roles) for role, one in zip(roles, columns, strict=True)]
@@ -103,7 +105,7 @@ def decide(lines: Sequence[Line], column: int | None = None, header: tuple[str, 
     unit = force.unit or (lines[-1].layout.unit if force.meaning is None else None)
     doubt = None if column is not None else _doubtful(force, lines, unit)
     turned = doubt or _turned(force, lines)
-    if isinstance(turned, Question):
+    if isinstance(turned, FormatQuestion):
         return turned
     return LineFormat(lines[0].shape, tuple(_once(said)), unit, turned=turned is True)
 
@@ -169,7 +171,7 @@ def _by_running(column: _Column, roles: Sequence[Role | None]) -> Role:
     return "clock" if "clock" not in roles and is_clock(column.values) else "value"
 
 
-def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | Question:
+def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | FormatQuestion:
     """The column that is the force."""
     free = [i for i, role in enumerate(roles) if role is None]
     strong = [i for i in free if columns[i].unit or columns[i].spot.unsure]
@@ -220,7 +222,7 @@ def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:
     return [strong[0], *(i for i in strong[1:] if not same(columns[i]))]
 
 
-def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | Question:
+def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | FormatQuestion:
     """Every number is something else by its unit or name: raw counts may still be the force."""
     raw = [
         i for i, role in enumerate(roles) if role == "other" and re.search(r"raw|adc|counts?", columns[i].name.lower())
@@ -235,17 +237,17 @@ def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line
     kind = next((c.meaning.quantity for c in columns if c.meaning and c.meaning.quantity != "force"), "other")
     is_a = {"length": "a length", "time": "a time", "other": "no force"}.get(kind, "no force")
     said = f"{what} is {is_a}" if what else "its names say something else"
-    return Question(
+    return FormatQuestion(
         f"the lines hold no force: {_shown(line)!r}, {said}; set the device to a unit of force, or give --column"
     )
 
 
-def _which(candidates: Sequence[int], line: Line, columns: Sequence[_Column]) -> Question:
+def _which(candidates: Sequence[int], line: Line, columns: Sequence[_Column]) -> FormatQuestion:
     shown = ", ".join(f"{i + 1} (now {columns[i].digits[-1]})" for i in candidates)
     fields = ", ".join(
         "value" if i == candidates[0] else "plus" if i in candidates else "other" for i in range(len(columns))
     )
-    return Question(
+    return FormatQuestion(
         f"more than one column may be the force: {shown}, in {_shown(line)!r}; say which with --column, or add them"
         f" with --format '{fields}'",
         tuple(i + 1 for i in candidates),
@@ -256,17 +258,17 @@ def _shown(line: Line) -> str:
     return line.raw.strip()[:SHOWN]
 
 
-def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Question | None:
+def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> FormatQuestion | None:
     """What cannot be told of the force itself: a lone G, brackets around every number."""
     shown = _shown(lines[-1])
     if force.spot.unsure and unit is None:
         word = lines[-1].text[force.spot.stop :].strip(" ,;\t").split()
         letters = word[0] if word else "its unit"
-        return Question(
+        return FormatQuestion(
             f"in {shown!r} {letters} may be a unit or a mark (G: gram or gross); give --format 'value g', or its unit"
         )
     if all(line.layout.spots[_at(line, force)].bracketed for line in lines) and any(force.values):
-        return Question(
+        return FormatQuestion(
             f"the brackets in {shown!r} may mean below zero, or nothing; give --format 'value kg' for below zero,"
             " or --pattern '({value kg})'"
         )
@@ -277,7 +279,7 @@ def _at(line: Line, force: _Column) -> int:
     return min(range(len(line.values)), key=lambda i: abs(line.layout.spots[i].begin - force.spot.begin))
 
 
-def _turned(force: _Column, lines: Sequence[Line]) -> bool | Question:
+def _turned(force: _Column, lines: Sequence[Line]) -> bool | FormatQuestion:
     """Whether digits are sent last first: then they are smooth only when read so."""
     lone = len(lines[0].values) == 1 and lines[0].shape[0].endswith("=") and force.unit is None
     lone = lone and not re.search(r"[^\W\d_]", force.name) and not force.whole
@@ -292,7 +294,7 @@ def _turned(force: _Column, lines: Sequence[Line]) -> bool | Question:
         return True
     if here * ROUGH < there:
         return False
-    return Question(
+    return FormatQuestion(
         f"{_shown(lines[-1])!r} may be sent with its last digit first; pull on it to tell, or give --format"
         " turned-round or --format value",
         waits=True,

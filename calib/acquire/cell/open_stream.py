@@ -14,7 +14,7 @@ from calib.acquire.cell.line_format import Chosen, parse_format
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.meter import NEWTON
-from calib.acquire.cell.port import Source, open_source
+from calib.acquire.cell.port import ByteSource, open_source
 from calib.acquire.cell.replay import Rate
 from calib.closing import Closing
 from calib.errors import DataError
@@ -50,7 +50,7 @@ class StreamReading:
 class Stream(Closing):
     """An open line to go through; a context manager. Going through it waits for the next line."""
 
-    def __init__(self, source: Source, chosen: Chosen, setting: Setting | None, scale: Scale | None) -> None:
+    def __init__(self, source: ByteSource, chosen: Chosen, setting: Setting | None, scale: Scale | None) -> None:
         self._listening = Listening(source, chosen, setting)
         self._scale = scale
         self._waiting: deque[StreamReading] = deque()

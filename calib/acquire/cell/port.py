@@ -27,7 +27,7 @@ from calib.errors import UsageError, file_error
 from calib.frozen import dataclass
 from calib.safe_read import open_regular
 
-__all__ = ["Arrival", "PortFound", "Source", "find_ports", "open_source"]
+__all__ = ["Arrival", "ByteSource", "PortFound", "find_ports", "open_source"]
 
 TICK = 0.05  # s; the longest single wait within a read
 GATHER = 0.004  # s; bytes of a slow line are taken together: four readings of a fast cell are 50 ms
@@ -57,7 +57,7 @@ class Arrival:
     note: str = ""
 
 
-class Source(Protocol):
+class ByteSource(Protocol):
     """Where bytes come from; a context manager."""
 
     name: str
@@ -149,7 +149,7 @@ def open_source(
     rate: Rate = "real",
     clock: Callable[[], float] = time.monotonic,
     ports: Callable[[], Sequence[PortFound]] = find_ports,
-) -> Source:
+) -> ByteSource:
     """Open a port, a network address or a captured file.
 
     Args:

@@ -99,7 +99,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
 }
 
 
-class _Place(NamedTuple):
+class _HeadPlace(NamedTuple):
     """Where a mistake is said to be: the file, and the head's text to find the line in."""
 
     name: str
@@ -113,7 +113,7 @@ class _Place(NamedTuple):
 
 def is_newer_minor(text: str) -> bool:
     """Whether a head that was parsed is of a newer minor version: what is unknown in its table is then passed over."""
-    return _is_newer_minor(parse_toml(text, "").get("format"), _Place("", text))
+    return _is_newer_minor(parse_toml(text, "").get("format"), _HeadPlace("", text))
 
 
 def version_of(text: str) -> int:
@@ -131,7 +131,7 @@ def parse_head(text: str, name: str) -> RunHead:
     Raises:
         DataError: Broken TOML, another format or a newer major version, a key unknown, missing or wrong.
     """
-    place = _Place(name, text)
+    place = _HeadPlace(name, text)
     document = parse_toml(text, name, "the head")
     newer = _is_newer_minor(document.get("format"), place)
     _refuse_not_finite(document, (), place)
@@ -158,7 +158,7 @@ def parse_head(text: str, name: str) -> RunHead:
     return replace(head, extensions=extensions)
 
 
-def _check_pieces(head: RunHead, place: _Place) -> None:
+def _check_pieces(head: RunHead, place: _HeadPlace) -> None:
     """Every piece has a name of its own, a mass and an uncertainty."""
     loads = head.loads
     if loads is None:
@@ -175,7 +175,7 @@ def _check_pieces(head: RunHead, place: _Place) -> None:
         )
 
 
-def _is_newer_minor(text: object, place: _Place) -> bool:
+def _is_newer_minor(text: object, place: _HeadPlace) -> bool:
     where = place.at("", "format") if text is not None else place.name
     found = re.fullmatch(r"bandcurve-run/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
     if found is None:
@@ -192,7 +192,7 @@ def _is_newer_minor(text: object, place: _Place) -> bool:
     return int(found[2] or 0) > MINORS[int(found[1])]
 
 
-def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _Place) -> None:
+def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _HeadPlace) -> None:
     if isinstance(value, dict):
         for key, inner in value.items():
             _refuse_not_finite(inner, (*path, key), place)
@@ -208,7 +208,7 @@ def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _Place) -> None
         )
 
 
-def _in_si(table: Mapping[str, Any], section: str, place: _Place, newer: bool) -> dict[str, Any]:
+def _in_si(table: Mapping[str, Any], section: str, place: _HeadPlace, newer: bool) -> dict[str, Any]:
     """The table with bare names and SI values; keys that are unknown or given twice are refused."""
     out: dict[str, Any] = {}
     for key, value in table.items():
@@ -231,7 +231,7 @@ def _in_si(table: Mapping[str, Any], section: str, place: _Place, newer: bool) -
     return out
 
 
-def _known(key: str, section: str, place: _Place, newer: bool) -> tuple[Key, str] | None:
+def _known(key: str, section: str, place: _HeadPlace, newer: bool) -> tuple[Key, str] | None:
     """Which field a key stands for, and its unit; None where a newer version may know it.
 
     Raises:
@@ -273,7 +273,7 @@ def _converted(value: Any, unit: str, quantity: str | None) -> Any:
     return to_si(value, unit, quantity) if isinstance(value, int | float) else value
 
 
-def _validated(document: dict[str, Any], place: _Place) -> RunHead:
+def _validated(document: dict[str, Any], place: _HeadPlace) -> RunHead:
     started = document.get("started")
     if started is not None and not isinstance(started, datetime):
         where = place.at("", "started")
@@ -302,14 +302,14 @@ def checked_head(document: dict[str, Any], scale: ScaleInUse | None) -> RunHead:
         document: Tables of the head.
         scale: The scale as it stands, where there is one.
     """
-    return replace(_validated(document, _Place("run", "")), scale=scale)
+    return replace(_validated(document, _HeadPlace("run", "")), scale=scale)
 
 
 def _as_text(value: Any) -> str:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
-def _sentence(error: "ValidationError", place: _Place) -> DataError:
+def _sentence(error: "ValidationError", place: _HeadPlace) -> DataError:
     """The first mistake in words, with the key as the file writes it."""
     first = error.errors(include_url=False)[0]
     names = [part for part in first["loc"] if isinstance(part, str)]
@@ -329,7 +329,7 @@ def _sentence(error: "ValidationError", place: _Place) -> DataError:
     return DataError(f"{bare}{path} {words}{shown}", where=_where_of(place, section, field), remedy="correct the value")
 
 
-def _where_of(place: _Place, section: str, field: Key) -> str:
+def _where_of(place: _HeadPlace, section: str, field: Key) -> str:
     """The line of a field, whatever unit it carries in the file."""
     for unit in UNITS[field.quantity] if field.quantity else ():
         if _line_of(place.text, section, f"{field.name}_{unit}"):

@@ -10,7 +10,7 @@ TREND_S = 8.0  # of a zero, over which its trend was seen
 
 
 @dataclass(frozen=True)
-class Drift:
+class ZeroDrift:
     """What the zeros so far say of the next minutes.
 
     Args:
@@ -25,7 +25,7 @@ class Drift:
     per_s: float = 0.0
     u_per_s: float = 0.0
 
-    def after(self, point: HeldPoint, *, anew: bool) -> "Drift":
+    def after(self, point: HeldPoint, *, anew: bool) -> "ZeroDrift":
         """With another zero.
 
         Args:
@@ -40,7 +40,7 @@ class Drift:
                 rate, u_rate = between, u_between
         known = abs(rate) > 3 * u_rate
         u = hypot(u_rate if known else 0.0, CHANGES * rate) if known else min(u_rate, abs(rate))
-        return Drift(point.at_s, point.force, rate if known else 0.0, u)
+        return ZeroDrift(point.at_s, point.force, rate if known else 0.0, u)
 
     def u_after(self, at_s: float, u_zero: float) -> float:
         """Standard uncertainty of the last zero at a later time: what it may have moved by is in it. [force]"""

@@ -12,7 +12,7 @@ from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter
 from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.points.board_clock import BoardClock
-from calib.acquire.points.drift import Drift
+from calib.acquire.points.drift import ZeroDrift
 from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
 from calib.acquire.points.length_sensor import LengthTrace
 from calib.acquire.points.point_rows import held_row
@@ -100,7 +100,7 @@ class HandsFree:
         self._faults = self._overloads = 0  # in a row
         self._lags: list[float] = []  # of the device, one of each stop
         self.lengths: LengthTrace | None = None  # of a length sensor, where there is one
-        self._drift, self._clock = Drift(), BoardClock()
+        self._drift, self._clock = ZeroDrift(), BoardClock()
         self._next()
 
     @property

@@ -202,7 +202,7 @@ def _sweeps(course: Course) -> Iterator[Slot]:
 
 
 @dataclass(frozen=True)
-class Place:
+class CoursePlace:
     """Where a recording has got to."""
 
     index: int  # of the slot that comes next; the number of slots when all is done
@@ -272,13 +272,13 @@ class _Replay:
         return slot.branch == "unloading" and slot.setting > top - 1e-3
 
 
-def place_of(slots: tuple[Slot, ...], head: RunHead, rows: Sequence[Row]) -> Place:
+def place_of(slots: tuple[Slot, ...], head: RunHead, rows: Sequence[Row]) -> CoursePlace:
     """Where the rows have got to."""
     replay = _Replay(slots, head.procedure.method == "hung-weight")
     for row in rows:
         replay.take(row)
     replay.settle()
-    return Place(replay.index, tuple(replay.filled))
+    return CoursePlace(replay.index, tuple(replay.filled))
 
 
 def geometry(head: RunHead) -> Geometry:

@@ -11,7 +11,7 @@ from calib.acquire.files.run_events import KEPT
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry, loop_shape
-from calib.acquire.recording.reading_doubt import Entry, Expectation, Known, expect, likely_slip
+from calib.acquire.recording.reading_doubt import Expectation, KnownReading, TypedReading, expect, likely_slip
 from calib.acquire.recording.typed_entry import Typed, shown
 from calib.frozen import dataclass
 from calib.records import Row, Run
@@ -72,13 +72,13 @@ class Judge:
         return zeros[-1] if zeros else 0.0
 
     @cached_property
-    def known(self) -> tuple[Known, ...]:
+    def known(self) -> tuple[KnownReading, ...]:
         """Readings that stand, as stretch and pull."""
         found = []
         for row in self.run.readings:
             pull = self.pull(row)
             if pull is not None and row.length is not None and row.branch is not None:
-                found.append(Known(self.geometry.stretch(row.length), pull, row.branch, row.cycle or 0))
+                found.append(KnownReading(self.geometry.stretch(row.length), pull, row.branch, row.cycle or 0))
         return tuple(found)
 
     def expected(self, row: Row, length: float) -> Expectation | None:
@@ -239,7 +239,7 @@ class Judge:
         """The slip in the only reading so far that would make it go with this one; None where there is none."""
         before, unit = self.run.readings[-1], self.course.force_unit
         at = self.geometry.stretch(before.length or 0.0)
-        from_this = expect([Known(self.geometry.stretch(row.length or 0.0), pull, "loading", 1)], at, "loading")
+        from_this = expect([KnownReading(self.geometry.stretch(row.length or 0.0), pull, "loading", 1)], at, "loading")
 
         def fits(value: float) -> bool:
             other = self.pull(Row(0, force=value * FORCE[unit]))
@@ -365,18 +365,18 @@ class Judge:
         slip = likely_slip(self._length_entry(typed.text, length, fits, lambda _: False, "pull"))
         return self._words(f"{self._length(length)} flat", f"near {self._length(flat)} as before", slip)
 
-    def _force_entry(self, typed: Typed, fits: Callable[[float], bool], other: Callable[[float], bool]) -> Entry:
+    def _force_entry(self, typed: Typed, fits: Callable[[float], bool], other: Callable[[float], bool]) -> TypedReading:
         unit = self.course.force_unit
         others = ("lb", "N") if unit in ("kg", "kgf") else ("kg", "N") if unit in ("lb", "lbf") else ("kg", "lb")
         factors = tuple((name, FORCE[name] / FORCE[unit]) for name in others)
-        return Entry(typed.text, typed.value / FORCE[unit], fits, other, "length", unit, factors)
+        return TypedReading(typed.text, typed.value / FORCE[unit], fits, other, "length", unit, factors)
 
     def _length_entry(
         self, text: str, length: float, fits: Callable[[float], bool], other: Callable[[float], bool], name: str
-    ) -> Entry:
+    ) -> TypedReading:
         unit = self.course.length_unit
         factors = tuple((u, LENGTH[u] / LENGTH[unit]) for u in UNITS_MISTAKEN["length"][unit])
-        return Entry(text, length / LENGTH[unit], fits, other, name, unit, factors)
+        return TypedReading(text, length / LENGTH[unit], fits, other, name, unit, factors)
 
     def _words(self, says: str, wanted: str, slip: str | None) -> str:
         likely = f"Looks like {slip}." if slip else "Misread, or has something slipped?"

@@ -43,7 +43,7 @@ class Holes:
 
 
 @dataclass(frozen=True)
-class Limits:
+class PlanLimits:
     """What the band and the scale bear, and what the user wants."""
 
     top: float = USUAL_TOP  # stretch ratio of the longest length
@@ -103,7 +103,7 @@ def section_stiffness(band: Band, modulus: float = SHEAR_MODULUS) -> float | Non
 
 
 def plan_lengths(
-    band: Band, setup: LengthSetup, limits: Limits, count: int = 8, holes: Holes | None = None, step: float = 0.001
+    band: Band, setup: LengthSetup, limits: PlanLimits, count: int = 8, holes: Holes | None = None, step: float = 0.001
 ) -> Plan:
     """Propose lengths to measure at.
 
@@ -134,7 +134,7 @@ def plan_lengths(
     return Plan(tuple(lengths), said)
 
 
-def _top(band: Band, limits: Limits) -> tuple[float, tuple[str, ...]]:
+def _top(band: Band, limits: PlanLimits) -> tuple[float, tuple[str, ...]]:
     """Stretch of the longest length, and what to say about it."""
     top, said = limits.top, list(stretch_caution(limits.top, limits.allow_over))
     stiffness = section_stiffness(band, BEARABLE_MODULUS)
@@ -189,7 +189,7 @@ def _spread(lengths: Sequence[float], geometry: Geometry) -> list[float]:
     return kept
 
 
-def plan_loads(band: Band, loads: Sequence[float], limits: Limits) -> Plan:
+def plan_loads(band: Band, loads: Sequence[float], limits: PlanLimits) -> Plan:
     """Check a row of hung loads; their lengths are what is measured.
 
     Args:
@@ -239,6 +239,6 @@ def shorter(
     return tuple(sorted({x for x in even if above + 1e-6 < x <= top + 1e-6}))
 
 
-def with_top(limits: Limits, geometry: Geometry, length: float) -> Limits:
+def with_top(limits: PlanLimits, geometry: Geometry, length: float) -> PlanLimits:
     """Limits whose top is a length as taped. [m]"""
     return replace(limits, top=geometry.stretch(length))

@@ -19,7 +19,7 @@ Scored = tuple[float, str]
 
 
 @dataclass(frozen=True)
-class Known:
+class KnownReading:
     """A reading that was accepted."""
 
     stretch: float  # ratio to the rest length
@@ -41,7 +41,7 @@ class Expectation:
 
 
 def expect(
-    known: Sequence[Known], stretch: float, branch: BranchName, first: float | None = None
+    known: Sequence[KnownReading], stretch: float, branch: BranchName, first: float | None = None
 ) -> Expectation | None:
     """Expected pull at a stretch ratio from the readings so far.
 
@@ -68,7 +68,7 @@ def expect(
     return Expectation(exp(found[0]) * neo_hooke(stretch), found[1] + tolerance + 2.5 * slope * U_STRETCH)
 
 
-def _levels(known: Sequence[Known], branch: BranchName) -> list[tuple[float, float]]:
+def _levels(known: Sequence[KnownReading], branch: BranchName) -> list[tuple[float, float]]:
     """(stretch, mean of ln(F / g)) of one branch, rising, readings at one length together."""
     points = sorted(
         (k.stretch, log(k.force / neo_hooke(k.stretch)))
@@ -104,7 +104,7 @@ def _interpolate(points: Sequence[tuple[float, float]], stretch: float) -> tuple
     return near[1] + step, 0.12 + 0.3 * min(distance, 0.5)
 
 
-def _drop(known: Sequence[Known], out: Sequence[tuple[float, float]], stretch: float) -> tuple[float, float]:
+def _drop(known: Sequence[KnownReading], out: Sequence[tuple[float, float]], stretch: float) -> tuple[float, float]:
     """How far ln force lies below the loading branch, from the unloading readings so far, and its tolerance."""
     seen: list[tuple[float, float]] = []
     for s, level in _levels(known, "unloading"):
@@ -118,7 +118,7 @@ def _drop(known: Sequence[Known], out: Sequence[tuple[float, float]], stretch: f
 
 
 @dataclass(frozen=True)
-class Entry:
+class TypedReading:
     """A typed value that is to be judged, and the ways to judge another value in its place."""
 
     text: str  # as typed
@@ -130,7 +130,7 @@ class Entry:
     units: tuple[tuple[str, float], ...]  # other units with their factor to the unit typed
 
 
-def likely_slip(entry: Entry) -> str | None:
+def likely_slip(entry: TypedReading) -> str | None:
     """Name the slip that turns the typed value into one that fits; None where none does."""
     if entry.value < 0:
         return "a minus sign: is the hook turned round, or was the scale zeroed under load"
@@ -140,7 +140,7 @@ def likely_slip(entry: Entry) -> str | None:
     return f"the {entry.other_name} typed in its place" if entry.other(entry.value) else None
 
 
-def _slips(entry: Entry) -> Iterator[Scored]:
+def _slips(entry: TypedReading) -> Iterator[Scored]:
     v = entry.value
     points = [(v * f, f"the decimal point ({_short(v * f)})") for f in (10.0, 0.1, 100.0, 0.01)]
     units = [(v * f, f"{unit} instead of {entry.unit}") for unit, f in entry.units]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import cached_property
 
 from calib.acquire.recording import course as courses
-from calib.acquire.recording.course import Course, Place, Slot
+from calib.acquire.recording.course import Course, CoursePlace, Slot
 from calib.frozen import dataclass
 from calib.records import Row, Run, RunHead
 
@@ -37,7 +37,7 @@ class Recording:
         return courses.slots_of(self.course, self.head)
 
     @cached_property
-    def place(self) -> Place:
+    def place(self) -> CoursePlace:
         """Where the rows have got to."""
         return courses.place_of(self.slots, self.head, self.rows)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.batch import pooled_model as batch_model
-from calib.fit.batch.pooled_model import Joint, Layout, Member, Rows
+from calib.fit.batch.pooled_model import Joint, Member, PooledLayout, Rows
 from calib.fit.curve import slips
 from calib.fit.curve import variance_components as spreads
 from calib.fit.curve.mixed import LARGEST_MOVE
@@ -46,7 +46,7 @@ class Alternative:
 class Settled:
     """Some bands at the mode of the spreads, and without the likeliest slips."""
 
-    layout: Layout
+    layout: PooledLayout
     members: tuple[Member, ...]
     rows: tuple[Rows, ...]
     joint: Joint
@@ -71,7 +71,7 @@ def doubt_far(member: Member) -> None:
         model.use = use
 
 
-def settle(layout: Layout, members: Sequence[Member], theta: Array, base: Joint | None = None) -> Settled:
+def settle(layout: PooledLayout, members: Sequence[Member], theta: Array, base: Joint | None = None) -> Settled:
     """Find curves, spreads and slips that go together best, beginning with the members as they are.
 
     Args:
@@ -89,7 +89,7 @@ def settle(layout: Layout, members: Sequence[Member], theta: Array, base: Joint 
     return replace(settled, alternatives=alternatives)
 
 
-def one_round(layout: Layout, members: Sequence[Member], theta: Array) -> Settled:
+def one_round(layout: PooledLayout, members: Sequence[Member], theta: Array) -> Settled:
     """The spreads at their mode and every curve at its estimate, once, the readings in use as they are."""
     return _Among(layout, tuple(members), None).round(theta)
 
@@ -98,7 +98,7 @@ def one_round(layout: Layout, members: Sequence[Member], theta: Array) -> Settle
 class _Among:
     """Bands that judge one another's readings, or one band beside those already learnt from."""
 
-    layout: Layout
+    layout: PooledLayout
     members: tuple[Member, ...]
     base: Joint | None
 
@@ -190,7 +190,7 @@ def _move(settled: Settled) -> None:
         member.beta = member.beta + step * min(1.0, LARGEST_MOVE / max(largest, 1e-12))
 
 
-def _mode(layout: Layout, rows: Sequence[Rows], start: Array) -> Array:
+def _mode(layout: PooledLayout, rows: Sequence[Rows], start: Array) -> Array:
     """Most probable logarithms of the spreads."""
     middle, sd = layout.middle()
     return most_probable(lambda t: batch_model.value_and_gradient(layout, rows, t), start, middle, sd)

@@ -16,7 +16,7 @@ from calib.acquire.files.run_checks import check_pulls
 from calib.errors import DataError
 from calib.fit.batch import pooled_model as batch_model
 from calib.fit.batch.pooled_estimate import Settled, doubt_far, integrate, one_round, settle
-from calib.fit.batch.pooled_model import Joint, Layout, Member, Rows
+from calib.fit.batch.pooled_model import Joint, Member, PooledLayout, Rows
 from calib.fit.curve import outliers
 from calib.fit.curve.elastic import StretchRange
 from calib.fit.curve.estimate import CLOSE, SLACK
@@ -320,7 +320,7 @@ def odds_of(settled: Settled, i: int, theta: Array, doubt: float, use: NDArray[n
     return odds_against(layout, row, batch_model.gather(layout, others, theta), doubt)
 
 
-def odds_against(layout: Layout, row: Rows, others: Joint, doubt: float) -> float:
+def odds_against(layout: PooledLayout, row: Rows, others: Joint, doubt: float) -> float:
     """How much likelier a band's readings are with a shape of its own than with what the others taught; a logarithm.
 
     Few readings can be odd together or hold a slip: where one was left out, the band is odd only if that is likelier

@@ -56,7 +56,7 @@ class Member:
 
 
 @dataclass(frozen=True)
-class Layout:
+class PooledLayout:
     """What the bands share: the shape's coefficients, then the sources; and the order of the spreads."""
 
     basis: Basis
@@ -88,14 +88,14 @@ class Layout:
         )
 
 
-def layout_of(models: Sequence[MixedModel]) -> Layout:
+def layout_of(models: Sequence[MixedModel]) -> PooledLayout:
     """What is shared: the shape, and sources that are one and the same thing in several bands, by name and key."""
     found: dict[tuple[str, str | None], Source] = {}
     for model in models:
         for source in model.seen.sources:
             if source.key is not None:
                 found.setdefault((source.name, source.key), source)
-    return Layout(models[0].basis, tuple(found.values()))
+    return PooledLayout(models[0].basis, tuple(found.values()))
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ class Rows:
     use: NDArray[np.bool_]
 
 
-def rows_of(member: Member, layout: Layout) -> Rows:
+def rows_of(member: Member, layout: PooledLayout) -> Rows:
     """A band's rows about its present curve; none for a band that was only taped and weighed."""
     model, n = member.model, len(member.model.seen)
     p, cycles = layout.basis.size, len(model.gains)
@@ -147,13 +147,13 @@ def rows_of(member: Member, layout: Layout) -> Rows:
 _NOTHING = (np.zeros(0), np.zeros(0), np.zeros(0), np.zeros(0, bool))
 
 
-def own_sources(model: MixedModel, layout: Layout) -> list[int]:
+def own_sources(model: MixedModel, layout: PooledLayout) -> list[int]:
     """Places of a band's sources that the batch does not share."""
     shared = {(s.name, s.key) for s in layout.sources}
     return [i for i, s in enumerate(model.seen.sources) if (s.name, s.key) not in shared]
 
 
-def own_effects(layout: Layout, *, odd: bool) -> tuple[Array, NDArray[np.int64]]:
+def own_effects(layout: PooledLayout, *, odd: bool) -> tuple[Array, NDArray[np.int64]]:
     """Sd over its spread, and the spread, of a band's own departure in each coefficient of the shape."""
     basis, n = layout.basis, layout.shape
     scale, spread = np.ones(n), np.full(n, layout.level + 1)
@@ -212,7 +212,7 @@ class Joint:
     minus_log: float  # minus the log density of the spreads, up to a constant
 
 
-def shared_prior(layout: Layout, theta: Array) -> Array:
+def shared_prior(layout: PooledLayout, theta: Array) -> Array:
     """Variances of the shared shape and of the shared sources."""
     prior = np.ones(layout.shape + len(layout.sources))
     prior[: len(TREND_SD)] = TREND_SD**2
@@ -221,12 +221,12 @@ def shared_prior(layout: Layout, theta: Array) -> Array:
     return prior
 
 
-def solve(layout: Layout, rows: Sequence[Rows], theta: Array) -> Joint:
+def solve(layout: PooledLayout, rows: Sequence[Rows], theta: Array) -> Joint:
     """All bands together at one set of spreads."""
     return gather(layout, [solve_band(r, theta) for r in rows], theta)
 
 
-def gather(layout: Layout, bands: Sequence[BandSolution], theta: Array) -> Joint:
+def gather(layout: PooledLayout, bands: Sequence[BandSolution], theta: Array) -> Joint:
     """Posterior of what is shared, from the bands and the prior."""
     prior = shared_prior(layout, theta)
     z = (theta - layout.middle()[0]) / layout.middle()[1]
@@ -250,7 +250,7 @@ def _posterior(theta: Array, normal: Array, pull: Array, bands: Sequence[BandSol
     return Joint(theta, normal, pull, covariance, estimate, tuple(bands), float(minus_log))
 
 
-def value_and_gradient(layout: Layout, rows: Sequence[Rows], theta: Array) -> tuple[float, Array]:
+def value_and_gradient(layout: PooledLayout, rows: Sequence[Rows], theta: Array) -> tuple[float, Array]:
     """Minus the log density of the spreads and its gradient, from one solution.
 
     For a variance dV the gradient is (trace(Q dV) - a' dV a) / 2, with Q the inverse variance of all readings and
@@ -293,7 +293,7 @@ def studentised(row: Rows, band: BandSolution, joint: Joint) -> Array:
     return np.asarray(a * variance / np.sqrt(np.maximum(real, 1e-300)))
 
 
-def as_odd(row: Rows, layout: Layout, *, odd: bool) -> Rows:
+def as_odd(row: Rows, layout: PooledLayout, *, odd: bool) -> Rows:
     """The same readings with a shape of the band's own, or with the batch's."""
     scale, spread = own_effects(layout, odd=odd)
     n = layout.shape
@@ -304,7 +304,7 @@ def as_odd(row: Rows, layout: Layout, *, odd: bool) -> Rows:
     )
 
 
-def band_mean(layout: Layout, row: Rows, joint: Joint, i: int) -> Array:
+def band_mean(layout: PooledLayout, row: Rows, joint: Joint, i: int) -> Array:
     """Coefficients of a band less their prior mean, shape (p,).
 
     Args:
@@ -319,7 +319,7 @@ def band_mean(layout: Layout, row: Rows, joint: Joint, i: int) -> Array:
     return np.asarray(out)
 
 
-def reach_of_shared(layout: Layout, row: Rows, band: BandSolution) -> tuple[Array, Array]:
+def reach_of_shared(layout: PooledLayout, row: Rows, band: BandSolution) -> tuple[Array, Array]:
     """What the readings of a band make of themselves, and of an error in what is shared, with its curve.
 
     Returns:
@@ -332,7 +332,7 @@ def reach_of_shared(layout: Layout, row: Rows, band: BandSolution) -> tuple[Arra
     return back, by_shared
 
 
-def spread_names(layout: Layout, theta: Array) -> dict[str, float]:
+def spread_names(layout: PooledLayout, theta: Array) -> dict[str, float]:
     """The spreads by name."""
     names = (*spreads.names_of(layout.basis), "level", "own_shape", "own_loop")
     return dict(zip(names, np.exp(theta).tolist(), strict=False))

@@ -73,7 +73,7 @@ class FittedCurve:
     def unseen_slip(self, gradient: Array) -> Array:
         """What the limits of a few readings have beyond their u, as a relative standard deviation, shape (n,).
 
-        It is the chance of a slip that nobody has seen; nil where the readings check one another.
+        It is the chance of a slip that nobody has seen; zero where the readings check one another.
         """
         if self.apart is None:
             return np.zeros(len(gradient))

@@ -120,7 +120,7 @@ def lack_of_fit(seen: Seen, order: int) -> LackOfFit | None:
     return LackOfFit(F, f_tail(F, free, repeats), (free, repeats))
 
 
-class _Nodes(NamedTuple):
+class _NoiseNodes(NamedTuple):
     """The fits for a row of supposed noises."""
 
     log_weight: Array  # shape (k,)
@@ -212,7 +212,7 @@ def _three(values: Array) -> tuple[float, float, float]:
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def _fits(seen: Seen, noises: Array, usual: float, bend: float) -> _Nodes:
+def _fits(seen: Seen, noises: Array, usual: float, bend: float) -> _NoiseNodes:
     """Generalised least squares for each noise, with its restricted likelihood and prior.
 
     Args:
@@ -243,7 +243,7 @@ def _fits(seen: Seen, noises: Array, usual: float, bend: float) -> _Nodes:
     log_prior = np.log(noises**2 / scatter) - np.log1p(scatter / (5 * usual) ** 2)
     missing = 3 - terms
     covariance = (inverse @ inverse.transpose(0, 2, 1))[:, :terms, :terms]
-    return _Nodes(
+    return _NoiseNodes(
         log_prior - 0.5 * rest - log_determinants,
         np.pad(coefficients[:, :terms, 0], ((0, 0), (0, missing))),
         coefficients[:, terms, 0],
@@ -274,7 +274,7 @@ def _stuck(resolution: float, noise: float) -> float:
     return float(resolution**2 / (2 * pi**2) * share.sum())
 
 
-def _widened(nodes: _Nodes, weight: Array, mean: Array) -> Array:
+def _widened(nodes: _NoiseNodes, weight: Array, mean: Array) -> Array:
     """Covariance of the mixture over noises, widened so that 1.96 u of a pull hold 95 % of it at four pulls."""
     shift = nodes.coefficients - mean
     covariance: Array = np.einsum("k,kij->ij", weight, nodes.covariance) + np.einsum(

@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from calib.frozen import dataclass
-from calib.use.answers.parts import Answer, Place, Pull
+from calib.use.answers.parts import Answer, PlaceOnTape, Pull
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,5 +30,5 @@ class LengthAnswer(Answer):
     force_N: float
     tape_kind: str | None
     rest_half_path_m: float
-    loading: Place | None
-    unloading: Place | None
+    loading: PlaceOnTape | None
+    unloading: PlaceOnTape | None

@@ -61,7 +61,7 @@ class Pull:
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceOnTape:
     """A length with its limits."""
 
     length_m: float

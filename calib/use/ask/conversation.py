@@ -36,7 +36,7 @@ LETTERS = {  # of the lines of the summary; not n and y, which are no and yes
 
 
 @dataclass(frozen=True)
-class Line:
+class AnswerLine:
     """One line of the summary; its letter changes it."""
 
     letter: str
@@ -94,10 +94,10 @@ class Talk:
         return said
 
     @property
-    def lines(self) -> tuple[Line, ...]:
+    def lines(self) -> tuple[AnswerLine, ...]:
         """The summary."""
         shown = [q for q in MEASURING if q.listed and self._fits(q)]
-        return tuple(Line(LETTERS[q.key], q, q.words(self.answers)) for q in shown)
+        return tuple(AnswerLine(LETTERS[q.key], q, q.words(self.answers)) for q in shown)
 
 
 def _unit_told(key: str, kept: str) -> Mapping[str, str]:

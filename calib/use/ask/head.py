@@ -11,8 +11,8 @@ from calib.acquire.recording.course import PIECES, UNTIL, Course, extensions_of,
 from calib.acquire.recording.plan import (
     Geometry,
     Holes,
-    Limits,
     Plan,
+    PlanLimits,
     geometry_of,
     plan_lengths,
     plan_loads,
@@ -143,9 +143,9 @@ def plan_from(answers: Answers, given: Given, gear: Gear, band: Band) -> tuple[P
     return plan_lengths(band, gear.setup, limits, count, gear.holes, gear.step), None
 
 
-def _limits(given: Given, gear: Gear, geometry: Geometry) -> Limits:
+def _limits(given: Given, gear: Gear, geometry: Geometry) -> PlanLimits:
     capacity = gear.capacity if gear.method == "scale-in-line" else None
-    limits = Limits(capacity=capacity, allow_over=given.over_stretch)
+    limits = PlanLimits(capacity=capacity, allow_over=given.over_stretch)
     if given.top:
         return with_top(limits, geometry, parse_length(given.top, gear.units.length))
     over = (given.until or {}).get("over_m")
@@ -153,7 +153,7 @@ def _limits(given: Given, gear: Gear, geometry: Geometry) -> Limits:
     return replace(limits, top=top) if LEAST_TOP < top < limits.top else limits
 
 
-def _own_lengths(text: str, gear: Gear, geometry: Geometry, limits: Limits) -> Plan:
+def _own_lengths(text: str, gear: Gear, geometry: Geometry, limits: PlanLimits) -> Plan:
     parts = text.split(", ")
     if gear.holes is not None:
         lengths = sorted({gear.holes.length(whole_number(p)) for p in parts})
@@ -173,7 +173,7 @@ def _hung(answers: Answers, given: Given, band: Band) -> tuple[Plan, Loads]:
 
     unit = units_of(answers).force
     masses = [round(parse_mass(part, unit), 9) for part in answers["loads"].split(", ")]
-    plan = plan_loads(band, masses, Limits(allow_over=given.over_stretch))
+    plan = plan_loads(band, masses, PlanLimits(allow_over=given.over_stretch))
     hook = parse_mass(answers.get("hook") or "0", unit)
     owned = plates_owned(answers)
     if owned is not None:

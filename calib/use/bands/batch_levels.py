@@ -83,7 +83,7 @@ def member_of(profile: Profile, readings: int, lengths: int) -> BatchMember:
 
 
 @dataclass(frozen=True)
-class Level:
+class BandLevel:
     """Where one band stands."""
 
     force: float  # [N] at the reference stretch
@@ -109,7 +109,7 @@ class Standing:
 
     stretch: float
     length: float | None  # [m]
-    levels: tuple[Level, ...]
+    levels: tuple[BandLevel, ...]
     sizes: tuple[Size, ...]
     measure_more: tuple[str, str] | None  # band, why
     findings: tuple[Finding, ...]
@@ -126,7 +126,7 @@ def standing(members: Sequence[BatchMember]) -> Standing:
     groups = _sizes(members, [f for f, _ in forces])
     sizes = tuple(_size(members, forces, group) for group in groups)
     number = {i: n for n, group in enumerate(groups) for i in group}
-    levels = tuple(Level(f, u, number[i] + 1, f / sizes[number[i]].force) for i, (f, u) in enumerate(forces))
+    levels = tuple(BandLevel(f, u, number[i] + 1, f / sizes[number[i]].force) for i, (f, u) in enumerate(forces))
     odd = [Finding("outlying-band", f"{m.id}: {m.departs}") for m in members if m.outlying]
     return Standing(stretch, _length(members), levels, sizes, _more(members, levels), (*odd, *_mixed(sizes)))
 
@@ -208,7 +208,7 @@ def _spread(seen: float, noise: float, dof: int) -> tuple[float, float]:
     return spread, float(weight @ (sizes - spread) ** 2) ** 0.5
 
 
-def _more(members: Sequence[BatchMember], levels: Sequence[Level]) -> tuple[str, str] | None:
+def _more(members: Sequence[BatchMember], levels: Sequence[BandLevel]) -> tuple[str, str] | None:
     """The band that most needs a reading, and why."""
     pairs = list(zip(members, levels, strict=True))
     for member, _ in pairs:
@@ -295,7 +295,7 @@ def _as_more(more: tuple[str, str] | None) -> dict[str, str] | None:
 
 
 def _band(
-    member: BatchMember, level: Level, runs: tuple[str, ...], profile: str, length: float | None
+    member: BatchMember, level: BandLevel, runs: tuple[str, ...], profile: str, length: float | None
 ) -> dict[str, Any]:
     at = estimate(member.out, length) if length is not None and holds(member.out, length) else None
     return {

@@ -1,6 +1,6 @@
 """What is known of bands as parts of a box: the verdict its record has of each, and pairs that somebody keeps together.
 
-A verdict is of the calibration it was made from: a band measured anew has none until `batch fit` is run again.
+A verdict is of the calibration it was made from: a band measured again has none until `batch fit` is run again.
 """
 
 from collections.abc import Sequence

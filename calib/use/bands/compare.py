@@ -37,7 +37,7 @@ ALIKE = 0.02  # of a length: loops measured between ends as near as this may be 
 
 
 @dataclass(frozen=True)
-class Point:
+class DifferencePoint:
     """One length of one branch."""
 
     length: float  # [m]
@@ -72,7 +72,7 @@ class Comparison:
     k: float  # coverage factor of its 95 % interval
     shares: dict[str, float]  # u of the ratio by kind of source
     plate: str | None  # known plate weighed on both days
-    points: tuple[Point, ...]
+    points: tuple[DifferencePoint, ...]
     flat_length: Change  # [m]
     loss_ratio: Change | None
     findings: tuple[Finding, ...]
@@ -154,14 +154,14 @@ def _shares(effects: Mapping[str, float], ratio: float) -> dict[str, float]:
     return {kind: variance**0.5 for kind, variance in sorted(out.items(), key=lambda item: -item[1])}
 
 
-def _points(curves: Sequence[Curve], lengths: Array, branch: BranchName) -> list[Point]:
+def _points(curves: Sequence[Curve], lengths: Array, branch: BranchName) -> list[DifferencePoint]:
     was, now = curves
     none = np.zeros(len(lengths))
     keys = {**was.sources, **now.sources}
     u = np.sqrt(sum(((now.sources.get(k, none) - was.sources.get(k, none)) ** 2 for k in keys), none))
     off, k = now.force - was.force, np.maximum(was.ratio, now.ratio)
     return [
-        Point(float(x), branch, float(d), float(v), float(wide * v))
+        DifferencePoint(float(x), branch, float(d), float(v), float(wide * v))
         for x, d, v, wide in zip(lengths, off, u, k, strict=True)
     ]
 

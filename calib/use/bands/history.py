@@ -73,7 +73,7 @@ class Plate:
 
 
 @dataclass(frozen=True)
-class Drift:
+class BandDrift:
     """Relative change of level for each unit of time or use."""
 
     value: float
@@ -88,8 +88,8 @@ class History:
     over: Over
     days: tuple[Day, ...]
     plates: tuple[Plate, ...]
-    per_month: Drift | None
-    per_thousand: Drift | None  # repetitions
+    per_month: BandDrift | None
+    per_thousand: BandDrift | None  # repetitions
     failed: date | None  # the last re-check did not pass, and the band was not measured since
     reps_since: int  # logged since it was last looked at
     look_again: date | None
@@ -191,7 +191,7 @@ def _loss(profile: Profile) -> float | None:
     return profile.hysteresis.loss_ratio if profile.hysteresis else None
 
 
-def drift(along: Array, seen: Array, changes: Sequence[dict[str, float]]) -> Drift | None:
+def drift(along: Array, seen: Array, changes: Sequence[dict[str, float]]) -> BandDrift | None:
     """Slope of a straight line through the first calibration's point, None where nothing lies along.
 
     Args:
@@ -213,10 +213,10 @@ def drift(along: Array, seen: Array, changes: Sequence[dict[str, float]]) -> Dri
     value = spread * float(weighed @ seen[1:])
     off = seen[1:] - value * along[1:]
     scatter = float(off @ np.linalg.solve(cover, off)) / max(len(off) - 1, 1)
-    return Drift(value, (spread * max(scatter, 1.0)) ** 0.5)
+    return BandDrift(value, (spread * max(scatter, 1.0)) ** 0.5)
 
 
-def look_again(last: date | None, per_month: Drift | None = None) -> date | None:
+def look_again(last: date | None, per_month: BandDrift | None = None) -> date | None:
     """The day to measure again: before a change worth seeing could have come by.
 
     Args:
@@ -287,5 +287,5 @@ def _level(ratio: float, u: float, one_set: float | None) -> Level:
     return Level(ratio, u, NORMAL_95 * u, wide)
 
 
-def _drift(found: Drift | None) -> DriftRate | None:
+def _drift(found: BandDrift | None) -> DriftRate | None:
     return None if found is None else DriftRate(found.value, found.u, NORMAL_95 * found.u)

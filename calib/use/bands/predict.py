@@ -12,7 +12,7 @@ from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Prediction, Profile
 from calib.profile.table import BRANCHES, BranchName, ForceEstimate, LengthEstimate
 from calib.use.answers.lengths import LengthAnswer, PullAnswer
-from calib.use.answers.parts import Coded, Place, Pull, doubts
+from calib.use.answers.parts import Coded, PlaceOnTape, Pull, doubts
 
 
 @dataclass(frozen=True)
@@ -141,11 +141,11 @@ def length_answer(profile: Profile, inverse: Inverse, beside: Iterable[Coded] = 
     )
 
 
-def _place(profile: Profile, branch: BranchName, found: LengthEstimate | None) -> Place | None:
+def _place(profile: Profile, branch: BranchName, found: LengthEstimate | None) -> PlaceOnTape | None:
     if found is None:
         return None
     at = profile.estimate(found.length, branch)
-    return Place(
+    return PlaceOnTape(
         found.length, on_tape(profile, found.length), found.u, found.u95, profile.u95_next(at) / abs(at.slope)
     )  # fmt: skip
 

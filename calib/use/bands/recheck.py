@@ -30,7 +30,7 @@ class Expected:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedRecheck:
     """What one length said."""
 
     expected: Expected
@@ -70,7 +70,7 @@ def expect(profile: Profile, hung: Hung) -> Expected:
     return Expected(pull, half_path - _offset(profile, hung), k * u * pull / slope, (k + SEEN) * u)
 
 
-def recheck(profile: Profile, hung: Hung, read: float) -> Judged:
+def recheck(profile: Profile, hung: Hung, read: float) -> JudgedRecheck:
     """Judge the band by one length.
 
     Args:
@@ -84,7 +84,7 @@ def recheck(profile: Profile, hung: Hung, read: float) -> Judged:
     half_path = read + _offset(profile, hung)
     ratio = pull_of(profile, hung) / (profile.force(half_path) * _warmer(profile, hung))
     u, k, _ = _doubt(profile, hung, half_path)
-    return Judged(expect(profile, hung), ratio, ratio * u, k)
+    return JudgedRecheck(expect(profile, hung), ratio, ratio * u, k)
 
 
 def _offset(profile: Profile, hung: Hung) -> float:
@@ -112,7 +112,9 @@ def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float
     return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
 
 
-def recheck_answer(profile: Profile, hung: Hung, read: float, found: Judged, on: date, file: str) -> RecheckAnswer:
+def recheck_answer(
+    profile: Profile, hung: Hung, read: float, found: JudgedRecheck, on: date, file: str
+) -> RecheckAnswer:
     """The re-check as an answer.
 
     Args:
@@ -140,7 +142,7 @@ def recheck_answer(profile: Profile, hung: Hung, read: float, found: Judged, on:
     )
 
 
-def _of_the_mean(profile: Profile, found: Judged) -> float:
+def _of_the_mean(profile: Profile, found: JudgedRecheck) -> float:
     """95 % half-width of the ratio without what one set differs by from the band's average."""
     at = profile.estimate(profile.length(found.expected.pull).length)
     one_set = profile.u_next(at) ** 2 - at.u**2

@@ -16,7 +16,7 @@ from calib import assumptions
 from calib.errors import DataError
 from calib.fit.curve.sources import DAYS_PER_MONTH as DAYS_PER_MONTH
 from calib.profile.document import Profile
-from calib.profile.parts import CheckLoad
+from calib.profile.parts import ProfileCheckLoad
 from calib.profile.store.newest_profile import are_two_bands
 from calib.profile.table import BranchName
 from calib.records import Array
@@ -148,7 +148,7 @@ def _keys(effects: Sequence[Mapping[str, float]]) -> list[str]:
     return sorted({key for effect in effects for key in effect})
 
 
-def _shown(load: CheckLoad | None) -> tuple[float, float]:
+def _shown(load: ProfileCheckLoad | None) -> tuple[float, float]:
     """What a plate showed [N] and its relative standard uncertainty."""
     assert load is not None
     return load.shown_N, max(load.u_N / load.shown_N, 1e-6)

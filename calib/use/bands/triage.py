@@ -11,7 +11,7 @@ from typing import Literal
 from calib.finding import Finding
 from calib.frozen import dataclass
 from calib.use.answers.parts import Coded
-from calib.use.bands.batch_levels import BatchMember, Level
+from calib.use.bands.batch_levels import BandLevel, BatchMember
 
 Word = Literal["pair", "alone", "look at it", "measure again", "retire"]
 WORDS: tuple[Word, ...] = ("pair", "alone", "look at it", "measure again", "retire")
@@ -23,7 +23,7 @@ EXPECTED = frozenset({"shape-borrowed"})  # of a band measured quickly: said in 
 
 
 @dataclass(frozen=True)
-class Verdict:
+class TriageVerdict:
     """What to do with a band."""
 
     word: Word
@@ -31,8 +31,8 @@ class Verdict:
 
 
 def verdicts(
-    members: Sequence[BatchMember], levels: Sequence[Level], known: Mapping[str, Sequence[Coded]]
-) -> list[Verdict]:
+    members: Sequence[BatchMember], levels: Sequence[BandLevel], known: Mapping[str, Sequence[Coded]]
+) -> list[TriageVerdict]:
     """A verdict for each band.
 
     Args:
@@ -47,25 +47,25 @@ def verdicts(
         others = [levels[k] for k, other in enumerate(found) if k != n and (other is None or other.word == "pair")]
         near = [abs(log(o.level / levels[n].level)) for o in others if o.size == levels[n].size]
         partner = bool(near) and min(near) <= PARTNER
-        found[n] = Verdict("pair") if partner else Verdict("alone", _alone(near))
-    return [verdict or Verdict("alone") for verdict in found]
+        found[n] = TriageVerdict("pair") if partner else TriageVerdict("alone", _alone(near))
+    return [verdict or TriageVerdict("alone") for verdict in found]
 
 
-def _of_itself(member: BatchMember, said: Sequence[Coded]) -> Verdict | None:
+def _of_itself(member: BatchMember, said: Sequence[Coded]) -> TriageVerdict | None:
     """What is said of the band itself; None where nothing speaks against it."""
     for word, codes in (("retire", RETIRE), ("measure again", AGAIN)):
         texts = [f.text for f in said if f.code in codes]
         if texts:
-            return Verdict(word, "; ".join(dict.fromkeys(texts)))  # type: ignore[arg-type]
+            return TriageVerdict(word, "; ".join(dict.fromkeys(texts)))  # type: ignore[arg-type]
     if not member.readings:
-        return Verdict("measure again", "it was never pulled: one reading tells its level")
+        return TriageVerdict("measure again", "it was never pulled: one reading tells its level")
     if member.outlying and member.borrowed:
         asked = "" if "eight" in member.departs else "; it was read at few lengths: measure it at eight"
-        return Verdict("measure again", f"{member.departs}{asked}")
+        return TriageVerdict("measure again", f"{member.departs}{asked}")
     looks = [f.text for f in said if f.code in LOOK] + ([member.departs] if member.outlying else [])
     if looks:
         more = "; it was measured in full: look it over for a nick, or for another make" if member.outlying else ""
-        return Verdict("look at it", "; ".join(looks) + more)
+        return TriageVerdict("look at it", "; ".join(looks) + more)
     return None
 
 
@@ -75,7 +75,7 @@ def _alone(near: Sequence[float]) -> str:
     return f"the nearest level of a sound band of its size is {100 * min(near):.0f} % away"
 
 
-def by_word(ids: Sequence[str], found: Sequence[Verdict]) -> list[tuple[Word, str, list[str]]]:
+def by_word(ids: Sequence[str], found: Sequence[TriageVerdict]) -> list[tuple[Word, str, list[str]]]:
     """Bands with one verdict for one reason together, in the order of the words.
 
     Args:

@@ -11,7 +11,7 @@ from calib.acquire.cell.line_format import Chosen, LineFormat
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.meter import NEWTON, Meter, noise_of, step_of
-from calib.acquire.cell.port import Source, open_source
+from calib.acquire.cell.port import ByteSource, open_source
 from calib.acquire.cell.stream_figures import number_of
 from calib.closing import Closing
 from calib.errors import DataError
@@ -28,7 +28,7 @@ SLOW = 4.0  # readings a second: with fewer a stop is seen late
 
 
 @dataclass(frozen=True)
-class Wanted:
+class LineWanted:
     """What the options said of the line."""
 
     port: str
@@ -65,7 +65,7 @@ def no_reading(for_s: float) -> str:
     return f"  no reading for {for_s:.0f} s: power, cable, another program at the port?"
 
 
-def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
+def wanted_with(wanted: LineWanted, scale: Scale | None) -> LineWanted:
     """The options, with what the scale's file knows of its line where they are silent."""
     if scale is None:
         return wanted
@@ -75,9 +75,9 @@ def wanted_with(wanted: Wanted, scale: Scale | None) -> Wanted:
 
 
 def open_line(
-    wanted: Wanted,
+    wanted: LineWanted,
     scale: Scale | None,
-    opened: Callable[[str, Setting | None], Source] = open_source,
+    opened: Callable[[str, Setting | None], ByteSource] = open_source,
     say: Callable[[str], object] = len,
 ) -> CellLine:
     """Open a line and listen until it is understood; a context manager that closes it.
@@ -119,7 +119,9 @@ def refuse_no_length(line: CellLine) -> None:
         )
 
 
-def _understood(listening: Listening, wanted: Wanted, scale: Scale | None, say: Callable[[str], object]) -> CellLine:
+def _understood(
+    listening: Listening, wanted: LineWanted, scale: Scale | None, say: Callable[[str], object]
+) -> CellLine:
     news, readings, begun = LineNews(listening), list[Record](), listening.now()
     say(f"Listening to {listening.source.name} ...")
     while len(readings) < LOOK:

@@ -53,7 +53,7 @@ class Choices:
 
 
 @dataclass(frozen=True)
-class Plan:
+class LineupPlan:
     """One row of each turn's choices."""
 
     rows: tuple[int, ...]
@@ -62,7 +62,7 @@ class Plan:
     fewer_moves: int  # by how many moves at most a better plan may have fewer; 0 where the plan is exact
 
 
-def best_plan(turns: Sequence[Choices]) -> Plan:
+def best_plan(turns: Sequence[Choices]) -> LineupPlan:
     """The plan that is best in the order: miss beyond U, sides alike, fewest moves, fewest plates, least miss.
 
     Args:
@@ -167,7 +167,7 @@ def _over_plates(
     return least, came
 
 
-def _told(turns: Sequence[Choices], rows: tuple[int, ...], *, exact: bool) -> Plan:
+def _told(turns: Sequence[Choices], rows: tuple[int, ...], *, exact: bool) -> LineupPlan:
     first = turns[0]
     moves, plates = [int(first.hung[rows[0]].sum())], [int(first.plates[rows[0]].sum())]
     for n in range(1, len(turns)):
@@ -175,7 +175,7 @@ def _told(turns: Sequence[Choices], rows: tuple[int, ...], *, exact: bool) -> Pl
         moved = b.anchors if a.hook[i] != b.hook[j] else 0
         moves.append(round(float(abs(a.hung[i] - b.hung[j]).sum())) + moved)
         plates.append(round(float(abs(a.plates[i] - b.plates[j]).sum())))
-    return Plan(rows, tuple(moves), tuple(plates), 0 if exact else max(sum(moves) - _least(turns), 0))
+    return LineupPlan(rows, tuple(moves), tuple(plates), 0 if exact else max(sum(moves) - _least(turns), 0))
 
 
 def _least(turns: Sequence[Choices]) -> int:

@@ -13,7 +13,7 @@ import numpy as np
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.records import Array
-from calib.use.lineup.choices import Choices, Plan, best_plan
+from calib.use.lineup.choices import Choices, LineupPlan, best_plan
 from calib.use.lineup.lifters_table import Turn
 from calib.use.rig.anchors import UNEQUAL_SHARE
 from calib.use.rig.plates import Loadings
@@ -87,7 +87,7 @@ def line_up(base: Sought, turns: Sequence[Turn], tell: Tell = lambda part: None)
         laid.append(_laid(base, turn))
         tell(0.9 * (n + 1) / len(turns))
     there = [one for one in laid if isinstance(one, _Laid)]
-    plan = best_plan([one.choices for one in there]) if there else Plan((), (), (), 0)
+    plan = best_plan([one.choices for one in there]) if there else LineupPlan((), (), (), 0)
     planned, at = [], 0
     for n, (turn, one) in enumerate(zip(turns, laid, strict=True)):
         if isinstance(one, str):
@@ -218,7 +218,7 @@ def _choices(sought: Sought, teams: Sequence[Team], rows: Sequence[Best], known:
     )
 
 
-def _planned(turn: Turn, laid: _Laid, plan: Plan, at: int, base: Sought) -> Planned:
+def _planned(turn: Turn, laid: _Laid, plan: LineupPlan, at: int, base: Sought) -> Planned:
     row = laid.rows[plan.rows[at]]
     proposal = proposal_of(laid.sought, laid.teams[row.team], row)
     hold = hold_number(proposal.rig, proposal.profiles, extrapolate=laid.sought.extrapolate)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
         PullAnswer,
         RunAnswer,
     )
-    from calib.use.answers.parts import Place, Pull
+    from calib.use.answers.parts import PlaceOnTape, Pull
 
 NEGLIGIBLE = 0.02  # share of the variance below which sources are told together
 MOST_ROWS = 5  # lengths on the short screen
@@ -80,7 +80,9 @@ def length_view(answer: LengthAnswer, shown: Shown) -> View:
     )
 
 
-def _both_ways(loading: Place | None, unloading: Place | None) -> tuple[tuple[str, Place | None], ...]:
+def _both_ways(
+    loading: PlaceOnTape | None, unloading: PlaceOnTape | None
+) -> tuple[tuple[str, PlaceOnTape | None], ...]:
     return ("loading", loading), ("unloading", unloading)
 
 
@@ -88,7 +90,7 @@ def _ways(loading: Pull | None, unloading: Pull | None) -> tuple[tuple[str, Pull
     return ("loading", loading), ("unloading", unloading)
 
 
-def _place_cells(place: Place | None, shown: Shown) -> tuple[str, ...]:
+def _place_cells(place: PlaceOnTape | None, shown: Shown) -> tuple[str, ...]:
     if place is None:
         return ("-", "-", "-", "-")
     tape = "-" if place.tape_m is None else shown.tape(place.tape_m)

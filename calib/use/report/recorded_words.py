@@ -20,7 +20,7 @@ OTHER = {"kg": "lb", "lb": "kg", "N": "kg", "mm": "in", "cm": "in", "m": "in", "
 
 
 @dataclass(frozen=True)
-class Pull:
+class PullWords:
     """What a band pulls at one length, on one way."""
 
     force: float  # [N]
@@ -28,16 +28,16 @@ class Pull:
 
 
 @dataclass(frozen=True)
-class Place:
+class PlaceWords:
     """One length that was read."""
 
     taped: float  # [m]
     stretch: float
-    out: Pull
-    back: Pull | None = None
+    out: PullWords
+    back: PullWords | None = None
 
 
-def places(run: Run, profile: Profile, most: int = MOST_ROWS) -> tuple[Place, ...]:
+def places(run: Run, profile: Profile, most: int = MOST_ROWS) -> tuple[PlaceWords, ...]:
     """The pull at some of the lengths that were read, ends and middle among them."""
     geometry = geometry_of(run.head.band, run.head.length)
     taped = sorted({r.length for r in run.readings if r.length is not None})
@@ -49,7 +49,7 @@ def places(run: Run, profile: Profile, most: int = MOST_ROWS) -> tuple[Place, ..
     for x in taped:
         out = _pull(profile, "loading", x + geometry.offset)
         if out is not None:
-            found.append(Place(x, geometry.stretch(x), out, _pull(profile, "unloading", x + geometry.offset)))
+            found.append(PlaceWords(x, geometry.stretch(x), out, _pull(profile, "unloading", x + geometry.offset)))
     return tuple(found)
 
 
@@ -59,13 +59,13 @@ def _rounded(taped: Sequence[float]) -> list[float]:
     return sorted({taped[0], *inner, taped[-1]})
 
 
-def _pull(profile: Profile, branch: BranchName, half_path: float) -> Pull | None:
+def _pull(profile: Profile, branch: BranchName, half_path: float) -> PullWords | None:
     table = profile.branch(branch)
     if table is None:
         return None
     low, high = tested_range(table)
     at = estimate(table, min(max(half_path, low), high))
-    return Pull(at.force, at.u95)
+    return PullWords(at.force, at.u95)
 
 
 @dataclass(frozen=True)
@@ -77,13 +77,13 @@ class Recorded:
     file: str  # of the profile, as a command takes it
     course: Course
 
-    def pull(self, pull: Pull, unit: str | None = None) -> str:
+    def pull(self, pull: PullWords, unit: str | None = None) -> str:
         """A pull without its unit, as many digits as its limit is worth."""
         newton = FORCE[unit or self.course.force_unit]
         digits = 1 if pull.force / newton >= 10 and pull.u95 / newton >= 0.1 else 2
         return f"{pull.force / newton:.{digits}f}"
 
-    def limit(self, pull: Pull) -> str:
+    def limit(self, pull: PullWords) -> str:
         """A limit without its unit, as many digits as its pull."""
         digits = len(self.pull(pull).partition(".")[2])
         return f"{pull.u95 / FORCE[self.course.force_unit]:.{digits}f}"
@@ -114,7 +114,7 @@ def recorded_words(told: Recorded, said: Sequence[str], next_steps: Sequence[str
     return [head, *_rows(told, found), *said, *next_steps, _once_more(told, found)]
 
 
-def _rows(told: Recorded, found: Sequence[Place]) -> list[str]:
+def _rows(told: Recorded, found: Sequence[PlaceWords]) -> list[str]:
     force, length = told.course.force_unit, told.course.length_unit
     back = any(place.back for place in found)
     headers = ["tape", OTHER[length], "x flat", f"out, {force}", "+-", *([f"back, {force}", "+-"] if back else [])]
@@ -129,7 +129,7 @@ def _rows(told: Recorded, found: Sequence[Place]) -> list[str]:
     return ["  " + "  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=True)) for row in cells]
 
 
-def _once_more(told: Recorded, found: Sequence[Place]) -> str:
+def _once_more(told: Recorded, found: Sequence[PlaceWords]) -> str:
     """The kilos in one sentence, for the last line."""
     middle = found[len(found) // 2]
     percent = 100 * median(place.out.u95 / place.out.force for place in found)

@@ -10,7 +10,7 @@ LEAST_WIDTH, LEAST_HEIGHT = 30, 6
 
 
 @dataclass(frozen=True)
-class Series:
+class PlotSeries:
     """Places to mark with one sign."""
 
     sign: str
@@ -32,7 +32,7 @@ class Frame:
     y_format: str = ".0f"
 
 
-def plot(series: Sequence[Series], frame: Frame) -> str:
+def plot(series: Sequence[PlotSeries], frame: Frame) -> str:
     """Draw series on common axes; the vertical one begins at zero.
 
     Args:
@@ -77,7 +77,7 @@ def _span(x: Sequence[float]) -> tuple[float, float]:
     return (low, high) if high > low else (low - 0.5, high + 0.5)
 
 
-def _places(one: Series, across: int, height: int, span: tuple[float, float], top: float) -> list[tuple[int, int]]:
+def _places(one: PlotSeries, across: int, height: int, span: tuple[float, float], top: float) -> list[tuple[int, int]]:
     """Column and line of every sign of a series."""
     low, high = span
 
@@ -95,7 +95,7 @@ def _places(one: Series, across: int, height: int, span: tuple[float, float], to
     return between or marked
 
 
-def _legend(series: Sequence[Series], frame: Frame, width: int) -> str:
+def _legend(series: Sequence[PlotSeries], frame: Frame, width: int) -> str:
     names = "   ".join(f"{s.sign} {s.name}" for s in series)
     shared = f"   {BOTH} both" if len(series) > 1 else ""
     return f"{frame.y_name}   {names}{shared}"[:width]

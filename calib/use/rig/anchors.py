@@ -14,8 +14,8 @@ from calib.records import Array
 from calib.units import SHOWN
 from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.rig_file import under_feet
-from calib.use.rig.rig_sum import Part, Pull, add
-from calib.use.rig.statics import Answer, Direction
+from calib.use.rig.rig_sum import RigPull, WeightedPull, add
+from calib.use.rig.statics import Direction, RigLoad
 
 HOLDS_SHARE = 0.5  # of what holds the anchor: caution above
 FRICTION = 0.3  # metal or rubber on a dusty floor, on the careful side
@@ -25,7 +25,7 @@ FORE_AFT_KG = 2.0  # at the hooks: smaller pulls are not worth a sentence
 SHAFT = 0.040  # [m] thinner than this the band lies on the shaft and its knurl, not on the sleeve
 
 
-class Step(NamedTuple):
+class LoadingStep(NamedTuple):
     """One band put on, in the order it goes on; it comes off the other way round."""
 
     band: int
@@ -33,12 +33,12 @@ class Step(NamedTuple):
     net_kg: float  # on the hooks after it; below zero the bar flies up
 
 
-def hardest(answer: Answer) -> Direction:
+def hardest(answer: RigLoad) -> Direction:
     """The way that pulls more; both where only one can be told."""
     return max(answer.ways.values(), key=lambda d: float(abs(d.pull.value).max()))
 
 
-def cautions(answer: Answer, unit: Unit = "kg") -> tuple[Finding, ...]:
+def cautions(answer: RigLoad, unit: Unit = "kg") -> tuple[Finding, ...]:
     """Everything worth a sentence, the worst first.
 
     Args:
@@ -61,7 +61,7 @@ class _Weights(NamedTuple):
         return f"{kg / UNIT[self.unit]:.1f} {self.unit}"
 
 
-def loading_order(answer: Answer) -> tuple[Step, ...]:
+def loading_order(answer: RigLoad) -> tuple[LoadingStep, ...]:
     """Bands from above, the weakest first, with the least plates before each goes on.
 
     What one set may pull is allowed for, and bands from below are not counted on.
@@ -73,30 +73,30 @@ def loading_order(answer: Answer) -> tuple[Step, ...]:
     for n, i in enumerate(above):
         total += abs(float(direction.bands[i].down[at])) / answer.gravity
         most = max(_most_up(answer, d, above[: n + 1]) for d in _everywhere(answer))
-        steps.append(Step(i, max(most - answer.rig.bar.mass, 0.0), answer.rig.weight_kg - total))
+        steps.append(LoadingStep(i, max(most - answer.rig.bar.mass, 0.0), answer.rig.weight_kg - total))
     return tuple(steps)
 
 
-def _most_up(answer: Answer, direction: Direction, bands: Sequence[int]) -> float:
+def _most_up(answer: RigLoad, direction: Direction, bands: Sequence[int]) -> float:
     """The most that some of the bands may lift in one set. [kg]"""
-    parts = [Part(direction.bands[i], -1.0 / answer.gravity) for i in bands]
+    parts = [WeightedPull(direction.bands[i], -1.0 / answer.gravity) for i in bands]
     lift = add(parts, len(direction.load.value))
     return float((lift.value + lift.next_u95).max())
 
 
-def _everywhere(answer: Answer) -> list[Direction]:
+def _everywhere(answer: RigLoad) -> list[Direction]:
     """Both ways of the lift, and the hooks where they are given."""
     return [*answer.ways.values(), *([answer.hooks] if answer.hooks is not None else [])]
 
 
-def lifts_off(answer: Answer) -> bool:
+def lifts_off(answer: RigLoad) -> bool:
     """Whether the bands pull up more than what holds them weighs, as far as that is known."""
     anchor = answer.rig.anchor
     known = not anchor.bolted and anchor.holds is not None
     return known and _anchor_load(answer).uplift >= (anchor.holds or 0.0) * answer.gravity
 
 
-def _where_put_on(answer: Answer) -> tuple[Direction, int]:
+def _where_put_on(answer: RigLoad) -> tuple[Direction, int]:
     """Where bands are put on: on the hooks, or where they pull most if those are not given."""
     if answer.hooks is not None:
         return answer.hooks, 0
@@ -104,7 +104,7 @@ def _where_put_on(answer: Answer) -> tuple[Direction, int]:
     return direction, int(abs(direction.pull.value).argmax())
 
 
-def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
+def _lets_go(answer: RigLoad, said: _Weights) -> list[Finding]:
     direction, found = hardest(answer), []
     for i, (band, pull) in enumerate(zip(answer.rig.band, direction.bands, strict=True)):
         low, high = (abs(float(pull.down[at])) / answer.gravity for at in (0, -1))
@@ -115,7 +115,7 @@ def _lets_go(answer: Answer, said: _Weights) -> list[Finding]:
     return found
 
 
-def _lift_off(answer: Answer, said: _Weights) -> list[Finding]:
+def _lift_off(answer: RigLoad, said: _Weights) -> list[Finding]:
     order = loading_order(answer)
     if not order:
         return []
@@ -138,7 +138,7 @@ class _Load(NamedTuple):
     moment: float  # [N m] that tips
 
 
-def _anchor_load(answer: Answer) -> _Load:
+def _anchor_load(answer: RigLoad) -> _Load:
     """The most that pulls on whatever holds the bands from below, and on all anchors sideways."""
     most = _Load(0.0, 0.0, 0.0)
     for direction in answer.ways.values():
@@ -153,7 +153,7 @@ def _anchor_load(answer: Answer) -> _Load:
     return most
 
 
-def _aside(pull: Pull) -> Array:
+def _aside(pull: RigPull) -> Array:
     found: Array = np.hypot(pull.sideways, pull.fore)
     return found
 
@@ -162,7 +162,7 @@ def _most(values: Sequence[Array]) -> float:
     return float(abs(np.sum(values, axis=0)).max()) if values else 0.0
 
 
-def _anchor(answer: Answer, said: _Weights) -> list[Finding]:
+def _anchor(answer: RigLoad, said: _Weights) -> list[Finding]:
     anchor, load, g = answer.rig.anchor, _anchor_load(answer), answer.gravity
     if anchor.bolted:
         return []
@@ -189,7 +189,7 @@ def _anchor(answer: Answer, said: _Weights) -> list[Finding]:
     return found
 
 
-def _fore_aft(answer: Answer, said: _Weights) -> list[Finding]:
+def _fore_aft(answer: RigLoad, said: _Weights) -> list[Finding]:
     directions = [answer.hooks] if answer.hooks is not None else list(answer.ways.values())
     pull = max(abs(float(sum(p.fore[0] for p in d.bands))) for d in directions) / answer.gravity
     if pull < FORE_AFT_KG:
@@ -200,7 +200,7 @@ def _fore_aft(answer: Answer, said: _Weights) -> list[Finding]:
     ]
 
 
-def _unequal(answer: Answer, said: _Weights) -> list[Finding]:
+def _unequal(answer: RigLoad, said: _Weights) -> list[Finding]:
     direction = hardest(answer)
     apart = direction.difference.value / answer.gravity
     at = int(abs(apart).argmax())
@@ -214,7 +214,7 @@ def _unequal(answer: Answer, said: _Weights) -> list[Finding]:
     return [Finding("sides-unequal", text)]
 
 
-def _wear(answer: Answer) -> list[Finding]:
+def _wear(answer: RigLoad) -> list[Finding]:
     thin = [i for i, band in enumerate(answer.rig.band) if band.sleeve_diameter < SHAFT]
     if not thin:
         return []

@@ -18,8 +18,8 @@ from calib.use.report.rig_words import Unit
 from calib.use.rig.anchors import cautions
 from calib.use.rig.rig_check import Learned, disagreement, learn
 from calib.use.rig.rig_file import Rig, check_rig
-from calib.use.rig.rig_sum import Pull
-from calib.use.rig.statics import Answer, calculate, tested_heights
+from calib.use.rig.rig_sum import RigPull
+from calib.use.rig.statics import RigLoad, calculate, tested_heights
 
 CAP_BYTES = 100_000
 MOST = 200
@@ -40,7 +40,7 @@ class Lifted:
     """What the rig puts on the bar for one lifter, or why that cannot be told."""
 
     lifter: Lifter
-    answer: Answer | None
+    answer: RigLoad | None
     error: str
 
 
@@ -154,8 +154,8 @@ def under_rig(
 
 
 def _in_part(
-    rig: Rig, profiles: Sequence[Profile], adjusted: Callable[[list[Pull]], list[Pull]], unit: Unit
-) -> Answer | None:
+    rig: Rig, profiles: Sequence[Profile], adjusted: Callable[[list[RigPull]], list[RigPull]], unit: Unit
+) -> RigLoad | None:
     """A lift of which one end is outside the tested lengths, as if it ended where they end; None if too little is left.
 
     A band that was tested to a length turned there, so the lift that turns there is what was measured.
@@ -184,7 +184,7 @@ def _between(rig: Rig, ends: tuple[float, float]) -> Rig:
     return replace(rig, bar=replace(rig.bar, bottom=bottom, top=top), band=bands)
 
 
-def _with(learned: Learned | None, answer: Answer) -> Answer:
+def _with(learned: Learned | None, answer: RigLoad) -> RigLoad:
     if learned is None or learned.agrees:
         return answer
     return replace(answer, findings=(disagreement(learned), *answer.findings))

@@ -41,13 +41,13 @@ from calib.use.rig.rig_check import Learned
 from calib.use.rig.rig_file import Check
 from calib.use.rig.rig_hold import Hold
 from calib.use.rig.rig_sum import Known
-from calib.use.rig.solve import Proposal, Solved, Wish
-from calib.use.rig.statics import SIDES, Answer, Direction
+from calib.use.rig.solve import Proposal, SolveResult, Wish
+from calib.use.rig.statics import SIDES, Direction, RigLoad
 
 TENTH = 0.1  # m
 
 
-def rig_answer(answer: Answer, profiles: Sequence[Profile]) -> RigAnswer:
+def rig_answer(answer: RigLoad, profiles: Sequence[Profile]) -> RigAnswer:
     """The load on the bar as an answer.
 
     Args:
@@ -73,7 +73,7 @@ def rig_answer(answer: Answer, profiles: Sequence[Profile]) -> RigAnswer:
     )
 
 
-def _way(answer: Answer, way: Direction | None, profiles: Sequence[Profile]) -> RigWay | None:
+def _way(answer: RigLoad, way: Direction | None, profiles: Sequence[Profile]) -> RigWay | None:
     if way is None:
         return None
     load = way.load
@@ -106,7 +106,7 @@ def _way(answer: Answer, way: Direction | None, profiles: Sequence[Profile]) -> 
     )  # fmt: skip
 
 
-def refuse_flying(answer: Answer, unit: Unit = "kg") -> None:
+def refuse_flying(answer: RigLoad, unit: Unit = "kg") -> None:
     """Refuse a rig whose bands from above pull more than bar and plates weigh: there is no load to tell.
 
     Args:
@@ -129,7 +129,7 @@ def refuse_flying(answer: Answer, unit: Unit = "kg") -> None:
             )
 
 
-def _added(answer: Answer, load: Array) -> float:
+def _added(answer: RigLoad, load: Array) -> float:
     """Added load for 10 cm of height, from bottom to top. [kg]"""
     return float((load[-1] - load[0]) / (answer.heights[-1] - answer.heights[0]) * TENTH)
 
@@ -165,7 +165,7 @@ def _lifter(one: Lifted, profiles: Sequence[Profile], unit: Unit) -> LifterLoads
 
 
 def check_answer(
-    learned: Learned, check: Check, before: Answer, after: Answer, profiles: Sequence[Profile]
+    learned: Learned, check: Check, before: RigLoad, after: RigLoad, profiles: Sequence[Profile]
 ) -> RigCheckAnswer:
     """A check of a rig as an answer.
 
@@ -202,7 +202,7 @@ def check_answer(
     )
 
 
-def solve_answer(solved: Solved, holds: Sequence[Hold | None]) -> SolveAnswer:
+def solve_answer(solved: SolveResult, holds: Sequence[Hold | None]) -> SolveAnswer:
     """What was found for a wanted load as an answer.
 
     Args:
@@ -296,7 +296,7 @@ def check_number(hold: Hold | None) -> CheckNumber | None:
 
 
 def weight_answer(
-    answer: Answer,
+    answer: RigLoad,
     loads: Mapping[Of, Known],
     made: Loadings | None,
     hold: Hold | None,

@@ -10,15 +10,15 @@ import numpy as np
 
 from calib.gravity import local_gravity
 from calib.records import Array
-from calib.use.rig.rig_curve import Source
-from calib.use.rig.rig_sum import Known, Part, Pull, add
-from calib.use.rig.statics import Answer, Direction
+from calib.use.rig.rig_curve import RigSource
+from calib.use.rig.rig_sum import Known, RigPull, WeightedPull, add
+from calib.use.rig.statics import Direction, RigLoad
 
 Of = Literal["bottom", "top", "average"]
 OFS: tuple[Of, ...] = ("bottom", "top", "average")
 
 
-def load_of(answer: Answer, direction: Direction, of: Of) -> Known:
+def load_of(answer: RigLoad, direction: Direction, of: Of) -> Known:
     """One load of a way of the lift, with its uncertainty, as arrays of one. [kg]
 
     Args:
@@ -30,7 +30,7 @@ def load_of(answer: Answer, direction: Direction, of: Of) -> Known:
         at, load = (0 if of == "bottom" else -1), direction.load
         return Known(*(np.array([getattr(load, name)[at]]) for name in ("value", "u", "low", "high", "next_u95")))
     _, u_g = local_gravity(answer.rig.bar.latitude_deg, answer.rig.bar.altitude)
-    mean = add([Part(_mean(pull), 1.0 / answer.gravity) for pull in direction.bands], 1, relative=u_g)
+    mean = add([WeightedPull(_mean(pull), 1.0 / answer.gravity) for pull in direction.bands], 1, relative=u_g)
     weight = answer.rig.weight_kg
     return Known(mean.value + weight, mean.u, mean.low + weight, mean.high + weight, mean.next_u95)
 
@@ -41,7 +41,7 @@ def over_the_lift(values: Array) -> Array:
     return found
 
 
-def _mean(pull: Pull) -> Pull:
+def _mean(pull: RigPull) -> RigPull:
     """A band's pull averaged over the heights, as far as a sum of pulls needs it.
 
     Each source shifts all heights at once, so its shifts average too.
@@ -55,7 +55,7 @@ def _mean(pull: Pull) -> Pull:
         tension=mean(pull.tension),
         down=mean(pull.down),
         next_u=mean(pull.next_u),
-        sources=tuple(Source(s.key, mean(s.shift), s.one_sided) for s in pull.sources),
+        sources=tuple(RigSource(s.key, mean(s.shift), s.one_sided) for s in pull.sources),
         ratio=np.array([pull.ratio.max()]),
         drawn={},
     )

@@ -18,11 +18,11 @@ from calib.gravity import local_gravity
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.units import G_STANDARD
-from calib.use.rig.rig_curve import Source, loop_of
+from calib.use.rig.rig_curve import RigSource, loop_of
 from calib.use.rig.rig_file import Check, Rig, RigBand
-from calib.use.rig.rig_geometry import Off, slack_length
-from calib.use.rig.rig_sum import Pull
-from calib.use.rig.statics import Answer, Way, calculate
+from calib.use.rig.rig_geometry import Offsets, slack_length
+from calib.use.rig.rig_sum import RigPull
+from calib.use.rig.statics import RigLoad, Way, calculate
 
 U_GAIN = {"platform": 0.006, "hook": 0.006, "hover": 0.01}  # unchecked scale: a bound of 1 %; plates: of 2 %
 ROUNDS = 4
@@ -56,23 +56,23 @@ class Learned:
         """Whether profile and rig agree with what was read."""
         return self.misfit <= self.limit
 
-    def adjusted(self, pulls: list[Pull]) -> list[Pull]:
+    def adjusted(self, pulls: list[RigPull]) -> list[RigPull]:
         """Pulls of the bands in the light of the readings."""
         return [self._one(pull) for pull in pulls]
 
-    def _one(self, pull: Pull) -> Pull:
+    def _one(self, pull: RigPull) -> RigPull:
         rows, middle = _rows(pull, self.keys, self.per_reading)
         down = pull.down + middle + self.mean @ rows
         part = np.divide(down, pull.down, out=np.ones_like(down), where=pull.down != 0)
         kept = [s for s in pull.sources if s.key not in self.keys]
-        learned = [Source(f"checked:{n}", shift) for n, shift in enumerate(self.root.T @ rows)]
+        learned = [RigSource(f"checked:{n}", shift) for n, shift in enumerate(self.root.T @ rows)]
         return replace(
             pull, down=down, tension=pull.tension * part, sideways=pull.sideways * part, fore=pull.fore * part,
             sources=(*kept, *learned), drawn={},
         )  # fmt: skip
 
 
-def work_out(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool) -> tuple[Answer, Learned | None]:
+def work_out(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool) -> tuple[RigLoad, Learned | None]:
     """Work a rig out, in the light of its check if it has one.
 
     A check that does not agree teaches nothing. What is refused is what the rig as written is refused; where the check
@@ -147,7 +147,7 @@ def _hitches(rig: Rig, profiles: Sequence[Profile]) -> dict[int, _Hitch]:
         if band.arrangement == "choked":
             loop = loop_of(profile)
             length = float(slack_length(band, loop))
-            off = Off(slack=max(rig.bar.u_reading, 1e-6)) if band.slack_length is not None else Off(hitch=1.0)
+            off = Offsets(slack=max(rig.bar.u_reading, 1e-6)) if band.slack_length is not None else Offsets(hitch=1.0)
             found[i] = _Hitch(length, float(slack_length(band, loop, off)) - length, loop.rest)
     return found
 
@@ -205,14 +205,14 @@ def _on_hook(band: RigBand, check: Check) -> RigBand:
     return replace(band, sleeve_diameter=check.hook_diameter, slack_length=slack)
 
 
-def _along(pull: Pull) -> Pull:
+def _along(pull: RigPull) -> RigPull:
     """A band's pull along its own line."""
     part = np.sign(pull.down) / np.cos(pull.angle)
     sources = tuple(s._replace(shift=s.shift * part) for s in pull.sources)
     return replace(pull, down=pull.down * part, next_u=pull.next_u * abs(part), sources=sources)
 
 
-def _at_heights(pulls: list[Pull], grid: Array, rig: Rig, check: Check, per: Mapping[str, float]) -> _Look:
+def _at_heights(pulls: list[RigPull], grid: Array, rig: Rig, check: Check, per: Mapping[str, float]) -> _Look:
     heights = np.array(check.heights)
 
     def at(values: Array) -> Array:
@@ -233,7 +233,7 @@ def _at_heights(pulls: list[Pull], grid: Array, rig: Rig, check: Check, per: Map
     return _Look(at(down + middle), keys, np.array([at(row) for row in whole]).T, noise)
 
 
-def _rows(pull: Pull, keys: Sequence[str], per: Mapping[str, float]) -> tuple[Array, Array]:
+def _rows(pull: RigPull, keys: Sequence[str], per: Mapping[str, float]) -> tuple[Array, Array]:
     """Shift of the pull by one u of each key, and what half of a one-sided one adds. [keys, heights] and [heights]"""
     place = {key: n for n, key in enumerate(keys)}
     rows, middle = np.zeros((len(keys), len(pull.down))), np.zeros(len(pull.down))

@@ -29,7 +29,7 @@ GAP = 0.1  # of the pull, between the branches where unloading was not measured.
 TURNING = 0.2  # of the tested stretch above rest: over which a band crosses from one branch to the other
 
 
-class Source(NamedTuple):
+class RigSource(NamedTuple):
     """Shift of the downward pull at each height that one standard deviation of one source causes."""
 
     key: str
@@ -38,17 +38,17 @@ class Source(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Table:
+class RigTable:
     """A branch from the slack band on: no pull at rest, then its grid."""
 
     length: Array
     force: Array
     ratio: Array
-    made_factors: Callable[[], tuple[Source, ...]]
+    made_factors: Callable[[], tuple[RigSource, ...]]
     tested: tuple[float, float]
 
     @cached_property
-    def factors(self) -> tuple[Source, ...]:
+    def factors(self) -> tuple[RigSource, ...]:
         """What moves its pulls; a search over many bands asks for the pulls alone."""
         return self.made_factors()
 
@@ -61,7 +61,7 @@ def loop_of(profile: Profile) -> Loop:
     return Loop(profile.band.rest_half_path_m, thickness, wrap)
 
 
-class Curve:
+class RigCurve:
     """A band's pull on one way of the lift: between its branches, at the rig's tempo and temperature."""
 
     def __init__(self, profile: Profile, rig: Rig, lengths: Array, shortening: bool, extrapolate: bool) -> None:
@@ -122,7 +122,7 @@ class Curve:
         )
         return found
 
-    def sources(self, length: Array, share: Array | float) -> list[Source]:
+    def sources(self, length: Array, share: Array | float) -> list[RigSource]:
         """What moves the pull of both legs at other lengths, the state between its branches held.
 
         Args:
@@ -131,10 +131,10 @@ class Curve:
         """
         tension = self.pull(length, share)
         pulls = np.where(tension > 0, self.factor, 0.0)
-        own: list[Source] = []
+        own: list[RigSource] = []
         for up, back in zip(self.loading.factors, self.unloading.factors, strict=True):
-            own.append(Source(up.key, pulls * self._between(length, share, up.shift, back.shift)))
-        own.append(Source(f"inside:{self.profile.band.id}", pulls * self._inside * self._gap(length) / 12**0.5))
+            own.append(RigSource(up.key, pulls * self._between(length, share, up.shift, back.shift)))
+        own.append(RigSource(f"inside:{self.profile.band.id}", pulls * self._inside * self._gap(length) / 12**0.5))
         return own + self._conditions(tension)
 
     def _gap(self, length: Array) -> Array:
@@ -149,7 +149,7 @@ class Curve:
         whole = self.ends[0] <= self.loading.tested[0] + span and self.ends[1] >= self.loading.tested[1] - span
         return 0.0 if whole else 1.0
 
-    def _conditions(self, tension: Array) -> list[Source]:
+    def _conditions(self, tension: Array) -> list[RigSource]:
         relaxation, coefficient = self.profile.relaxation, self.profile.temperature_coefficient
         tested, here = self.profile.conditions.temperature_C, self.rig.bar.temperature
         u_rate = relaxation.u if relaxation else RELAXATION[1]
@@ -158,11 +158,11 @@ class Curve:
         of = f"relaxation:{self.profile.band.id}" if measured else "relaxation"
         before = tension / self.factor
         warm = (
-            Source("temperature", before * coefficient.per_K * U_TEMPERATURE)
+            RigSource("temperature", before * coefficient.per_K * U_TEMPERATURE)
             if tested is None or here is None
-            else Source("temperature coefficient", before * coefficient.u_per_K * (here - tested))
+            else RigSource("temperature coefficient", before * coefficient.u_per_K * (here - tested))
         )
-        return [Source(of, before * sign * u_rate / 100 * self.decades), warm]
+        return [RigSource(of, before * sign * u_rate / 100 * self.decades), warm]
 
 
 def loading_share(
@@ -205,14 +205,14 @@ def _eased(gone: Array, whole: Array, over: float) -> Array:
     return found
 
 
-def _table(profile: Profile, name: BranchName, farthest: float, extrapolate: bool) -> Table:
+def _table(profile: Profile, name: BranchName, farthest: float, extrapolate: bool) -> RigTable:
     """A branch as arrays, begun at the slack band and, where asked for, continued beyond its top."""
     tested = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
     arrays = _branch_arrays(profile, name)
     if not extrapolate:
-        return Table(*arrays, partial(_branch_factors, profile, name), tested)
+        return RigTable(*arrays, partial(_branch_factors, profile, name), tested)
     length, force, ratio, factors = _longer(profile, (*arrays, _branch_factors(profile, name)), farthest)
-    return Table(length, force, ratio, lambda: factors, tested)
+    return RigTable(length, force, ratio, lambda: factors, tested)
 
 
 def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Array]:
@@ -235,7 +235,7 @@ def _toe_parts(profile: Profile, branch: Branch) -> list[float]:
     return [0.0, 0.25, 0.5, 0.75] if profile.band.rest_half_path_m < branch.length_m[0] else []
 
 
-def _branch_factors(profile: Profile, name: BranchName) -> tuple[Source, ...]:
+def _branch_factors(profile: Profile, name: BranchName) -> tuple[RigSource, ...]:
     """What moves those pulls, one standard deviation of each source."""
     branch = profile.branch(name)
     assert branch is not None
@@ -244,14 +244,14 @@ def _branch_factors(profile: Profile, name: BranchName) -> tuple[Source, ...]:
     rows.append((f"own:{own}:rest", getattr(profile.rest_N, name)))
     toe = np.array([TOE * p * (1 - p) * branch.force_N[0] for p in part] + [0.0] * len(branch.length_m))
     return (
-        *(Source(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
-        Source(f"own:{own}:toe", toe),
+        *(RigSource(key, np.array([*(p * values[0] for p in part), *values])) for key, values in rows),
+        RigSource(f"own:{own}:toe", toe),
     )
 
 
 def _longer(
-    profile: Profile, arrays: tuple[Array, Array, Array, tuple[Source, ...]], farthest: float
-) -> tuple[Array, Array, Array, tuple[Source, ...]]:
+    profile: Profile, arrays: tuple[Array, Array, Array, tuple[RigSource, ...]], farthest: float
+) -> tuple[Array, Array, Array, tuple[RigSource, ...]]:
     """Go beyond the top along the curve's own continuation; what the exponent adds to u is a source of its own."""
     length, force, ratio, factors = arrays
     last = float(length[-1])
@@ -262,9 +262,9 @@ def _longer(
     except OutOfRangeError as error:
         raise error.at(profile.band.id) from None
     scale = np.array([e.force / loading.force_N[-1] for e in beyond])
-    grown = [Source(s.key, np.append(s.shift, s.shift[-1] * scale)) for s in factors]
+    grown = [RigSource(s.key, np.append(s.shift, s.shift[-1] * scale)) for s in factors]
     told = sum((s.shift[-len(more) :] ** 2 for s in grown), np.zeros(len(more))) if len(more) else np.array([])
     extra = np.sqrt(np.maximum(np.array([e.u**2 for e in beyond]) - told, 0.0))
-    grown.append(Source(f"own:{profile.band.id}:untested", np.append(0 * length, extra)))
+    grown.append(RigSource(f"own:{profile.band.id}:untested", np.append(0 * length, extra)))
     return (np.append(length, more), np.append(force, force[-1] * scale), np.append(ratio, ratio[-1] + 0 * more),
             tuple(grown))  # fmt: skip

@@ -12,9 +12,9 @@ import numpy as np
 
 from calib.frozen import dataclass
 from calib.records import Array
-from calib.use.rig.rig_curve import Curve, Source
+from calib.use.rig.rig_curve import RigCurve, RigSource
 from calib.use.rig.rig_file import Bar, RigBand
-from calib.use.rig.rig_geometry import Loop, Off, Run, run_of
+from calib.use.rig.rig_geometry import BandPath, Loop, Offsets, run_of
 
 DRAWS = 4000
 
@@ -26,12 +26,12 @@ class Strung:
     band: RigBand
     bar: Bar
     loop: Loop
-    run: Run
-    curve: Curve
+    run: BandPath
+    curve: RigCurve
     sign: float  # -1 where it pulls up
-    offs: Mapping[str, Off]  # what may be off by one standard deviation, by key
+    offs: Mapping[str, Offsets]  # what may be off by one standard deviation, by key
 
-    def down(self, heights: Array, off: Off) -> Array:
+    def down(self, heights: Array, off: Offsets) -> Array:
         """Pull towards the anchor with readings off by a little. [N]"""
         run = run_of(self.band, self.bar, heights, self.loop, off)
         return self.curve.pull(run.length, self.curve.share) * run.down
@@ -59,11 +59,11 @@ def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Sequence[int]) -
 
 def _drawn(strung: Strung, height: Array, at: int, normal: Mapping[str, Array]) -> Array:
     share = float(strung.curve.share[at])
-    off = Off(grip=0.0 if strung.band.arrangement == "choked" else _draws(1)[1])
+    off = Offsets(grip=0.0 if strung.band.arrangement == "choked" else _draws(1)[1])
     for key, one in strung.offs.items():
         off = replace(off, **{name: value * normal[key] for name, value in vars(one).items() if value})
     run = run_of(strung.band, strung.bar, height, strung.loop, off)
-    own: list[Source] = strung.curve.sources(run.length, share)
+    own: list[RigSource] = strung.curve.sources(run.length, share)
     pull = strung.curve.pull(run.length, share) + np.sum([s.shift * normal[s.key] for s in own], axis=0)
     found: Array = strung.sign * np.maximum(pull, 0.0) * run.down
     return found

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from calib.use.bands.lookup import Found
     from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Rig
-    from calib.use.rig.statics import Answer
+    from calib.use.rig.statics import RigLoad
 
 
 def read_rig(file: Path) -> "Rig":
@@ -47,7 +47,7 @@ def bands_of(rig: "Rig", file: Path) -> "list[Found]":
     return [loaded[band.profile] for band in rig.band]
 
 
-def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[Answer, list[Profile]]":
+def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[RigLoad, list[Profile]]":
     """Read a rig and its profiles and work it out, its cautions among the findings.
 
     Args:

@@ -21,7 +21,7 @@ HITCH_EXTRA = 0.020, 0.010 / 3**0.5  # [m] more per leg: 1 to 3 cm. Both common 
 
 
 @dataclass(frozen=True)
-class Off:
+class Offsets:
     """How far each reading is off; all zero is as written in the rig file. [m], `hitch` and `wrap` in their own u.
 
     Each may be an array of draws, then there is one height.
@@ -38,7 +38,7 @@ class Off:
     grip: float | Array = 0.0  # 0: the band slips freely round its fittings; 1: it grips there
 
 
-AS_WRITTEN = Off()
+AS_WRITTEN = Offsets()
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Loop:
 
 
 @dataclass(frozen=True)
-class Run:
+class BandPath:
     """The band at each height; pulls are shares of the tension of both legs."""
 
     length: Array  # [m] half-path length at which the profile is read
@@ -61,7 +61,7 @@ class Run:
     angle: Array  # [rad] from the vertical
 
 
-def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = AS_WRITTEN) -> Run:
+def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Offsets = AS_WRITTEN) -> BandPath:
     """Where a band runs with its bar at each height.
 
     Args:
@@ -87,20 +87,22 @@ def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Off = AS_WR
         under = band.pegs_apart if band.arrangement == "across" else 0.0
         missing = off.wrap * _missing_wrap(band, sideways / rise, thick) if band.arrangement == "across" else 0.0
         length = _gripped(folds * distance + under + wrap - missing, wrap + under, loop, off.grip)
-    return Run(length, folds * rise / distance, folds * sideways / distance, folds * fore / distance,
+    return BandPath(length, folds * rise / distance, folds * sideways / distance, folds * fore / distance,
                np.arccos(rise / distance))  # fmt: skip
 
 
 def _spread(
-    band: RigBand, rise: Array, sideways: Array, fore: Array, loop: Loop, thick: float | Array, off: Off
-) -> Run:
+    band: RigBand, rise: Array, sideways: Array, fore: Array, loop: Loop, thick: float | Array, off: Offsets
+) -> BandPath:
     one, two = (_distance(rise, sideways, fore + s * band.pegs_apart / 2) for s in (1, -1))
     wrap = pi * ((band.anchor_diameter + band.sleeve_diameter) / 2 + thick)
     tilt = band.pegs_apart / 2 / rise
     length = _gripped(one + two + wrap - off.wrap * _missing_wrap(band, tilt, thick), wrap, loop, off.grip)
     half = band.pegs_apart / 2
     down, side = rise * (1 / one + 1 / two), sideways * (1 / one + 1 / two)
-    return Run(length, down, side, (fore + half) / one + (fore - half) / two, np.arccos(rise / np.minimum(one, two)))
+    return BandPath(
+        length, down, side, (fore + half) / one + (fore - half) / two, np.arccos(rise / np.minimum(one, two))
+    )
 
 
 def _missing_wrap(band: RigBand, tilt: Array, thick: float | Array) -> Array:
@@ -124,7 +126,7 @@ def _gripped(length: Array, wrap: float | Array, loop: Loop, grip: float | Array
     return found
 
 
-def slack_length(band: RigBand, loop: Loop, off: Off = AS_WRITTEN) -> float | Array:
+def slack_length(band: RigBand, loop: Loop, off: Offsets = AS_WRITTEN) -> float | Array:
     """Hanging length of a choked band between the centres, as given or estimated. [m]"""
     if band.slack_length is not None:
         if band.slack_length >= loop.rest:

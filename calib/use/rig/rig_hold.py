@@ -16,7 +16,7 @@ DWELL = 10.0  # s, where the profile does not say how long was waited
 
 
 @dataclass(frozen=True)
-class SidePull:
+class HoldPull:
     """What one side pulls down (up where the bands hang from above), as a scale in place of the bar shows it. [kg]"""
 
     side: str
@@ -32,7 +32,7 @@ class Hold:
     height: float  # [m] of the sleeve's centre, where the bands pull most
     wait_s: float
     across: bool  # a band from sleeve to sleeve: both its ends have to be held
-    sides: tuple[SidePull, ...]
+    sides: tuple[HoldPull, ...]
 
 
 def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = False) -> Hold | None:
@@ -55,7 +55,7 @@ def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fa
     at, way = (0, "down") if above == {True} else (-1, "up")
     direction, g = answer.ways[way], answer.gravity  # type: ignore[index]
     sides = tuple(
-        SidePull(side, abs(float(k.value[at])) / g, float(k.u95[at]) / g, float(k.next_u95[at]) / g)
+        HoldPull(side, abs(float(k.value[at])) / g, float(k.u95[at]) / g, float(k.next_u95[at]) / g)
         for side in SIDES
         if (k := direction.sides[side]).value.any()
     )

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from calib.fit.gear.monte_carlo import symmetric_interval
 from calib.frozen import dataclass
 from calib.records import Array
-from calib.use.rig.rig_curve import Source
+from calib.use.rig.rig_curve import RigSource
 
 
 @dataclass(frozen=True)
-class Pull:
+class RigPull:
     """One band at each height, one way; a pull from above counts as negative downward."""
 
     tension: Array  # [N] of both legs
@@ -28,7 +28,7 @@ class Pull:
     angle: Array  # [rad] from the vertical
     stretch: Array  # half-path length / rest
     next_u: Array  # [N] what the next set adds to u
-    sources: tuple[Source, ...]
+    sources: tuple[RigSource, ...]
     ratio: Array  # u95 / u of the profile
     slack: NDArray[np.bool_]  # true where there is no pull
     drawn: Mapping[int, Array]  # [N] draws of the pull at heights where a band may be slack within its uncertainty
@@ -51,14 +51,14 @@ class Known:
         return found
 
 
-class Part(NamedTuple):
+class WeightedPull(NamedTuple):
     """A band's pull and the share or sign it is added with."""
 
-    pull: Pull
+    pull: RigPull
     weight: float
 
 
-def add(parts: Sequence[Part], count: int, relative: float = 0.0) -> Known:
+def add(parts: Sequence[WeightedPull], count: int, relative: float = 0.0) -> Known:
     """Add pulls: sources with one key add with their signs, the rest as squares.
 
     Where the band may be slack within its uncertainty, or a source is one-sided, the limits are those of a Monte Carlo.
@@ -83,7 +83,7 @@ def add(parts: Sequence[Part], count: int, relative: float = 0.0) -> Known:
     return Known(value, u, low, high, next_u95)
 
 
-def _normal(parts: Sequence[Part], gravity: Array) -> Array:
+def _normal(parts: Sequence[WeightedPull], gravity: Array) -> Array:
     """Variance of what is off either way."""
     merged: dict[str, Array] = {"gravity": gravity}
     for part in parts:
@@ -93,7 +93,7 @@ def _normal(parts: Sequence[Part], gravity: Array) -> Array:
     return _total([v**2 for v in merged.values()])
 
 
-def _bounds(parts: Sequence[Part], count: int) -> tuple[Array, Array]:
+def _bounds(parts: Sequence[WeightedPull], count: int) -> tuple[Array, Array]:
     """One-sided bounds, larger and smaller: added up they go together, in a difference each side has its own."""
     plus, minus = np.zeros(count), np.zeros(count)
     for part in parts:

@@ -22,8 +22,8 @@ from calib.use.rig.plates import Loadings
 from calib.use.rig.rig_average import OFS, load_of, over_the_lift
 from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_sum import Known
-from calib.use.rig.solve_place import Candidate, Hanging, Place, Unusable, hung, pulls
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.solve_place import Candidate, Hanging, RigPlace, Unusable, hung, pulls
+from calib.use.rig.statics import RigLoad, calculate
 
 Of = Literal["bottom", "top", "average", "weight", "maximum"]
 Tell = Callable[[float], None]
@@ -63,7 +63,7 @@ class Wish:
 class Sought:
     """What is asked."""
 
-    place: Place
+    place: RigPlace
     candidates: Sequence[Candidate]
     ways: Sequence[Hanging]
     loads: Loadings
@@ -91,7 +91,7 @@ class Proposal:
     profiles: tuple[Profile, ...]
     hanging: Hanging
     plates_a_side: tuple[float, ...]  # [kg]
-    answer: Answer  # with its cautions
+    answer: RigLoad  # with its cautions
     miss: float  # [kg] the farthest from what is wanted
     loads: Mapping[Of, Known]  # bottom, top, average, going up [kg]
     changed: int = 0  # things hung otherwise than in the place: the arrangement, the anchor's hole, the pegs
@@ -146,7 +146,7 @@ class Missed(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Solved:
+class SolveResult:
     """The best few, and what is not reachable."""
 
     sought: Sought
@@ -175,7 +175,7 @@ def beyond(miss: float, u95: float, best_u95: float) -> int:
     return ceil(max(hypot(miss, u95) - sqrt(2) * best_u95, 0.0) / STEP - 1e-9)
 
 
-def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
+def solve(sought: Sought, tell: Tell = lambda part: None) -> SolveResult:
     """Find the combinations that come nearest to what is wanted.
 
     Of each set of bands in each arrangement the anchor, pegs and plates that miss least. Of these, within what is
@@ -203,7 +203,7 @@ def solve(sought: Sought, tell: Tell = lambda part: None) -> Solved:
     few = tuple(good[: sought.few])
     more = max(sum(one.miss <= sought.within for one in best) - len(few), 0)
     nearest = min(near or made, key=lambda p: p.miss)
-    return Solved(sought, few, more, nearest, _missed(sought, teams, best, bad), looked, table.uneven)
+    return SolveResult(sought, few, more, nearest, _missed(sought, teams, best, bad), looked, table.uneven)
 
 
 def _worked_out(sought: Sought, teams: Sequence[Team], best: Sequence["Best"], tell: Tell) -> list[Proposal]:
@@ -405,7 +405,7 @@ def _rig_of(sought: Sought, team: Team, best: Best) -> tuple[Rig, tuple[Profile,
     return replace(place.rig, bar=bar, band=tuple(bands)), tuple(profiles)
 
 
-def _loads_up(answer: Answer) -> dict[Of, Known]:
+def _loads_up(answer: RigLoad) -> dict[Of, Known]:
     return {of: load_of(answer, answer.ways["up"], of) for of in OFS}
 
 

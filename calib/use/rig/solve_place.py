@@ -17,7 +17,7 @@ from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.rig.rig_curve import Curve, loop_of
+from calib.use.rig.rig_curve import RigCurve, loop_of
 from calib.use.rig.rig_file import Arrangement, Rig, RigBand, check_band
 from calib.use.rig.rig_geometry import run_of
 from calib.use.rig.statics import GRID
@@ -43,7 +43,7 @@ class Hanging(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Place:
+class RigPlace:
     """Bar, anchor and where bands hang, one template a side, or one for the middle."""
 
     rig: Rig
@@ -74,7 +74,7 @@ class Unusable(NamedTuple):
     excess: float  # [m] how far off it is; the least of several is told
 
 
-def place_of(rig: Rig) -> Place:
+def place_of(rig: Rig) -> RigPlace:
     """Take a rig as a place: the first band of each side says where bands hang.
 
     A check of the rig was read with its own bands and is left out.
@@ -88,11 +88,11 @@ def place_of(rig: Rig) -> Place:
     if "both" in first and len(first) > 1:
         raise DataError("has bands at the sides and in the middle", where="band",
                         remedy="keep those in the file whose place is to be used")  # fmt: skip
-    return Place(replace(rig, check=None), tuple(first.values()))
+    return RigPlace(replace(rig, check=None), tuple(first.values()))
 
 
 def hangings(
-    place: Place, arrangements: Sequence[Arrangement], heights: Sequence[float], pegs: Sequence[float]
+    place: RigPlace, arrangements: Sequence[Arrangement], heights: Sequence[float], pegs: Sequence[float]
 ) -> list[Hanging]:
     """Every way to hang that contradicts nothing.
 
@@ -129,7 +129,7 @@ def hangings(
     )
 
 
-def _pegs(place: Place, arrangement: Arrangement, pegs: Sequence[float]) -> Sequence[float]:
+def _pegs(place: RigPlace, arrangement: Arrangement, pegs: Sequence[float]) -> Sequence[float]:
     """Distances of pegs to try with an arrangement; none where it cannot be used."""
     template = place.slots[0]
     if (arrangement == "across") != (template.arrangement == "across"):
@@ -144,7 +144,7 @@ def _pegs(place: Place, arrangement: Arrangement, pegs: Sequence[float]) -> Sequ
     return pegs or (own,)
 
 
-def hung(place: Place, hanging: Hanging, candidate: Candidate | None = None) -> tuple[RigBand, ...]:
+def hung(place: RigPlace, hanging: Hanging, candidate: Candidate | None = None) -> tuple[RigBand, ...]:
     """The bands of one way to hang, one for each side of the place.
 
     A slack length was measured with one band in one hitch: it is kept for that band there, on whichever side, and for
@@ -193,7 +193,7 @@ def is_of(written: str, candidate: Candidate) -> bool:
 
 
 def pulls(
-    place: Place, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False
+    place: RigPlace, hanging: Hanging, candidate: Candidate, *, extrapolate: bool = False
 ) -> tuple[Array | Unusable, ...]:
     """What a band pulls downward going up on each side of the place, at each height, or why it cannot. [kg]
 
@@ -213,7 +213,7 @@ def pulls(
     return tuple(found[band] for band in bands)
 
 
-def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
+def _pull(place: RigPlace, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:
     above = band.source == "above"
     if above and profile.branches.unloading is None:
         text = "its unloading was not measured, and from above the lift follows it"
@@ -226,7 +226,7 @@ def _pull(place: Place, band: RigBand, profile: Profile, extrapolate: bool) -> A
     if refused:
         return refused
     try:
-        tension = Curve(profile, place.rig, run.length, above, extrapolate).tension()
+        tension = RigCurve(profile, place.rig, run.length, above, extrapolate).tension()
     except OutOfRangeError as error:
         return Unusable("too long", error.what, float(run.length.max()) - profile.branches.loading.length_m[-1])
     down: Array = (-1.0 if above else 1.0) * tension * run.down

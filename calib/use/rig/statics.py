@@ -18,12 +18,12 @@ from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.rig.rig_curve import Curve, Source, loop_of
+from calib.use.rig.rig_curve import RigCurve, RigSource, loop_of
 from calib.use.rig.rig_draws import Strung, drawn_pulls
 from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_findings import rig_findings
-from calib.use.rig.rig_geometry import Off, Run, run_of
-from calib.use.rig.rig_sum import Known, Part, Pull, add
+from calib.use.rig.rig_geometry import BandPath, Offsets, run_of
+from calib.use.rig.rig_sum import Known, RigPull, WeightedPull, add
 
 Way = Literal["up", "down"]
 WAYS: tuple[Way, Way] = ("up", "down")
@@ -39,11 +39,11 @@ class Direction:
     pull: Known  # [N] of all bands, downward
     sides: Mapping[str, Known]  # [N] downward
     difference: Known  # [N] left less right
-    bands: tuple[Pull, ...]
+    bands: tuple[RigPull, ...]
 
 
 @dataclass(frozen=True)
-class Answer:
+class RigLoad:
     """What the rig does."""
 
     rig: Rig
@@ -67,9 +67,9 @@ def calculate(
     *,
     extrapolate: bool = False,
     points: int = GRID,
-    adjusted: Callable[[list[Pull]], list[Pull]] = list,
+    adjusted: Callable[[list[RigPull]], list[RigPull]] = list,
     ways: Sequence[Way] = WAYS,
-) -> Answer:
+) -> RigLoad:
     """Work out a rig.
 
     Args:
@@ -103,7 +103,7 @@ def calculate(
         except OutOfRangeError:
             text = "with the bar on its hooks a band is stretched too far to tell; what is said is for the lift alone"
             findings = (*findings, Finding("outside-tested", text))
-    return Answer(rig, heights, g, found["up"], found["down"], hooks, findings)
+    return RigLoad(rig, heights, g, found["up"], found["down"], hooks, findings)
 
 
 def _needs_return(band: RigBand, way: Way) -> bool:
@@ -117,38 +117,42 @@ def _strung(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrap
     except DataError as error:
         raise DataError(error.what, where=f"band[{i}].{error.where}", remedy=error.remedy) from None
     _refuse_untested(i, rig, profile, heights, run, extrapolate)
-    curve = Curve(profile, rig, run.length, _needs_return(band, way), extrapolate)
+    curve = RigCurve(profile, rig, run.length, _needs_return(band, way), extrapolate)
     sign = 1.0 if band.source == "below" else -1.0
     return Strung(band, rig.bar, loop, run, curve, sign, _offs(i, band, rig.bar.u_reading, profile))
 
 
-def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Off]:
+def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Offsets]:
     """Where everything is: readings of the tape, thickness, hitch, the way round what a band is folded over."""
-    offs = {"reading:bar": Off(bar=u), f"reading:anchor:{i}": Off(anchor=u), f"reading:sideways:{i}": Off(sideways=u),
-            f"reading:fore:{i}": Off(fore=u)}  # fmt: skip
+    offs = {
+        "reading:bar": Offsets(bar=u),
+        f"reading:anchor:{i}": Offsets(anchor=u),
+        f"reading:sideways:{i}": Offsets(sideways=u),
+        f"reading:fore:{i}": Offsets(fore=u),
+    }
     if profile.band.thickness_m is None:
-        offs[f"thickness:{profile.band.id}"] = Off(thickness=U_DEFAULT_THICKNESS)
+        offs[f"thickness:{profile.band.id}"] = Offsets(thickness=U_DEFAULT_THICKNESS)
     if band.arrangement == "choked":
-        offs[f"hitch:{i}"] = Off(slack=u) if band.slack_length is not None else Off(hitch=1.0)
+        offs[f"hitch:{i}"] = Offsets(slack=u) if band.slack_length is not None else Offsets(hitch=1.0)
     elif band.arrangement in ("spread", "across"):
-        offs[f"wrap:{i}"] = Off(wrap=1.0)
+        offs[f"wrap:{i}"] = Offsets(wrap=1.0)
     return offs
 
 
-def _pulls(bands: Sequence[Strung], heights: Array) -> list[Pull]:
+def _pulls(bands: Sequence[Strung], heights: Array) -> list[RigPull]:
     """Each band's pull, with draws where one of them is slack or nearly so."""
     near = np.any([_nearly_slack(s, heights) for s in bands], axis=0)
     drawn = drawn_pulls(bands, heights, [int(at) for at in np.flatnonzero(near)])
     return [_pull(s, heights, draws) for s, draws in zip(bands, drawn, strict=True)]
 
 
-def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> Pull:
+def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> RigPull:
     run, curve, sign = strung.run, strung.curve, strung.sign
     tension = curve.tension()
-    sources = [Source(s.key, sign * s.shift * run.down) for s in curve.sources(run.length, curve.share)]
+    sources = [RigSource(s.key, sign * s.shift * run.down) for s in curve.sources(run.length, curve.share)]
     spread = curve.profile.repeatability
     relative = spread.cycle_gain**2 + spread.between_day_gain**2
-    return Pull(
+    return RigPull(
         tension, sign * tension * run.down, tension * run.sideways, tension * run.fore, run.angle,
         run.length / strung.loop.rest,
         run.down * np.sqrt(relative * tension**2 + (spread.hook_shift_m * curve.slope()) ** 2),
@@ -164,12 +168,12 @@ def _nearly_slack(strung: Strung, heights: Array) -> NDArray[np.bool_]:
     return found
 
 
-def _length(strung: Strung, heights: Array, off: Off) -> Array:
+def _length(strung: Strung, heights: Array, off: Offsets) -> Array:
     return run_of(strung.band, strung.bar, heights, strung.loop, off).length
 
 
-def _minus(off: Off) -> Off:
-    return Off(**{name: -value for name, value in vars(off).items()})
+def _minus(off: Offsets) -> Offsets:
+    return Offsets(**{name: -value for name, value in vars(off).items()})
 
 
 def _tested(length: Array, profile: Profile) -> NDArray[np.bool_]:
@@ -199,7 +203,7 @@ def tested_heights(rig: Rig, profiles: Sequence[Profile], points: int = GRID) ->
     return found
 
 
-def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Run, extrapolate: bool) -> None:
+def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: BandPath, extrapolate: bool) -> None:
     """A length that was not tested is refused with the heights that would work; a slack band is no error."""
     if extrapolate:
         return
@@ -218,15 +222,15 @@ def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: Ru
     )
 
 
-def _placed(strung: Strung, heights: Array) -> list[Source]:
+def _placed(strung: Strung, heights: Array) -> list[RigSource]:
     """What readings, hitch and fittings do to the downward pull."""
     found = []
     for key, off in strung.offs.items():
         apart = strung.down(heights, off) - strung.down(heights, _minus(off))
-        found.append(Source(key, strung.sign * apart / 2))
+        found.append(RigSource(key, strung.sign * apart / 2))
     if strung.band.arrangement != "choked":
-        moved = _held(strung, heights) - strung.down(heights, Off())
-        found.append(Source("grip", strung.sign * moved, one_sided=True))
+        moved = _held(strung, heights) - strung.down(heights, Offsets())
+        found.append(RigSource("grip", strung.sign * moved, one_sided=True))
     return found
 
 
@@ -234,24 +238,24 @@ def _held(strung: Strung, heights: Array) -> Array:
     """Pull towards the anchor where the band grips all it goes round; on two pegs each half then pulls by itself."""
     band = strung.band
     if band.arrangement != "spread" or not any(band.fore):
-        return strung.down(heights, Off(grip=1.0))
+        return strung.down(heights, Offsets(grip=1.0))
     half = band.pegs_apart / 2
     legs = [replace(band, pegs_apart=0.0, fore=(band.fore[0] + s * half, band.fore[1] + s * half)) for s in (1, -1)]
-    found: Array = np.mean([replace(strung, band=leg).down(heights, Off(grip=1.0)) for leg in legs], axis=0)
+    found: Array = np.mean([replace(strung, band=leg).down(heights, Offsets(grip=1.0)) for leg in legs], axis=0)
     return found
 
 
-def _direction(rig: Rig, pulls: Sequence[Pull], g: float, u_g: float) -> Direction:
+def _direction(rig: Rig, pulls: Sequence[RigPull], g: float, u_g: float) -> Direction:
     count = len(pulls[0].down)
     sides: dict[str, Known] = {}
-    apart: list[Part] = []
-    whole = add([Part(p, 1.0) for p in pulls], count)
+    apart: list[WeightedPull] = []
+    whole = add([WeightedPull(p, 1.0) for p in pulls], count)
     for side in SIDES:
         share = {side: 1.0, "both": 0.5}
-        parts = [Part(p, share[b.side]) for b, p in zip(rig.band, pulls, strict=True) if b.side in share]
+        parts = [WeightedPull(p, share[b.side]) for b, p in zip(rig.band, pulls, strict=True) if b.side in share]
         sides[side] = add(parts, count)
-        apart += [Part(q.pull, q.weight * (1.0 if side == "left" else -1.0)) for q in parts]
-    in_kg = add([Part(p, 1.0 / g) for p in pulls], count, relative=u_g)
+        apart += [WeightedPull(q.pull, q.weight * (1.0 if side == "left" else -1.0)) for q in parts]
+    in_kg = add([WeightedPull(p, 1.0 / g) for p in pulls], count, relative=u_g)
     weight = rig.weight_kg
     load = replace(in_kg, value=in_kg.value + weight, low=in_kg.low + weight, high=in_kg.high + weight)
     return Direction(load, whole, sides, add(apart, count), tuple(pulls))

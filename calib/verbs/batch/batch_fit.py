@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from calib.fit.batch.pooled_fit import Taught
     from calib.profile.batch_document import Batch
     from calib.use.bands.batch_levels import BatchMember
-    from calib.verbs.batch.batch_work import Done, Failure, Group, Outcome, Seen, Sorted
+    from calib.verbs.batch.batch_work import Done, Failure, Group, Outcome, SeenRuns, Sorted
 
 TEACHERS, PUPILS = 24, 24  # bands of each kind that the shape and the spreads are learnt from
 
@@ -207,7 +207,7 @@ def _known(folder: Path, bands: set[str]) -> "dict[str, Sequence[Finding]]":
     return found
 
 
-def _check_record(folder: Path, seen: "Sequence[Seen]") -> None:
+def _check_record(folder: Path, seen: "Sequence[SeenRuns]") -> None:
     """Say before anything is written that the record there cannot be read, or is of other bands too."""
     from calib.acquire.recording.batch_plan import misnamed
     from calib.profile.batch_document import NAME, load_batch
@@ -279,9 +279,9 @@ def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
 def _say_what_to_do(batch: "Batch", members: "Sequence[BatchMember]") -> None:
     """The verdicts, and what the runs themselves say with what to do about it."""
     from calib.use.answers.next_steps import next_step
-    from calib.use.bands.triage import Verdict, by_word, said_of_runs
+    from calib.use.bands.triage import TriageVerdict, by_word, said_of_runs
 
-    told = [Verdict(band.verdict or "alone", band.why or "") for band in batch.bands]  # type: ignore[arg-type]
+    told = [TriageVerdict(band.verdict or "alone", band.why or "") for band in batch.bands]  # type: ignore[arg-type]
     print("\nWhat to do with each:")
     for word, why, bands in by_word([band.id for band in batch.bands], told):
         print(wrap(f"{word}: {', '.join(bands)}{f' ({why})' if why else ''}", None, "  ", "    "))

@@ -29,7 +29,7 @@ Failure = tuple[str, str]  # file, error
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenRuns:
     """What a first look at a run tells: whose it is, at which lengths it was read, or why it cannot be used."""
 
     path: Path
@@ -41,7 +41,7 @@ class Seen:
     error: str = ""
 
 
-def look(path: Path) -> Seen:
+def look(path: Path) -> SeenRuns:
     """Read a run and keep next to nothing of it: of a thousand runs only a few are ever held at once."""
     from calib.acquire.files.run_file import read_run
     from calib.acquire.recording.batch_plan import UNTAPED
@@ -49,15 +49,15 @@ def look(path: Path) -> Seen:
     try:
         run = read_run(path)
     except BandcurveError as error:
-        return Seen(path, error=str(error))
+        return SeenRuns(path, error=str(error))
     out = frozenset(round(r.length, 3) for r in run.readings if r.branch == "loading" and r.length is not None)
     rows = tuple(crc32(repr(replace(row, line=0)).encode()) for row in run.rows)
-    return Seen(path, run.head.band.id, out, run.head.started, rows, bool(run.head.extensions.get(UNTAPED)))
+    return SeenRuns(path, run.head.band.id, out, run.head.started, rows, bool(run.head.extensions.get(UNTAPED)))
 
 
-def not_seen(path: Path, sentence: str) -> Seen:
+def not_seen(path: Path, sentence: str) -> SeenRuns:
     """A run whose first look failed in a way nobody expected."""
-    return Seen(path, error=f"{path}: {sentence}")
+    return SeenRuns(path, error=f"{path}: {sentence}")
 
 
 @dataclass(frozen=True)
@@ -72,11 +72,11 @@ class Sorted:
     copies: tuple[Path, ...] = ()  # of a recording that another file holds with as many rows or more
 
 
-def sorted_runs(seen: Iterable[Seen]) -> Sorted:
+def sorted_runs(seen: Iterable[SeenRuns]) -> Sorted:
     """Put the runs of each band together, in the order of the files."""
     from calib.fit.batch.pooled_fit import FULL_LENGTHS
 
-    bands: dict[str, list[Seen]] = {}
+    bands: dict[str, list[SeenRuns]] = {}
     failed: list[Failure] = []
     waiting: list[str] = []
     for one in seen:
@@ -97,16 +97,16 @@ def sorted_runs(seen: Iterable[Seen]) -> Sorted:
     return Sorted(tuple(lengths), full, tuple(waiting), tuple(failed), tuple(earlier), tuple(copies))
 
 
-def _without_copies(runs: Sequence[Seen]) -> list[Seen]:
+def _without_copies(runs: Sequence[SeenRuns]) -> list[SeenRuns]:
     """Each recording once, or its readings would count twice: one whose rows another file begins with is left out."""
-    kept: list[Seen] = []
+    kept: list[SeenRuns] = []
     for one in sorted(runs, key=lambda one: -len(one.rows)):
         if not any(one.rows and one.rows == k.rows[: len(one.rows)] and one.started == k.started for k in kept):
             kept.append(one)
     return [one for one in runs if one in kept]
 
 
-def _newest(runs: Sequence[Seen]) -> list[Seen]:
+def _newest(runs: Sequence[SeenRuns]) -> list[SeenRuns]:
     """The runs of one calibration, the latest: what was measured long before it is a band as it was then."""
     last = max((one.started for one in runs if one.started), default=None)
     return [one for one in runs if last is None or one.started is None or last - one.started <= ONE_TIME]
@@ -163,9 +163,9 @@ def _saved(taught: "Taught | None", folder: Path, teachers: Sequence[tuple[str, 
 
 def _told_of(odd: "Finding", profile: "Profile") -> "Profile":
     """The band's own profile with what the batch says of it."""
-    from calib.profile.parts import Finding
+    from calib.profile.parts import ProfileFinding
 
-    said = Finding(code=odd.code, text=odd.text)
+    said = ProfileFinding(code=odd.code, text=odd.text)
     return profile.model_copy(update={"findings": (said, *profile.findings)})
 
 

@@ -23,7 +23,7 @@ from calib.scale import CountsLine, Creep, Scale
 from calib.units import FORCE, G_STANDARD
 from calib.use.cell.cell_line import CellLine, no_reading
 from calib.use.cell.kept_line import with_line, with_reversed
-from calib.verbs.scale.scale_hung import Draft, Hung
+from calib.verbs.scale.scale_hung import Draft, HungLoads
 from calib.verbs.scale.scale_questions import Sheet, enough
 from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
@@ -42,7 +42,7 @@ OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are ano
 class Checked:
     """What a check at a line gave, before it is fitted."""
 
-    hung: Hung
+    hung: HungLoads
     scale: Scale  # with what the line is and what a count is
     creep: Creep | None
 
@@ -330,7 +330,7 @@ def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: 
     kept = _keep_line(
         replace_counts(scale, counts, step), line, turned=turned != line.meter.reversed and counts is None
     )
-    return Checked(Hung(rows, loads, told), kept, creep)
+    return Checked(HungLoads(rows, loads, told), kept, creep)
 
 
 def _turn(line: CellLine, *, may_turn: bool) -> None:

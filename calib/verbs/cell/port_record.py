@@ -23,13 +23,13 @@ from calib.units import FORCE, LENGTH
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
-from calib.use.cell.cell_line import CellLine, Wanted, no_reading, open_line, refuse_no_length
+from calib.use.cell.cell_line import CellLine, LineWanted, no_reading, open_line, refuse_no_length
 from calib.verbs.cell.length_line import LengthLine, length_line
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.big_text import HIGH, big_text
-from calib.verbs.terminal.live_plot import Place, Strip, beside, by_length
+from calib.verbs.terminal.live_plot import PlotPlace, Strip, beside, by_length
 from calib.verbs.terminal.panel import Panel, has_room
 from calib.verbs.terminal.prompts import ask, at_terminal, say, say_prompt
 
@@ -45,7 +45,7 @@ Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
 def record_at_port(
     given: Given,
-    wanted: Wanted,
+    wanted: LineWanted,
     grip: Grip,
     out: Path,
     resume: Path | None,
@@ -325,11 +325,11 @@ class PortRecorder(Recorder):
             force = row.counts if self.line.meter.in_counts else row.force
             if row.length is not None and force is not None:
                 pull = work.sign * (force - work.zero) / scale
-                marks.append(Place(row.length / LENGTH[unit], pull, "o" if row.branch == "loading" else "x"))
+                marks.append(PlotPlace(row.length / LENGTH[unit], pull, "o" if row.branch == "loading" else "x"))
         slot = work.state.slot
         if slot is not None and slot.setting is not None and work.pull is not None:
             read = work.lengths.newest() if work.lengths else None
-            marks.append(Place((read or slot.setting) / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
+            marks.append(PlotPlace((read or slot.setting) / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
         settings = course.settings or (1.0,)
         ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
         right = by_length(marks, ends, HALF - 2, PLOT_HIGH, unit)

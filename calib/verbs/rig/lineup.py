@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.solve import Sought
-    from calib.use.rig.solve_place import Place
+    from calib.use.rig.solve_place import RigPlace
     from calib.verbs.terminal.progress import Progress
 
 END = ".rig.toml"
@@ -195,5 +195,5 @@ def _sought(file: Path, box: _Box) -> "Sought":
     return replace(sought, pairs=made_pairs(sought))
 
 
-def _is_measured(place: "Place") -> bool:
+def _is_measured(place: "RigPlace") -> bool:
     return all(slot.arrangement == "choked" and slot.slack_length is not None for slot in place.slots)

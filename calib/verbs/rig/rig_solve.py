@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.rig_file import Arrangement, Rig
-    from calib.use.rig.solve import Of, Solved, Sought, Wish
+    from calib.use.rig.solve import Of, SolveResult, Sought, Wish
 
 WITHIN = 2.5  # kg: a proposal further off is not made unless asked; two of the smallest usual plates
 _SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
@@ -169,7 +169,7 @@ def arrangements_of(text: str | None) -> "Sequence[Arrangement]":
 
 def _solved(
     file: Path, names: Sequence[str], folder: Path, asked: _Asked, tries: _Tries, within: float, few: int
-) -> "Solved":
+) -> "SolveResult":
     """With the sound bands, and only where they do not reach what is wanted with those that are in doubt too."""
     from calib.use.rig.from_python import with_bands
     from calib.use.rig.plates import as_loaded, loadings
@@ -276,7 +276,7 @@ def seen_from(file: Path, path: Path) -> str:
     return os.path.relpath(path.resolve(), file.resolve().parent).replace(os.sep, "/")
 
 
-def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_json: bool, full: bool) -> int:
+def _answer(solved: "SolveResult", file: Path, out: Path | None, unit: "Unit", as_json: bool, full: bool) -> int:
     from calib.use.report.solve_views import solve_view, too_far_text
     from calib.use.rig.rig_answers import proposed, solve_answer
     from calib.use.rig.rig_hold import hold_number
@@ -292,7 +292,7 @@ def _answer(solved: "Solved", file: Path, out: Path | None, unit: "Unit", as_jso
     return 0
 
 
-def _other_ways(solved: "Solved") -> str:
+def _other_ways(solved: "SolveResult") -> str:
     """What may bring the load within reach, as far as it was not tried."""
     ways = {
         "other plates": len(solved.sought.loads.totals) == 1,
@@ -303,7 +303,7 @@ def _other_ways(solved: "Solved") -> str:
     return f"ask for that, or try {', '.join(named)}, or allow more with --within"
 
 
-def _write(solved: "Solved", answer: "SolveAnswer", file: Path, out: Path, shown: Shown) -> None:
+def _write(solved: "SolveResult", answer: "SolveAnswer", file: Path, out: Path, shown: Shown) -> None:
     from calib.safe_write import write_new
     from calib.use.report.solve_views import wish_text
     from calib.use.rig.rig_written import written

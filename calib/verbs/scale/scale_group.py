@@ -11,10 +11,9 @@ from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
-    from calib.scale import Scale
-    from calib.scale import ScaleCheck as CheckDocument
+    from calib.scale import Scale, StoredCheck
     from calib.verbs.cell.port_check import Checked
-    from calib.verbs.scale.scale_hung import Draft, Hung, Stated
+    from calib.verbs.scale.scale_hung import Draft, HungLoads, Stated
 
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
@@ -182,7 +181,7 @@ def _at_line(
 ) -> "Checked":
     """The loads, hung one after the other at a load cell's line."""
     from calib.gravity import local_gravity
-    from calib.use.cell.cell_line import Wanted, open_line
+    from calib.use.cell.cell_line import LineWanted, open_line
     from calib.verbs.cell.port_check import check_at_line
     from calib.verbs.listen import chosen_of, setting_of
     from calib.verbs.scale.scale_hung import loads_of
@@ -191,7 +190,7 @@ def _at_line(
     prepare()
     baud, column, line_format = line
     chosen = chosen_of(column, line_format)
-    wanted = Wanted(port, setting_of(baud), chosen.column, chosen.format)
+    wanted = LineWanted(port, setting_of(baud), chosen.column, chosen.format)
     with open_line(wanted, scale, say=say) as opened:
         loads = loads_of(stated)
         g = local_gravity(*place)[0]
@@ -219,7 +218,7 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
     print(f"In {path}. Next:\n{step}")
 
 
-def _fit(hung: "Hung", scale: "Scale", day: str, place: tuple[float | None, float | None]) -> "ScaleCheck":
+def _fit(hung: "HungLoads", scale: "Scale", day: str, place: tuple[float | None, float | None]) -> "ScaleCheck":
     from calib.fit.gear.scale_check import check_scale
     from calib.fit.gear.weighings import Weighing, added_one_by_one
     from calib.gravity import local_gravity
@@ -246,7 +245,7 @@ def _refuse_far_off(result: "ScaleCheck", any_gain: bool, where: str) -> None:
     )
 
 
-def _with(scale: "Scale", check: "CheckDocument") -> "Scale":
+def _with(scale: "Scale", check: "StoredCheck") -> "Scale":
     """One check more, named after its day; with a number where that day has a check already."""
     taken, day = {c.id for c in scale.checks}, check.checked_on
     name = next(n for n in (day, *(f"{day}-{i}" for i in range(2, 1000))) if n not in taken)

@@ -36,7 +36,7 @@ class Stated:
 
 
 @dataclass(frozen=True)
-class Hung:
+class HungLoads:
     """A check's readings."""
 
     rows: tuple[CheckRow, ...]  # as masses [kg] or forces [N]
@@ -44,7 +44,7 @@ class Hung:
     pieces_told_apart: bool
 
 
-def from_table(path: Path, stated: Stated) -> Hung:
+def from_table(path: Path, stated: Stated) -> HungLoads:
     """Readings of a table.
 
     Raises:
@@ -58,10 +58,10 @@ def from_table(path: Path, stated: Stated) -> Hung:
         raise DataError(what, where=path.name, remedy=f"go on with it: --port PORT --from {path}")
     loads = _loads(stated, found.quantity)
     rows = _as_water(found.rows, stated.water_C) if found.quantity == "volume" else found.rows
-    return Hung(rows, loads, found.has_pieces)
+    return HungLoads(rows, loads, found.has_pieces)
 
 
-def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hung:
+def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> HungLoads:
     """Readings typed one after the other, each kept in the draft.
 
     Args:
@@ -77,7 +77,7 @@ def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hu
     say("", f"Each line is kept in {draft.path} until the check is done; after a break: --from that file.")
     rows = ask_rows(unit, water, scale.locks != "no", lambda some: draft.keep(some, "volume" if water else "mass"))
     plus = any(len(row.pieces) > 1 for row in rows)
-    return Hung(_as_water(rows, cold) if water else rows, loads, plus)
+    return HungLoads(_as_water(rows, cold) if water else rows, loads, plus)
 
 
 def _loads_and_water(stated: Stated) -> tuple[KnownLoads, float | None]:

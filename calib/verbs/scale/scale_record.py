@@ -2,9 +2,7 @@
 
 from calib.fit.gear.scale_check import ScaleCheck
 from calib.fit.gear.weighings import down_less_up
-from calib.scale import CheckReading, Creep, FittedCorrection, KnownLoad
-from calib.scale import KnownLoads as LoadsDocument
-from calib.scale import ScaleCheck as CheckDocument
+from calib.scale import Creep, FittedCorrection, KnownLoad, StoredCheck, StoredLoads, StoredReading
 from calib.units import G_STANDARD
 
 
@@ -14,7 +12,7 @@ def check_part(
     place: tuple[float | None, float | None],
     temperature: float | None,
     creep: Creep | None = None,
-) -> CheckDocument:
+) -> StoredCheck:
     """The check as the scale's file keeps it.
 
     Args:
@@ -29,13 +27,13 @@ def check_part(
     ids = {id_: p * per_kg for w in result.weighings for id_, p in _ids(w.pieces)}
     sizes = {id_: p for w in result.weighings for id_, p in _ids(w.pieces)}
     gaps = list(down_less_up(result.weighings).values())
-    return CheckDocument(
+    return StoredCheck(
         id=name,
         checked_on=result.correction.checked_on,
         latitude_deg=place[0],
         altitude_m=place[1],
         temperature_C=temperature,
-        known_loads=LoadsDocument(
+        known_loads=StoredLoads(
             id=known.id,
             u_common=known.u_common,
             loads=tuple(
@@ -43,7 +41,7 @@ def check_part(
             ),
         ),
         readings=tuple(
-            CheckReading(
+            StoredReading(
                 mass_kg=w.nominal * per_kg,
                 shown_N=w.shown,
                 branch=w.branch,

@@ -10,7 +10,7 @@ from calib.errors import BandcurveError, FileError, UsageError
 from calib.profile.document import Profile
 from calib.records import Point, Row, Run
 from calib.units import G_STANDARD, SHOWN, Shown
-from calib.use.report.terminal_plot import Frame, Series, plot
+from calib.use.report.terminal_plot import Frame, PlotSeries, plot
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -121,7 +121,7 @@ def profile_plot(profile: Profile, width: int, shown: Shown = SHOWN["kg"]) -> st
     """
     offset = profile.half_path_less_tape
     series = [
-        Series(
+        PlotSeries(
             sign, words, [(x - (offset or 0.0)) / shown.metre for x in branch.length_m],
             [f / shown.newton for f in branch.force_N], joined=True,
         )
@@ -140,7 +140,7 @@ def run_plot(run: Run, width: int, shown: Shown = SHOWN["kg"]) -> str | None:
         rows = [r for r in run.readings if r.branch == branch and r.length is not None]
         pulls = [_newton(r) / shown.newton for r in rows]
         if rows:
-            series.append(Series(sign, words, [(r.length or 0.0) / shown.metre for r in rows], pulls))
+            series.append(PlotSeries(sign, words, [(r.length or 0.0) / shown.metre for r in rows], pulls))
     return (
         plot(series, Frame(width, HEIGHT, f"tape, {shown.length}", shown.force, *_formats(shown))) if series else None
     )

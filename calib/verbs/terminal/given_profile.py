@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 STANDARD = "-"  # standard input or output
 
 
-class Given(NamedTuple):
+class GivenProfile(NamedTuple):
     """A profile, where it is, and what is to be said of its band."""
 
     profile: "Profile"
@@ -22,7 +22,7 @@ class Given(NamedTuple):
     findings: "Sequence[Finding]"
 
 
-def given_profile(band: str, folder: Path = Path()) -> Given:
+def given_profile(band: str, folder: Path = Path()) -> GivenProfile:
     """Find the profile a command was given.
 
     Args:
@@ -36,6 +36,6 @@ def given_profile(band: str, folder: Path = Path()) -> Given:
     if band == STANDARD:
         from calib.profile.document import CAP_BYTES, parse_profile
 
-        return Given(parse_profile(sys.stdin.buffer.read(CAP_BYTES + 1), "standard input"), Path(STANDARD), ())
+        return GivenProfile(parse_profile(sys.stdin.buffer.read(CAP_BYTES + 1), "standard input"), Path(STANDARD), ())
     found = band_of(band, folder)
-    return Given(found.profile, found.path, found.findings)
+    return GivenProfile(found.profile, found.path, found.findings)

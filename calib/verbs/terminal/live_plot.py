@@ -15,7 +15,7 @@ LEAST_SPAN = 1e-9
 
 
 @dataclass(frozen=True)
-class Place:
+class PlotPlace:
     """One mark of the plot against length."""
 
     length: float
@@ -68,7 +68,7 @@ class Strip:
         return out
 
 
-def by_length(marks: Sequence[Place], ends: tuple[float, float], width: int, height: int, unit: str) -> list[str]:
+def by_length(marks: Sequence[PlotPlace], ends: tuple[float, float], width: int, height: int, unit: str) -> list[str]:
     """Readings and the pull of this moment against length.
 
     Args:

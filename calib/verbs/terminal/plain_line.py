@@ -21,7 +21,7 @@ class _NotPlainError(Exception):
     """The line is not for here."""
 
 
-class _Place(NamedTuple):
+class _LinePlace(NamedTuple):
     """A parameter of a command."""
 
     name: str
@@ -63,11 +63,11 @@ def _of_a_group(group: Any, rest: list[str]) -> tuple[Any, list[str]]:
     return import_module(group.words[word]).command, rest
 
 
-def _places(command: Any) -> list[_Place]:
+def _places(command: Any) -> list[_LinePlace]:
     return [_place(parameter) for parameter in signature(command).parameters.values()]
 
 
-def _place(parameter: Parameter) -> _Place:
+def _place(parameter: Parameter) -> _LinePlace:
     kind = parameter.annotation
     if get_origin(kind) is not Annotated:
         raise _NotPlainError
@@ -78,10 +78,10 @@ def _place(parameter: Parameter) -> _Place:
     many = get_origin(kind) is list
     if said is None:
         raise _NotPlainError
-    return _Place(parameter.name, get_args(kind)[0] if many else kind, many, said, parameter.default)
+    return _LinePlace(parameter.name, get_args(kind)[0] if many else kind, many, said, parameter.default)
 
 
-def _values(places: Sequence[_Place], words: Sequence[str]) -> dict[str, Any]:
+def _values(places: Sequence[_LinePlace], words: Sequence[str]) -> dict[str, Any]:
     options = {name: place for place in places if place.said.kind == "Option" for name in _names(place)}
     given: dict[str, list[Any]] = {}
     loose: list[str] = []
@@ -110,14 +110,14 @@ def _values(places: Sequence[_Place], words: Sequence[str]) -> dict[str, Any]:
     return {place.name: _one(place, given.get(place.name)) for place in places}
 
 
-def _names(place: _Place) -> tuple[str, ...]:
+def _names(place: _LinePlace) -> tuple[str, ...]:
     names = place.said.names or (f"--{place.name.replace('_', '-')}",)
     if place.kind is bool and (not place.said.names or any("/" in name for name in names)):
         raise _NotPlainError  # a switch with an opposite
     return names
 
 
-def _arguments(places: Sequence[_Place], loose: Sequence[str]) -> dict[str, list[Any]]:
+def _arguments(places: Sequence[_LinePlace], loose: Sequence[str]) -> dict[str, list[Any]]:
     given: dict[str, list[Any]] = {}
     left = list(loose)
     for place in places:
@@ -130,7 +130,7 @@ def _arguments(places: Sequence[_Place], loose: Sequence[str]) -> dict[str, list
     return given
 
 
-def _one(place: _Place, given: list[Any] | None) -> Any:
+def _one(place: _LinePlace, given: list[Any] | None) -> Any:
     if given is None:
         if place.default is Parameter.empty:
             raise _NotPlainError
@@ -138,7 +138,7 @@ def _one(place: _Place, given: list[Any] | None) -> Any:
     return given if place.many else given[0]
 
 
-def _read(place: _Place, text: str) -> Any:
+def _read(place: _LinePlace, text: str) -> Any:
     text.encode()
     if place.kind is str:
         return text

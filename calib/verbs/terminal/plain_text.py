@@ -14,7 +14,7 @@ __all__ = ["clean", "columns", "complaint", "findings_text", "heading", "sentenc
 WIDEST = 100  # columns: longer lines are tiring to read
 
 
-class Doubt(Protocol):
+class ShownDoubt(Protocol):
     """A finding, from a fit or from a stored profile."""
 
     @property
@@ -40,7 +40,7 @@ def wrap(text: str, width: int | None = None, first: str = "", rest: str = "") -
     return layout.wrap(text, width or columns(), first, rest)
 
 
-def findings_text(findings: Sequence[Doubt], width: int | None = None) -> str:
+def findings_text(findings: Sequence[ShownDoubt], width: int | None = None) -> str:
     """What is doubtful, one paragraph a finding with its code behind it; says so where nothing is.
 
     Args:

@@ -16,7 +16,7 @@ from serial import SerialException
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
-from calib.acquire.cell.port import Arrival, PortFound, Source, find_ports, open_source
+from calib.acquire.cell.port import Arrival, ByteSource, PortFound, find_ports, open_source
 from calib.errors import FileError, UsageError
 from tests.acquire.cell.cable import Cable
 from tests.acquire.cell.kinds import KINDS
@@ -34,7 +34,7 @@ def cable(tmp_path: Path) -> Iterator[Cable]:
     cable.pull()
 
 
-def _until(source: Source, kind: str, seconds: float = 5.0) -> tuple[Arrival, bytes]:
+def _until(source: ByteSource, kind: str, seconds: float = 5.0) -> tuple[Arrival, bytes]:
     """Read until an arrival of a kind, and the bytes before it."""
     data, end = b"", time.monotonic() + seconds
     while time.monotonic() < end:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calib.acquire.points.board_clock import BoardClock
-from calib.acquire.points.drift import Drift
+from calib.acquire.points.drift import ZeroDrift
 from calib.acquire.points.hold_rules import HeldPoint
 
 
@@ -31,7 +31,7 @@ def _zero(at_s: float, force: float, per_s: float, u: float = 0.0005) -> HeldPoi
 
 
 def test_two_zeros_tell_the_drift_better_than_one_and_u_grows_with_the_time_since() -> None:
-    first = Drift().after(_zero(10.0, 0.0, 0.003), anew=True)
+    first = ZeroDrift().after(_zero(10.0, 0.0, 0.003), anew=True)
     assert first.per_s == pytest.approx(0.003)
     second = first.after(_zero(310.0, 0.9, 0.0035), anew=False)
     assert second.per_s == pytest.approx(0.003)
@@ -41,6 +41,6 @@ def test_two_zeros_tell_the_drift_better_than_one_and_u_grows_with_the_time_sinc
 
 
 def test_a_trend_that_is_noise_is_no_drift_and_an_interruption_forgets_the_zero_before() -> None:
-    assert Drift().after(_zero(10.0, 0.0, 0.0004, u=0.002), anew=True).per_s == 0.0
-    moved = Drift().after(_zero(10.0, 0.0, 0.0), anew=True).after(_zero(310.0, 50.0, 0.0), anew=True)
+    assert ZeroDrift().after(_zero(10.0, 0.0, 0.0004, u=0.002), anew=True).per_s == 0.0
+    moved = ZeroDrift().after(_zero(10.0, 0.0, 0.0), anew=True).after(_zero(310.0, 50.0, 0.0), anew=True)
     assert moved.per_s == 0.0

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from calib.acquire.recording.reading_doubt import Entry, Known, expect, likely_slip
+from calib.acquire.recording.reading_doubt import KnownReading, TypedReading, expect, likely_slip
 from calib.records import BranchName
 
 
@@ -14,13 +14,13 @@ def pull(stretch: float, branch: BranchName = "loading") -> float:
     return out * (0.9 if branch == "unloading" else 1.0)
 
 
-def known(stretches: list[float], branch: BranchName = "loading") -> list[Known]:
-    return [Known(s, pull(s, branch), branch, 1) for s in stretches]
+def known(stretches: list[float], branch: BranchName = "loading") -> list[KnownReading]:
+    return [KnownReading(s, pull(s, branch), branch, 1) for s in stretches]
 
 
-def entry(text: str, target: float, unit: str = "kg") -> Entry:
+def entry(text: str, target: float, unit: str = "kg") -> TypedReading:
     units = (("lb", 0.45359237), ("N", 1 / 9.80665))
-    return Entry(
+    return TypedReading(
         text, float(text), lambda v: abs(v / target - 1) < 0.05, lambda v: 1000 < v < 3000, "length", unit, units
     )
 

@@ -8,7 +8,7 @@ from calib.acquire.recording.plan import (
     BEARABLE_MODULUS,
     SHEAR_MODULUS,
     Holes,
-    Limits,
+    PlanLimits,
     geometry_of,
     neo_hooke,
     plan_lengths,
@@ -29,7 +29,7 @@ def stretches(lengths: tuple[float, ...], setup: LengthSetup = TAPE) -> list[flo
 
 
 def test_gaps_grow_with_stretch() -> None:
-    found = stretches(plan_lengths(BAND, TAPE, Limits()).lengths)
+    found = stretches(plan_lengths(BAND, TAPE, PlanLimits()).lengths)
     gaps = [b - a for a, b in pairwise(found)]
     assert len(found) == 8
     assert found[0] == pytest.approx(1.1, abs=0.01)
@@ -39,7 +39,7 @@ def test_gaps_grow_with_stretch() -> None:
 
 def test_a_small_scale_ends_the_plan_early_and_says_so() -> None:
     capacity = 20 * G_STANDARD
-    plan = plan_lengths(BAND, TAPE, Limits(capacity=capacity))
+    plan = plan_lengths(BAND, TAPE, PlanLimits(capacity=capacity))
     stiffness = section_stiffness(BAND)
     assert stiffness == pytest.approx(2 * 0.03 * 0.0045 * SHEAR_MODULUS)
     assert stiffness is not None
@@ -53,7 +53,7 @@ def test_a_small_scale_ends_the_plan_early_and_says_so() -> None:
 def test_only_holes_there_are_are_planned() -> None:
     setup = LengthSetup("centres", (0.025,))
     holes = Holes(0.05, first=4)
-    lengths = plan_lengths(BAND, setup, Limits(), holes=holes).lengths
+    lengths = plan_lengths(BAND, setup, PlanLimits(), holes=holes).lengths
     assert len(lengths) >= 6
     for length in lengths:
         assert holes.length(holes.number(length)) == pytest.approx(length)
@@ -62,23 +62,23 @@ def test_only_holes_there_are_are_planned() -> None:
 
 def test_wide_holes_that_leave_no_three_lengths_are_refused() -> None:
     with pytest.raises(DataError, match="closer holes"):
-        plan_lengths(BAND, LengthSetup("centres", (0.025,)), Limits(top=1.3), holes=Holes(0.5))
+        plan_lengths(BAND, LengthSetup("centres", (0.025,)), PlanLimits(top=1.3), holes=Holes(0.5))
 
 
 def test_above_three_times_the_flat_length_is_refused_unless_told() -> None:
     with pytest.raises(DataError, match=r"3\.20 times"):
-        plan_lengths(BAND, TAPE, Limits(top=3.2))
-    assert plan_lengths(BAND, TAPE, Limits(top=3.2, allow_over=True)).said
+        plan_lengths(BAND, TAPE, PlanLimits(top=3.2))
+    assert plan_lengths(BAND, TAPE, PlanLimits(top=3.2, allow_over=True)).said
 
 
 def test_above_two_and_a_half_there_is_a_caution() -> None:
-    assert "2.5" in plan_lengths(BAND, TAPE, Limits(top=2.7)).said[0]
-    assert plan_lengths(BAND, TAPE, Limits(top=2.4)).said == ()
+    assert "2.5" in plan_lengths(BAND, TAPE, PlanLimits(top=2.7)).said[0]
+    assert plan_lengths(BAND, TAPE, PlanLimits(top=2.4)).said == ()
 
 
 def test_lengths_are_round_to_what_a_tape_is_set_to() -> None:
     quarter = 0.25 * 0.0254
-    for length in plan_lengths(BAND, TAPE, Limits(), step=quarter).lengths:
+    for length in plan_lengths(BAND, TAPE, PlanLimits(), step=quarter).lengths:
         assert length / quarter == pytest.approx(round(length / quarter), abs=1e-3)
 
 
@@ -89,4 +89,4 @@ def test_the_inverse_of_the_shape() -> None:
 
 def test_two_loads_are_too_few() -> None:
     with pytest.raises(DataError, match="three different loads"):
-        plan_loads(BAND, [5.0, 5.0, 10.0], Limits())
+        plan_loads(BAND, [5.0, 5.0, 10.0], PlanLimits())

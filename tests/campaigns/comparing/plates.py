@@ -11,7 +11,7 @@ from calib.gravity import U_PLACE_UNKNOWN
 from calib.profile.build import fit_profile
 from calib.profile.store.rechecks import Hung
 from calib.units import G_STANDARD
-from calib.use.bands.recheck import U_COMMON, U_READING, Judged, recheck
+from calib.use.bands.recheck import U_COMMON, U_READING, JudgedRecheck, recheck
 from tests.campaigns.comparing.years import PER_K, SPREAD, U_PER_K, WARM, scaled
 from tests.campaigns.simulated_bands.measuring import BAND_MASS, draw_band, draw_errors, generator, record
 from tests.campaigns.simulated_bands.worlds import World
@@ -21,7 +21,7 @@ MEASURED_AT = 21.0  # degree Celsius
 STEP = 1.25  # kg, the smallest pair of plates
 
 
-def try_plate(world: World, load: LoadKind, change: float, number: int) -> Judged | None:
+def try_plate(world: World, load: LoadKind, change: float, number: int) -> JudgedRecheck | None:
     """Measure a band, let it change, hang a plate near stretch 1.5; None where run or plate was refused.
 
     Args:

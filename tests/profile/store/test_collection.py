@@ -17,7 +17,7 @@ from calib.profile.store.uses import Use, counted_once, new_log, parse_uses, rep
 from calib.scale import Scale, save_scale
 from calib.stamp import Stamp, instant
 from calib.units import G_STANDARD
-from calib.use.bands.history import LATEST, Drift, drift, history, look_again
+from calib.use.bands.history import LATEST, BandDrift, drift, history, look_again
 from calib.use.bands.recheck import expect, recheck
 from calib.use.bands.repeat_calibrations import GAIN, calibrations, with_plate
 from calib.verbs.app import run
@@ -215,8 +215,8 @@ def test_what_a_plate_told_one_day_bears_on_what_it_tells_the_next() -> None:
 
 def test_a_fast_drift_calls_for_an_early_look_and_a_slow_one_within_a_year() -> None:
     last = date(2026, 3, 1)
-    assert look_again(last, Drift(-0.03, 0.003)) == last + timedelta(42)  # 5 % at 3 % + 1.96 * 0.3 % a month
-    assert look_again(last, Drift(0.0, 0.0001)) == last + timedelta(LATEST)
+    assert look_again(last, BandDrift(-0.03, 0.003)) == last + timedelta(42)  # 5 % at 3 % + 1.96 * 0.3 % a month
+    assert look_again(last, BandDrift(0.0, 0.0001)) == last + timedelta(LATEST)
     assert look_again(None) is None
 
 

@@ -130,7 +130,7 @@ def test_the_gate_holds_for_what_has_no_type_too() -> None:
 
 
 def test_an_inverse_has_both_limits() -> None:
-    schema = answer_schema(LengthAnswer.question)["$defs"]["Place"]["properties"]
+    schema = answer_schema(LengthAnswer.question)["$defs"]["PlaceOnTape"]["properties"]
     assert {"u95_mean_m", "u95_next_set_m"} <= set(schema)
 
 

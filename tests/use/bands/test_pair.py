@@ -12,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, parse_profile, save_profile
-from calib.profile.table import Place, difference
+from calib.profile.table import CurvePlace, difference
 from calib.use.bands.matching import best_pairs, smallest_worst
 from calib.use.bands.pair import difference_u, pair_up, upper_limits
 from calib.use.bands.shared_lengths import common_lengths, curve_at
@@ -95,7 +95,7 @@ def test_u_of_a_difference_is_that_of_the_profiles_own_arithmetic() -> None:
     a, b = band("A1"), band("B1", 1.1)
     lengths = common_lengths([a, b], None, 7)
     ours = difference_u(curve_at(a, lengths), curve_at(b, lengths))
-    theirs = [difference(a, Place("loading", x), b, Place("loading", x)).u for x in lengths]
+    theirs = [difference(a, CurvePlace("loading", x), b, CurvePlace("loading", x)).u for x in lengths]
     assert ours == pytest.approx(theirs, rel=1e-3)
 
 

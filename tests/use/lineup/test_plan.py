@@ -13,14 +13,14 @@ import pytest
 
 from calib.records import Array
 from calib.use.lineup import lineup
-from calib.use.lineup.choices import Choices, Plan, best_plan
+from calib.use.lineup.choices import Choices, LineupPlan, best_plan
 from calib.use.lineup.lifters_table import Turn
 from calib.use.lineup.lineup import CLOSEST, _laid, line_up
 from calib.use.rig.plates import Plates, loadings
 from calib.use.rig.rig_average import Of as RigOf
 from calib.use.rig.rig_average import load_of
 from calib.use.rig.solve import Proposal, Sought, Team, Wish
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.statics import RigLoad, calculate
 from tests.campaigns.lineup_speed import planned
 from tests.use.rig.made import band_text, rig
 from tests.use.rig.test_solve import asked, bands
@@ -73,7 +73,7 @@ def test_two_hundred_small_evenings_are_planned_as_trying_everything_does() -> N
     for seed in range(CASES):
         turns = made_up(seed)
         every = product(*[range(len(turn.miss)) for turn in turns])
-        plan: Plan = best_plan(turns)
+        plan: LineupPlan = best_plan(turns)
         found = worth(turns, plan.rows)
         assert found == min(worth(turns, rows) for rows in every), seed
         assert (sum(plan.moves), sum(plan.plates)) == found[2:4]
@@ -96,7 +96,7 @@ HOLES = (0.1, 0.2)
 
 
 @cache
-def pulled(team: Team, hole: float, ends: tuple[float, float]) -> tuple[Answer, Array, Array]:
+def pulled(team: Team, hole: float, ends: tuple[float, float]) -> tuple[RigLoad, Array, Array]:
     """A set of bands worked out as a rig without plates: its answer, what it pulls and how far its sides are apart."""
     sides = [(side, c) for side, members in zip(("left", "right"), team, strict=True) for c in members]
     made = rig(*(band_text(side=side, anchor_mm=1000 * hole) for side, _ in sides))

@@ -3,14 +3,14 @@
 import pytest
 
 from calib.use.rig.anchors import cautions
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.statics import RigLoad, calculate
 from tests.use.rig.made import band_text, linear, rig
 
 NEAR = 1.01  # a hundredth to either side of a limit
 HEIGHT, FOOTPRINT = 0.1, 0.4  # [m]
 
 
-def _answer(holds_N: float = 9e4) -> Answer:
+def _answer(holds_N: float = 9e4) -> RigLoad:
     """One band from below, its anchor 0.3 m behind the bar: it pulls up, fore and aft."""
     holds_kg = holds_N / calculate(rig(band_text()), [linear()]).gravity
     anchor = f"[anchor]\nholds_kg = {holds_kg!r}\nfootprint_mm = {1e3 * FOOTPRINT}"

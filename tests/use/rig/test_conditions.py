@@ -9,16 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.profile.document import Profile
-from calib.use.rig.rig_curve import Curve
+from calib.use.rig.rig_curve import RigCurve
 from calib.use.rig.rig_findings import rig_findings
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.statics import RigLoad, calculate
 from tests.use.rig.made import REST, band_text, linear, rig
 from tests.verbs.rig.test_command import invented
 
 MEASURED = {"percent_per_decade": 3.0, "u": 0.5, "measured": True}
 
 
-def loads(profile: Profile, source: str = "below", **changes: Any) -> Answer:
+def loads(profile: Profile, source: str = "below", **changes: Any) -> RigLoad:
     text = band_text(anchor_mm=100 if source == "below" else 2600, source=source)
     made = rig(text, bottom=1300, top=1500)
     bar = {**vars(made.bar), **changes}
@@ -90,7 +90,7 @@ def test_between_slack_and_the_first_tested_length_a_guess_is_marked_and_wide() 
 def test_one_state_for_many_lengths_pulls_as_a_state_for_each(share: float, lengths: list[float]) -> None:
     """Draws are looked up between the branches at once; one by one on each branch must give the same."""
     made = rig(band_text(anchor_mm=100), bottom=1300, top=1500)
-    curve = Curve(linear(lost=0.2), made, np.array([1.3, 1.5]), True, False)
+    curve = RigCurve(linear(lost=0.2), made, np.array([1.3, 1.5]), True, False)
     x = np.array(lengths)
     each = np.full_like(x, share)
     assert curve.pull(x, share) == pytest.approx(curve.pull(x, each))

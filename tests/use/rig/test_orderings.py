@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from calib.profile.document import Profile
-from calib.use.rig.rig_curve import Curve, loading_share
+from calib.use.rig.rig_curve import RigCurve, loading_share
 from calib.use.rig.statics import Direction, calculate
 from tests.use.rig.made import REST, band_text, linear, rig
 
@@ -96,10 +96,10 @@ def test_going_up_against_bands_from_below_is_never_lighter_than_coming_down(
     assert (ways["up"].load.value >= ways["down"].load.value - 1e-9).all()
 
 
-def repeated(low: float, high: float, lost: float = 0.2) -> tuple[Curve, Curve]:
+def repeated(low: float, high: float, lost: float = 0.2) -> tuple[RigCurve, RigCurve]:
     made = rig(band_text(), bottom=1000, top=1300)
     lengths = np.linspace(low, high, 41)
-    return tuple(Curve(linear(lost=lost), made, lengths, back, False) for back in (False, True))  # type: ignore[return-value]
+    return tuple(RigCurve(linear(lost=lost), made, lengths, back, False) for back in (False, True))  # type: ignore[return-value]
 
 
 def test_a_repetition_over_the_whole_tested_range_runs_on_the_profiles_own_branches() -> None:

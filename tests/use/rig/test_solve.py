@@ -22,7 +22,7 @@ from calib.use.rig.rig_average import load_of
 from calib.use.rig.rig_file import Check, parse_rig
 from calib.use.rig.rig_hold import hold_number
 from calib.use.rig.rig_written import written
-from calib.use.rig.solve import Proposal, Solved, Sought, Wish, nearest_load, solve
+from calib.use.rig.solve import Proposal, SolveResult, Sought, Wish, nearest_load, solve
 from calib.use.rig.solve_place import ARRANGEMENTS, Candidate, Hanging, hangings, hung, place_of
 from calib.use.rig.statics import calculate
 from tests.profile.invented import document
@@ -134,7 +134,7 @@ def test_bands_from_above_are_found_as_one_by_one_too() -> None:
     assert found == pytest.approx(one_by_one(sought), abs=1e-9)
 
 
-def _misses(solved: Solved) -> dict[Key, float]:
+def _misses(solved: SolveResult) -> dict[Key, float]:
     return {(_bands(p), p.hanging.arrangement): p.miss for p in solved.proposals}
 
 
@@ -361,7 +361,7 @@ def test_a_place_with_bands_at_the_sides_and_in_the_middle_is_asked_about() -> N
 
 def test_plates_on_the_bar_stay_where_none_are_given() -> None:
     sought = replace(asked(Wish("top", 80.0), within=30.0), loads=as_loaded(40.0))
-    found: Solved = solve(sought)
+    found: SolveResult = solve(sought)
     assert {p.rig.bar.plates for p in found.proposals} == {40.0}
 
 

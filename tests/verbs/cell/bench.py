@@ -22,7 +22,7 @@ from calib.records import Band, BranchName, CheckLoad, LengthSetup, Procedure, R
 from calib.scale import Scale
 from calib.units import G_STANDARD
 from calib.use.cell.at_cell import u_sensor_of
-from calib.use.cell.cell_line import Wanted, open_line
+from calib.use.cell.cell_line import LineWanted, open_line
 from calib.verbs.cell.port_record import PortRecorder
 from calib.verbs.talk.recorder import Pace, Recorder
 
@@ -226,7 +226,7 @@ def recorder_at(
     resume: Path | None = None,
 ) -> tuple[PortRecorder, Person]:
     """A recorder at the bench with a person at its keys; with `resume` a run goes on."""
-    line = open_line(Wanted("bench", reversed=turned), scale, opened=lambda name, setting: bench)
+    line = open_line(LineWanted("bench", reversed=turned), scale, opened=lambda name, setting: bench)
     person = Person(bench)
     if resume:
         writer, run = RunWriter.resume(resume)

@@ -11,7 +11,7 @@ from calib.acquire.files.run_file import read_run
 from calib.acquire.points.length_sensor import LengthSensor, LengthTrace, Mark, tied
 from calib.errors import DataError
 from calib.units import G_STANDARD
-from calib.use.cell.cell_line import Wanted, open_line
+from calib.use.cell.cell_line import LineWanted, open_line
 from calib.verbs.cell import length_line as module
 from calib.verbs.cell.length_line import LengthLine
 from calib.verbs.cell.port_record import PortRecorder
@@ -83,7 +83,7 @@ class _WithLength(Bench):
 def _recorded(bench: _WithLength, folder: Path, monkeypatch: pytest.MonkeyPatch) -> PortRecorder:
     recorder, _ = recorder_at(bench, folder, quick_head())
     recorder.line.close()
-    wanted = Wanted("bench", format=parse_format("clock, value kg, length"))
+    wanted = LineWanted("bench", format=parse_format("clock, value kg, length"))
     recorder.line = open_line(wanted, None, opened=lambda name, setting: bench)
     recorder.length_line = LengthLine(recorder.line.listening, own=False)
     taped = iter((1.25, 1.6))
@@ -125,7 +125,7 @@ def test_a_length_far_from_the_plan_is_not_taken_and_says_so(
     person.extra = moved
     recorder.length_line = LengthLine(recorder.line.listening, own=False)
     recorder.line = open_line(
-        Wanted("bench", format=parse_format("clock, value kg, length")), None, opened=lambda name, setting: bench
+        LineWanted("bench", format=parse_format("clock, value kg, length")), None, opened=lambda name, setting: bench
     )
     recorder.length_line = LengthLine(recorder.line.listening, own=False)
     taped = iter((1.25, 1.6))

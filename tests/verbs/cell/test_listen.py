@@ -14,10 +14,10 @@ import pytest
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
-from calib.acquire.cell.port import PortFound, Source, open_source
+from calib.acquire.cell.port import ByteSource, PortFound, open_source
 from calib.scale import Scale
 from calib.units import G_STANDARD
-from calib.use.cell.cell_line import Wanted, open_line
+from calib.use.cell.cell_line import LineWanted, open_line
 from calib.use.cell.line_news import LineNews
 from calib.verbs.app import run
 from calib.verbs.cell.listen_words import ports_text
@@ -272,10 +272,10 @@ def test_a_scale_that_rests_at_nought_shows_its_step_in_its_places(
     capture = _capture(tmp_path, (line + "\r\n").encode() * 60)
     scale = Scale(format="bandcurve-scale/1", id="cell", kind="load-cell", resolution_N=scale_step or 0.0)
 
-    def opened(name: str, setting: Setting | None) -> Source:
+    def opened(name: str, setting: Setting | None) -> ByteSource:
         return open_source(name, setting, rate="fast")
 
-    with open_line(Wanted(capture), scale, opened) as cell:
+    with open_line(LineWanted(capture), scale, opened) as cell:
         assert cell.meter.step == pytest.approx(step_n * G_STANDARD, rel=1e-2)
 
 

@@ -13,7 +13,7 @@ from calib.errors import DataError
 from calib.fit.gear.known_loads import usual
 from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
-from calib.use.cell.cell_line import CellLine, Wanted, open_line
+from calib.use.cell.cell_line import CellLine, LineWanted, open_line
 from calib.verbs.cell import port_check
 from calib.verbs.cell.port_check import Checked, check_at_line
 from calib.verbs.fit import command as fit
@@ -58,7 +58,7 @@ def _checked(
 
     monkeypatch.setattr(port_check, "ask_line", ask)
     scale = scale or _cell()
-    with open_line(Wanted("bench"), scale, opened=lambda name, setting: bench) as line:
+    with open_line(LineWanted("bench"), scale, opened=lambda name, setting: bench) as line:
         draft, known = Draft.beside(folder / "cell.scale.json", "cell"), usual("plates-1", "weighed")
         return check_at_line(line, scale, known, draft, G_STANDARD, may_turn=may_turn, resume=resume)
 
@@ -96,7 +96,7 @@ def test_a_cell_the_other_way_round_is_said_and_its_sign_kept_only_when_told(
     checked = _checked(Bench(unit=unit, turned=True), tmp_path, monkeypatch, may_turn=True)
     shown = [r.shown for r in checked.hung.rows]
     assert shown == pytest.approx([0, 10 * G_STANDARD, 20 * G_STANDARD, 10 * G_STANDARD, 0], abs=0.1)
-    with open_line(Wanted("bench"), checked.scale, opened=lambda n, s: Bench(unit=unit, turned=True)) as line:
+    with open_line(LineWanted("bench"), checked.scale, opened=lambda n, s: Bench(unit=unit, turned=True)) as line:
         assert line.meter.reversed is (unit == "kg")
         assert (line.meter.per_count or 0.0) < 0 or unit == "kg"
 

@@ -20,7 +20,7 @@ from calib.errors import DataError, UsageError
 from calib.records import Array, RunHead
 from calib.units import G_STANDARD
 from calib.use.cell.at_cell import u_sensor_of
-from calib.use.cell.cell_line import Wanted, open_line, refuse_no_length
+from calib.use.cell.cell_line import LineWanted, open_line, refuse_no_length
 from calib.verbs.cell import port_sweep
 from calib.verbs.cell.port_record import PortRecorder
 from calib.verbs.cell.port_sweep import Sweep, SweepRecorder, parse_speed
@@ -160,7 +160,7 @@ def _record(bench: SweepBench, folder: Path, sweep: Sweep, monkeypatch: pytest.M
     type_flat(monkeypatch)
     monkeypatch.setattr(port_sweep, "ask", lambda prompt, read: read(f"{1000 * LOW:.0f}"))
     form = parse_format("clock, value kg, length") if bench.with_length else None
-    line = open_line(Wanted("bench", format=form), None, opened=lambda name, setting: bench)
+    line = open_line(LineWanted("bench", format=form), None, opened=lambda name, setting: bench)
     state, path = Recording(_head()), folder / "T1.run.csv"
     base = Recorder(state, new_writer(path, state), path, Pace(True, clock=lambda: 1e9 + bench.t), 1e9)
     recorder = SweepRecorder.swept(PortRecorder.of(base, line, "strap", u_sensor_of(state.head, None)), sweep)
@@ -235,11 +235,11 @@ def test_a_sweep_that_is_cut_is_begun_again_after_a_new_zero(tmp_path: Path, mon
 
 def test_a_line_without_a_length_needs_a_speed() -> None:
     form = parse_format("clock, value kg, length")
-    with open_line(Wanted("bench", format=form), None, opened=lambda name, setting: SweepBench()) as line:
+    with open_line(LineWanted("bench", format=form), None, opened=lambda name, setting: SweepBench()) as line:
         refuse_no_length(line)
     without = SweepBench(with_length=False)
     with (
-        open_line(Wanted("bench"), None, opened=lambda name, setting: without) as line,
+        open_line(LineWanted("bench"), None, opened=lambda name, setting: without) as line,
         pytest.raises(DataError, match="--speed"),
     ):
         refuse_no_length(line)

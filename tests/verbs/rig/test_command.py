@@ -14,7 +14,7 @@ from calib.units import POUND
 from calib.use.report.rig_figures import rig_figure
 from calib.use.rig.anchors import cautions, loading_order
 from calib.use.rig.rig_answers import rig_answer
-from calib.use.rig.statics import Answer, calculate
+from calib.use.rig.statics import RigLoad, calculate
 from calib.verbs.app import run
 from tests.campaigns.rig_speed import LIFTS as LIFTS_TIMED
 from tests.campaigns.rig_speed import rig_ms
@@ -119,7 +119,7 @@ def test_a_light_bar_under_strong_bands_from_above_is_said_to_fly_up() -> None:
     assert second.net_kg == pytest.approx(answer.up.load.value[0], rel=1e-6)
 
 
-def _benched(plates: float = 0.0, **keys: Any) -> Answer:
+def _benched(plates: float = 0.0, **keys: Any) -> RigLoad:
     bands = [band_text("straight", 2300, side, source="above") for side in ("left", "right")]
     made = rig(*bands, bottom=750, top=1100, bar="".join(f"{key} = {value}\n" for key, value in keys.items()))
     return calculate(replace(made, bar=replace(made.bar, plates=plates)), [linear()] * 2)

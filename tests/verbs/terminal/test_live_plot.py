@@ -2,7 +2,7 @@
 
 import pytest
 
-from calib.verbs.terminal.live_plot import SPAN_S, Place, Strip, beside, by_length
+from calib.verbs.terminal.live_plot import SPAN_S, PlotPlace, Strip, beside, by_length
 from calib.verbs.terminal.panel import Panel
 
 
@@ -36,7 +36,7 @@ def test_a_zero_is_taken_off_and_a_sign_turned() -> None:
 
 
 def test_readings_stand_at_their_lengths() -> None:
-    marks = [Place(1150, 3.5, "o"), Place(1800, 14.0, "o"), Place(1400, 7.0, "+")]
+    marks = [PlotPlace(1150, 3.5, "o"), PlotPlace(1800, 14.0, "o"), PlotPlace(1400, 7.0, "+")]
     rows = by_length(marks, (1150, 1800), 40, 8, "mm")
     at = {row.index("o") for row in rows if "o" in row}
     assert min(at) < max(at) == max(map(len, rows)) - 1
