@@ -17,6 +17,7 @@ from calib.use.report.layout import clean
 from calib.use.report.sheet import INK, LINE, MARGIN, PALE, PAPER, TINT, Page, Paper, blank_page
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 Kind = Literal["pdf", "png", "html"]
@@ -49,12 +50,35 @@ class WallPage:
     foot: str
 
 
-def wall_sheet(page: WallPage, draw: "Callable[[Figure, Sequence[float]], None]", kind: Kind, paper: Paper) -> bytes:
+Draw = Callable[["Figure", Sequence[float]], None]  # given left, bottom, width and height as parts of the page
+
+
+def wall_sheet(page: WallPage, draw: Draw | None, kind: Kind, paper: Paper) -> bytes:
     """Draw a page.
 
     Args:
         page: What it says.
-        draw: Draws into a figure, given left, bottom, width and height of its place as parts of the page.
+        draw: Draws into a part of it; None leaves all of it to the table.
+        kind: "pdf", "png" or "html".
+        paper: "a4" or "letter".
+    """
+
+    def written(figure: "Figure", axes: "Axes") -> None:
+        width, height = PAPER[paper]
+        top, bottom = _written(Page(axes, width, height), page, drawn=draw is not None)
+        if draw is not None:
+            draw(figure, (MARGIN / width + 0.055, 1 - bottom / height + 0.035, 1 - 2 * MARGIN / width - 0.06,
+                          (bottom - top) / height - 0.06))  # fmt: skip
+
+    return one_page(written, page.name, kind, paper)
+
+
+def one_page(draw: "Callable[[Figure, Axes], None]", name: str, kind: Kind, paper: Paper) -> bytes:
+    """One page as a file, the same bytes each time.
+
+    Args:
+        draw: Draws on its axes, in millimetres from the upper left corner.
+        name: The page's title.
         kind: "pdf", "png" or "html".
         paper: "a4" or "letter".
     """
@@ -65,11 +89,8 @@ def wall_sheet(page: WallPage, draw: "Callable[[Figure, Sequence[float]], None]"
         mpl.rcParams.update(_SETTINGS)
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a name in a script the font lacks
         figure, axes = blank_page(paper)
-        width, height = PAPER[paper]
-        top, bottom = _written(Page(axes, width, height), page)
-        draw(figure, (MARGIN / width + 0.055, 1 - bottom / height + 0.035, 1 - 2 * MARGIN / width - 0.06,
-                      (bottom - top) / height - 0.06))  # fmt: skip
-        return _saved(figure, kind, page.name)
+        draw(figure, axes)
+        return _saved(figure, kind, name)
 
 
 def _saved(figure: "Figure", kind: Kind, name: str) -> bytes:
@@ -96,11 +117,11 @@ def _as_html(svg: str, name: str) -> bytes:
     ).encode()
 
 
-def _written(sheet: Page, page: WallPage) -> tuple[float, float]:
+def _written(sheet: Page, page: WallPage, *, drawn: bool) -> tuple[float, float]:
     """Everything but the drawing; gives the room left for that, from and to. [mm]"""
-    y = _heading(sheet, page)
-    y = _table(sheet, page, y)
-    return y, _below(sheet, page)
+    y, bottom = _heading(sheet, page), _below(sheet, page)
+    row = ROW if drawn else min(ROW, (bottom - y - 14) / max(len(page.rows), 1))
+    return _table(sheet, page, y, row), bottom
 
 
 def _heading(sheet: Page, page: WallPage) -> float:
@@ -116,19 +137,22 @@ def _heading(sheet: Page, page: WallPage) -> float:
     return y + 3
 
 
-def _table(sheet: Page, page: WallPage, top: float) -> float:
-    columns = len(page.headers)
-    wide = sheet.inner / columns
-    for i, header in enumerate(page.headers):
-        sheet.text(MARGIN + wide * (i + 0.5), top + 3, header, 9.5, ink=LINE, at="center")
+def _table(sheet: Page, page: WallPage, top: float, tall: float) -> float:
+    """The table with rows so tall, its columns as wide as what stands in them; gives where it ends. [mm]"""
+    longest = [max([len(row[i]) for row in page.rows], default=1) for i in range(len(page.headers))]
+    need = [max(cells, 0.7 * len(head), 4.0) for cells, head in zip(longest, page.headers, strict=True)]
+    wide = [sheet.inner * part / sum(need) for part in need]
+    middle = [MARGIN + sum(wide[:i]) + wide[i] / 2 for i in range(len(wide))]
+    sizes = [min(15.0, 1.8 * tall, 2.83 * (w - 1) / (0.66 * n)) for w, n in zip(wide, longest, strict=True)]
+    for x, w, header in zip(middle, wide, page.headers, strict=True):
+        sheet.text(x, top + 3, header, min(9.5, 2.83 * w / (0.6 * len(header))), ink=LINE, at="center")
     y = top + 6.5
     for r, row in enumerate(page.rows):
         if r % 2 == 0:
-            sheet.box(MARGIN, y, sheet.inner, ROW, fill=TINT, stroke=0.0)
+            sheet.box(MARGIN, y, sheet.inner, tall, fill=TINT, stroke=0.0)
         for i, cell in enumerate(row):
-            size = min(15.0, 2.83 * (wide - 1) / (0.66 * max(len(cell), 1)))
-            sheet.text(MARGIN + wide * (i + 0.5), y + ROW / 2 + 0.4, cell, size, bold=i == 0, at="center")
-        y += ROW
+            sheet.text(middle[i], y + tall / 2 + 0.4, cell, sizes[i], bold=i == 0, at="center")
+        y += tall
     sheet.text(MARGIN, y + 3.4, page.table_note, 8.5, ink=LINE)
     return y + 7
 

@@ -5,7 +5,7 @@ A page of stickers 63.5 x 38.1 mm, three beside each other and seven below, or c
 
 from collections.abc import Sequence
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from calib.frozen import dataclass
 from calib.use.report.sheet import INK, LINE, PALE, PAPER, Paper, blank_page
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 63.5, 38.1  # [mm]
 COLUMNS, ROWS = 3, 7
+ON_A_PAGE = COLUMNS * ROWS
 GAP = 2.5  # [mm] between columns
 CODE = 22.0  # [mm] the code without its quiet zone; four modules of that stay white round it
 QUIET = 4
@@ -27,6 +28,9 @@ class Label:
 
     id: str
     note: str = ""  # small, below
+    flat: str = ""  # with its unit; empty leaves room to write it in
+    pulls: tuple[str, ...] = ()  # what it pulls, at most three lines: a label for a band that was measured
+    link: str = ""  # what the code says in place of the id
 
 
 def labels_pdf(labels: Sequence[Label], paper: Paper = "a4") -> bytes:
@@ -38,29 +42,49 @@ def labels_pdf(labels: Sequence[Label], paper: Paper = "a4") -> bytes:
     """
     from matplotlib.backends.backend_pdf import PdfPages
 
-    width, height = PAPER[paper]
-    left, top = (width - COLUMNS * WIDTH - (COLUMNS - 1) * GAP) / 2, (height - ROWS * HEIGHT) / 2
     out = BytesIO()
     with PdfPages(out, metadata={"Title": "Labels for a batch of bands", "CreationDate": None}) as pages:
-        for start in range(0, len(labels), COLUMNS * ROWS):
+        for start in range(0, len(labels), ON_A_PAGE):
             figure, axes = blank_page(paper)
-            for i, label in enumerate(labels[start : start + COLUMNS * ROWS]):
-                _draw(axes, label, left + (i % COLUMNS) * (WIDTH + GAP), top + (i // COLUMNS) * HEIGHT)
+            draw_labels(axes, labels[start : start + ON_A_PAGE], paper)
             pages.savefig(figure)
     return out.getvalue()
+
+
+def draw_labels(axes: "Axes", labels: Sequence[Label], paper: Paper) -> None:
+    """Draw the labels of one page.
+
+    Args:
+        axes: Of the page, in millimetres.
+        labels: At most 21.
+        paper: "a4" or "letter".
+    """
+    width, height = PAPER[paper]
+    left, top = (width - COLUMNS * WIDTH - (COLUMNS - 1) * GAP) / 2, (height - ROWS * HEIGHT) / 2
+    for i, label in enumerate(labels):
+        _draw(axes, label, left + (i % COLUMNS) * (WIDTH + GAP), top + (i // COLUMNS) * HEIGHT)
 
 
 def _draw(axes: "Axes", label: Label, x: float, y: float) -> None:
     from matplotlib.patches import Rectangle
 
     axes.add_patch(Rectangle((x, y), WIDTH, HEIGHT, fill=False, edgecolor=PALE, linewidth=0.3))
-    code(axes, label.id, x + 3, y + 3, CODE)
+    code(axes, label.link or label.id, x + 3, y + 3, CODE)
     middle = x + 3 + CODE + (WIDTH - CODE - 4) / 2
-    size = max(SMALLEST, min(LARGEST, 2.83 * (WIDTH - CODE - 8) / (0.62 * len(label.id))))
-    name = label.id.replace("$", r"\$")
-    axes.text(middle, y + 13, name, fontsize=size, fontweight="bold", color=INK, ha="center", va="center_baseline")
+    largest, id_at = (LARGEST, 13.0) if not label.pulls else (22.0, 7.5)
+    size = max(SMALLEST, min(largest, 2.83 * (WIDTH - CODE - 8) / (0.62 * len(label.id))))
+    placed: dict[str, Any] = {"color": INK, "ha": "center", "va": "center_baseline", "parse_math": False}
+    axes.text(middle, y + id_at, label.id, fontsize=size, fontweight="bold", **placed)
+    room = 2.83 * (WIDTH - CODE - 7)
     if label.note:
-        axes.text(middle, y + 23, label.note, fontsize=7, color=INK, ha="center", va="center_baseline")
+        small = min(7.0, room / (0.6 * len(label.note)))
+        axes.text(middle, y + (23 if not label.pulls else 29.5), label.note, fontsize=small, **placed)
+    for i, words in enumerate(label.pulls):
+        fitting = min(8.5, room / (0.66 * len(words)))
+        axes.text(middle, y + 14 + 4.8 * i, words, fontsize=fitting, fontweight="bold", **placed)
+    if label.flat:
+        axes.text(x + 3, y + 34, f"flat {label.flat}", fontsize=8, **placed | {"ha": "left"})
+        return
     for words, start in (("flat", x + 3), ("mass", x + 3 + WIDTH / 2)):
         axes.text(start, y + 33, words, fontsize=8, color=INK, va="center_baseline")
         axes.plot([start + 8, start + WIDTH / 2 - 6], [y + 34.5, y + 34.5], color=LINE, linewidth=0.6)

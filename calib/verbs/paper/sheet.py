@@ -4,13 +4,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 from urllib.parse import quote
 
-from calib.errors import UsageError
+from calib.errors import DataError, UsageError
 from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
+    from calib.profile.batch_document import Batch
     from calib.use.paper.wall_page import Kind
     from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
@@ -20,7 +21,8 @@ KINDS = ("pdf", "png", "html")  # as in calib.use.paper.wall_page, which is slow
 
 def command(
     what: Annotated[
-        str, typer.Argument(metavar="BAND|RIG", help="A band's name, its profile, or a rig NAME.rig.toml.")
+        str,
+        typer.Argument(metavar="BAND|RIG|BOX", help="A band's name, its profile, a rig NAME.rig.toml, a box's folder."),
     ],
     out: Annotated[
         Path | None,
@@ -33,10 +35,13 @@ def command(
     lifters: Annotated[
         str | None, typer.Option(metavar="LIST", help='Of a rig: "Ana 92cm 138cm, Bo 1.0m 1.5m", or a table of them.')
     ] = None,
+    labels: Annotated[
+        bool, typer.Option("--labels", help="Of a band or a box: labels that say what each band pulls.")
+    ] = False,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
 ) -> int:
-    """Put a band or a rig on one page for the wall: large numbers in both units, a drawing, what to mind.
+    """Put a band, a rig or a box of bands on one page for the wall: large numbers in both units, what to mind.
 
     The code in the corner says which file it is; with --link it opens the band or rig on your page.
 
@@ -45,14 +50,18 @@ def command(
       bandcurve sheet B07
       bandcurve sheet squat.rig.toml --out squat.png --paper letter --unit lb
       bandcurve sheet squat.rig.toml --lifters "Ana 92cm 138cm, Bo 1.0m 1.5m"
+      bandcurve sheet box --out box.pdf
+      bandcurve sheet box --labels --out labels.pdf
       bandcurve sheet B07 --link http://192.168.1.20:8080
     """
     shown = shown_in(unit)
     if paper not in ("a4", "letter"):
         raise UsageError(f"--paper {paper!r} is not a size", remedy="a4 or letter")
     is_rig = what.lower().endswith(".toml")
+    is_box = _is_box(what)
     name = Path(what).name.removesuffix(".toml").removesuffix(".rig") if is_rig else what
-    target = out or Path(f"{Path(name).name.removesuffix('.json').removesuffix('.profile')}-wall.pdf")
+    end = "labels" if labels else "wall"
+    target = out or Path(f"{Path(name).resolve().name.removesuffix('.json').removesuffix('.profile')}-{end}.pdf")
     kind = target.suffix.lower().removeprefix(".")
     if kind not in KINDS:
         raise UsageError(f"--out {target.name}: not a kind of sheet", remedy="end its name in .pdf, .png or .html")
@@ -63,6 +72,12 @@ def command(
         if not is_rig:
             raise UsageError("--lifters is for a rig", remedy="name a rig, NAME.rig.toml")
         made = _lifters(Path(what), name, lifters, link, *how)
+    elif labels:
+        if is_rig:
+            raise UsageError("--labels is for bands", remedy="name a band or the folder of a box")
+        made = _labels(what, folder, link, *how, is_box=is_box)
+    elif is_box:
+        made = _box(Path(what), link, *how)
     else:
         made = _rig(Path(what), name, link, *how) if is_rig else _band(what, folder, link, *how)
     write_new(target, made)
@@ -79,6 +94,59 @@ def _band(what: str, folder: Path, link: str, kind: "Kind", paper: "Paper", show
     answer = curve_answer(profile, sheet_lengths(profile, shown), file=str(path), beside=beside)
     leads_to = f"{link.rstrip('/')}/band/{quote(profile.band.id)}" if link else Path(path).name
     return band_sheet(profile, answer, leads_to, kind, paper, shown)
+
+
+def _is_box(what: str) -> bool:
+    """Whether it is a folder of bands, or the record of a box in one."""
+    from calib.profile.batch_document import NAME
+
+    return Path(what).is_dir() or Path(what).name == NAME
+
+
+def _record(what: Path) -> "tuple[Batch, Path]":
+    from calib.profile.batch_document import NAME, load_batch
+
+    folder = what if what.is_dir() else what.parent
+    if not (folder / NAME).is_file():
+        raise DataError("holds no record of a box", where=str(folder), remedy="bandcurve batch fit makes one")
+    return load_batch(folder / NAME), folder
+
+
+def _too_many(count: int, most: int, what: str) -> None:
+    if count > most:
+        raise UsageError(f"{count} {what} do not fit on a page", remedy=f"give at most {most} at a time")
+
+
+def _box(what: Path, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
+    from calib.errors import BandcurveError
+    from calib.use.bands.lookup import Lookup
+    from calib.use.bands.pair import pair_answer, pair_found
+    from calib.use.paper.box_sheet import MOST, box_sheet
+
+    batch, folder = _record(what)
+    _too_many(len(batch.bands), MOST, "bands")
+    try:
+        pairs = pair_answer(pair_found(Lookup(folder).find_all([folder / band.profile for band in batch.bands])))
+    except BandcurveError:
+        pairs = None  # the page says what to do with each band
+    name = folder.resolve().name
+    leads_to = f"{link.rstrip('/')}/" if link else f"{name}/batch.json"
+    return box_sheet(batch, pairs, name, leads_to, kind, paper, shown)
+
+
+def _labels(what: str, folder: Path, link: str, kind: "Kind", paper: "Paper", shown: Shown, *, is_box: bool) -> bytes:
+    from calib.profile.document import load_profile
+    from calib.use.paper.label_sheet import MOST, label_sheet
+    from calib.verbs.terminal.given_profile import given_profile
+
+    if is_box:
+        batch, where = _record(Path(what))
+        _too_many(len(batch.bands), MOST, "labels")
+        profiles = [load_profile(where / band.profile) for band in batch.bands]
+    else:
+        profiles = [given_profile(what, folder)[0]]
+    links = [f"{link.rstrip('/')}/band/{quote(p.band.id)}" for p in profiles] if link else []
+    return label_sheet(profiles, kind, paper, shown, links)
 
 
 def _rig(file: Path, name: str, link: str, kind: "Kind", paper: "Paper", shown: Shown) -> bytes:
@@ -104,8 +172,7 @@ def _lifters(file: Path, name: str, text: str, link: str, kind: "Kind", paper: "
     from calib.verbs.rig.rig_show import lifters_given
 
     people, force = lifters_given(text), _unit(shown)
-    if len(people) > MOST:
-        raise UsageError(f"{len(people)} lifters do not fit on a page", remedy=f"give at most {MOST} at a time")
+    _too_many(len(people), MOST, "lifters")
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     with named(file):

@@ -1,12 +1,13 @@
 """`bandcurve lineup`: one plan for several lifters, of the bands, holes and plates there are."""
 
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-from calib.errors import DataError, UsageError
+from calib.errors import DataError, FileError, UsageError
 from calib.units import SHOWN
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several_lengths
 from calib.verbs.terminal import typer_later as typer
@@ -15,10 +16,14 @@ from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
+    from calib.units import Shown
+    from calib.use.answers.lineup import LineupAnswer
     from calib.use.bands.lookup import Found
     from calib.use.lineup.lifters_table import Turn
     from calib.use.lineup.lineup import Lineup
+    from calib.use.paper.wall_page import Kind
     from calib.use.report.rig_words import Unit
+    from calib.use.report.sheet import Paper
     from calib.use.rig.plates import Plates
     from calib.use.rig.solve import Sought
     from calib.use.rig.solve_place import RigPlace
@@ -52,6 +57,10 @@ def command(
     extrapolate: Annotated[
         bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
     ] = False,
+    sheet: Annotated[
+        Path | None, typer.Option("--sheet", metavar="FILE", help="A page for the wall too: a new .pdf, .png or .html.")
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="SIZE", help="Of that page: a4 or letter.")] = "a4",
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
@@ -65,6 +74,7 @@ def command(
     \b
     Examples:
       bandcurve lineup evening.csv --rig squat.rig.toml --plates 20x4,10x4,5x2,2.5x2
+      bandcurve lineup evening.csv --rig squat.rig.toml --plates 20x4,10x4 --sheet evening.pdf
       bandcurve lineup week.csv --plates 20x4,10x4,5x2 --anchor-heights 80:430:50mm --most 2
       bandcurve lineup evening.csv B01 B02 B03 B04 --rig squat.rig.toml --pairs B01+B03,B02+B04 --json
     """
@@ -74,6 +84,8 @@ def command(
 
     shown = cast("Unit", shown_in(unit).force)
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
+    if sheet is not None:
+        _check_sheet(sheet, paper, turns)
     kept, left = _box(bands or [], folder)
     box = _Box(
         kept,
@@ -88,8 +100,41 @@ def command(
     )
     lineups, used = _planned(turns, rig, table, box)
     answer = lineup_answer(lineups, used, [*left, *_not_paired(kept, used)])
+    if sheet is not None:
+        _write_sheet(answer, sheet, cast("Paper", paper), table.name, SHOWN[shown])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
+
+
+def _check_sheet(sheet: Path, paper: str, turns: "Sequence[Turn]") -> None:
+    """Say at once what would fail after the work."""
+    from calib.use.paper.plan_sheet import MOST
+    from calib.use.paper.wall_page import KINDS
+
+    if paper not in ("a4", "letter"):
+        raise UsageError(f"--paper {paper!r} is not a size", remedy="a4 or letter")
+    if sheet.suffix.lower().removeprefix(".") not in KINDS:
+        raise UsageError(f"--sheet {sheet.name}: not a kind of sheet", remedy="end its name in .pdf, .png or .html")
+    if sheet.exists():
+        raise FileError("is there already and is not overwritten", where=str(sheet), remedy="choose another name")
+    chains = len({(turn.day, turn.exercise) for turn in turns})
+    if chains > 1:
+        raise UsageError(
+            f"--sheet is for one exercise of one day, and {chains} are planned", remedy="plan it by itself"
+        )
+    if len(turns) > MOST:
+        raise UsageError(f"{len(turns)} lifters do not fit on a page", remedy=f"give at most {MOST} at a time")
+
+
+def _write_sheet(answer: "LineupAnswer", sheet: Path, paper: "Paper", of: str, shown: "Shown") -> None:
+    from calib.safe_write import write_new
+    from calib.use.paper.plan_sheet import plan_sheet
+
+    day = answer.days_planned[0]
+    name = " ".join(filter(None, (day.day_named, day.exercise))) or of.rpartition(".")[0]
+    kind = cast("Kind", sheet.suffix.lower().removeprefix("."))
+    write_new(sheet, plan_sheet(day, name, of, kind, paper, shown))
+    print(f"Sheet written to {sheet}.", file=sys.stderr)
 
 
 class _Box:
