@@ -172,7 +172,7 @@ def check(name: str, number: float, asker: str = "") -> None:
 
         near = get_close_matches(name, list(BY_NAME), n=1)
         remedy = f"did you mean {near[0]!r}?" if near else "docs/assumptions.md lists them"
-        raise DataError(f"there is not an assumption {name[:40]!r}", remedy=remedy)
+        raise DataError(f"there is no assumption {name[:40]!r}", remedy=remedy)
     if not known.asked_by or known.asked_by != (asker or known.asked_by):
         raise DataError(f"{name} is not used by {asker or FIT}", remedy="docs/assumptions.md says which are")
     if not known.least <= number <= known.most:

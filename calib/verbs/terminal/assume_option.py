@@ -39,5 +39,6 @@ def assumed_of(given: Sequence[str], asker: str) -> dict[str, float]:
             else:
                 found |= [parse(text, asker)]
         except BandcurveError as error:
-            raise UsageError(f"--assume {error.what}", where=error.where, remedy=error.remedy) from None
+            what = error.what if error.where else f"--assume {error.what}"
+            raise UsageError(what, where=error.where, remedy=error.remedy) from None
     return found
