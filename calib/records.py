@@ -84,6 +84,8 @@ class Correction:
     max: Positive | None = None  # [N] largest force checked
     known_loads: str | None = None  # identity of the set of known loads
     factor_known_loads: tuple[float, float, float] = (0.0, 0.0, 0.0)  # part of the covariance: shift per u of the set
+    pieces: tuple[str, ...] = ()  # of that set, where each is known by name
+    factor_pieces: tuple[tuple[float, float, float], ...] = ()  # likewise, per u of each of them
 
     def force(self, shown: float) -> float:
         """Force for an indication, both in newton."""

@@ -13,7 +13,7 @@ from calib.safe_write import update, write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.versioned import IsoDate, NotNegative, Positive
 
-FORMAT = versioned.Version("bandcurve-scale", 1, 1)
+FORMAT = versioned.Version("bandcurve-scale", 1, 2)
 CAP_BYTES = 4_000_000
 UNNAMED_CELL = "load-cell"  # id in a run recorded at a line without a scale's file
 SHOWN_UNIT = "shown_unit"  # in the free space
@@ -68,6 +68,11 @@ class FittedCorrection(Part):
         default=(0.0, 0.0, 0.0),
         description="Part of the covariance: shift of the coefficients per standard deviation of the set.",
     )
+    pieces: tuple[str, ...] = Field(default=(), description="Pieces of that set, where each is known by name.")
+    factor_pieces: tuple[Three, ...] = Field(
+        default=(),
+        description="Part of the covariance: shift of the coefficients per standard deviation of each piece.",
+    )
 
     def __post_init__(self) -> None:
         c = self.covariance
@@ -89,6 +94,8 @@ class FittedCorrection(Part):
             max_N=correction.max,
             known_loads=correction.known_loads,
             factor_known_loads=correction.factor_known_loads,
+            pieces=correction.pieces,
+            factor_pieces=correction.factor_pieces,
         )
 
     def record(self) -> Correction:
@@ -101,6 +108,8 @@ class FittedCorrection(Part):
             max=self.max_N,
             known_loads=self.known_loads,
             factor_known_loads=self.factor_known_loads,
+            pieces=self.pieces,
+            factor_pieces=self.factor_pieces,
         )
 
 

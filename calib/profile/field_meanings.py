@@ -41,6 +41,7 @@ FIELD_MEANINGS: dict[str, str] = {
     "error": "Why it could not be used.",
     "extensions": "Free space for other programs.",
     "factor_known_loads": "Part of the covariance: shift for one standard uncertainty of the known loads together.",
+    "factor_pieces": "Part of the covariance: shift for one standard uncertainty of each piece of the set.",
     "factors": "Signed shifts of the curve, one for each independent source of uncertainty.",
     "failed": "Files that could not be used.",
     "file": "Name of the file.",

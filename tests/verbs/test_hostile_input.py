@@ -50,7 +50,12 @@ def fitted(text: str, folder: Path) -> tuple[int, Path]:
         (CHECKED, "[0.0, 1.0, 0.0]", "[0.0, 1.0, -0.01]", "far from 1"),
         (CHECKED, "[0.0, 1e-6, 0.0]", "[0.0, 1e300, 0.0]", "a variance of the check"),
         (CHECKED, "[0.0, 1e-6, 0.0]", "[0.0, -1.0, 0.0]", "a variance of the check"),
-        (CHECKED, "max_N = 400.0", "factor_known_loads = [0.0, 1e300, 0.0]", "factor_known_loads is too large"),
+        (
+            CHECKED,
+            "max_N = 400.0",
+            "factor_known_loads = [0.0, 1e300, 0.0]",
+            "a factor of the known loads is too large",
+        ),
         (CHECKED, "[[0.04, 0.0, 0.0]", "[[0.04, 1e300, 0.0]", "covariance of the check is impossible"),
         (KNEE, ",3,loading,1120,3.35", ",3,loading,1120,1e5", "more than any band pulls"),
         (CHECKED, "[[0.04, 0.0, 0.0]", "[[0.04, 9.0, 0.0]", "covariance of the check is impossible"),

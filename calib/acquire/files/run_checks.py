@@ -87,11 +87,13 @@ def check_correction(correction: Correction) -> None:
         raise DataError("the gain of the check is far from 1", remedy="copy the check again from the scale's file")
     if abs(zero) > LARGEST_FORCE or abs(quadratic) > 1:
         raise DataError("the coefficients of the check are too large", remedy="copy the check again")
-    covariance, loads = correction.covariance, correction.factor_known_loads
+    covariance, factors = correction.covariance, (correction.factor_known_loads, *correction.factor_pieces)
     if any(not 0 <= covariance[i][i] <= most for i, most in enumerate(MOST_VARIANCE)):
         raise DataError("a variance of the check is negative or too large", remedy="copy the check again")
-    if any(loads[i] * loads[i] > MOST_VARIANCE[i] for i in range(3)):  # ** would raise on overflow
-        raise DataError("factor_known_loads is too large", remedy="copy the check again")
+    if any(f[i] * f[i] > MOST_VARIANCE[i] for f in factors for i in range(3)):  # ** would raise on overflow
+        raise DataError("a factor of the known loads is too large", remedy="copy the check again")
+    if len(correction.pieces) != len(correction.factor_pieces):
+        raise DataError("pieces and factor_pieces are not equally many", remedy="copy the check again")
     pairs = [(covariance[i][j], covariance[i][i] * covariance[j][j]) for i in range(3) for j in range(3)]
     if any(shared * shared > 1.02 * both for shared, both in pairs):  # 2 % for the rounding in a file
         raise DataError("the covariance of the check is impossible", remedy="copy the check again")

@@ -31,6 +31,7 @@ LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many di
 FORMAT = f"bandcurve-run/{MAJOR}"
 SINCE_MINOR = {  # fields that a reader of /1.0 does not know
     "scale": ("display",),
+    "scale.correction": ("pieces", "factor_pieces"),
     "loads": ("pieces", "piece_masses", "u_piece_masses"),
 }
 
@@ -76,7 +77,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         *_plain("checked_on", "coefficients", "covariance"),
         Key("residual_sd", written="residual_sd_N"),
         Key("max", written="max_N"),
-        *_plain("known_loads", "factor_known_loads"),
+        *_plain("known_loads", "factor_known_loads", "pieces", "factor_pieces"),
     ),
     "procedure": (
         *_plain("method", "orientation", "scale_at", "conditioning_pulls"),

@@ -11,7 +11,7 @@ from calib.fit.curve.mixed import MixedModel, Solution
 from calib.frozen import dataclass
 from calib.records import Array
 
-SURE = 3.2  # standard errors, 1/sqrt(n), by which neighbours must agree more than the fit makes them
+SURE = 3.5  # standard errors, 1/sqrt(n), by which neighbours must agree more than the fit makes them
 TRIED = np.array([0.2, 0.4, 0.55, 0.7, 0.8, 0.87, 0.92, 0.95, 0.97, 0.985])  # correlation of neighbours
 FAR = 4  # readings apart at which drift still shows and single errors do not
 FEWEST = 12  # residuals

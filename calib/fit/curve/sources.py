@@ -205,7 +205,8 @@ def _check_sources(check: Correction, name: str, zero: Array, method: str) -> li
     """
     covariance, loads = np.array(check.covariance), np.array(check.factor_known_loads)
     gain = check.coefficients[1] or 1.0
-    own = (covariance - np.outer(loads, loads))[1:, 1:]
+    pieces = np.array(check.factor_pieces).reshape(-1, 3)  # what one is off it is off wherever it hangs
+    own = (covariance - np.outer(loads, loads) - pieces.T @ pieces)[1:, 1:]
     root = _root(own)
     sign = -1.0 if method == "anchor-on-scale" else 1.0
     parts = [("scale gain", f"check:{name}", root[:, 0]), ("scale curvature", f"check:{name}/quadratic", root[:, 1])]
@@ -213,6 +214,8 @@ def _check_sources(check: Correction, name: str, zero: Array, method: str) -> li
         parts.append(("known loads", f"loads:{check.known_loads}", loads[1:]))
     else:
         parts.append(("known loads", f"check:{name}/loads", loads[1:]))
+    keys = [f"piece:{check.known_loads}/{piece}" for piece in check.pieces]
+    parts += [("single loads", key, shift[1:]) for key, shift in zip(keys, pieces, strict=True)]
     flat = np.zeros(len(zero))
     return [
         Source(label, key, flat, (dg + 2 * dq * zero) / gain, np.full(len(zero), sign * dq / gain**2), flat)

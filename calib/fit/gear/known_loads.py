@@ -77,10 +77,17 @@ class KnownLoads:
     u_common: NotNegative = WORTH["plates"].u_common  # relative
     u_each: NotNegative = WORTH["plates"].u_each  # relative
     u_each_mass: NotNegative = 0.0  # [kg], or newton where the loads are forces
+    pieces: tuple[Piece, ...] = ()  # where each is known by name
 
     def u_piece(self, nominal: float) -> float:
         """Own uncertainty of one piece, in the unit of its nominal value."""
+        if self.pieces:
+            return min(self.pieces, key=lambda p: abs(p.mass_kg - nominal)).u_mass_kg
         return sqrt((self.u_each * nominal) ** 2 + self.u_each_mass**2)
+
+    def name(self, nominal: float, number: int) -> str:
+        """Name of one of the pieces of a mass: the first is number 0."""
+        return [p.id for p in self.pieces if p.mass_kg == nominal][number]
 
 
 def usual(id_: str, kind: LoadKind) -> KnownLoads:
@@ -120,6 +127,11 @@ def set_from(text: str, id_: str, owner: str, kind: PlateKind = "plates", unit: 
         u_common=(weighed if every else worth).u_common,
         pieces=tuple(pieces),
     )
+
+
+def known_loads_of(plates: PlateSet) -> KnownLoads:
+    """A set as a scale is checked with it."""
+    return KnownLoads(plates.id, plates.kind, plates.u_common, 0.0, 0.0, plates.pieces)
 
 
 def loads_of(plates: PlateSet, hook_mass: float = 0.0) -> Loads:

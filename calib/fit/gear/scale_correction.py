@@ -58,6 +58,8 @@ class Seen:
     pieces: Array  # [N2] covariance of the nominal loads from the pieces' own errors
     resolution: float  # [N]
     gap: Array  # half of what a gap of 1 N between the ways, in the middle, adds to each reading; zero where none shows
+    names: tuple[str, ...]  # of the pieces, where they have names
+    each: Array  # [N] what one standard deviation of each of those does to the nominal loads, shape (n, names)
 
     @classmethod
     def of(cls, weighings: Sequence[Weighing], loads: KnownLoads, resolution: float, g: float) -> "Seen":
@@ -67,7 +69,8 @@ class Seen:
         unit = float(np.abs(shown).max())
         values, level = np.unique(np.round(known, 9), return_inverse=True)
         pieces = _piece_covariance(weighings, loads, g)
-        return cls(known, shown / unit, unit, level, len(values), pieces, resolution, _gap(weighings))
+        names, each = _named_pieces(weighings, loads, g)
+        return cls(known, shown / unit, unit, level, len(values), pieces, resolution, _gap(weighings), names, each)
 
 
 def _gap(weighings: Sequence[Weighing]) -> Array:
@@ -80,9 +83,21 @@ def _gap(weighings: Sequence[Weighing]) -> Array:
     return shape if np.intersect1d(*(np.round(i, 9) for i in inside)).size else np.zeros(len(load))
 
 
+def _counted(weighing: Weighing) -> set[tuple[float, int]]:
+    """Its pieces, equal ones told apart by their count."""
+    return {(p, k) for p, n in Counter(weighing.pieces).items() for k in range(n)}
+
+
+def _named_pieces(weighings: Sequence[Weighing], loads: KnownLoads, g: float) -> tuple[tuple[str, ...], Array]:
+    """Names of the pieces that hung, and what one standard deviation of each does to each load. [N]"""
+    hung = sorted(set().union(*map(_counted, weighings))) if loads.pieces else []
+    each = [[g * loads.u_piece(p) * ((p, k) in _counted(w)) for p, k in hung] for w in weighings]
+    return tuple(loads.name(p, k) for p, k in hung), np.array(each, float).reshape(len(weighings), -1)
+
+
 def _piece_covariance(weighings: Sequence[Weighing], loads: KnownLoads, g: float) -> Array:
-    """Loads that have pieces in common are off together; equal pieces are told apart by their count."""
-    names = [{(p, k) for p, n in Counter(w.pieces).items() for k in range(n)} for w in weighings]
+    """Loads that have pieces in common are off together."""
+    names = [_counted(w) for w in weighings]
     out = np.zeros((len(names), len(names)))
     for i, a in enumerate(names):
         for j, b in enumerate(names):
@@ -127,6 +142,7 @@ class _NoiseNodes(NamedTuple):
     coefficients: Array  # shape (k, 3)
     gap: Array  # [N] between the ways in the middle, shape (k,)
     covariance: Array  # shape (k, 3, 3)
+    by_piece: Array  # shift of the coefficients per standard deviation of each named piece, shape (k, 3, names)
 
 
 def correction_of(seen: Seen, order: int, loads: KnownLoads, checked_on: str, plain: LeastSquares) -> Correction:
@@ -158,6 +174,8 @@ def correction_of(seen: Seen, order: int, loads: KnownLoads, checked_on: str, pl
         max=top,
         known_loads=loads.id,
         factor_known_loads=_three(factor),
+        pieces=seen.names,
+        factor_pieces=tuple(_three(f * back) for f in np.tensordot(weight, stated.by_piece, 1).T),
     )
 
 
@@ -194,6 +212,7 @@ def weigh_with_prior(check: Correction, at: float, gain: float, u_gain: float) -
         coefficients=_three(coefficients * (1 + share * off)),
         covariance=(_three(covariance[0]), _three(covariance[1]), _three(covariance[2])),
         factor_known_loads=_three(keep @ np.array(check.factor_known_loads)),
+        factor_pieces=tuple(_three(keep @ np.array(f)) for f in check.factor_pieces),
     )
     return Weighed(weighed, share, abs(off) / sqrt(own + u_gain**2))
 
@@ -225,17 +244,18 @@ def _fits(seen: Seen, noises: Array, usual: float, bend: float) -> _NoiseNodes:
     terms = 3 if bend else 2
     X = np.column_stack([np.vander(seen.shown, terms, increasing=True), seen.gap])
     root = np.linalg.cholesky(_cover(seen, noises))
-    columns = np.column_stack([X, seen.known])
+    columns = np.column_stack([X, seen.known, seen.each])
     both = np.linalg.solve(root, np.broadcast_to(columns, (len(noises), *columns.shape)))
-    prior = np.zeros((2, terms + 2))  # rows that hold a term near zero
+    prior = np.zeros((2, columns.shape[1]))  # rows that hold a term near zero
     if bend:
         prior[0, 2] = 1 / bend
     prior[1, terms] = 1 / (U_GAP * seen.known.max())
     both = np.concatenate([both, np.broadcast_to(prior, (len(noises), *prior.shape))], axis=1)
-    white, target = both[:, :, :-1], both[:, :, -1:]
+    white, target, each = np.split(both, [terms + 1, terms + 2], axis=2)
     q, r = np.linalg.qr(white)
     inverse = np.linalg.inv(r)
-    coefficients = inverse @ (q.transpose(0, 2, 1) @ target)
+    solve = inverse @ q.transpose(0, 2, 1)
+    coefficients = solve @ target
     rest = np.sum((target - white @ coefficients)[:, :, 0] ** 2, axis=1)
     diagonals = [np.abs(np.diagonal(m, axis1=1, axis2=2)) for m in (root, r)]
     log_determinants = sum(np.log(d).sum(axis=1) for d in diagonals)
@@ -248,6 +268,7 @@ def _fits(seen: Seen, noises: Array, usual: float, bend: float) -> _NoiseNodes:
         np.pad(coefficients[:, :terms, 0], ((0, 0), (0, missing))),
         coefficients[:, terms, 0],
         np.pad(covariance, ((0, 0), (0, missing), (0, missing))),
+        np.pad((solve @ each)[:, :terms], ((0, 0), (0, missing), (0, 0))),
     )
 
 

@@ -101,7 +101,9 @@ def check(
     loads_kind: Annotated[
         str | None, typer.Option("--loads-kind", help="plates, calibrated, weighed, water or stated.")
     ] = None,
-    loads: Annotated[str | None, typer.Option("--loads", help="Name of this set of loads: plates-1.")] = None,
+    loads: Annotated[
+        str | None, typer.Option("--loads", help="Name of this set of loads, plates-1; or its file, X.plates.json.")
+    ] = None,
     u_common: Annotated[
         str | None, typer.Option("--u-common", help="Standard uncertainty of the whole set together: 0.1%.")
     ] = None,
@@ -138,11 +140,12 @@ def check(
     Examples:
       bandcurve scale check garage-hook.scale.json
       bandcurve scale check garage-hook.scale.json --from plates.csv --loads-kind plates --loads plates-1
+      bandcurve scale check garage-hook.scale.json --from hung.csv --loads plates-3fa2c1.plates.json
       bandcurve scale check garage-hook.scale.json --from plates.csv --u-common 0.1% --u-each 5g
       bandcurve scale check cell.scale.json --port /dev/ttyUSB0
     """
     from calib.scale import load_scale, update_scale
-    from calib.verbs.scale.scale_hung import Draft, Stated, from_keyboard, from_table
+    from calib.verbs.scale.scale_hung import Draft, Stated, from_keyboard, from_table, with_pieces
     from calib.verbs.scale.scale_record import check_part
     from calib.verbs.terminal.quantities import day_gone_by
 
@@ -158,6 +161,8 @@ def check(
         hung, scale, creep = checked.hung, checked.scale, checked.creep
     else:
         hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
+    if stated.plates:
+        hung = with_pieces(hung, stated.plates)
     result = _fit(hung, scale, day, (latitude, altitude))
     _refuse_far_off(result, any_gain, str(table or port or "typed"))
     check = check_part(result, day, (latitude, altitude), temperature, creep)

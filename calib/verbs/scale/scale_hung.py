@@ -10,17 +10,20 @@ from pathlib import Path
 from calib.acquire.files.check_table import CAP_BYTES, CheckRow, Quantity, format_check_table, parse_check_table
 from calib.acquire.files.typed import parse_number
 from calib.errors import DataError, FileError, UsageError
-from calib.fit.gear.known_loads import WORTH, KnownLoads, usual, water_mass
+from calib.fit.gear.known_loads import WORTH, KnownLoads, known_loads_of, usual, water_mass
 from calib.frozen import dataclass
 from calib.identity import check_id
+from calib.plate_set import PlateSet, load_plates
 from calib.safe_read import read_capped
 from calib.safe_write import write_atomically
 from calib.scale import Scale
+from calib.units import MASS
 from calib.verbs.scale.scale_new import one_of
 from calib.verbs.scale.scale_questions import ask_loads, ask_rows, ask_water_temperature
 from calib.verbs.terminal.prompts import at_terminal, lead, prepare, say
 from calib.verbs.terminal.quantities import option_in_si
 
+PLATES_FILE = ".plates.json"
 COLD_TAP = 15.0  # [degree Celsius] of water where nobody says
 
 
@@ -33,6 +36,11 @@ class Stated:
     u_common: str | None = None
     u_each: str | None = None
     water_C: float | None = None
+
+    @property
+    def plates(self) -> PlateSet | None:
+        """The set of plates, where its file was named."""
+        return load_plates(self.name) if self.name and self.name.endswith(PLATES_FILE) else None
 
 
 @dataclass(frozen=True)
@@ -90,7 +98,24 @@ def _loads_and_water(stated: Stated) -> tuple[KnownLoads, float | None]:
 
 def _is_silent(stated: Stated) -> bool:
     """Whether the loads are asked for."""
-    return (stated.kind, stated.u_common, stated.u_each) == (None, None, None) and at_terminal()
+    return (stated.kind, stated.u_common, stated.u_each, stated.plates) == (None,) * 4 and at_terminal()
+
+
+def with_pieces(hung: Hung, plates: PlateSet) -> Hung:
+    """The same with the masses of the pieces that hung: the fewest that make a load, or those written with a plus.
+
+    Raises:
+        DataError: The set does not make a load, with its line.
+    """
+    out = []
+    for row in hung.rows:
+        typed = [f"{p / MASS[plates.unit]:.6g}" for p in row.pieces]
+        try:
+            names = plates.named("+".join(typed)) if len(typed) > 1 else plates.stack(sum(row.pieces))
+        except DataError as error:
+            raise error.at(f"line {row.line}" if row.line else "") from None
+        out.append(replace(row, pieces=tuple(plates.piece(n).mass_kg for n in names)))
+    return replace(hung, rows=tuple(out), pieces_told_apart=True)
 
 
 def loads_of(stated: Stated) -> KnownLoads:
@@ -120,6 +145,10 @@ class Draft:
 
 def _loads(stated: Stated, quantity: Quantity) -> KnownLoads:
     """The set of known loads, from options."""
+    if plates := stated.plates:
+        if (stated.kind, stated.u_common, stated.u_each) != (None, None, None) or quantity != "mass":
+            raise UsageError("a set of plates says what it is worth, in masses", remedy="leave the other options out")
+        return known_loads_of(plates)
     plain = "plates" if (stated.u_common, stated.u_each) == (None, None) else "stated"
     by_column = {"force": "force", "volume": "water"}.get(quantity, plain)
     chosen = one_of("--loads-kind", stated.kind or by_column, tuple(WORTH))

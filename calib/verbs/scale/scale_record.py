@@ -1,5 +1,6 @@
 """A fitted check as the part of a scale's file that keeps it. Nothing is asked, fitted or written here."""
 
+from calib.fit.gear.known_loads import KnownLoads
 from calib.fit.gear.scale_check import ScaleCheck
 from calib.fit.gear.weighings import down_less_up
 from calib.scale import Creep, FittedCorrection, KnownLoad, StoredCheck, StoredLoads, StoredReading
@@ -24,8 +25,8 @@ def check_part(
     """
     known = result.loads
     per_kg = 1 / G_STANDARD if known.kind == "force" else 1.0  # the file keeps masses
-    ids = {id_: p * per_kg for w in result.weighings for id_, p in _ids(w.pieces)}
-    sizes = {id_: p for w in result.weighings for id_, p in _ids(w.pieces)}
+    ids = {id_: p * per_kg for w in result.weighings for id_, p in _ids(w.pieces, known)}
+    sizes = {id_: p for w in result.weighings for id_, p in _ids(w.pieces, known)}
     gaps = list(down_less_up(result.weighings).values())
     return StoredCheck(
         id=name,
@@ -45,7 +46,7 @@ def check_part(
                 mass_kg=w.nominal * per_kg,
                 shown_N=w.shown,
                 branch=w.branch,
-                loads=tuple(i for i, _ in _ids(w.pieces)),
+                loads=tuple(i for i, _ in _ids(w.pieces, known)),
             )
             for w in result.weighings
         ),
@@ -57,11 +58,12 @@ def check_part(
     )
 
 
-def _ids(pieces: tuple[float, ...]) -> list[tuple[str, float]]:
-    """Names of pieces: equal ones are numbered."""
+def _ids(pieces: tuple[float, ...], known: KnownLoads) -> list[tuple[str, float]]:
+    """Names of pieces: those of their set, else their size; equal ones are numbered."""
     seen: dict[float, int] = {}
     out = []
     for p in pieces:
         seen[p] = seen.get(p, 0) + 1
-        out.append((f"{p:.6g}" if seen[p] == 1 else f"{p:.6g}#{seen[p]}", p))
+        by_size = f"{p:.6g}" if seen[p] == 1 else f"{p:.6g}#{seen[p]}"
+        out.append((known.name(p, seen[p] - 1) if known.pieces else by_size, p))
     return out

@@ -105,6 +105,9 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
 
 def _each(check: ScaleCheck, unit: str) -> str:
     loads = check.loads
+    if loads.pieces:
+        us = [p.u_mass_kg for p in loads.pieces]
+        return f"each by itself {1000 * min(us):.2g} to {1000 * max(us):.2g} g"
     parts = [f"{100 * loads.u_each:.2g} %"] if loads.u_each or not loads.u_each_mass else []
     if loads.u_each_mass:
         parts.append(f"{loads.u_each_mass:.2g} N" if loads.kind == "force" else f"{1000 * loads.u_each_mass:.2g} g")

@@ -123,6 +123,17 @@ def test_a_check_corrects_readings_and_replaces_the_stated_gain() -> None:
     np.testing.assert_allclose(force(later.curve.loading), force(fit.curve.loading), rtol=1e-9)
 
 
+def test_a_plate_that_checked_a_scale_is_off_there_as_it_is_where_it_hangs() -> None:
+    cov = ((1e-4, 0.0, 0.0), (0.0, 1e-6, 0.0), (0.0, 0.0, 0.0))
+    plain = Correction("2026-02-27", (0.0, 1.0, 0.0), cov, known_loads="plates-1")
+    pieces = replace(plain, pieces=("10a", "20a"), factor_pieces=((0, 0.0003, 0), (0, 0.0006, 0)))
+    one, other = (fit_runs([run(readings(), scale=replace(SCALE, correction=c))]).curve for c in (plain, pieces))
+    assert other.loading.u == pytest.approx(one.loading.u)
+    shifts = {f.key: f.loading / other.loading.force for f in other.factors}
+    assert shifts["piece:plates-1/20a"] == pytest.approx(np.full(len(other.loading.u), 0.0006), rel=0.15)
+    assert shifts["piece:plates-1/10a"] == pytest.approx(shifts["piece:plates-1/20a"] / 2)
+
+
 def test_local_gravity_cancels_where_the_scale_was_checked_with_plates_in_the_same_place() -> None:
     """Plates of mass m weigh m g; a scale set right with them there shows m; the band then lifts the same plates.
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from calib.errors import DataError
-from calib.fit.gear.known_loads import KnownLoads, usual
+from calib.fit.gear.known_loads import KnownLoads, known_loads_of, set_from, usual
 from calib.fit.gear.scale_check import ScaleCheck, check_scale
 from calib.fit.gear.weighings import Weighing, added_one_by_one
 from calib.gravity import local_gravity
@@ -14,6 +14,7 @@ from calib.units import G_STANDARD as G
 from tests.campaigns.scale_check.simulated import KINDS, campaign
 
 UP = [0.0, 10, 20, 30, 40]
+PIECES: list[tuple[float, ...]] = [(), (10,), (20,), (10, 20), (10, 10, 20)]
 SHOWN_UP = [0.0, 10.1, 20.15, 30.25, 40.3]
 SHOWN_DOWN = [40.3, 30.2, 20.15, 10.05, 0.05]
 
@@ -49,6 +50,24 @@ def test_common_error_of_the_set_is_one_factor_in_the_covariance() -> None:
     assert factor == pytest.approx(usual("set", "plates").u_common * np.array(with_common.correction.coefficients))
     difference = np.array(with_common.correction.covariance) - np.array(without.correction.covariance)
     assert difference == pytest.approx(np.outer(factor, factor), abs=1e-12)
+
+
+def test_each_named_piece_is_one_factor_as_large_as_what_its_error_does() -> None:
+    """Refitted with a piece heavier by its u, the coefficients move by its factor; the rest stays a variance."""
+    plates = set_from("3 x 10, 20", "plates-1", "ann")
+    rows = [replace(w, pieces=of) for w, of in zip(weighings(), [*PIECES, *PIECES[::-1]], strict=True)]
+    check = check_scale(rows, known_loads_of(plates), 0.05 * G, "2026-03-01", u_gain_before=None).correction
+    assert check.pieces == ("10a", "10b", "20a")
+    heavier = [replace(w, pieces=tuple(p + plates.piece("20a").u_mass_kg * (p == 20) for p in w.pieces)) for w in rows]
+    moved = check_scale(heavier, usual("plates-1", "plates"), 0.05 * G, "2026-03-01", u_gain_before=None).correction
+    shift = np.array(moved.coefficients) - np.array(check.coefficients)
+    assert check.factor_pieces[2][1] == pytest.approx(shift[1], rel=0.1)
+    factors = np.array([check.factor_known_loads, *check.factor_pieces])
+    own = np.array(check.covariance) - factors.T @ factors
+    assert (np.linalg.eigvalsh(own[:2, :2]) > 0).all()
+    assert own[1, 1] < 0.3 * check.covariance[1][1]  # of plates as cast the set and the pieces are most
+    weighed = check_scale(rows, known_loads_of(plates), 0.05 * G, "2026-03-01").correction
+    assert 0 < weighed.factor_pieces[2][1] < check.factor_pieces[2][1]
 
 
 def test_rough_plates_and_what_a_scale_never_checked_is_trusted_to_are_weighed_together() -> None:

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from calib.acquire.files.check_table import parse_check_table, read_pair
 from calib.errors import BandcurveError
+from calib.fit.gear.known_loads import set_from
+from calib.plate_set import save_plates
 from calib.scale import load_scale
 from calib.units import G_STANDARD as G
 from calib.verbs.app import run
@@ -51,6 +53,30 @@ def test_a_table_becomes_a_check_in_words(hook: Path, tmp_path: Path, capsys: py
     assert scale.correction.force(20.15 * G) == pytest.approx(20 * G, rel=1e-3)
     assert run([*arguments, "--date", "2026-03-01"]) == 0
     assert [c.id for c in load_scale(hook).checks] == ["2026-03-01", "2026-03-01-2"]
+
+
+def test_a_set_of_plates_checks_a_scale_piece_by_piece(
+    hook: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plates, table = tmp_path / "mine.plates.json", tmp_path / "hung.csv"
+    save_plates(set_from("2 x 10, 20=20.04", "plates-7", "ann"), plates)
+    table.write_text(TABLE)
+    arguments = ["scale", "check", str(hook), "--from", str(table), "--loads", str(plates)]
+    assert run(arguments) == 0
+    check = load_scale(hook).checks[-1]
+    assert check.correction.known_loads == "plates-7"
+    assert check.correction.pieces == ("10a", "10b", "20a")
+    assert [load.id for load in check.known_loads.loads] == ["10a", "10b", "20a"]
+    assert {r.mass_kg for r in check.readings} == {0.0, 10.0, 20.04, 40.04}
+    used = load_scale(hook).in_use().correction
+    assert used is not None
+    assert used.factor_pieces == check.correction.factor_pieces
+    capsys.readouterr()
+    table.write_text(TABLE.replace("20,20.15,up", "25,20.15,up"))
+    assert run(arguments) == 1
+    assert "line 4: these plates do not make 25 kg; they make 20 kg and 30 kg" in capsys.readouterr().err
+    assert run([*arguments, "--u-each", "5g"]) == 2
+    assert len(load_scale(hook).checks) == 1
 
 
 def test_ten_kilos_up_and_their_pounds_down_are_one_load(
