@@ -16,11 +16,11 @@ from calib.identity import PATTERN, check_id
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
 from calib.units import G_STANDARD, MASS, as_read
-from calib.versioned import NotNegative, Positive
 
 FORMAT = versioned.Version("bandcurve-plates", 1, 0)
 CAP_BYTES = 1_000_000
 MOST_PIECES = 100
+HEAVIEST = 5000.0  # in kg or lb: no piece that somebody hangs weighs more
 MOST_OF_ONE = 12  # of one size; a larger number before the x is a mass
 PIECE = r"[0-9A-Za-z._]{1,24}"
 _NUMBER = r"[0-9]+(?:\.[0-9]+)?"
@@ -36,9 +36,13 @@ class Piece(Part):
     """One plate, or another thing that hangs."""
 
     id: Annotated[str, Limits(pattern=rf"^{PIECE}$")] = Field(description="To be chalked on it: 20a, 20b.")
-    label: Positive = Field(description="What is marked on it, in the unit of the set.")
-    mass_kg: Positive = Field(description="As weighed, else as marked.")
-    u_mass_kg: NotNegative = Field(description="By itself, beside what the whole set has in common.")
+    label: Annotated[float, Limits(gt=0, le=HEAVIEST)] = Field(
+        description="What is marked on it, in the unit of the set."
+    )
+    mass_kg: Annotated[float, Limits(gt=0, le=HEAVIEST)] = Field(description="As weighed, else as marked.")
+    u_mass_kg: Annotated[float, Limits(ge=0, le=100)] = Field(
+        description="By itself, beside what the whole set has in common."
+    )
 
 
 class PlateSet(Part):
@@ -49,7 +53,7 @@ class PlateSet(Part):
     owner: str
     kind: Kind
     unit: Literal["kg", "lb"] = Field(default="kg", description="Of the labels.")
-    u_common: NotNegative = Field(description="Relative, the whole set together.")
+    u_common: Annotated[float, Limits(ge=0, le=0.5)] = Field(description="Relative, the whole set together.")
     pieces: tuple[Piece, ...]
     note: str | None = None
     extensions: dict[str, Any] = Field(default_factory=dict, description="Free space for other programs.")

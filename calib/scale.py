@@ -11,7 +11,7 @@ from calib.identity import PATTERN, check_id
 from calib.records import Correction, Display, Locks, ScaleInUse, Zeroed
 from calib.safe_write import update, write_atomically
 from calib.strict_json import parse_json, read_json
-from calib.versioned import IsoDate, NotNegative, Positive
+from calib.versioned import IsoDate
 
 FORMAT = versioned.Version("bandcurve-scale", 1, 2)
 CAP_BYTES = 4_000_000
@@ -19,8 +19,16 @@ UNNAMED_CELL = "load-cell"  # id in a run recorded at a line without a scale's f
 SHOWN_UNIT = "shown_unit"  # in the free space
 U_CELL_UNCHECKED = 0.001  # of capacity: what a load cell is trusted to without a check; a bound of common practice
 
-Three = tuple[float, float, float]
-Matrix = tuple[Three, Three, Three]
+_HUGE = 1e8  # [N] no scale shows as much; a checked cell of 3 MN is the largest known
+Shown = Annotated[float, Limits(ge=-_HUGE, le=_HUGE)]  # [N]
+ForceUp = Annotated[float, Limits(gt=0, le=_HUGE)]  # [N]
+Size = Annotated[float, Limits(ge=0, le=_HUGE)]  # [N] of a step, a scatter
+Factor = Annotated[float, Limits(ge=-1e9, le=1e9)]  # a gain; of a bend in 1/N
+Covariance = Annotated[float, Limits(ge=-1e18, le=1e18)]
+Load = Annotated[float, Limits(gt=0, le=1e7)]  # [kg]
+Three = tuple[Shown, Factor, Factor]
+Row = tuple[Covariance, Covariance, Covariance]
+Matrix = tuple[Row, Row, Row]
 ScaleId = Annotated[str, After(check_id, pattern=PATTERN)]
 
 
@@ -34,23 +42,27 @@ class KnownLoad(Part):
     """One known load of a set."""
 
     id: str
-    mass_kg: Positive
-    u_mass_kg: NotNegative = Field(default=0.0, description="By itself, beside what the whole set has in common.")
+    mass_kg: Load
+    u_mass_kg: Annotated[float, Limits(ge=0, le=1e6)] = Field(
+        default=0.0, description="By itself, beside what the whole set has in common."
+    )
 
 
 class StoredLoads(Part):
     """The set of known loads a check was made with."""
 
     id: str
-    u_common: NotNegative = Field(default=0.0, description="Relative, the whole set together.")
+    u_common: Annotated[float, Limits(ge=0, le=0.5)] = Field(
+        default=0.0, description="Relative, the whole set together."
+    )
     loads: tuple[KnownLoad, ...] = ()
 
 
 class StoredReading(Part):
     """One known load on the scale, as it was going up or down."""
 
-    mass_kg: NotNegative = Field(description="All loads together; 0 is a zero reading.")
-    shown_N: float
+    mass_kg: Annotated[float, Limits(ge=0, le=1e7)] = Field(description="All loads together; 0 is a zero reading.")
+    shown_N: Shown
     branch: Literal["loading", "unloading"]
     loads: tuple[str, ...] = Field(default=(), description="Ids of the loads that hung.")
 
@@ -61,8 +73,8 @@ class FittedCorrection(Part):
     checked_on: IsoDate
     coefficients: Three = Field(description="[zero_N, gain, quadratic_per_N]")
     covariance: Matrix = Field(description="Of the coefficients, whole.")
-    residual_sd_N: NotNegative = 0.0
-    max_N: Positive | None = Field(default=None, description="Largest force checked.")
+    residual_sd_N: Size = 0.0
+    max_N: ForceUp | None = Field(default=None, description="Largest force checked.")
     known_loads: str | None = None
     factor_known_loads: Three = Field(
         default=(0.0, 0.0, 0.0),
@@ -116,9 +128,9 @@ class FittedCorrection(Part):
 class Creep(Part):
     """Change of the indication under a constant load."""
 
-    at_N: Positive
-    after_s: Positive
-    change_N: float
+    at_N: ForceUp
+    after_s: Annotated[float, Limits(gt=0, le=1e7)]
+    change_N: Shown
 
 
 class StoredCheck(Part):
@@ -132,12 +144,12 @@ class StoredCheck(Part):
     known_loads: StoredLoads
     readings: tuple[StoredReading, ...]
     correction: FittedCorrection
-    repeatability_N: NotNegative | None = None
-    reversibility_N: float | None = Field(
+    repeatability_N: Size | None = None
+    reversibility_N: Shown | None = Field(
         default=None,
         description="Largest drop of the way down below the way up; below zero where it shows more at every load.",
     )
-    zero_return_N: float | None = Field(default=None, description="Indication with nothing on, after less before.")
+    zero_return_N: Shown | None = Field(default=None, description="Indication with nothing on, after less before.")
     creep: Creep | None = None
 
     def __post_init__(self) -> None:
@@ -148,8 +160,8 @@ class StoredCheck(Part):
 class CountsLine(Part):
     """force = zero + per_count * counts, for a load cell that sends counts."""
 
-    zero_N: float
-    per_count_N: Annotated[float, After(_not_nought, **{"not": {"const": 0}})]
+    zero_N: Shown
+    per_count_N: Annotated[float, Limits(ge=-1e6, le=1e6), After(_not_nought, **{"not": {"const": 0}})]
 
     def force(self, counts: float) -> float:
         """Indication for a number of counts. [N]"""
@@ -162,8 +174,8 @@ class Scale(Part):
     format: Annotated[str, Limits(pattern=r"^bandcurve-scale/1(\.[0-9]+)?$")]
     id: ScaleId
     kind: Literal["hanging-scale", "platform-scale", "load-cell"]
-    resolution_N: NotNegative
-    capacity_N: Positive | None = None
+    resolution_N: Size
+    capacity_N: ForceUp | None = None
     locks: Locks = "no"
     display: Display | None = Field(
         default=None, description="What it does with less than a step; null where nobody looked."

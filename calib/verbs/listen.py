@@ -269,7 +269,11 @@ def _as_text(record: "Record") -> str:
 
 
 def _tell_ports(ports: "Sequence[PortFound]", *, as_json: bool) -> None:
-    from calib.use.report.document import headed
+    from calib.use.answers.gear import PortsAnswer, SerialPort
     from calib.verbs.cell.listen_words import ports_text
+    from calib.verbs.terminal.answer import give
 
-    print(headed("ports", {"ports": [asdict(port) for port in ports]}) if as_json else ports_text(ports))
+    if as_json:
+        give(PortsAnswer(ports=tuple(SerialPort(**asdict(port)) for port in ports)), None, as_json=True)
+        return
+    print(ports_text(ports))

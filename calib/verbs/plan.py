@@ -11,6 +11,7 @@ from calib.verbs.terminal import typer_later as typer
 if TYPE_CHECKING:
     from calib.acquire.recording.plan import Geometry, Holes, Plan
     from calib.records import Band, LengthSetup
+    from calib.use.answers.gear import PlanAnswer, PlannedSetting
     from calib.use.report.sheet import Form
 
 KINDS = ("band-outer", "band-inner", "centres", "half-path")
@@ -328,9 +329,9 @@ def _flat(planned: _Planned) -> str:
 def _tell(planned: _Planned, form: Path | None, as_json: bool) -> None:
     settings = planned.plan.lengths
     if as_json:
-        from calib.use.report.document import headed
+        from calib.verbs.terminal.answer import give
 
-        print(headed("plan", _document(planned, form)))
+        give(_plan_answer(planned, form), None, as_json=True)
         return
     print(f"Plan for band {planned.band.id}: {planned.cycles} x {'out and back' if planned.way_back else 'out only'}")
     for x in settings:
@@ -364,27 +365,27 @@ def _expected_force(planned: _Planned, length: float) -> float | None:
     return stiffness * neo_hooke(planned.geometry.stretch(length))
 
 
-def _document(planned: _Planned, form: Path | None) -> dict[str, Any]:
-    hung = planned.geometry is None
-    rows = [
-        {"mass_kg": x}
-        if planned.geometry is None
-        else {
-            "length_m": round(x, 6),
-            "stretch": round(planned.geometry.stretch(x), 4),
-            "hole": planned.holes.number(x) if planned.holes else None,
-            "expected_N": _expected_force(planned, x),
-        }
-        for x in planned.plan.lengths
-    ]
-    return {
-        "band": planned.band.id,
-        "method": "hung-weight" if hung else "scale-in-line",
-        "kind": planned.setup.kind if planned.setup else None,
-        "settings": rows,
-        "cycles": planned.cycles,
-        "way_back": planned.way_back,
-        "notes": list(planned.plan.said),
-        "form": str(form) if form else None,
-        "next": _record_command(planned),
-    }
+def _plan_answer(planned: _Planned, form: Path | None) -> "PlanAnswer":
+    from calib.use.answers.gear import PlanAnswer
+
+    return PlanAnswer(
+        band=planned.band.id,
+        method="hung-weight" if planned.geometry is None else "scale-in-line",
+        tape_kind=planned.setup.kind if planned.setup else None,
+        settings=tuple(_setting(planned, x) for x in planned.plan.lengths),
+        cycles=planned.cycles,
+        way_back=planned.way_back,
+        notes=tuple(planned.plan.said),
+        form=str(form) if form else None,
+        next=_record_command(planned),
+    )
+
+
+def _setting(planned: _Planned, x: float) -> "PlannedSetting":
+    from calib.use.answers.gear import PlannedSetting
+
+    if planned.geometry is None:
+        return PlannedSetting(None, x, None, None, None)
+    hole = planned.holes.number(x) if planned.holes else None
+    stretch = round(planned.geometry.stretch(x), 4)
+    return PlannedSetting(round(x, 6), None, stretch, hole, _expected_force(planned, x))

@@ -46,7 +46,7 @@ def test_holes_are_whole_numbers_of_pitches(capsys: pytest.CaptureFixture[str]) 
     settings = found["settings"]
     assert isinstance(settings, list)
     assert all(row["length_m"] == pytest.approx((row["hole"] - 4) * 0.05) for row in settings)
-    assert found["kind"] == "centres"
+    assert found["tape_kind"] == "centres"
     assert "--holes 50mm --first-hole 4" in str(found["next"])
 
 

@@ -9,7 +9,8 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.meanings import meaning
-from calib.use.answers import bands, lineup, rigs
+from calib.profile.schema import scale_schema
+from calib.use.answers import bands, gear, lineup, rigs
 from calib.use.answers.parts import Answer
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -20,7 +21,7 @@ def answer_types() -> dict[str, type[Answer]]:
     """Every answer by its question."""
     found = [
         kind
-        for room in (bands, rigs, lineup)
+        for room in (bands, gear, lineup, rigs)
         for kind in vars(room).values()
         if is_dataclass(kind) and isinstance(kind, type) and issubclass(kind, Answer) and kind is not Answer
     ]
@@ -60,7 +61,18 @@ def _one(question: str) -> Schema:
     schema["required"] = list(schema["properties"])
     for part in (schema, *schema.get("$defs", {}).values()):
         _describe(part)
+    if question == "scale":
+        _with_the_file(schema)
     return schema
+
+
+def _with_the_file(schema: Schema) -> None:
+    """The scale's file inside the answer, as its own schema describes it."""
+    file = scale_schema()
+    parts = {name: part for name, part in file.items() if name in ("type", "properties", "required")}
+    parts["description"] = schema["properties"]["scale"]["description"]
+    schema["properties"]["scale"] = parts
+    schema["$defs"] = schema.get("$defs", {}) | file["$defs"]
 
 
 def _describe(part: Schema) -> None:

@@ -6,14 +6,14 @@ number comes of an input that no check at the door foresaw, and is refused rathe
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
 from math import isfinite
 from typing import Any
 
 from calib.errors import BandcurveError, DataError
-from calib.use.answers.parts import FORMAT, Answer, Coded, doubts
+from calib.use.answers.parts import FORMAT, Answer
 
 DIGITS = 7  # significant, as in every file
 _HEAD = ("band", "day", "findings")
@@ -21,7 +21,7 @@ _NEVER_BELOW_ZERO = (
     "force_N", "tension_N", "pull_N", "pull_kg", "bar_load_kg", "straight_weight_kg", "length_m", "tape_m", "stretch",
     "level_ratio", "flat_length_m", "rest_half_path_m", "max_difference_N",
 )  # fmt: skip
-_CERTIFIED = ("plain", "coefficients", "sd")  # of a regression: held against certified values, to every digit
+_CERTIFIED = "plain."  # a regression: held against certified values, to every digit
 _LIMITS = ("u_", "u95_", "upper95_")
 ROUNDING = 1e-9  # what a sum of squares or a difference of equal numbers may leave below zero
 
@@ -45,32 +45,6 @@ def json_text(answer: Answer) -> str:
         DataError: A number in it cannot be.
     """
     return json.dumps(document(answer), indent=2, allow_nan=False)
-
-
-def headed(
-    question: str,
-    body: Mapping[str, Any],
-    *,
-    band: str | None = None,
-    day: str | None = None,
-    findings: Iterable[Coded] = (),
-) -> str:
-    """A document that has no type of its own yet (a plan, a scale), with the head of every answer and past the gate.
-
-    Args:
-        question: What was asked.
-        body: Its own part; what it says of the head counts.
-        band: The band it is about.
-        day: Of the calibration it rests on.
-        findings: What is doubtful.
-
-    Raises:
-        DataError: A number in it cannot be.
-    """
-    head = {"format": FORMAT, "question": question, "band": band, "day": day}
-    end = {"findings": _plain(doubts(findings), "findings", "")}
-    own = {key: _plain(value, key, "") for key, value in body.items()}
-    return json.dumps({**head, **{k: v for k, v in end.items() if k not in own}, **own}, indent=2, allow_nan=False)
 
 
 def error_document(question: str, error: BandcurveError, status: int) -> dict[str, Any]:
@@ -126,7 +100,7 @@ def _number(value: float, name: str, path: str) -> float:
         if value < -ROUNDING:
             raise DataError(f"the answer is {value:.4g}, below zero, at {path}", remedy=_REMEDY)
         value = 0.0
-    return value if name in _CERTIFIED else float(f"{value:.{DIGITS}g}") + 0.0
+    return value if path.startswith(_CERTIFIED) else float(f"{value:.{DIGITS}g}") + 0.0
 
 
 _REMEDY = "a number in the files given is far out of range: look through them, or measure again"

@@ -215,9 +215,10 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
     from calib.verbs.scale.scale_text import scale_text
 
     if as_json:
-        from calib.use.report.document import headed
+        from calib.use.answers.gear import ScaleAnswer
+        from calib.verbs.terminal.answer import give
 
-        print(headed("scale", {"file": str(path), "scale": json.loads(scale.to_json())}))
+        give(ScaleAnswer(file=str(path), scale=json.loads(scale.to_json())), None, as_json=True)
         return
     print(scale_text(scale, _shown_unit(None, scale)))
     print(f"In {path}. Next:\n{step}")
@@ -258,12 +259,12 @@ def _with(scale: "Scale", check: "StoredCheck") -> "Scale":
 
 
 def _tell_check(result: "ScaleCheck", name: str, file: Path, unit: str, as_json: bool) -> None:
-    from calib.verbs.scale.scale_text import check_document, check_text
+    from calib.verbs.scale.scale_text import check_answer, check_text
 
     if as_json:
-        from calib.use.report.document import headed
+        from calib.verbs.terminal.answer import give
 
-        print(headed("scale-check", check_document(result, name, str(file))))
+        give(check_answer(result, name, str(file)), None, as_json=True)
         return
     print(f"Scale check {name}")
     print(check_text(result, unit))

@@ -1,14 +1,14 @@
-"""A scale and its check in words and as a JSON document. Nothing is asked, fitted or written here."""
+"""A scale and its check in words and as an answer. Nothing is asked, fitted or written here."""
 
 from collections.abc import Iterator, Sequence
-from typing import Any
 
 from calib.fit.gear.known_loads import WORTH
 from calib.fit.gear.scale_check import ScaleCheck
-from calib.fit.gear.scale_correction import Z95
+from calib.fit.gear.scale_correction import Z95, LackOfFit
 from calib.fit.gear.weighings import down_less_up
 from calib.scale import Scale
 from calib.units import FORCE
+from calib.use.answers.gear import CheckedPoint, FitTest, FitTests, PlainFit, ScaleCheckAnswer
 from calib.verbs.terminal.plain_text import wrap
 
 KINDS = {"hanging-scale": "hanging scale", "platform-scale": "platform scale", "load-cell": "load cell"}
@@ -114,45 +114,43 @@ def _each(check: ScaleCheck, unit: str) -> str:
     return "each by itself " + " and ".join(parts)
 
 
-def check_document(check: ScaleCheck, name: str, file: str) -> dict[str, Any]:
+def check_answer(check: ScaleCheck, name: str, file: str) -> ScaleCheckAnswer:
     """The check for other programs."""
     correction = check.correction
-    return {
-        "check": name,
-        "file": file,
-        "coefficients": list(correction.coefficients),
-        "covariance": [list(row) for row in correction.covariance],
-        "residual_sd_N": correction.residual_sd,
-        "max_N": correction.max,
-        "known_loads": correction.known_loads,
-        "factor_known_loads": list(correction.factor_known_loads),
-        "points": [
-            {
-                "force_N": force,
-                "excess_N": check.excess(force),
-                "u_N": check.u(check.shown_for(force)),
-                "u95_N": Z95 * check.u(check.shown_for(force)),
-            }
-            for force in _places(check)
-        ],
-        "order": check.order,
-        "lack_of_fit": {
-            "line": check.line_fit._asdict() if check.line_fit else None,
-            "quadratic": check.quadratic_fit._asdict() if check.quadratic_fit else None,
-        },
-        "plain": {
-            "coefficients": check.plain.coefficients.tolist(),
-            "sd": check.plain.sd.tolist(),
-            "residual_sd_N": check.plain.residual_sd,
-            "dof": check.plain.dof,
-        },
-        "repeatability_N": check.repeatability,
-        "prior_share": check.prior_share,
-        "relative_reversibility": check.relative_reversibility,
-        "zero_return_N": check.zero_return,
-        "g_m_per_s2": None if check.loads.kind == "force" else check.g,
-        "remarks": list(check.remarks),
-    }
+    return ScaleCheckAnswer(
+        check=name,
+        file=file,
+        coefficients=tuple(correction.coefficients),
+        covariance=tuple(map(tuple, correction.covariance)),
+        residual_sd_N=correction.residual_sd,
+        max_N=correction.max,
+        known_loads=correction.known_loads,
+        factor_known_loads=tuple(correction.factor_known_loads),
+        points=tuple(_point(check, force) for force in _places(check)),
+        order=check.order,
+        lack_of_fit=FitTests(_test(check.line_fit), _test(check.quadratic_fit)),
+        plain=PlainFit(
+            tuple(check.plain.coefficients.tolist()),
+            tuple(check.plain.sd.tolist()),
+            float(check.plain.residual_sd),
+            int(check.plain.dof),
+        ),
+        repeatability_N=check.repeatability,
+        prior_share=check.prior_share,
+        relative_reversibility=check.relative_reversibility,
+        zero_return_N=check.zero_return,
+        gravity_m_s2=None if check.loads.kind == "force" else check.g,
+        remarks=tuple(check.remarks),
+    )
+
+
+def _point(check: ScaleCheck, force: float) -> CheckedPoint:
+    u = check.u(check.shown_for(force))
+    return CheckedPoint(force, check.excess(force), u, Z95 * u)
+
+
+def _test(found: LackOfFit | None) -> FitTest | None:
+    return None if found is None else FitTest(*found)
 
 
 def scale_text(scale: Scale, unit: str) -> str:

@@ -8,6 +8,7 @@ if TYPE_CHECKING:
     from calib.acquire.recording.course import Course
     from calib.fit.curve.next_reading import PaperPlan
     from calib.records import Band, LengthSetup, Run, ScaleInUse
+    from calib.use.answers.gear import PlanUntilAnswer
 
 
 AIM_MOVED = 0.005  # of the middle of the working lengths: less is the tape's step
@@ -60,9 +61,9 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
     aim = aim_of(run, course)
     plan = paper_plan(run, aim)
     if as_json:
-        from calib.use.report.document import headed
+        from calib.verbs.terminal.answer import give
 
-        print(headed("plan-until", _document(plan, aim.length, aim.relative), band=run.head.band.id))
+        give(_plan_answer(plan, aim.length, aim.relative, run.head.band.id), None, as_json=True)
         return
     over = run.head.extensions[UNTIL].get("over_m")
     if over and abs(0.5 * sum(over) - aim.length) > AIM_MOVED * aim.length:
@@ -98,12 +99,15 @@ def _or_not(plan: "PaperPlan", wanted: float) -> str:
     return f"; {100 * wanted:g} % is so near the best this gear can do ({100 * plan.best:.1f} %) that it may not come"
 
 
-def _document(plan: "PaperPlan", length: float, wanted: float) -> dict[str, object]:
-    return {
-        "length_m": round(length, 4),
-        "wanted_relative_u95": wanted,
-        "expected_relative_u95": round(plan.relative, 6),
-        "best_relative_u95": round(plan.best, 6),
-        "hindrance": plan.hindrance if plan.best > wanted else None,
-        "readings": [{"cycle": r.cycle, "branch": r.branch, "length_m": r.length} for r in plan.readings],
-    }
+def _plan_answer(plan: "PaperPlan", length: float, wanted: float, band: str) -> "PlanUntilAnswer":
+    from calib.use.answers.gear import PlannedReading, PlanUntilAnswer
+
+    return PlanUntilAnswer(
+        band=band,
+        length_m=round(length, 4),
+        wanted_relative_u95=wanted,
+        expected_relative_u95=round(plan.relative, 6),
+        best_relative_u95=round(plan.best, 6),
+        hindrance=plan.hindrance if plan.best > wanted else None,
+        readings=tuple(PlannedReading(r.cycle, r.branch, r.length) for r in plan.readings),
+    )
