@@ -101,7 +101,7 @@ def _is_silent(stated: Stated) -> bool:
     return (stated.kind, stated.u_common, stated.u_each, stated.plates) == (None,) * 4 and at_terminal()
 
 
-def with_pieces(hung: Hung, plates: PlateSet) -> Hung:
+def with_pieces(hung: HungLoads, plates: PlateSet) -> HungLoads:
     """The same with the masses of the pieces that hung: the fewest that make a load, or those written with a plus.
 
     Raises:
