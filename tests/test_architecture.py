@@ -193,6 +193,17 @@ def test_printing_a_schema_loads_no_scipy(kind: str) -> None:
     assert not loaded & {"scipy", "matplotlib", "serial"}
 
 
+def test_typer_and_pydantic_stand_behind_few_modules() -> None:
+    """Help, completion and mistakes; schemas and what is wrong with a file."""
+    importing = {
+        name
+        for name, path in MODULES.items()
+        if re.search(r"^(import|from) (typer|pydantic)\b", path.read_text("utf-8"), re.MULTILINE)
+    }
+    behind = {"calib.verbs.full_line", "calib.verbs.terminal.help_pages", "calib.checked_words"}
+    assert importing == behind | {"calib.profile.schema", "calib.use.report.answer_schema"}
+
+
 def test_importing_the_package_is_light() -> None:
     code = "import sys, calib; print(*sorted({m.split('.')[0] for m in sys.modules}))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)

@@ -16,6 +16,7 @@ import tempfile
 import time
 import tracemalloc
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 
 from hypothesis import HealthCheck, given, settings
@@ -64,6 +65,12 @@ def main() -> None:
 
 def measure_speed() -> None:
     """Lines a second of each kind, with every check on."""
+    for name, rate, readings in line_rates():
+        print(f"{name:44} {rate:8.0f} lines/s  ({readings} readings)")
+
+
+def line_rates() -> Iterator[tuple[str, float, int]]:
+    """Of each kind its name, lines read in a second of computing, and readings among them."""
     for kind in KINDS + PLAIN:
         piece = kind.stream(LINES if kind in KINDS else PULL)
         reader = LineReader(Chosen(column=kind.column))
@@ -78,7 +85,7 @@ def measure_speed() -> None:
         )
         took = time.process_time() - begun
         lines = pieces * (LINES if kind in KINDS else PULL) * (kind.line(3).count("\n") + 1)
-        print(f"{kind.name:44} {lines / took:8.0f} lines/s  ({readings} readings)")
+        yield kind.name, lines / took, readings
 
 
 def tear_everything() -> None:

@@ -18,7 +18,7 @@ from calib.acquire.files.run_file import RunWriter, columns_for
 from tests.campaigns.batch.simulated import draw_batch
 from tests.campaigns.batch.worlds import BY_NAME
 
-AIM = 40  # runs a second
+AIM = 80  # runs a second
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ def main() -> None:
         for command in ("batch fit", "fit") if full == bands else ("batch fit",):
             with tempfile.TemporaryDirectory() as folder:
                 make_box(Path(folder), bands, full)
-                taken = _time([*command.split(), *_sources(command, Path(folder)), "--json"])
+                taken = timed([*command.split(), *_sources(command, Path(folder)), "--json"])
             print(
                 f"| {command} | {bands} | {full} | {taken.clock:.1f} | {taken.computing:.1f} "
                 f"| {bands / taken.clock:.0f} | {2 * bands / taken.computing:.0f} | {taken.largest:.0f} |",
@@ -66,7 +66,8 @@ def _sources(command: str, folder: Path) -> list[str]:
     return [str(folder)] if command == "batch fit" else [*runs, "--out", str(folder)]
 
 
-def _time(arguments: list[str]) -> Taken:
+def timed(arguments: list[str]) -> Taken:
+    """Run a command and say what it took."""
     start = time.perf_counter()
     process = subprocess.Popen([sys.executable, "-m", "calib", *arguments], stdout=subprocess.DEVNULL)
     _, _, used = os.wait4(process.pid, 0)
