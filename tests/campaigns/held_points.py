@@ -44,7 +44,7 @@ def main(count: int) -> None:
     print()
     _holds(DEVICES, count, 500)
     _ramps(count)
-    _slow_ramps(max(20, count // 5))
+    _slow_ramps(count)
 
 
 def _holds(kinds: dict[str, Kind], count: int, seed: int) -> None:

@@ -5,43 +5,31 @@ What comes next, and whether a reading is believable, is decided in `recording`;
 
 from collections.abc import Callable
 from dataclasses import replace
-from math import isfinite, sqrt
-from statistics import median
 
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.meter import Meter
 from calib.acquire.files.run_events import BETWEEN
+from calib.acquire.points.at_cell import ZERO_S, AtCell
 from calib.acquire.points.board_clock import BoardClock
-from calib.acquire.points.drift import ZeroDrift
 from calib.acquire.points.held import Event, Grip, HeldPoint, HoldRules, HoldWatch
-from calib.acquire.points.length_sensor import LengthTrace
 from calib.acquire.points.point_rows import held_row
+from calib.acquire.points.refusals import silent_for, why_not
 from calib.acquire.recording import course as courses
-from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.machine import take, take_beside, take_row
 from calib.acquire.recording.state import Recording, Step
-from calib.acquire.recording.typed_entry import shown
 from calib.frozen import dataclass
 from calib.records import Row, RowKind
-from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.units import G_STANDARD
 
-ZERO_S = 8.0  # a zero is the mean about this time after everything came to rest
 LOAD_S = 4.0
-SLACK_N = 3.0  # less pull than this is no reading but a slack band
-FAR_M, FAR_SHARE = 0.02, 0.03  # of the planned length: so far off it a length that was read is questioned
+SENSED_S = 1.0  # of a length sensor's silence when a hold begins, until that is said
 CREPT_SHARE = 0.003  # of the length: a length that moves by more while it is held is said
-COARSE_N = 15.0  # a coarse line raises that to no more
-NEAR_N = 2.0  # so near to the zero before, nothing hangs there
-NEAR_SHARE = 0.02  # of the largest reading: the same
 LOAD_SHARE = 0.10  # relative: this near to its weight the check load is recognised
-WARMING_N = 0.3  # in ten minutes: more is said
-TARED = 20.0  # a zero less than so many times "near" may be one that the board makes itself at each start
 WENT = 0.15  # share of the force: less than this is relaxing
 FAULTS = 3  # in a row, from which on that is said
 OVERLOADS = 3  # in a row; fewer may be torn lines
 ZERO_AGES = 0.005  # share of a pull by which the zero may have moved, from which on a new one is asked for
 LEAST_SAID = 0.3  # share of what counts as slack: less is the band at rest, and nothing is said
-LAGS = 3  # stops behind a filter, or without one, from which on the device's lag is taken as known
 HELP = (
     "Points are taken by themselves: set the length, hold still, wait for the bell.",
     "  Enter  the length is set now (zero: take it now)",
@@ -64,7 +52,7 @@ class Act:
         return Act((*self.rows, *other.rows), (*self.say, *other.say), max(self.ring, other.ring))
 
 
-class HandsFree:
+class HandsFree(AtCell):
     """A recording under way at a load cell.
 
     `state` is the recording, `want` what is captured next: "zero", "check-load", "reading", "flat" (typed), or "" at
@@ -89,41 +77,15 @@ class HandsFree:
             u_sensor: Standard uncertainty of a pull from the sensor. [unit of the value]
             same_line: The line was not interrupted since the last row, so the zero still holds.
         """
-        self.state, self.meter, self.grip, self.u_sensor = state, meter, grip, u_sensor
-        self.value: float | None = None
-        self._zero, self._u_zero = self._last_zero(), 0.0
+        super().__init__(state, meter, grip, u_sensor)
         self._lost = bool(state.rows) and state.slot is not None and not same_line
-        self._armed = False
         self._renewing = False  # a new zero was asked for by key: nothing happened to the line
         self._asked_twice = False  # a zero far from the one before was asked about
         self._said = ""
         self._faults = self._overloads = 0  # in a row
-        self._lags: list[float] = []  # of the device, one of each stop
-        self.lengths: LengthTrace | None = None  # of a length sensor, where there is one
-        self._drift, self._clock = ZeroDrift(), BoardClock()
+        self._clock = BoardClock()
+        self.watch = HoldWatch(HoldRules.weight(ZERO_S))
         self._next()
-
-    @property
-    def want(self) -> str:
-        """What is captured next."""
-        if self._lost:
-            return "zero"
-        return self.state.slot.kind if self.state.slot else ""
-
-    @property
-    def zero(self) -> float:
-        """What is shown with nothing pulling, as far as it is known. [unit of the value]"""
-        return self._zero or 0.0
-
-    @property
-    def sign(self) -> float:
-        """A pull takes weight off an anchor's scale."""
-        return -1.0 if self.state.head.procedure.method == "anchor-on-scale" else 1.0
-
-    @property
-    def pull(self) -> float | None:
-        """The newest value less the zero, None before there is one. [unit of the value]"""
-        return None if self.value is None or self._zero is None else self.sign * (self.value - self._zero)
 
     @property
     def ready_s(self) -> float | None:
@@ -225,30 +187,16 @@ class HandsFree:
                 self.state = replace(self.state, pending=None)
                 return Act(say=("  It went on: that one is not taken.",))
         if event.why is not None:
-            return self._once(f"  {self._why(event)}", 2)
+            grip = self.grip if self.want == "reading" else "weight"
+            return self._once(f"  {why_not(event, grip, self.words)}", 2)
+        if event.kind == "gap" and event.size:
+            return Act(say=(f"  {silent_for(event.size)}",))
         if event.point is not None and self.want in ("reading", "check-load"):
             self._lags.append(event.point.lag_s)
         if event.point is None:
-            return self._stopped() if event.kind == "stopped" and self.want == "reading" else Act()
+            return self._stopped(event.at_s) if event.kind == "stopped" else Act()
         taken = {"zero": self._zero_held, "check-load": self._load_held, "reading": self._reading_held}.get(self.want)
         return taken(event.point) if taken else Act()
-
-    def _why(self, event: Event) -> str:
-        """Why a hold is not taken, and what takes it."""
-        if event.why == "sways":
-            still = "strap or pin the length, or begin with --hand" if self.grip == "strap" else "hold it stiller"
-            return f"It sways by {100 * event.size:.1f} %, too much to be taken: {still}; Enter takes it so."
-        if event.why == "slow line":
-            return "Not taken: the line says too little in so short a wait; use a longer --dwell, or a faster line."
-        moves = self.words(60 * abs(event.size))
-        if self.want != "reading":
-            return f"Not taken yet: it still moves by {moves} a minute. Does something touch it?"
-        return f"Not taken yet: it still moves by {moves} a minute. Fix the length; Enter takes it so, z takes a zero."
-
-    @property
-    def _lag(self) -> float | None:
-        """The device's lag, once several stops have told it; None until then. [s]"""
-        return median(self._lags) if len(self._lags) >= LAGS else None
 
     @property
     def _went_on(self) -> bool:
@@ -274,16 +222,9 @@ class HandsFree:
         said = f"{why[:1].upper()}{why[1:]}. Everything accepted is on disk."
         return Act(step.written, (said,), 2)
 
-    def zero_words(self) -> tuple[str, ...]:
-        """What to do for the next zero."""
-        if self._zero is None or self._maybe_tared or self._lost:
-            how = "then press Enter: the zero is taken while nothing moves"
-            return (f"Let the band go slack, {how}.",)
-        return ("Let the band go slack: the zero is taken by itself.",)
-
     def _zero_held(self, point: HeldPoint) -> Act:
         if not self._may_be_zero(point.force):
-            return self._once(f"  It stands at {self.words(point.force)}. Band slack? Then press Enter.", 0)
+            return self._no_zero(point.force)
         self._armed = False
         if self._strange_zero(point.force) and not self._asked_twice:
             self._asked_twice = True
@@ -307,45 +248,30 @@ class HandsFree:
         said += self._warming(point)
         return self._stepped(step, 1, tuple(said))
 
-    def _may_be_zero(self, value: float) -> bool:
-        if self._armed:
-            return True
-        return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._near
-
-    def _strange_zero(self, value: float) -> bool:
-        """Neither near the zero before nor near zero, as a board that sets itself to zero shows."""
-        asks = self._lost or self.meter.in_counts  # else the recording asks
-        return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._near
-
-    @property
-    def _maybe_tared(self) -> bool:
-        """After an interruption a board may show zero whatever hangs on it; told by a zero that is not zero."""
-        return self._lost and (self._zero is None or abs(self._zero) < TARED * self._near)
-
-    def _warming(self, point: HeldPoint) -> list[str]:
-        blocks = max(point.n, 2)
-        u = point.sd * sqrt(12 / blocks) / ZERO_S + 1e-12
-        ten_minutes = 600 * abs(point.per_s)
-        least = 10 * self.meter.floor if self.meter.in_counts else WARMING_N
-        if abs(point.per_s) < 5 * u or ten_minutes < least:
-            return []
-        moving = self.words(60 * abs(point.per_s))
-        return [f"  The zero is still moving, {moving} a minute. Is the cell warming up? Give it ten minutes."]
+    def _no_zero(self, value: float) -> Act:
+        return self._once(f"  It stands at {self.words(value)}. Band slack? Then press Enter.", 0)
 
     def _load_held(self, point: HeldPoint) -> Act:
         load, net = self.state.head.check_load, self._net(point.force)
         if load is None:
             return Act()
-        if not self._armed and abs(net) <= self._near:
-            return self._once(f"  {self.words(net)} is nearly nothing: hang the plate, or s skips it.", 0)
-        weight = load.mass * G_STANDARD
-        if not (self._armed or self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE):
-            right = f"the known plate shows about {self.words(weight)}"
-            return self._once(f"  {self.words(net)} hangs there; {right}. Enter takes it, s skips.", 2)
+        if doubt := self._no_load(net, load.mass * G_STANDARD):
+            return doubt
         self._armed = False
         row = replace(self._row(point, "check-load"), note=load.id)
         step = take_row(self.state, row, self._number(point.force))
         return self._stepped(step, 1, (f"  Check load {load.id}: {self.words(net)}. Take it off.",))
+
+    def _no_load(self, net: float, weight: float) -> Act | None:
+        """What is said where it is not the known plate that hangs there; None where it may be."""
+        if self._armed:
+            return None
+        if abs(net) <= self._near:
+            return self._once(f"  {self.words(net)} is nearly nothing: hang the plate, or s skips it.", 0)
+        if self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE:
+            return None
+        right = f"the known plate shows about {self.words(weight)}"
+        return self._once(f"  {self.words(net)} hangs there; {right}. Enter takes it, s skips.", 2)
 
     def _reading_held(self, point: HeldPoint) -> Act:
         slot, net = self.state.slot, self._net(point.force)
@@ -379,13 +305,9 @@ class HandsFree:
         if self.lengths is None:
             return planned, [], ""
         held = self.lengths.held(point.stopped_s + 1.0, point.at_s + 1.0)
-        if held is None:
-            said = "Not taken: the length sensor said nothing meanwhile; Enter takes the planned length."
-            return planned, [], "" if point.keyed else f"  {said}"
-        off = abs(held.length - planned)
-        if off > max(FAR_M, FAR_SHARE * planned) and not point.keyed:
-            what = f"the sensor reads {self._place(held.length)}, {self._place(planned)} is planned"
-            return planned, [], f"  Not taken: {what}. Set it; or Enter takes the length it reads."
+        refused = "" if point.keyed else self._no_length(held, planned)
+        if held is None or refused:
+            return planned, [], refused
         said = f"  Length read: u {1000 * held.u:.1f} mm."
         if held.crept > max(3 * self.lengths.sensor.u_tape, CREPT_SHARE * planned):
             said = f"{said[:-1]}; it moved by {1000 * held.crept:.0f} mm while held."
@@ -396,16 +318,26 @@ class HandsFree:
         least = self.words(self._slack)
         return self._once(f"  {self.words(net)} counts as a slack band (under {least}). Pull on; Enter takes it so.", 0)
 
-    def _stopped(self) -> Act:
+    def _stopped(self, at_s: float) -> Act:
         """What is said at once where a hold will not be taken."""
-        pull, slot = self.pull or 0.0, self.state.slot
+        value, load = self.value or 0.0, self.state.head.check_load
+        if self.want == "zero":
+            return Act() if self.waits_for_key or self._may_be_zero(value) else self._no_zero(value)
+        if self.want == "check-load" and load is not None:
+            return self._no_load(self._net(value), load.mass * G_STANDARD) or Act()
+        slot, pull = self.state.slot, self.pull or 0.0
+        if slot is None or self.want != "reading":
+            return Act()
         if pull < -self._slack:
             return self._other_way_round(pull)
-        if LEAST_SAID * self._slack < pull < self._slack:
-            return self._slack_words(pull)
-        if pull > self._slack and self._from_wrong_side and slot is not None:
+        if pull < self._slack:
+            return self._slack_words(pull) if pull > LEAST_SAID * self._slack else Act()
+        if self._from_wrong_side:
             return self._wrong_side(slot)
-        return Act()
+        if self.lengths is None:
+            return Act()
+        doubt = self._no_length(self.lengths.held(at_s - SENSED_S, at_s + SENSED_S), slot.setting or 0.0)
+        return self._once(doubt, 2) if doubt else Act()
 
     def _wrong_side(self, slot: courses.Slot) -> Act:
         side = "longer" if slot.branch == "loading" else "shorter"
@@ -418,12 +350,6 @@ class HandsFree:
     def _other_way_round(self, pull: float) -> Act:
         mend = "leave --reversed out" if self.meter.reversed else "turn it round, or begin again with --reversed"
         return self._once(f"  {self.words(pull)}: the cell is pulled the other way round; {mend}.", 2)
-
-    def _place(self, length: float) -> str:
-        return f"{shown(length, self.state.course.length_unit, LENGTH)} {self.state.course.length_unit}"
-
-    def _top(self) -> float:
-        return max((r.length or 0.0 for r in self.state.run.readings if r.branch == "loading"), default=0.0)
 
     def _row(self, point: HeldPoint, kind: RowKind) -> Row:
         return held_row(point, kind, self.state.next_number, self.meter)
@@ -444,7 +370,7 @@ class HandsFree:
         """A watch for what comes next; what was held until now is not taken again."""
         self._said = ""
         self._armed = self._asked_twice = False
-        self.forecast = self._forecast()
+        self.forecast, before = self._forecast(), self.watch
         slot, floor, newton = self.state.slot, self.meter.floor, self.meter.newton
         if self.want == "reading" and slot is not None:
             t_ref = self.state.course.dwell_s
@@ -456,58 +382,7 @@ class HandsFree:
             t_ref = ZERO_S if self.want == "zero" else LOAD_S
             self.watch = HoldWatch(HoldRules.weight(t_ref, floor, newton), self._zero or 0.0)
         if self.value is not None and self.want in ("reading", "check-load"):
-            self.watch.leave(self.value)
-
-    def _forecast(self) -> float | None:
-        """Pull that the readings so far lead to expect at the length that is set next, None where they do not."""
-        slot, judge = self.state.slot, Judge(self.state.run, self.state.course)
-        if self.want != "reading" or slot is None or slot.setting is None or not judge.known:
-            return None
-        found = judge.expected(Row(0, branch=slot.branch), slot.setting)
-        return None if found is None else found.force
-
-    def _last_zero(self) -> float | None:
-        zeros = self.state.run.standing("zero")
-        if not zeros:
-            return None
-        last = zeros[-1]
-        if self.meter.in_counts:
-            return None if last.counts is None else (-last.counts if self.meter.reversed else last.counts)
-        return last.force
-
-    def _net(self, value: float) -> float:
-        sign = self.sign if self.want == "reading" else 1.0
-        return sign * (value - (self._zero or 0.0))
-
-    @property
-    def _slack(self) -> float:
-        return 10 * self.meter.floor if self.meter.in_counts else max(SLACK_N, min(3 * self.meter.floor, COARSE_N))
-
-    @property
-    def _near(self) -> float:
-        least = 5 * self.meter.floor if self.meter.in_counts else max(NEAR_N, self.meter.floor)
-        largest = [abs((r.counts if self.meter.in_counts else r.force) or 0.0) for r in self.state.run.readings]
-        return max(least, NEAR_SHARE * abs(max(largest, default=0.0) - abs(self._zero or 0.0)))
-
-    def words_of_load(self) -> str:
-        """The check load in the user's unit."""
-        load = self.state.head.check_load
-        return f"{self._number(load.mass * G_STANDARD)} {self.state.course.force_unit}" if load else ""
-
-    def words_of_forecast(self) -> str:
-        """The pull to expect next in the user's unit, as roughly as it is known."""
-        unit = self.state.course.force_unit
-        return f"{float(f'{(self.forecast or 0.0) / FORCE[unit]:.2g}'):g} {unit}"
-
-    def words(self, value: float) -> str:
-        """A value in the user's unit, or in counts."""
-        if self.meter.in_counts:
-            return f"{round(value)} counts"
-        return f"{self._number(value)} {self.state.course.force_unit}"
-
-    def _number(self, value: float) -> str:
-        text = shown(value, self.state.course.force_unit, FORCE) if isfinite(value) else "-"
-        return "0" if text == "-0" else text
+            self.watch.leave(self.value, before)
 
     def _once(self, text: str, ring: int) -> Act:
         """Say it, unless it was the last thing said."""

@@ -11,57 +11,26 @@ goes on, with a larger u; where it is not, the stretch stopped somewhere within 
 """
 
 from collections import deque
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
-from itertools import pairwise
-from math import hypot, isfinite, log, sqrt
 from statistics import median
 
-import numpy as np
-
-from calib.acquire.points import hold_fit
-from calib.acquire.points.hold_fit import Corner, batch_u, corner, fit, kink_rest, line, sound
+from calib.acquire.points.hold_fit import line, sound
+from calib.acquire.points.hold_point import BLOCK_S, LOOK, SILENT_S, Block, HoldEvidence, arrays
 from calib.acquire.points.hold_rules import Event, Grip, HeldPoint, HoldRules, Refusal
-from calib.frozen import dataclass
-from calib.records import Array
 
 __all__ = ["Event", "Grip", "HeldPoint", "HoldRules", "HoldWatch"]
 
-BLOCK_S = 0.25  # samples are averaged over this before anything is judged
-LOOK = 8  # blocks that must stand still before a dwell begins
 CAME = 0.15  # share of the force from which on a change is a motion from a side, not relaxing or setting it finely
 AGAIN_S = 1.0  # so often a hold that could not be taken at its time is looked at again
-SILENT_S = 0.8  # without a sample, and three times its usual distance, is a silence
 LOST_S = 4.0  # a longer silence is a gap: a hold before it does not go on
-SILENCES = 8  # kept
-LONGEST_S = 30.0  # before the end of a silence a stretch may have stopped
 HOLED = 3.0  # a look of blocks with silences between may last so many times as long as one without
-SEEN_S = 1.0  # a stop is found by its motion where so much of the motion was seen behind a silence
-BEFORE: dict[Grip, int] = {"strap": 6, "hand": 12, "weight": 6}  # blocks of the motion that the stop is found from
 MANY = 6  # samples in a block whose median is nearly as good as their mean, and takes no notice of wild ones
 FOLLOWED = 5  # blocks whose median is followed for the way of a motion
 OFF = 3  # blocks in a row off the held force are a move; one or two are a knock
-BATCHES = hold_fit.BATCHES
-T_95 = {2: 4.303, 5: 2.571}  # Student's t, 95 % two-sided: any table
-Z_95 = 1.960
-TOO_FAR = 20.0  # so many times better told by a motion back, the stretch went too far and came back
-U_STOP = {"strap": 0.3, "hand": 1.0, "weight": 1.0}  # s; how well the stop is found, from the trials
-U_LAG = 0.6  # share of a filter's time constant by which it may be wrong
-HAND_DECADE = 0.02  # of the force: relaxing of 1 to 3 % a decade is common (docs/method.md, 1)
-SWAY_DOF = 3  # readings' worth of belief in the sway of a hand, beside the two of three batches
-STOOD = 0.03  # share of the force by which a hold's first second may lie off its next ones
-CORNER_S = 2.0
-LONG_S = 8.0  # of motion and tail a filter in the device is told from
-LEVEL_S = 4.0  # a force that is level for so long and still sways too much is refused
-
-
-@dataclass(frozen=True)
-class _Block:
-    """The samples of a quarter of a second as one."""
-
-    t: float  # mean time [s]
-    force: float
-    n: int
+CREEPS_S = 0.3  # of a motion so slow, beyond the look that shows it
+LEVELS = (10, 16)  # blocks over which a force that sways may be level, so that it is no pull
+LEVEL = 0.15  # share of the force by which it may sway and still be meant as held
+GOES_ON = 0.0015  # share of the force a second: held rubber does not go on like that
+SEEN_GOING = 9  # blocks after the stop from which that is told
 
 
 class HoldWatch:
@@ -83,11 +52,10 @@ class HoldWatch:
             drift: By which the zero moves on. [force/s]
             lag: Time constant of the device's filter; None where it is to be told from each stop. [s]
         """
-        self.rules, self.zero, self.way, self.drift, self.lag = rules, zero, way, drift, lag
-        most = 3 * LOOK + max(BEFORE.values()) + int(rules.patience * rules.t_ref / BLOCK_S) + 1
-        self._blocks: deque[_Block] = deque(maxlen=most)
+        self.rules, self.zero, self.way, self.drift = rules, zero, way, drift
+        self._evidence = HoldEvidence(rules, zero, way, drift, lag)
+        self._blocks, self._silences = self._evidence.blocks, self._evidence.silences
         self._raw: deque[tuple[float, float]] = deque(maxlen=3)
-        self._steps: deque[float] = deque(maxlen=15)
         self._open: list[tuple[float, float]] = []
         self._last: float | None = None
         self.came, self._far = 0, 0.0
@@ -95,23 +63,30 @@ class HoldWatch:
 
     def again(self) -> None:
         """Forget what was seen: the next hold counts, even where the force has not moved."""
-        self._blocks.clear()
+        self._evidence.forget()
         self._raw.clear()
         self._open = []
         self._taken: float | None = None
-        self._silences: deque[tuple[float, float]] = deque(maxlen=SILENCES)
         self._level_since: float | None = None
+        self._crept = False
         self._look()
 
-    def leave(self, force: float) -> None:
-        """Say that a hold at this force was taken: the force has to move off first."""
+    def leave(self, force: float, seen: "HoldWatch | None" = None) -> None:
+        """Say that a hold at this force was taken: the force has to move off first.
+
+        Args:
+            force: What is held.
+            seen: The watch that took it; what it saw last is where the next motion begins.
+        """
         self.again()
         self._taken = force
+        if seen is not None:
+            self._evidence.follow(seen._evidence)
+            self._last, self._far = seen._last, force
 
     def _look(self) -> None:
         self._stop: float | None = None
         self._keyed = self._refused = False
-        self._blur = 0.0
         self._off = 0
         self._again_s = float("-inf")
 
@@ -132,7 +107,7 @@ class HoldWatch:
 
     def set_now(self, at_s: float) -> None:
         """The length is set now, by key: the dwell runs from here, and no slow trend is taken for a motion."""
-        self._taken = None
+        self._taken, self._crept = None, False
         self._look()
         self._stop, self._keyed = at_s, True
 
@@ -150,9 +125,9 @@ class HoldWatch:
     def _time_passed(self, at_s: float, last: float) -> list[Event]:
         """Keep a silence; a long one, or a clock that runs back, ends what was seen."""
         took = at_s - last
-        silent = max(SILENT_S, 3 * self._usual_step)
+        silent = max(SILENT_S, 3 * self._evidence.usual_step)
         if 0 <= took <= LOST_S:
-            self._steps.append(took)
+            self._evidence.steps.append(took)
         if 0 <= took <= silent:
             return []
         if 0 <= took <= LOST_S:
@@ -160,23 +135,18 @@ class HoldWatch:
             self._raw.clear()
             self._silences.append((last, at_s))
             return events
-        keyed, taken = self._keyed, self._taken
+        keyed, taken, held = self._keyed, self._taken, self._stop is not None
         self.again()
         if took > 0:
             self._silences.append((last, at_s))
         self._taken = None if keyed else taken
-        return [Event("gap", at_s)]
-
-    @property
-    def _usual_step(self) -> float:
-        """Between two samples. [s]"""
-        return median(self._steps) if self._steps else 0.0
+        return [Event("gap", at_s, size=max(took, 0.0) if held else 0.0)]
 
     def _close(self, at_s: float) -> list[Event]:
         n = len(self._open)
         forces = [force for _, force in self._open]
         force = median(forces) if n >= MANY else sum(forces) / n
-        block = _Block(sum(t for t, _ in self._open) / n, force, n)
+        block = Block(sum(t for t, _ in self._open) / n, force, n)
         self._open = []
         self._blocks.append(block)
         if len(self._blocks) >= FOLLOWED:  # a wild block or two are no way to come from
@@ -187,11 +157,8 @@ class HoldWatch:
             return self._looking()
         return self._holding(block, at_s, self._stop)
 
-    def _allow(self, force: float, share: float) -> float:
-        return max(self.rules.floor, share * abs(force - self.zero))
-
-    def _leaving(self, block: _Block, taken: float) -> list[Event]:
-        self._off = self._off + 1 if abs(block.force - taken) > self._allow(taken, self.rules.off) else 0
+    def _leaving(self, block: Block, taken: float) -> list[Event]:
+        self._off = self._off + 1 if abs(block.force - taken) > self._evidence.allow(taken, self.rules.off) else 0
         if self._off < OFF:
             return []
         self._taken, self._off = None, 0
@@ -200,77 +167,91 @@ class HoldWatch:
     def _looking(self) -> list[Event]:
         newest = self._blocks[-1]
         blocks = list(self._blocks)[-LOOK:]
-        if len(blocks) < LOOK or blocks[-1].t - blocks[0].t > HOLED * LOOK * max(BLOCK_S, self._usual_step):
+        if len(blocks) < LOOK or blocks[-1].t - blocks[0].t > HOLED * LOOK * max(BLOCK_S, self._evidence.usual_step):
             return []
-        t, f = _arrays(blocks)
+        t, f = arrays(blocks)
         good = sound(f, self.rules.floor)
         good[: LOOK // 2] = True  # the end of a motion is no wild block
         level, slope, sd = line(t[good], f[good] - self.drift * t[good])
-        if sd > self._allow(level, self.rules.spread):
-            return self._refuse_if_level("sways", sd / (abs(level - self.zero) or 1.0))
-        if abs(slope) > self._allow(level, self.rules.slope):
-            self._level_since = None
+        if sd > self._evidence.allow(level, self.rules.spread):
+            sways = any(self._is_level(blocks) for blocks in LEVELS)
+            return self._refuse("sways", sd / (abs(level - self.zero) or 1.0)) if sways else []
+        if abs(slope) > self._evidence.allow(level, self.rules.slope):
+            self._level_since, self._crept = None, False
             return []
-        if self.rules.grip == "strap" and self.way * slope > min(self._allow(level, 0.004), self.rules.steady):
-            return self._refuse_if_level("creeps", slope)  # rubber that is held relaxes; it does not go on
-        self._stop, self._refused = float(t[0]) - BLOCK_S / 2, False
+        if self.rules.grip == "strap" and self.way * slope > min(self._evidence.allow(level, 0.004), self.rules.steady):
+            self._level_since = newest.t if self._level_since is None else self._level_since
+            lasts = newest.t - self._level_since > CREEPS_S  # a pull may end slowly
+            return self._refuse("creeps", slope) if lasts else []  # rubber that is held relaxes; it does not go on
+        self._stop, self._refused, self._level_since = float(t[0]) - BLOCK_S / 2, False, None
         return [Event("stopped", newest.t)]
 
-    def _refuse_if_level(self, why: Refusal, size: float) -> list[Event]:
-        """Say once why a force that is nearly level for a while does not count as held."""
-        now = self._blocks[-1].t
-        self._level_since = now if self._level_since is None else self._level_since
-        long = self._is_level() if why == "sways" else now - self._level_since >= LEVEL_S - LOOK * BLOCK_S
-        if self._refused or not long:
-            return []
-        self._refused = True
-        return [Event("refused", now, why=why, size=size)]
+    def _refuse(self, why: Refusal, size: float) -> list[Event]:
+        """Say once why a force does not count as held."""
+        said, self._refused = self._refused, True
+        return [] if said else [Event("refused", self._blocks[-1].t, why=why, size=size)]
 
-    def _is_level(self) -> bool:
+    def _is_level(self, size: int) -> bool:
         """Whether the force sways about one level, so that it is no pull that goes on."""
-        blocks = list(self._blocks)[-2 * LOOK :]
-        if len(blocks) < 2 * LOOK:
+        blocks = list(self._blocks)[-size:]
+        if len(blocks) < size:
             return False
-        t, f = _arrays(blocks)
+        t, f = arrays(blocks)
         level, slope, sd = line(t, f)
-        return abs(slope) * (t[-1] - t[0]) < sd and sd < 0.15 * abs(level - self.zero)
+        return abs(slope) * (t[-1] - t[0]) < sd and sd < LEVEL * abs(level - self.zero)
 
-    def _silence_at(self, guess: float) -> tuple[float, float] | None:
-        """The silence in which, or just behind which, a stretch seems to have stopped."""
-        near = [one for one in self._silences if one[1] - 0.5 <= guess <= one[1] + SEEN_S]
-        return max(near, key=lambda one: one[1] - one[0], default=None)
-
-    def _holding(self, block: _Block, at_s: float, guess: float) -> list[Event]:
+    def _holding(self, block: Block, at_s: float, guess: float) -> list[Event]:
         rules = self.rules
         since = at_s - guess
         recent = [b.force for b in list(self._blocks)[-2 * LOOK :] if b.t >= guess + min(0.5, since / 2)]
         level = median(recent or [block.force])
-        off = abs(block.force - level) > self._allow(level, rules.off)
+        off = abs(block.force - level) > self._evidence.allow(level, rules.off)
         if rules.grip == "strap":  # rubber that is held does not go on by itself
-            off = off or self.way * (block.force - level) > self._allow(level, 0.25 * rules.off)
+            off = off or self.way * (block.force - level) > self._evidence.allow(level, 0.25 * rules.off)
         self._off = self._off + 1 if off else 0
         if self._off >= OFF and not self._keyed:
-            return self._moved(at_s)
+            return self._crept_off() + self._moved(at_s)
+        if self._goes_on(guess):
+            return self._refuse("creeps", self._newest_slope())
         if since < rules.window[1] * rules.t_ref or at_s < self._again_s:
             return []
         self._again_s = at_s + AGAIN_S
         return self._due(block, at_s, guess)
 
-    def _due(self, block: _Block, at_s: float, guess: float) -> list[Event]:
+    def _newest_slope(self) -> float:
+        return line(*arrays(list(self._blocks)[-LOOK:]))[1] - self.drift
+
+    def _goes_on(self, guess: float) -> bool:
+        """Whether a strap gives: a force that goes on along the way a little after the stop, told once."""
+        if self.rules.grip != "strap" or self._keyed or sum(b.t > guess for b in self._blocks) != SEEN_GOING:
+            return False
+        size = abs(self._blocks[-1].force - self.zero)
+        return self.way * self._newest_slope() > max(GOES_ON * size, self.rules.floor / (LOOK * BLOCK_S))
+
+    def _crept_off(self) -> list[Event]:
+        """Why a hold is over that was left so slowly that nobody pulled: said once, until something moves."""
+        slope, level = self._newest_slope(), self._blocks[-1].force
+        if self._crept or abs(slope) > self._evidence.allow(level, self.rules.slope):
+            return []
+        self._crept = True
+        return [] if self._refused else [Event("refused", self._blocks[-1].t, why="creeps", size=slope)]
+
+    def _due(self, block: Block, at_s: float, guess: float) -> list[Event]:
         """Take the point, or say why not."""
         rules = self.rules
-        point = self._point(guess)
+        point = self._evidence.point(guess, keyed=self._keyed)
         wait = point.stopped_s + rules.window[1] * rules.t_ref
         if at_s < wait:
             self._again_s = min(self._again_s, wait)
-            return []  # what the clock was started at was still the stretch
+            slope = self._newest_slope()  # what the clock was started at was still the stretch, or it slips
+            slips = rules.grip == "strap" and not self._evidence.stands(slope, block.force)
+            return self._refuse("creeps", slope) if slips else []
         if not point.n:  # a line too slow for so short a dwell
             return [Event("refused", at_s, why="slow line"), *self._moved(at_s)]
-        if not self._keyed and not self._stands(point.per_s, point.force):
+        if not self._keyed and not self._evidence.stands(point.per_s, point.force):
             if at_s - guess >= rules.patience * rules.t_ref:
                 return self._moved(at_s)
-            said, self._refused = self._refused, True
-            return [] if said else [Event("refused", at_s, why="creeps", size=point.per_s)]
+            return self._refuse("creeps", point.per_s)
         self._look()
         self._taken = block.force
         return [Event("held", at_s, point)]
@@ -279,202 +260,11 @@ class HoldWatch:
         self._look()
         return [Event("moved", at_s)]
 
-    def _point(self, guess: float) -> HeldPoint:
-        """The point as the blocks so far tell it; with n = 0 where they are too few."""
-        silence = None if self._keyed else self._silence_at(guess)
-        if silence is None:
-            return self._seen(guess)
-        if self._stood_before(silence):
-            return self._seen(silence[0] - BLOCK_S)
-        if self.rules.grip == "strap":
-            return self._stopped_unseen(silence)
-        middle = 0.5 * (max(silence[0], silence[1] - self.rules.t_ref) + silence[1])
-        return self._evaluate(middle, 0.0, (silence[1] - silence[0]) / sqrt(12))
-
-    def _seen(self, guess: float) -> HeldPoint:
-        """The point of a stop that was seen, or said by key."""
-        stop, lag = (guess, self.lag or 0.0) if self._keyed else self._find_stop(guess)
-        return replace(self._evaluate(stop, lag), keyed=self._keyed)
-
-    def _stood_before(self, silence: tuple[float, float]) -> bool:
-        """Whether the force stood before a silence, and as after it: then the stretch had stopped before."""
-        before = [b for b in self._blocks if silence[0] - 3 * BLOCK_S <= b.t <= silence[0]]
-        after = [b for b in self._blocks if b.t > silence[0]][: LOOK // 2]
-        if len(before) < 2 or not after:
-            return False
-        level = median(b.force for b in after)
-        near = max(self.rules.floor, STOOD * abs(level - self.zero))
-        return all(abs(b.force - level) < near for b in before)
-
-    def _stopped_unseen(self, silence: tuple[float, float]) -> HeldPoint:
-        """A hold whose stretch stopped while nothing came."""
-        rules = self.rules
-        blocks = [b for b in self._blocks if b.t >= silence[1] - 1e-6]
-        if len(blocks) < 2 * BATCHES or len(self._kept(blocks, silence[1])[0]) < 2 * BATCHES:
-            return self._none(silence[1])
-        t, f = self._kept(blocks, silence[1])
-        begin, end = max(silence[0], silence[1] - LONGEST_S), silence[1] + 0.5
-        stop, force, u_unseen = hold_fit.stop_in_silence(t, f, (begin, end), rules.t_ref, rules.floor / 20)
-        there = self._relaxed(stop, t, f, 0.0)
-        return replace(there, force=force, u=hypot(there.u, u_unseen), unseen_s=silence[1] - silence[0])
-
-    def _find_stop(self, guess: float) -> tuple[float, float]:
-        """Where the motion, carried on as a line, meets the held force, carried back; and the device's lag."""
-        t, f = self._kept(self._since_motion(guess), guess)
-        last = max(1, int(np.searchsorted(t, guess + 2 * BLOCK_S)) - 1)
-        lag = self.lag or 0.0
-        found = self._stop_after(t, f, last, BEFORE[self.rules.grip] + int(3 * lag / BLOCK_S), guess)
-        if self.lag is None and self.rules.grip != "hand" and not found.went_back:
-            found = self._with_lag(t, f, last, found)
-        self._blur = found.blur
-        return found.stop_s, found.tau
-
-    def _since_motion(self, guess: float) -> list[_Block]:
-        """Blocks behind the last silence in which the force changed: across it no motion is a line."""
-        begin = float("-inf")
-        for silence in self._silences:
-            if silence[1] + SEEN_S < guess:
-                begin = silence[1]
-        return [b for b in self._blocks if b.t >= begin - 1e-6]
-
-    def _stop_after(self, t: Array, f: Array, last: int, blocks: int, guess: float) -> Corner:
-        """The stop by so many blocks of motion, `guess` where they hold none."""
-        begin, way, relaxing = self._motion(f, last, blocks)
-        t, f, last = t[begin:], f[begin:], last - begin
-        latest, lag = float(t[-1]) - LOOK * BLOCK_S, self.lag or 0.0
-        if t[0] + BLOCK_S >= latest or not self._moves(f, last):
-            return Corner(guess, lag, 0.0)  # the line began, or came back, while the length was held
-        found = corner(t, f, latest, relaxing, lag)
-        far = int(np.argmax(way * f[: last + 1]))
-        if self.rules.grip != "strap" or lag or t[far] + BLOCK_S >= latest:
-            return found
-        back = corner(t[far:], f[far:], latest, None)
-        alone = kink_rest(t[far:], f[far:], found.stop_s, None)
-        return replace(back, went_back=True) if TOO_FAR * back.rest < alone else found
-
-    def _with_lag(self, t: Array, f: Array, last: int, plain: Corner) -> Corner:
-        """The same, where a filter in the device tells the hold better."""
-        begin, _, relaxing = self._motion(f, last, int(LONG_S / BLOCK_S))
-        latest = float(t[-1]) - LOOK * BLOCK_S
-        if t[begin] + BLOCK_S >= latest or not self._moves(f[begin:], last - begin):
-            return plain
-        return hold_fit.lag_of(t[begin:], f[begin:], plain, float(t[last]), latest, relaxing)
-
-    def _moves(self, f: Array, last: int) -> bool:
-        """Whether the first block lies off what is held from `last` on."""
-        sd = float(f[last + (len(f) - last) // 2 :].std())
-        return abs(float(np.median(f[last:])) - float(f[0])) >= max(self.rules.floor, 2 * sd)
-
-    def _motion(self, f: Array, last: int, blocks: int) -> tuple[int, float, float | None]:
-        """First block of the motion that ends about `last`, at most so many before it; its way; relaxing after it."""
-        first, level = max(0, last - blocks), float(np.median(f[last:]))
-        way = float(np.sign(level - f[first : last + 1].mean()))
-        begin = first + int(np.argmin(way * f[first : last + 1]))  # an earlier hold is left out
-        return begin, way, None if self.rules.grip == "strap" else -way * self._relaxing(level)
-
-    def _kept(self, blocks: Iterable[_Block], at: float) -> tuple[Array, Array]:
-        """Blocks as arrays, without wild ones and without what the zero moves after a time."""
-        t, f = _arrays(blocks)
-        good = sound(f, self.rules.floor)
-        good |= t < at + CORNER_S  # a motion and its end are no row of wild blocks
-        return t[good], f[good] - self.drift * (t[good] - at)
-
     def _follow(self, force: float, *, begin: bool) -> None:
         """Keep the way of the last motion that was more than relaxing."""
         if begin:
             self.came, self._far = 0, force
         elif self.came and self.came * (force - self._far) >= 0:
             self._far = force
-        elif abs(force - self._far) > self._allow(self._far if self.came else force, CAME):
+        elif abs(force - self._far) > self._evidence.allow(self._far if self.came else force, CAME):
             self.came, self._far = (1 if force > self._far else -1), force
-
-    def _window(self, stop: float) -> list[_Block]:
-        begin, end = (stop + share * self.rules.t_ref for share in self.rules.window)
-        return [b for b in self._blocks if begin <= b.t <= end]
-
-    def _evaluate(self, stop: float, lag: float, u_stop_s: float = 0.0) -> HeldPoint:
-        """The point for a stop; with n = 0 where its window holds too little."""
-        window = self._window(stop)
-        if len(window) < BATCHES or len(self._kept(window, stop)[0]) < BATCHES:
-            return self._none(stop)
-        point = self._in_window(window, stop, lag, u_stop_s)
-        return replace(point, unseen_s=self._unseen(stop), lag_s=lag)
-
-    def _none(self, stop: float) -> HeldPoint:
-        """Too little was seen for a point."""
-        return HeldPoint(stop, stop + self.rules.t_ref, 0.0, 0.0, 0, 0.0)
-
-    def _unseen(self, stop: float) -> float:
-        """Silences from the stop to the end of the window. [s]"""
-        end = stop + self.rules.window[1] * self.rules.t_ref
-        times = [stop, *(b.t for b in self._blocks if stop <= b.t <= end), end]
-        silent = max(SILENT_S, 3 * self._usual_step)
-        return sum(b - a for a, b in pairwise(times) if b - a > silent)
-
-    def _in_window(self, window: Sequence[_Block], stop: float, lag: float, u_stop_s: float) -> HeldPoint:
-        rules = self.rules
-        at = stop + rules.t_ref
-        t, f = self._kept(window, at - rules.t_ref)
-        f = f + self.drift * rules.t_ref
-        if rules.grip == "strap":
-            return self._relaxed(stop, t, f, lag)
-        n, mean = sum(b.n for b in window), float(f.mean())
-        size = abs(mean - self.zero)
-        seen = (SWAY_DOF * (rules.sway * size) ** 2 + (BATCHES - 1) * batch_u(f) ** 2) / (SWAY_DOF + BATCHES - 1)
-        u = hypot(T_95[SWAY_DOF + BATCHES - 1] / Z_95 * sqrt(seen), self._u_stop(mean, u_stop_s))
-        trend = line(*_arrays(b for b in self._blocks if b.t - stop >= 0.25 * rules.t_ref))[1] - self.drift
-        return HeldPoint(stop, at, mean, u, n, float(f.std()), trend)
-
-    def _relaxed(self, stop: float, t: Array, f: Array, lag: float) -> HeldPoint:
-        """The force at t_ref of a hold whose length is fixed."""
-        rules = self.rules
-        inside = (t >= stop + rules.window[0] * rules.t_ref) & (t <= stop + rules.window[1] * rules.t_ref)
-        if inside.sum() >= 2 * BATCHES:
-            t, f = t[inside], f[inside]
-        found = hold_fit.relaxed(t, f, stop, rules.t_ref, lag)
-        x = np.log10(np.maximum(t - stop, BLOCK_S) / rules.t_ref)
-        u_mean = T_95[BATCHES - 1] / Z_95 * batch_u(found.rest)
-        u_b = u_mean * sqrt(len(x) / float(np.sum((x - x.mean()) ** 2)))
-        later = np.log10(np.maximum(t - stop - U_STOP["strap"], BLOCK_S) / rules.t_ref)
-        u_b = hypot(u_b, fit(later, f)[1] - fit(x, f)[1])  # a stop found too late makes the fall look less steep
-        share = 100 / ((found.force - self.zero) or 1e-12)
-        per_s = found.decade / log(10) / rules.t_ref
-        u_stop = hypot(U_STOP["strap"], U_LAG * lag, self._blur, self._hole_at(stop) / 2)
-        u = hypot(u_mean, per_s * u_stop, self._u_hole(stop, found.rest))
-        n = sum(b.n for b in self._blocks if t[0] <= b.t <= t[-1])
-        sd, at = float(found.rest.std()), stop + rules.t_ref
-        return HeldPoint(stop, at, found.force, u, n, sd, per_s, found.decade * share, u_b * abs(share), lag_s=lag)
-
-    def _hole_at(self, stop: float) -> float:
-        """The longest time about the stop from which nothing came. [s]"""
-        near = [b.t for b in self._blocks if abs(b.t - stop) < 2.0]
-        return max((b - a for a, b in pairwise(near) if b - a > 2 * BLOCK_S), default=0.0)
-
-    def _u_hole(self, stop: float, rest: Array) -> float:
-        """What a hole in the hold hides: the scatter of a block, by the share of the time that was not seen."""
-        return float(rest.std()) * min(1.0, self._unseen(stop) / (self.rules.window[1] * self.rules.t_ref))
-
-    def _relaxing(self, force: float) -> float:
-        """What a hand sways too much to show, and is believed: size of a decade's change; weights do not relax."""
-        return HAND_DECADE * abs(force - self.zero) if self.rules.grip == "hand" else 0.0
-
-    def _u_stop(self, force: float, u_stop_s: float = 0.0) -> float:
-        """What the force changes in the time by which the stop may be wrong."""
-        return self._relaxing(force) / log(10) * hypot(U_STOP["hand"], u_stop_s) / self.rules.t_ref
-
-    def _stands(self, trend: float, force: float) -> bool:
-        """Whether a trend can be that of a held length."""
-        rules, size = self.rules, abs(force - self.zero)
-        if rules.grip == "strap":
-            decade = trend * log(10) * rules.t_ref
-            relaxing, going_on = self._allow(force, 0.10), self._allow(force, 0.015)
-            along = decade * self.way if self.way else 0.0
-            return abs(decade) <= relaxing and along <= going_on and abs(trend) <= rules.steady
-        least = 0.4 * rules.steady if isfinite(rules.steady) else 0.0
-        trend += self.way * self._relaxing(force) / log(10) / rules.t_ref  # less what relaxing alone does
-        return abs(trend) <= min(max(least, rules.floor / rules.t_ref, 0.006 * size), rules.steady)
-
-
-def _arrays(blocks: Iterable[_Block]) -> tuple[Array, Array]:
-    both = np.array([(b.t, b.force) for b in blocks])
-    return both[:, 0], both[:, 1]

@@ -11,6 +11,7 @@ A stretch is a straight motion that ends in relaxing, F = a + b log10 t. Three t
 - **A torn line that still looks whole.** A block far off its neighbours is left out (`sound`).
 """
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
 from math import log10, sqrt
@@ -29,6 +30,14 @@ SHARPER, CLEARER = 2.0, 1.6  # a filter has to leave so many times less than non
 WILD = 6.0  # robust standard deviations off its neighbours a block is no force
 NEAR_S = 1.5  # of a motion, from which its end is told behind a filter
 CLOSE_S = 1.0  # by which the two may differ; with little motion seen the second look finds anything
+BEFORE_S = 1.0  # of the hold before, from which a short motion is told
+JUMP_S = 3.0  # the longest motion that is short
+EARLY_S = (-0.3, -0.2, -0.1, 0.0, 0.1)  # s; a motion may begin so much off the first block that shows it
+JUMP_TAUS = (0.3, 0.45, 0.6, 0.8, 1.0, 1.3, 1.7, 2.2, 2.8)  # s, tried
+MUCH_SHARPER = 4.0  # so many times less than none a filter has to leave of a short motion: a stop is rounded too
+BLOCKS_HELD, STOOD_BLOCKS = 8, 3
+STILL_SHARE = 0.03  # of a motion: less is none
+LEAST_JUMP = 20.0  # times the floor, a motion from which a filter is told
 STEP_S = 0.05  # of the filter's table
 
 
@@ -123,6 +132,68 @@ def lag_of(t: Array, f: Array, plain: Corner, since: float, latest: float, relax
     near = t >= best.stop_s - NEAR_S  # an uneven motion further back has no say in when it ended
     again = corner(t[near], f[near], best.stop_s + NEAR_S, relaxing, best.tau)
     return again if abs(again.stop_s - best.stop_s) < CLOSE_S else best
+
+
+def lag_of_jump(t: Array, f: Array, floor: float, latest: float, tau: float | None = None) -> Corner | None:
+    """The stop and the filter's tau by a short motion between two holds; None where the motion is long or not seen.
+
+    What a filter makes of a short motion is nearly one exponential, which a motion of unknown beginning tells as well:
+    only with the level before it are its end and tau apart.
+
+    Args:
+        t: Of the blocks, rising, shape (n,). [s]
+        f: Shape (n,). [force]
+        floor: No change up to here is a motion. [force]
+        latest: The stop is looked for up to here. [s]
+        tau: Of the device's filter where it is known; None where it is to be told. [s]
+    """
+    begin = _begin_of(t, f, floor)
+    if begin is None:
+        return None
+    near = t >= begin - BEFORE_S
+    t, f = t[near], f[near]
+
+    def best(taus: Iterable[float]) -> Corner:
+        return min((Corner(*_jump_end(t, f, begin, latest, each)) for each in taus), key=lambda found: found.rest)
+
+    found = best(JUMP_TAUS if tau is None else (tau,))
+    if tau is None:
+        found = best(found.tau * by for by in (0.87, 0.93, 1.0, 1.07, 1.15))
+        if MUCH_SHARPER * found.rest >= best((0.0,)).rest:
+            return None
+    return found if found.stop_s < begin + JUMP_S - 2 * FINE_S else None
+
+
+def _jump_end(t: Array, f: Array, begin: float, latest: float, tau: float) -> tuple[float, float, float]:
+    """The best stop for a filter: stop, tau and the sum of squares that is left."""
+    stops = np.arange(begin + FINE_S, min(begin + JUMP_S, latest), FINE_S)
+    rest, stop = min(
+        (_jump_rest(t, f, begin + early, float(stop), tau), float(stop)) for early in EARLY_S for stop in stops
+    )
+    return stop, tau, rest
+
+
+def _begin_of(t: Array, f: Array, floor: float) -> float | None:
+    """The first block that shows the steepest motion, where a hold was seen just before it."""
+    steps = np.abs(np.diff(f[: len(f) - BLOCKS_HELD]))
+    if len(steps) <= STOOD_BLOCKS:
+        return None
+    k = int(np.argmax(steps))
+    while k > 0 and steps[k - 1] > max(floor, STILL_SHARE * steps.max()):
+        k -= 1
+    stood = f[max(0, k + 1 - STOOD_BLOCKS) : k + 1]
+    jump = abs(float(np.median(f[-BLOCKS_HELD:])) - float(stood[-1]))
+    seen = len(stood) == STOOD_BLOCKS and np.ptp(stood) < max(floor, STILL_SHARE * jump)
+    return float(t[k + 1]) if seen and jump > LEAST_JUMP * floor else None
+
+
+def _jump_rest(t: Array, f: Array, begin: float, stop: float, tau: float) -> float:
+    """What a level, a straight motion and relaxing leave of the blocks: sum of squares."""
+    since = t - stop
+    ramp = late_ramp(since, tau) - late_ramp(t - min(begin, stop - FINE_S / 2), tau)
+    both = np.column_stack([np.ones(len(t)), ramp, late_log(since, tau)])
+    rest = f - both @ np.linalg.lstsq(both, f, rcond=None)[0]
+    return float(rest @ rest)
 
 
 def kink_rest(t: Array, f: Array, at: float, relaxing: float | None, tau: float = 0.0) -> float:

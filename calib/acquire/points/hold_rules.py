@@ -84,7 +84,8 @@ class HeldPoint:
 class Event:
     """What the samples led to: the stretch stopped, moved off again, a point is there, is refused, or samples miss.
 
-    A refusal comes once a hold: `why` says which, `size` how much: the change [force/s] or the scatter [share].
+    A refusal comes once a hold: `why` says which, `size` how much: the change [force/s] or the scatter [share]; of a
+    gap in a hold, `size` is how long it was. [s]
     """
 
     kind: Literal["stopped", "moved", "held", "refused", "gap"]

@@ -14,6 +14,7 @@ from calib.acquire.cell.meter import Meter
 from calib.acquire.files.check_table import CAP_BYTES, COUNTS, CheckTable, parse_check_table, read_pieces
 from calib.acquire.points.hands_free import LOAD_S
 from calib.acquire.points.held import HeldPoint, HoldRules, HoldWatch
+from calib.acquire.points.refusals import why_not
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.fit.gear.known_loads import KnownLoads
@@ -222,7 +223,12 @@ def _held(line: CellLine, zero: float, unit: str, *, through_restart: bool = Fal
     found: list[HeldPoint] = []
 
     def see(at_s: float, value: float) -> bool:
-        found.extend(e.point for e in watch.feed(at_s, value) if e.point)
+        for event in watch.feed(at_s, value):
+            if event.point is not None:
+                found.append(event.point)
+            elif event.why is not None:
+                live.show("")
+                say(f"  {why_not(event, 'weight', lambda f: words(f, meter, unit))}")
         return bool(found)
 
     return found[0] if _follow(line, unit, see, through_restart=through_restart) else None
