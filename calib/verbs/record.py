@@ -8,6 +8,7 @@ from calib.frozen import dataclass
 from calib.verbs.talk.recording_options import (
     CELL,
     COURSE,
+    AskOption,
     BaudOption,
     CapacityOption,
     ColumnOption,
@@ -26,6 +27,7 @@ from calib.verbs.talk.recording_options import (
     MethodOption,
     OverOption,
     OverStretchOption,
+    PatternOption,
     PlateOption,
     PlatesOption,
     ResolutionOption,
@@ -139,6 +141,8 @@ def command(
     baud: BaudOption = None,
     column: ColumnOption = None,
     line_format: FormatOption = None,
+    pattern: PatternOption = None,
+    asking: AskOption = None,
     no_countdown: Annotated[bool, typer.Option("--no-countdown", hidden=True)] = False,
 ) -> int:
     """Measure a band, led step by step, and get its pull in kilos.
@@ -194,7 +198,8 @@ def command(
     if given.until is not None and given.hung:
         raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
     cell = _Cell(
-        port, scale, baud, column, line_format, hand, turned, sweep, speed, length_unit, read_length, length_port
+        *(port, scale, baud, column, line_format, pattern, asking),
+        *(hand, turned, sweep, speed, length_unit, read_length, length_port),
     )
     if port is not None:
         return _at_port(port, cell, given, out, resume, pace, fit=not no_fit)
@@ -211,6 +216,8 @@ class _Cell:
     baud: str | None
     column: int | None
     line_format: str | None
+    pattern: str | None
+    asking: str | None
     hand: bool
     turned: bool
     sweep: bool
@@ -225,12 +232,15 @@ class _Cell:
         course = {"--hand": self.hand, "--reversed": self.turned, "--sweep": self.sweep, "--speed": self.speed}
         unit = {"--length-unit": self.length_unit if self.length_unit != "mm" else None}
         sensor = {"--read-length": self.read_length, "--length-port": self.length_port}
-        return as_typed({**line, "--format": self.line_format, **course, **unit, **sensor})
+        return as_typed({**line, **self._of_lines(), **course, **unit, **sensor})
+
+    def _of_lines(self) -> dict[str, object]:
+        return {"--format": self.line_format, "--pattern": self.pattern, "--ask": self.asking}
 
     def refuse_without_port(self) -> None:
         """Refuse an option that says nothing where no port is named."""
         course = {"--sweep": self.sweep, "--speed": self.speed, "--hand": self.hand, "--reversed": self.turned}
-        line = {"--baud": self.baud, "--column": self.column, "--format": self.line_format}
+        line = {"--baud": self.baud, "--column": self.column, **self._of_lines()}
         sensor = {"--read-length": self.read_length, "--length-port": self.length_port}
         for option, value in {**course, **line, **sensor}.items():
             if value:
@@ -241,15 +251,19 @@ def _at_port(port: str, cell: _Cell, given: "Given", out: Path, resume: Path | N
     """Record at a load cell, by holds or by sweeps."""
     from calib.use.cell.cell_line import LineWanted
     from calib.verbs.cell.port_record import record_at_port
+    from calib.verbs.cell.readings_csv import asked_of
     from calib.verbs.listen import chosen_of, setting_of
 
-    chosen = chosen_of(cell.column, cell.line_format)
+    chosen = chosen_of(cell.column, cell.line_format, cell.pattern)
     swept = _swept(cell.speed, cell.length_unit) if cell.sweep or cell.speed else None
     if swept is not None and (cell.read_length or cell.length_port):
         raise UsageError("--read-length and --length-port are for held lengths", remedy="leave --sweep and --speed out")
     return record_at_port(
         given,
-        LineWanted(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
+        LineWanted(
+            *(port, setting_of(cell.baud), chosen.column, chosen.format, cell.turned),
+            ask=asked_of(cell.asking, port, cell.baud),
+        ),
         "hand" if cell.hand else "strap",
         out,
         resume,

@@ -261,11 +261,11 @@ class LineReader:
         )
 
     def _of_shape(self, alike: Sequence[Line]) -> LineFormat | FormatQuestion:
-        return decide(alike, self._chosen.column, self._header)
+        return decide(alike, self._chosen.column, self._header, self._chosen.quantity)
 
     def _taking_turns(self, kinds: Sequence[Sequence[Line]]) -> LineFormat | FormatQuestion:
         """Lines of several kinds: one of them may name a force, and the others something else."""
-        found = [(decide(alike, self._chosen.column, ()), alike) for alike in kinds]
+        found = [(decide(alike, self._chosen.column, (), self._chosen.quantity), alike) for alike in kinds]
         forms = [(form, alike) for form, alike in found if isinstance(form, LineFormat)]
         forms = [one for one in forms if one[0].unit] or forms
         forms = [one for one in forms if not _is_label(*one)] or forms

@@ -192,6 +192,7 @@ class Chosen:
         capacity: The scale's range; a reading beyond it is an overload. [N]
         per_count: Newton of one count, where the line sends counts and the scale's file knows. [N]
         zero: Newton at no counts. [N]
+        quantity: What the lines say: of a length sensor's own line, the length.
     """
 
     column: int | None = None
@@ -199,6 +200,7 @@ class Chosen:
     capacity: float | None = None
     per_count: float | None = None
     zero: float = 0.0
+    quantity: Literal["force", "length"] = "force"
 
 
 def parse_format(text: str) -> LineFormat:

@@ -104,6 +104,7 @@ class Layout:
     tidied: bool = False  # colours, padding or characters beyond the usual have to be taken away first
     glued: bool = False  # letters touch digits somewhere
     framed: bool = False
+    starred: bool = False  # a star stands beside the numbers: what it means only many lines tell
 
 
 @lru_cache(maxsize=32)
@@ -129,7 +130,7 @@ class Taken:
         self.text, self.notation = text, notation
         self.tidied, self.framed = tidied, framed
         self.stable: bool | None = None
-        self.glued = False
+        self.glued = self.starred = False
         self.flags: dict[str, str] = {}
 
     def layout(self) -> Layout:
@@ -152,7 +153,7 @@ class Taken:
         if self.stable is not None and _BLANK_FIELD.search(text) and any(unit_of(word) for word in _WORD.findall(text)):
             return Layout("overload", tidied=self.tidied)  # a continuous output that shows blanks for the weight
         said = unit.unit if unit and unit.quantity == "force" else None
-        return Layout(kind, shape, spots, self.stable, said, self.tidied, self.glued, self.framed)
+        return Layout(kind, shape, spots, self.stable, said, self.tidied, self.glued, self.framed, self.starred)
 
     def _told(self, text: str) -> LineKind | None:
         """What words say of the whole line."""
@@ -329,6 +330,7 @@ class Taken:
         rest = "".join(kept)
         if "?" in rest or "~" in rest:
             self.stable = False
+        self.starred = self.starred or "*" in rest
         return _NOT_SHAPE.sub("", _COMES_AND_GOES.sub("", rest)).lower()
 
 

@@ -3,11 +3,16 @@
 What deviates alone is torn; what deviates three times in a row is a change.
 """
 
+from collections import deque
+from statistics import median
+
 from calib.acquire.cell.number_roles import unwrapped
 
 MISSED = 20  # lines in a row that a clock is out of step, until it is taken as it is
 CHANGED = 3  # lines in a row that deviate alike: a change, not torn
 JUMP = 20  # usual steps that a clock may leave out; back by more, and on from there, it began again
+STAR_LINES = 40  # of each kind, of which the steps are compared
+STAR_TELLS = 5.0  # times larger steps on one side tell what a star means
 ENOUGH_ALIKE = 8  # lines from which on a size is the usual one
 
 
@@ -81,3 +86,28 @@ class Usual:
         self._varies = self.size >= 0 and not self.fixed
         self.size, self._same, self._other, self.fixed = size, 1, 0, False
         return True
+
+
+class Star:
+    """What a star beside a number means, told once the load has moved: the number goes on with it, or without it."""
+
+    def __init__(self) -> None:
+        self._steps: dict[bool, deque[float]] = {True: deque(maxlen=STAR_LINES), False: deque(maxlen=STAR_LINES)}
+        self._last: float | None = None
+        self._stands: bool | None = None  # whether a star says that it stands; None until it is told
+
+    def take(self, value: float, *, starred: bool) -> bool | None:
+        """Whether the load stands at the next line; None while that cannot be told."""
+        if self._stands is None:
+            if self._last is not None:
+                self._steps[starred].append(abs(value - self._last))
+            self._last = value
+            self._tell()
+        return None if self._stands is None else starred == self._stands
+
+    def _tell(self) -> None:
+        if min(len(steps) for steps in self._steps.values()) < ENOUGH_ALIKE:
+            return
+        with_star, without = (median(self._steps[starred]) for starred in (True, False))
+        if max(with_star, without) > STAR_TELLS * min(with_star, without):
+            self._stands = with_star < without

@@ -14,7 +14,7 @@ from calib.acquire.cell.line_doubts import Doubts, without_digits
 from calib.acquire.cell.line_format import MOST_PLACES, Chosen, Expression, FormatQuestion, LineFormat, Role, expression
 from calib.acquire.cell.line_grammar import Line, grammar
 from calib.acquire.cell.line_layout import Layout
-from calib.acquire.cell.line_steps import ENOUGH_ALIKE, Counter, Usual
+from calib.acquire.cell.line_steps import ENOUGH_ALIKE, Counter, Star, Usual
 from calib.acquire.cell.lines import CHECKS, RawLine, Record
 from calib.acquire.cell.number_roles import clock_unit, unwrapped
 from calib.acquire.cell.printed_words import BOOT
@@ -40,6 +40,7 @@ class _Plan:
     unit: str | None
     step: float
     stable: bool | None
+    blank: bool  # it leaves out the unit that others name
     clock: int | None
     sequence: int | None
     length: int | None
@@ -66,6 +67,8 @@ class Track:
         self._plans: dict[Layout, _Plan | None] = {}
         self._letters = _letters_of(form)
         self._doubts = Doubts(chosen)
+        self._star: Star | None = None  # from the first star on
+        self._unit_now = form.unit  # of the last line that named one
         self._others = 0  # lines without a number since the last reading
         self._settling = 0
         self._seen = False
@@ -158,7 +161,7 @@ class Track:
         at = {role: i for i, role in reversed(list(enumerate(form.roles)))}
         value = at["value"]
         spot = layout.spots[value]
-        if spot.quantity not in (None, "force"):
+        if spot.quantity not in (None, self._chosen.quantity):
             return None
         unit = spot.unit or (layout.unit if spot.quantity is None else None) or form.unit
         blank = form.unit is not None and form.shape is not None and spot.quantity is None and layout.unit is None
@@ -171,6 +174,7 @@ class Track:
             unit,
             10.0 ** -(spot.end - spot.begin - 1 - spot.places) if form.turned else spot.step,
             False if blank else layout.stable,
+            blank,
             at.get("clock"),
             at.get("sequence"),
             length,
@@ -231,12 +235,18 @@ class Track:
         spot, step = plan.layout.spots[plan.value], plan.step
         if spot.stop != spot.end:  # a power of ten
             step *= 10.0 ** int(line.text[spot.end + 1 : spot.stop])
+        if self._star is not None or plan.layout.starred:
+            self._star = self._star or Star()
+            told = self._star.take(value, starred=plan.layout.starred)
+            stable = told if stable is None else stable
+        unit = self._unit_now if plan.blank else plan.unit
+        self._unit_now = unit
         reading = Record(
             at_s,
             "reading",
             line.raw,
             None if plan.unit is None else value,
-            plan.unit,
+            unit,
             value if plan.unit is None else None,
             stable,
             None if plan.length is None else values[plan.length],

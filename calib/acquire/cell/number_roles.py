@@ -73,7 +73,7 @@ class _Column:
 
 
 def decide(
-    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = ()
+    lines: Sequence[Line], column: int | None = None, header: tuple[str, ...] = (), quantity: Quantity = "force"
 ) -> LineFormat | FormatQuestion:
     """Give each number of lines of one shape its role.
 
@@ -81,6 +81,7 @@ def decide(
         lines: At least two, all of one shape.
         column: The force, counted from 1, where the user has said so.
         header: Names of the columns, where a line of words gave them.
+        quantity: What is looked for.
 
     Returns:
         The format, or what has to be asked.
@@ -90,7 +91,7 @@ def decide(
         return FormatQuestion(
             f"there is no column {column}: the lines hold {len(columns)} numbers; give another --column", patient=False
         )
-    roles = [_by_unit_or_name(one) for one in columns]
+    roles = [_by_unit_or_name(one, quantity) for one in columns]
     if column is not None:
         chosen = column - 1
     else:
@@ -146,9 +147,13 @@ def _unit_in(name: str) -> Meaning | None:
     return unit_of(inner[1])
 
 
-def _by_unit_or_name(column: _Column) -> Role | None:
+def _by_unit_or_name(column: _Column, wanted: Quantity) -> Role | None:
     """What a unit or a name says; None where it may be the force."""
     meaning = named(column.name) if column.name else None
+    if wanted == "length" and (column.unit or meaning == "value"):
+        return "other"
+    if wanted == "length" and (meaning == "length" or (column.meaning and column.meaning.quantity == "length")):
+        return None
     if column.meaning is not None and column.meaning.quantity != "force":
         return _BY_QUANTITY[column.meaning.quantity]
     if column.spot.index:

@@ -84,6 +84,7 @@ class HandsFree(AtCell):
         self._said = ""
         self._faults = self._overloads = 0  # in a row
         self._clock = BoardClock()
+        self._line_unit: str | None = ""  # of the last reading; "" before the first
         self.watch = HoldWatch(HoldRules.weight(ZERO_S))
         self._next()
 
@@ -105,6 +106,10 @@ class HandsFree(AtCell):
             at_s: Time since the start of the recording. [s]
         """
         value = self.meter.value(record)
+        if record.kind == "reading" and record.unit != self._line_unit:
+            before, self._line_unit = self._line_unit, record.unit
+            if before != "":
+                return self._other_unit(before, record.unit, taken=value is not None)
         if value is not None:
             self.value, self._faults, self._overloads = value, 0, 0
             act = Act()
@@ -123,6 +128,13 @@ class HandsFree(AtCell):
         if self._faults < FAULTS:  # one broken read is no matter
             return Act()
         return self._once(f"The board reports a fault ({record.note or record.raw.strip()[:40]}).", 2)
+
+    def _other_unit(self, before: str | None, now: str | None, *, taken: bool) -> Act:
+        """What is said where somebody changes the unit of the scale while a band is measured."""
+        self.watch.again()
+        what = f"The line is in {now or 'counts'} now, in {before or 'counts'} before"
+        how = "it is converted, and the hold begins again" if taken else "nothing is taken until it is set back"
+        return Act(say=(f"  {what}: {how}.",), ring=0 if taken else 2)
 
     def key(self, pressed: str, at_s: float) -> Act:
         """Take one key."""

@@ -5,6 +5,7 @@ What a number means comes from the scale's file or from the line; nothing is gue
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.line_format import Chosen, LineFormat
@@ -36,6 +37,7 @@ class LineWanted:
     column: int | None = None
     format: LineFormat | None = None
     reversed: bool = False
+    ask: bytes = b""  # written to a device that says nothing by itself
 
 
 @dataclass
@@ -77,7 +79,7 @@ def wanted_with(wanted: LineWanted, scale: Scale | None) -> LineWanted:
 def open_line(
     wanted: LineWanted,
     scale: Scale | None,
-    opened: Callable[[str, Setting | None], ByteSource] = open_source,
+    opened: Callable[[str, Setting | None], ByteSource] | None = None,
     say: Callable[[str], object] = len,
 ) -> CellLine:
     """Open a line and listen until it is understood; a context manager that closes it.
@@ -85,7 +87,7 @@ def open_line(
     Args:
         wanted: Where, and what the user has said of it.
         scale: The scale's file, where there is one.
-        opened: Gives the source; passed in by tests.
+        opened: Gives the source; a port where None.
         say: Is told what is found, and what it is worth.
 
     Raises:
@@ -93,6 +95,7 @@ def open_line(
         DataError: It cannot be read, or only the user can say what it holds.
     """
     wanted = wanted_with(wanted, scale)
+    opened = opened or partial(open_source, ask=wanted.ask)
     source = opened(wanted.port, wanted.baud)
     try:
         if source.warning:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from statistics import median, pstdev
 
+from calib.acquire.cell.line_format import Chosen
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.port import open_source
@@ -83,4 +84,4 @@ def length_line(port: str, own: Listening) -> LengthLine:
     if not port:
         return LengthLine(own, own=False)
     source = open_source(port)
-    return LengthLine(Listening(source), own=True)
+    return LengthLine(Listening(source, Chosen(quantity="length")), own=True)

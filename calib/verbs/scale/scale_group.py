@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.errors import DataError, UsageError
-from calib.verbs.talk.recording_options import BaudOption, ColumnOption, FormatOption
+from calib.verbs.talk.recording_options import AskOption, BaudOption, ColumnOption, FormatOption, PatternOption
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
     from calib.scale import Scale, StoredCheck
+    from calib.use.cell.cell_line import LineWanted
     from calib.verbs.cell.port_check import Checked
     from calib.verbs.scale.scale_hung import Draft, HungLoads, Stated
 
@@ -132,6 +133,8 @@ def check(
     baud: BaudOption = None,
     column: ColumnOption = None,
     line_format: FormatOption = None,
+    pattern: PatternOption = None,
+    asking: AskOption = None,
     as_json: JsonOption = False,
 ) -> int:
     """Check a scale with known loads, up and down, and keep the correction in its file.
@@ -156,8 +159,8 @@ def check(
     draft = Draft.beside(file, scale.id)
     creep = None
     if port is not None:
-        line = (baud, column, line_format)
-        checked = _at_line(scale, port, line, stated, draft, (latitude, altitude), turned, table)
+        line = _line_of(port, baud, column, line_format, pattern, asking)
+        checked = _at_line(scale, line, stated, draft, (latitude, altitude), turned, table)
         hung, scale, creep = checked.hung, checked.scale, checked.creep
     else:
         hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
@@ -174,10 +177,21 @@ def check(
     return 0
 
 
+def _line_of(
+    port: str, baud: str | None, column: int | None, line_format: str | None, pattern: str | None, asking: str | None
+) -> "LineWanted":
+    """What the options say of a load cell's line."""
+    from calib.use.cell.cell_line import LineWanted
+    from calib.verbs.cell.readings_csv import asked_of
+    from calib.verbs.listen import chosen_of, setting_of
+
+    chosen = chosen_of(column, line_format, pattern)
+    return LineWanted(port, setting_of(baud), chosen.column, chosen.format, ask=asked_of(asking, port, baud))
+
+
 def _at_line(
     scale: "Scale",
-    port: str,
-    line: tuple[str | None, int | None, str | None],
+    line: "LineWanted",
     stated: "Stated",
     draft: "Draft",
     place: tuple[float | None, float | None],
@@ -186,17 +200,13 @@ def _at_line(
 ) -> "Checked":
     """The loads, hung one after the other at a load cell's line."""
     from calib.gravity import local_gravity
-    from calib.use.cell.cell_line import LineWanted, open_line
+    from calib.use.cell.cell_line import open_line
     from calib.verbs.cell.port_check import check_at_line
-    from calib.verbs.listen import chosen_of, setting_of
     from calib.verbs.scale.scale_hung import loads_of
     from calib.verbs.terminal.prompts import prepare, say
 
     prepare()
-    baud, column, line_format = line
-    chosen = chosen_of(column, line_format)
-    wanted = LineWanted(port, setting_of(baud), chosen.column, chosen.format)
-    with open_line(wanted, scale, say=say) as opened:
+    with open_line(line, scale, say=say) as opened:
         loads = loads_of(stated)
         g = local_gravity(*place)[0]
         return check_at_line(opened, scale, loads, draft, g, may_turn=turned, resume=resume)

@@ -76,6 +76,21 @@ ColumnOption = Annotated[
     int | None,
     typer.Option("--column", min=1, help="With --port: which number of a line is the force.", rich_help_panel=CELL),
 ]
+PatternOption = Annotated[
+    str | None,
+    typer.Option(
+        "--pattern", help="With --port: a line with fields: 't={clock ms} kg={value kg}'.", rich_help_panel=CELL
+    ),
+]
+AskOption = Annotated[
+    str | None,
+    typer.Option(
+        "--ask",
+        metavar="TEXT",
+        help="With --port: WRITE this to a silent device, repeatedly.",
+        rich_help_panel=CELL,
+    ),
+]
 FormatOption = Annotated[
     str | None,
     typer.Option("--format", help="With --port: what a line holds: 'clock, value kg'.", rich_help_panel=CELL),

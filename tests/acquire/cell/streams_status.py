@@ -27,8 +27,8 @@ STREAMS = (
     device("gross as a letter glued to the number", lambda i, x: f"G{x:07.2f}"[:8], None),
     device("weight as a letter glued to the number", lambda i, x: f"W{x:.2f}kg"),
     device("letter, sign, number", lambda i, x: f"N{x:+.2f}kg", shown=lambda x: -x),
-    device("a star while it moves", lambda i, x: f"{x:8.2f} kg{_mark(i, '', ' *')}", stable=lambda i: None),
-    device("a star while it stands", lambda i, x: f"{_mark(i, '*', ' ')}{x:8.2f} kg", stable=lambda i: None),
+    device("a star while it moves", lambda i, x: f"{x:8.2f} kg{_mark(i, '', ' *')}", **MARK),
+    device("a star while it stands", lambda i, x: f"{_mark(i, '*', ' ')}{x:8.2f} kg", **MARK),
     device(
         "a question mark while it moves",
         lambda i, x: f"{x:8.2f} kg {_mark(i, ' ', '?')}",

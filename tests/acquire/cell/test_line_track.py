@@ -295,3 +295,11 @@ def test_a_clock_that_runs_wild_does_not_silence_the_force() -> None:
     wild = [f"{i * 7919 % 5003},{12.34 + i % 3 / 100:.2f}" for i in range(100)]
     records, _ = _read(steady + wild)
     assert [r.kind for r in records[60:]].count("reading") >= 2
+
+
+def test_a_unit_that_is_changed_at_the_scale_is_that_of_each_line_also_where_moving_lines_leave_it_out() -> None:
+    kilos = [f"{24.3 + i % 3 / 10:8.1f} kg" for i in range(40)]
+    pounds = [f"{53.5 + i % 3 / 10:8.1f} {'lb' if i % 4 else '  '}" for i in range(40)]
+    records, _ = _read([*kilos, f"{24.4:8.1f}", *pounds[1:]])
+    units = [record.unit for record in records if record.kind == "reading"]
+    assert units == ["kg"] * 41 + ["lb"] * 39

@@ -418,3 +418,18 @@ def test_a_run_goes_on_in_the_way_it_was_begun(tmp_path: Path) -> None:
 def test_options_are_given_again_as_they_were_typed() -> None:
     options = {"--port": "/dev/a b", "--hand": True, "--baud": None, "--reversed": False, "--column": 2}
     assert as_typed(options) == " --port '/dev/a b' --hand --column 2"
+
+
+def test_a_unit_changed_at_the_scale_is_said_and_converted_and_one_left_out_is_not_taken() -> None:
+    rows = (Row(1, "zero", force=0.0, at_s=0.0),)
+    work = HandsFree(Recording(head_for(), rows), Meter(step=0.01), "strap", lambda pull: 0.0, same_line=True)
+    kilos = Record(0.0, "reading", "", value=10.0, unit="kg")
+    pounds = Record(0.1, "reading", "", value=22.0462, unit="lb")
+    assert work.feed(kilos, 0.0) == Act()
+    said = work.feed(pounds, 0.1).say
+    assert said == ("  The line is in lb now, in kg before: it is converted, and the hold begins again.",)
+    assert work.feed(pounds, 0.2) == Act()
+    assert work.value == pytest.approx(98.0665, rel=1e-5)
+    act = work.feed(Record(0.3, "reading", "", counts=22.05), 0.3)
+    assert "nothing is taken until it is set back" in act.say[0]
+    assert work.value == pytest.approx(98.0665, rel=1e-5)
