@@ -42,11 +42,10 @@ From a run to a profile: `calib.fit_profile([calib.read_run("B07.run.csv")])` gi
 docs/api.md describes every name.
 """
 
-from importlib import import_module as _import_module
-from typing import TYPE_CHECKING as _TYPE_CHECKING
-from typing import Any as _Any
+TYPE_CHECKING = False  # as type checkers know it; loading `typing` would leave Ctrl-C a window before `__main__`
+if TYPE_CHECKING:
+    from typing import Any as _Any
 
-if _TYPE_CHECKING:
     from calib.acquire.cell.open_stream import open_stream
     from calib.acquire.files.run_file import parse_run, read_run
     from calib.errors import BandcurveError, DataError, FileError, OutOfRangeError, UsageError
@@ -126,12 +125,14 @@ __all__ = [
 ]
 
 
-def __getattr__(name: str) -> _Any:
+def __getattr__(name: str) -> "_Any":
     """Load the module a name lives in when the name is first used."""
+    from importlib import import_module
+
     if name not in _HOMES:
         raise AttributeError(f"module 'calib' has no attribute {name!r}")
     home, _, own = _HOMES[name].partition(":")
-    return getattr(_import_module(home), own or name)
+    return getattr(import_module(home), own or name)
 
 
 def __dir__() -> list[str]:

@@ -69,3 +69,9 @@ def file_error(error: OSError, path: Path, doing: str) -> FileError:
     """
     what, remedy = _REASONS.get(error.errno or 0, (error.strerror or str(error), "choose another place"))
     return FileError(f"cannot be {doing}: {what}", where=str(path), remedy=remedy)
+
+
+def fault(error: Exception) -> str:
+    """An error that nobody expected, in one sentence."""
+    said = " ".join(str(error).split())[:120]
+    return f"bandcurve has a fault here, please report it with this file ({type(error).__name__}: {said})"

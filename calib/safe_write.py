@@ -19,6 +19,7 @@ from calib.safe_read import read_capped
 
 _BUSY_S = 3.0  # how long a busy file is tried again
 _BUSY_PAUSE_S = 0.05
+FORMULA = ("=", "+", "-", "@")  # a cell that begins so is one to a spreadsheet, also where it came from a stranger
 
 
 def write_atomically(path: Path, content: str | bytes) -> None:
@@ -185,6 +186,17 @@ def _make(folder: Path) -> None:
         raise FileError("is a file, not a folder", where=str(folder), remedy=remedy) from None
     except OSError as error:
         raise FileError(f"cannot be made: {error.strerror}", where=str(folder), remedy=remedy) from error
+
+
+def quoted(note: str) -> str:
+    """A note as a cell of a table; a space before it where a spreadsheet would take it for a formula.
+
+    >>> quoted('=cmd("x")'), quoted("sticky"), quoted("")
+    ('" =cmd(""x"")"', '"sticky"', '')
+    """
+    if not note:
+        return ""
+    return '"' + " " * note.startswith(FORMULA) + note.replace('"', '""') + '"'
 
 
 def write_all(descriptor: int, data: bytes) -> None:

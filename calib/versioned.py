@@ -106,7 +106,7 @@ def _sentence(error: "ValidationError", model: type[Part], name: str) -> DataErr
 
 def key_path(loc: Sequence[int | str]) -> str:
     """Write a place in a document as `factors[2].loading_N`."""
-    return "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in loc).lstrip(".")
+    return "".join(f"[{part}]" if isinstance(part, int) else f".{part[:60]}" for part in loc).lstrip(".")
 
 
 def _fields_at(model: type[Part], loc: Sequence[int | str]) -> list[str]:

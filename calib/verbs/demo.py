@@ -28,7 +28,7 @@ def command(
       bandcurve demo my-first-look
     """
     source = sample_folder()
-    _prepare(folder)
+    _prepare(folder, source)
     runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
     _copy(source / NOTES, folder)
     if not as_json:
@@ -57,12 +57,12 @@ def sample_folder() -> Path:
     raise FileError("the sample runs are missing from this installation", remedy="install bandcurve again")
 
 
-def _prepare(folder: Path) -> None:
-    """Make the folder; one with something in it is left alone."""
+def _prepare(folder: Path, source: Path) -> None:
+    """Make the folder; one with something in it is left alone, but for what an interrupted demo left."""
     from calib.errors import file_error
 
     try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        if folder.exists() and not (folder.is_dir() and _is_unfinished(folder, source)):
             raise FileError("is there already and not empty", where=str(folder), remedy="name a new folder")
         folder.mkdir(parents=True, exist_ok=True)
     except FileError:
@@ -71,11 +71,21 @@ def _prepare(folder: Path) -> None:
         raise file_error(error, folder, "written") from error
 
 
+def _is_unfinished(folder: Path, source: Path) -> bool:
+    """Whether a folder holds nothing but a part of what the demo writes, its copies as they were made."""
+    copies = [*source.glob("*.run.csv"), source / NOTES]
+    made = {path.name.replace(".run.csv", end) for path in copies[:-1] for end in (".profile.json", ".png")}
+    there = {path.name for path in folder.iterdir() if not path.name.startswith(".")}
+    unchanged = all((folder / c.name).read_bytes() == c.read_bytes() for c in copies if c.name in there)
+    return there < made | {c.name for c in copies} and unchanged
+
+
 def _copy(path: Path, folder: Path) -> Path:
     from calib.safe_write import write_new
 
     target = folder / path.name
-    write_new(target, path.read_bytes())
+    if not target.exists():
+        write_new(target, path.read_bytes())
     return target
 
 
@@ -92,7 +102,8 @@ def _one(path: Path, folder: Path, *, quiet: bool) -> FittedBand:
     fit = fit_runs([read_run(path)])
     profile = profile_of(fit, version_text().strip())
     save_profile(profile, folder / f"{profile.band.id}.profile.json")
-    write_figure(profile, fit.points, folder / f"{profile.band.id}.png")
+    if not (figure := folder / f"{profile.band.id}.png").exists():
+        write_figure(profile, fit.points, figure)
     if not quiet:
         _say(profile)
     file = str(folder / f"{profile.band.id}.profile.json")

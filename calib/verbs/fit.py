@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.assumptions import FIT, assuming
-from calib.errors import BandcurveError, DataError, UsageError
+from calib.errors import BandcurveError, DataError, UsageError, fault
 from calib.frozen import dataclass
 from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
@@ -17,7 +17,7 @@ from calib.verbs.talk.series_talk import told_by
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
-from calib.verbs.terminal.many import fault, workers
+from calib.verbs.terminal.many import workers
 from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 

@@ -167,6 +167,8 @@ def open_source(
     if "://" in name:
         if not name.startswith(URLS):
             raise UsageError(f"{name[:60]!r} is not an address to listen to", remedy=f"use {' or '.join(URLS)}")
+        if "logging=" in name:
+            raise UsageError("the address asks for a log on the terminal", remedy="leave out logging=")
         return SerialSource(name, setting or SETTINGS[0], clock, ports, ask)
     with suppress(OSError):  # a name no file can have: the port's own refusal says so
         if Path(name).is_file():

@@ -12,6 +12,7 @@ from calib.acquire.files.run_events import KINDS_1, from_version_1, to_version_1
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.records import BranchName, Row, RowKind, RunHead
+from calib.safe_write import quoted
 from calib.units import UNITS, from_si, to_si
 
 KINDS: tuple[str, ...] = get_args(RowKind)
@@ -362,7 +363,7 @@ def _cells(row: Row, columns: Sequence[str]) -> Iterator[str]:
         elif value is None or value == "":
             yield ""
         elif column.field == "note":
-            yield '"' + _one_line(row.note).replace('"', '""') + '"'
+            yield quoted(_one_line(row.note)) or '""'
         elif isinstance(value, float):
             yield f"{from_si(value, column.unit, WITH_UNIT[column.field]) if column.unit else value:.13g}"
         else:

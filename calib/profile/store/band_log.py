@@ -15,6 +15,7 @@ from datetime import date
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.identity import check_id
+from calib.safe_write import quoted
 from calib.stamp import EARLIEST, ID_DIGITS, Stamp, derived_id, instant
 
 CAP_BYTES = 4_000_000
@@ -65,9 +66,8 @@ def begun(kind: Kind, band: str) -> str:
 
 def row_text(stamp: Stamp, on: date, cells: Sequence[str], note: str, version: int = VERSION) -> str:
     """One row, its note quoted."""
-    quoted = '"' + note.replace('"', '""') + '"' if note else ""
     stamped = [stamp.entry, stamp.at_text] if version > 1 else [stamp.at_text]
-    return ",".join([*stamped, on.isoformat(), *cells, quoted]) + "\n"
+    return ",".join([*stamped, on.isoformat(), *cells, quoted(note)]) + "\n"
 
 
 def version_of(data: bytes, kind: Kind) -> int:
@@ -145,6 +145,7 @@ def _row(line: str, band: str, columns: Sequence[str], where: str) -> LogRow:
     entry = (
         named.get("entry", "") if "entry" in columns else derived_id(band, *cells[: len(columns) - 1], named["note"])
     )
+    named["note"] = named["note"].removeprefix(" ")  # it stands before what a spreadsheet would take for a formula
     if not _ENTRY.fullmatch(entry):
         what = f"the entry's id {entry[:20]!r} is not {ID_DIGITS} hex digits"
         raise DataError(what, where=where, remedy="correct or remove it")

@@ -13,6 +13,7 @@ from typing import Literal, cast, get_args
 
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.safe_write import quoted
 from calib.stamp import ID_DIGITS, Stamp, instant
 
 Event = Literal["retired", "suspect", "in-use", "renamed", "one-band", "set-aside", "paired", "undone"]
@@ -44,7 +45,7 @@ def begun() -> str:
 
 def row_of(decision: Decision) -> str:
     """One row."""
-    note = '"' + decision.note.replace('"', '""') + '"' if decision.note else ""
+    note = quoted(decision.note)
     mark = decision.stamp
     return (
         ",".join((mark.entry, mark.at_text, decision.event, decision.band, decision.to, " ".join(decision.keys), note))
@@ -103,7 +104,7 @@ def _decision(line: str, where: str) -> Decision:
             where=where,
             remedy="correct or remove that row, or install a newer bandcurve",
         )
-    return Decision(mark, cast(Event, event), band, to, listed, note)
+    return Decision(mark, cast(Event, event), band, to, listed, note.removeprefix(" "))
 
 
 def standing(decisions: Iterable[Decision]) -> tuple[list[Decision], frozenset[str]]:

@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+import calib.use.report.quiet_drawing  # noqa: F401
+
+# isort: split
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure

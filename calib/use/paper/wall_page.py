@@ -82,6 +82,9 @@ def one_page(draw: "Callable[[Figure, Axes], None]", name: str, kind: Kind, pape
         kind: "pdf", "png" or "html".
         paper: "a4" or "letter".
     """
+    import calib.use.report.quiet_drawing  # noqa: F401
+
+    # isort: split
     import matplotlib as mpl
 
     with mpl.rc_context(), warnings.catch_warnings():

@@ -9,6 +9,9 @@ from collections.abc import Callable, Sequence
 from textwrap import fill
 from typing import Any, Literal, NamedTuple
 
+import calib.use.report.quiet_drawing  # noqa: F401
+
+# isort: split
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes

@@ -40,6 +40,9 @@ def labels_pdf(labels: Sequence[Label], paper: Paper = "a4") -> bytes:
         labels: In order.
         paper: "a4" or "letter".
     """
+    import calib.use.report.quiet_drawing  # noqa: F401
+
+    # isort: split
     from matplotlib.backends.backend_pdf import PdfPages
 
     out = BytesIO()

@@ -65,6 +65,9 @@ def form_pdf(form: Form, paper: Paper) -> bytes:
 
 def blank_page(paper: Paper) -> "tuple[Figure, Axes]":
     """An empty page of a PDF and its axes, in millimetres from the upper left corner."""
+    import calib.use.report.quiet_drawing  # noqa: F401
+
+    # isort: split
     from matplotlib.backends.backend_pdf import FigureCanvasPdf
     from matplotlib.figure import Figure
 

@@ -10,6 +10,7 @@ from typing import Any
 from calib.acquire.cell.lines import Record
 from calib.acquire.cell.listening import Listening
 from calib.errors import FileError, UsageError, file_error
+from calib.safe_write import FORMULA
 from calib.verbs.terminal.prompts import say
 
 HEADER = ("time_s", "force_N", "indication", "unit", "status", "length", "raw")
@@ -61,7 +62,7 @@ class Written(Listening):
             record.unit or ("counts" if record.counts is not None else ""),
             status if record.kind == "reading" else record.kind,
             "" if record.length is None else f"{record.length:.10g}",
-            record.raw,
+            " " * record.raw.startswith(FORMULA) + record.raw,
         )
 
 

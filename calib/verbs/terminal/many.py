@@ -16,6 +16,7 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from typing import Protocol, TypeVar
 
+from calib.errors import fault
 from calib.verbs.terminal.progress import Progress
 
 ENOUGH_FOR_A_POOL = 24  # pieces of work: starting processes costs a second or two each
@@ -189,12 +190,6 @@ def _tried(work: Callable[[T], R], failed: Callable[[T, str], R], item: T) -> R:
         return work(item)
     except Exception as error:  # a defect, and the other files are not to pay for it
         return failed(item, fault(error))
-
-
-def fault(error: Exception) -> str:
-    """An error that nobody expected, in one sentence."""
-    said = " ".join(str(error).split())[:120]
-    return f"bandcurve has a fault here, please report it with this file ({type(error).__name__}: {said})"
 
 
 def _here(doing: str, work: Callable[[T], R], items: Sequence[T], failed: Callable[[T, str], R]) -> Iterator[R]:
