@@ -79,8 +79,8 @@ def command(
         from calib.verbs.terminal.drawing import save_figure
 
         save_figure(figure, partial(compare_figure, answer, shown))
-    give(answer, compare_view(answer, shown), as_json=as_json, full=full)
     say_doubts(beside)
+    give(answer, compare_view(answer, shown), as_json=as_json, full=full)
     return 0
 
 

@@ -56,8 +56,8 @@ def command(
         from calib.verbs.terminal.drawing import save_figure
 
         save_figure(figure, partial(history_figure, answer))
-    give(answer, history_view(answer, shown, full=full), as_json=as_json, full=full)
     missing = collection.failed_of(found)
     for said in missing:
         print(complaint(f"left out, {said}"), file=sys.stderr)
+    give(answer, history_view(answer, shown, full=full), as_json=as_json, full=full)
     return 1 if missing else 0

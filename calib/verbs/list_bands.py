@@ -7,6 +7,7 @@ from typing import Annotated
 
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 
@@ -38,7 +39,7 @@ def command(
         scales=tuple(listed_scale(scale, today) for _, scale in found.scales),
         failed=tuple(found.failed),
     )
-    give(answer, list_view(answer, shown, full=full), as_json=as_json, full=full)
     for sentence in found.failed:
-        print(f"bandcurve: {sentence}", file=sys.stderr)
+        print(complaint(sentence), file=sys.stderr)
+    give(answer, list_view(answer, shown, full=full), as_json=as_json, full=full)
     return 1 if found.failed else 0

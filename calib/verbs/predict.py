@@ -91,8 +91,8 @@ def _answer_length(given: GivenProfile, force: float, how: _How) -> int:
     from calib.use.report.curve_views import length_view
 
     answer = length_answer(given.profile, invert(given.profile, force), given.findings)
-    give(answer, length_view(answer, how.shown), as_json=how.as_json, full=how.full)
     say_doubts(given.findings)
+    give(answer, length_view(answer, how.shown), as_json=how.as_json, full=how.full)
     return 0
 
 
@@ -116,8 +116,8 @@ def _answer_force(given: GivenProfile, length: float, extrapolate: bool, how: _H
     except OutOfRangeError as error:
         raise _with_way_out(error, given.profile, length, how.shown, extrapolate) from None
     answer = pull_answer(given.profile, prediction, given.findings)
-    give(answer, pull_view(answer, how.shown), as_json=how.as_json, full=how.full)
     say_doubts(given.findings)
+    give(answer, pull_view(answer, how.shown), as_json=how.as_json, full=how.full)
     return 0
 
 

@@ -103,8 +103,8 @@ def _show_profile(given: GivenProfile, how: _ShowOptions) -> int:
 
         save_figure(how.budget, partial(budget_figure, profile.band.id, answer.budget))
     picture = _picture(profile, how)
-    give(answer, curve_view(answer, how.shown, picture), as_json=how.as_json, full=how.full)
     say_doubts(beside)
+    give(answer, curve_view(answer, how.shown, picture), as_json=how.as_json, full=how.full)
     return 0
 
 

@@ -30,6 +30,8 @@ CORRECTION = {
     "max_N": 400.0,
     "known_loads": "plates-1",
     "factor_known_loads": [0.01, 0.001, 1e-8],
+    "pieces": ["p/a"],
+    "factor_pieces": [[0.001, 0.0001, 1e-9]],
 }
 SCALE: dict[str, Any] = {
     "format": "bandcurve-scale/1",

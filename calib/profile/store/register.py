@@ -121,10 +121,11 @@ class Register:
 
         near = get_close_matches(name.lower(), [n.lower() for n in names], n=1)
         closest = next((n for n in names if near and n.lower() == near[0]), "")
-        unread = [p.path.name for p in self.problems if p.mark.lower() == name.lower()]
+        unread = [p for p in self.problems if p.mark.lower() == name.lower()]
         if unread:
-            what = f"no file of band {name[:64]!r} in {self.folder} can be read ({', '.join(unread[:3])})"
-            return DataError(what, remedy="is the folder still being copied or synced?")
+            more = f" (and {len(unread) - 1} more)" if len(unread) > 1 else ""
+            what = f"no file of band {name[:64]!r} in {self.folder} can be read: {unread[0].text}{more}"
+            return DataError(what, remedy="or is the folder still being copied or synced?")
         measured = [b.address for b in self.bands if b.calibrations]
         known = ", ".join(measured[:12]) or "none"
         remedy = f"did you mean {closest}? " if closest else ""

@@ -133,7 +133,7 @@ def curve_view(answer: CurveAnswer, shown: Shown, picture: str = "") -> View:
         lines=(_circumstances(answer), LIMITS),
         findings=answer.findings,
         sections=(
-            Section("facts", "", None, _facts(answer)),
+            Section("facts", "", None, _facts(answer, shown)),
             Section("table", "Curve", _curve_grid(answer.table, shown), _curve_notes(answer, shown), picture),
             _budget(answer, shown),
         ),
@@ -186,19 +186,19 @@ def _circumstances(answer: CurveAnswer) -> str:
     return ", ".join(filter(None, parts)) + "."
 
 
-def _facts(answer: CurveAnswer) -> tuple[str, ...]:
+def _facts(answer: CurveAnswer, shown: Shown) -> tuple[str, ...]:
     """What else is known of the band."""
     lost, room = answer.loss, answer.temperature_C
     loss = ""
     if lost is not None:
+        span = f"{length(lost.from_m, shown)} to {length(lost.to_m, shown)}"
         loss = (
-            f" From {lost.from_m:.2f} to {lost.to_m:.2f} m half-path and back it loses {lost.energy_lost_J:.1f} J "
-            f"of the {lost.energy_in_J:.1f} J put in: {100 * lost.loss_ratio:.1f} +- "
-            f"{200 * lost.u_loss_ratio:.1f} %."
+            f" From {span} half-path and back it loses {lost.energy_lost_J:.1f} J of the {lost.energy_in_J:.1f} J put "
+            f"in: {100 * lost.loss_ratio:.1f} +- {200 * lost.u_loss_ratio:.1f} %."
         )
     warm = f"{room:.0f} C" if room is not None else "Temperature not noted"
     note = (f"Note: {clean(answer.note)}.",) if answer.note else ()
-    return (f"Flat length {answer.flat_length_m:.3f} m. {warm}.{loss}", *note)
+    return (f"Flat length {length(answer.flat_length_m, shown)}. {warm}.{loss}", *note)
 
 
 def _budget(answer: CurveAnswer, shown: Shown) -> Section:

@@ -114,6 +114,8 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
         full: Every band by its name; else the first few, those that are due before the others.
     """
     if not answer.bands and not answer.scales:
+        if answer.failed:
+            return View(f"Nothing in {answer.folder} can be used: {len(answer.failed)} files cannot be read.")
         return View(f"Nothing in {answer.folder} yet. Begin with bandcurve record, or name another folder.")
     due_first = sorted(answer.bands, key=lambda b: not b.due)  # the sort keeps the names' order otherwise
     kept = answer.bands if full or len(due_first) <= MOST_BANDS else due_first[:MOST_BANDS]

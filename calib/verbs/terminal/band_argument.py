@@ -31,6 +31,6 @@ def band_of(name: str, folder: Path = Path()) -> "Found":
 
 
 def say_doubts(findings: "Iterable[Finding]") -> None:
-    """What speaks against going by an answer, on standard error, after the answer."""
+    """What speaks against going by an answer, on standard error, before the answer: its kilos stand last."""
     for finding in findings:
         print(complaint(f"{finding.text} [{finding.code}]"), file=sys.stderr)
