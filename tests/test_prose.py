@@ -42,7 +42,7 @@ BANNED = {
     r"\b(begin|made|set|measured|hooked|checked) anew\b": "again",
     r"(?<![Tt]here )\bis no (run|series|table|plate|folder|profile|decision|address|speed|rate|number)\b": "is not a",
     r"\blet off a little\b": "ease off",
-    r"\btakes? after a band\b|\bto know about it\b": "Warnings",
+    r"\btakes? after a band\b|\b[Tt]o know about it\b": "Warnings",
     r"\b[Ww]here the doubt\b.{0,30}\bcomes? from\b": "uncertainty budget",
     r"\btranscripts?\b": "log",
     r"\bthat is what was wanted\b": "Done",

@@ -1,5 +1,6 @@
 """The overview of the command line: which commands there are and what each is for. Light: it loads nothing else."""
 
+import os
 from collections.abc import Sequence
 from shutil import get_terminal_size
 from typing import NamedTuple
@@ -75,7 +76,21 @@ def overview() -> str:
     width = max(map(len, COMMANDS))
     columns = get_terminal_size().columns
     lines = [f"  {name:<{width}}  {entry.summary}" for name, entry in COMMANDS.items()]
-    return "".join(_within(line, columns) + "\n" for line in (_OVERVIEW.rstrip("\n").split("\n") + lines))
+    told = "".join(_within(line, columns) + "\n" for line in (_OVERVIEW.rstrip("\n").split("\n") + lines))
+    folder = guide_folder()
+    return f"{told}\nGuide: bandcurve explain, or\n  {_address(folder)}\n" if folder else told
+
+
+def guide_folder() -> str | None:
+    """Where the pages of the guide lie: inside an installed package, or beside it in a source tree."""
+    package = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))  # noqa: PTH100, PTH120 - pathlib costs 10 ms
+    places = os.path.join(package, "_docs"), os.path.join(os.path.dirname(package), "docs")  # noqa: PTH118, PTH120
+    return next((p for p in places if os.path.isfile(os.path.join(p, "findings.md"))), None)  # noqa: PTH113, PTH118
+
+
+def _address(folder: str) -> str:
+    """A folder as a browser takes it."""
+    return "file:///" + folder.replace(os.sep, "/").replace(" ", "%20").lstrip("/")
 
 
 def _within(line: str, columns: int) -> str:

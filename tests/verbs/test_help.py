@@ -1,6 +1,8 @@
 """Help and mistyped words, after the Command Line Interface Guidelines (clig.dev)."""
 
 import os
+import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +11,8 @@ import pytest
 
 from calib.verbs.app import run
 from calib.verbs.overview import COMMANDS, overview
+from tests.campaigns import man_page
+from tests.verbs.pseudo_terminal import Terminal
 
 ROOT = Path(__file__).parents[2]
 
@@ -56,7 +60,7 @@ def test_help_alone_is_the_overview() -> None:
 def test_the_overview_stays_within_the_terminal(width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
     examples = [line for line in overview().splitlines() if line.startswith("    bandcurve ")]
-    lines = [line for line in overview().splitlines() if line not in examples]
+    lines = [line for line in overview().splitlines() if line not in examples and "file:///" not in line]
     assert max(map(len, lines)) <= width
     assert all(name in overview() for name in COMMANDS)
 
@@ -102,3 +106,38 @@ def test_ctrl_c_while_modules_are_loaded_is_no_traceback(monkeypatch: pytest.Mon
     with pytest.raises(SystemExit) as left:
         __main__.main()
     assert left.value.code == 130
+
+
+def test_help_says_where_the_guide_lies() -> None:
+    address = overview().splitlines()[-1].strip()
+    assert Path(address.removeprefix("file://"), "measuring.md").is_file()
+
+
+def test_the_man_page_is_that_of_the_commands_and_renders() -> None:
+    assert man_page.PAGE.read_text("utf-8") == man_page.page(), "make it again: python -m tests.campaigns.man_page"
+    if shutil.which("groff") is None:
+        pytest.skip("groff is not installed")
+    render = ["groff", "-man", "-Tascii", "-ww", str(man_page.PAGE)]
+    done = subprocess.run(render, capture_output=True, text=True, check=True, timeout=60)
+    assert done.stderr == ""
+    plain = re.sub(r"\x1b\[[0-9;]*m|.\x08", "", done.stdout)
+    assert all(f"bandcurve {name}" in plain for name in COMMANDS)
+    assert "--until" in plain
+
+
+@pytest.mark.terminal
+@pytest.mark.parametrize(("pager", "through"), [("sed s/^/PAGED:/", True), ("cat", False), ("no-such-pager", False)])
+def test_a_long_page_goes_through_the_pager_and_a_short_one_does_not(
+    pager: str, through: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PAGER", pager)
+    monkeypatch.setenv("LINES", "24")
+    for words, said, long in (
+        (["explain", "measuring"], "until.md", True),
+        (["explain", "place-assumed"], "atitude", False),
+    ):
+        terminal = Terminal(words, tmp_path, term="xterm")
+        while terminal.read_some(1) or not terminal.ended():
+            pass
+        assert ("PAGED:" in terminal.all_text) == (through and long)
+        assert said in terminal.all_text

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.errors import FileError
+from calib.verbs.overview import guide_folder
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
@@ -27,10 +28,11 @@ def command(
       bandcurve explain measuring
       bandcurve explain half-path length
     """
+    from calib.verbs.terminal.pager import page
     from calib.verbs.terminal.plain_text import columns
 
     guide = _guide()
-    print(guide.explain(" ".join(word), columns()) if word else _contents(guide))
+    page(guide.explain(" ".join(word), columns()) if word else _contents(guide))
     return 0
 
 
@@ -49,8 +51,7 @@ def _guide() -> "Guide":
     """The pages: inside an installed package, or beside it in a source tree."""
     from calib.use.paper.guide import Guide
 
-    package = Path(__file__).parents[2]
-    for place in (package / "_docs", package.parent / "docs"):
-        if (place / "findings.md").is_file():
-            return Guide({p.stem: p.read_text("utf-8") for p in sorted(place.glob("*.md"))})
-    raise FileError("the guide is missing from this installation", remedy="install bandcurve again")
+    folder = guide_folder()
+    if folder is None:
+        raise FileError("the guide is missing from this installation", remedy="install bandcurve again")
+    return Guide({p.stem: p.read_text("utf-8") for p in sorted(Path(folder).glob("*.md"))})

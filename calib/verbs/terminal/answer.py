@@ -24,7 +24,8 @@ def give(answer: Answer, view: View | None, *, as_json: bool, full: bool = False
         print(json_text(answer))
         return
     from calib.use.report.as_text import text_of
+    from calib.verbs.terminal.pager import page
     from calib.verbs.terminal.plain_text import columns
 
     check(answer)
-    print(text_of(view, columns(), full=full))
+    page(text_of(view, columns(), full=full))

@@ -49,7 +49,7 @@ def findings_text(findings: Sequence[ShownDoubt], width: int | None = None) -> s
     """
     if not findings:
         return "Nothing doubtful was found."
-    head = f"To know about it ({len(findings)}; bandcurve explain CODE says more):"
+    head = f"Warnings ({len(findings)}; bandcurve explain CODE says more):"
     paragraphs = [wrap(f"{sentence(f.text)} [{clean(f.code)}]", width, "  - ", "    ") for f in findings]
     return "\n".join([head, *paragraphs])
 
