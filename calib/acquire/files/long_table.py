@@ -1,7 +1,7 @@
 """A table too long for a person to have read: the trace of a logger. It is made short as a sweep at a load cell is.
 
 Every leg out and back gives its force at even lengths, each from a straight line through the samples near it, with
-their number and scatter. More readings than that would not make the fit surer: it groups a trace in any case, as
+their number and scatter. More readings than that would not make the fit more certain: it groups a trace in any case, as
 neighbouring samples share their errors. The table stays as it is; the run says what was done.
 """
 
