@@ -7,16 +7,17 @@ import io
 import os
 import re
 import shlex
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from unittest.mock import patch
 
 from calib.verbs.app import run
+from tests.verbs.shown_place import fill_box
 
 DOCS = Path(__file__).parents[2] / "docs"
-PAGES = ("from_box_to_wall.md",)
+PAGES: dict[str, Callable[[Path], None]] = {"from_box_to_wall.md": lambda place: None, "lineup.md": fill_box}
 _BLOCK = re.compile(r"```(file (?P<name>\S+)|console)\n(?P<body>.*?)```\n", re.DOTALL)
 
 
@@ -25,7 +26,7 @@ def made_anew(page: str, place: Path) -> str:
 
     Args:
         page: Blocks "file NAME" are written, blocks "console" run, one command each, after a dollar sign.
-        place: An empty folder.
+        place: A folder with what the page begins with.
     """
     with chdir(place), _as_documented():
         return _BLOCK.sub(_block, page)
@@ -58,8 +59,9 @@ def _as_documented() -> Iterator[None]:
 
 def main() -> None:
     """Write the pages again."""
-    for name in PAGES:
+    for name, fill in PAGES.items():
         with TemporaryDirectory() as empty:
+            fill(Path(empty))
             (DOCS / name).write_text(made_anew((DOCS / name).read_text("utf-8"), Path(empty)), "utf-8")
 
 

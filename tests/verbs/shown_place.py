@@ -35,6 +35,19 @@ def fill(place: Path) -> None:
     _series(place)
 
 
+def fill_box(place: Path) -> None:
+    """Write what docs/lineup.md begins with: twelve bands in pairs that are nearly alike, and a rack with pins.
+
+    Args:
+        place: An empty folder.
+    """
+    for n in range(12):
+        name = f"B{n + 1:02d}"
+        put(place / f"{name}.profile.json", name, 0.8 + 0.25 * (n // 2) + 0.008 * (n % 2))
+    sides = (band_text(side=s, profile=f"{b}.profile.json") for s, b in (("left", "B01"), ("right", "B02")))
+    (place / "press.rig.toml").write_text(rig_text(*sides, bottom=1350, top=1850), "utf-8")
+
+
 def _rigs(place: Path) -> None:
     ends = {"squat": (1350, 1850), "press": (1400, 1900), "here": (1350, 1850), "there": (1360, 1860)}
     for name, (bottom, top) in ends.items():

@@ -14,6 +14,7 @@ from calib.use.answers.next_steps import next_step
 from calib.use.report.layout import table, wrap
 
 FINDINGS, GLOSSARY = "findings", "glossary"
+_DRAWING = re.compile(r"!\[([^\]]+)\]\([^)]*\)")  # its words stand in its place
 _LINK = re.compile(r"\[([^\]]+)\]\((?:[^)\s]*/)?([A-Za-z_]+)\.md(?:#[^)]*)?\)")
 _OTHER_LINK = re.compile(r"\[([^\]]+)\]\([^)]*\)")
 MOST_HEADINGS = 12
@@ -164,6 +165,7 @@ def _cells(line: str) -> list[str]:
 
 def _plain(text: str) -> str:
     """Without marks for links, code and stress; a link to a page says how to read it."""
+    text = _DRAWING.sub(r"\1", text)
     text = _LINK.sub(lambda m: f"{m[1]} (bandcurve explain {m[2]})" if m[1] != f"{m[2]}.md" else m[2], text)
     text = _OTHER_LINK.sub(r"\1", text)
     return re.sub(r"(`{1,2})(.+?)\1", r"\2", text).replace("**", "").replace("&nbsp;", " ")

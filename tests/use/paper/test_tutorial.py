@@ -9,6 +9,7 @@ from tests.campaigns.tutorial import DOCS, PAGES, made_anew
 
 @pytest.mark.parametrize("name", PAGES)
 def test_a_page_shows_what_its_commands_print(name: str, tmp_path: Path) -> None:
+    PAGES[name](tmp_path)
     page = (DOCS / name).read_text("utf-8")
     assert made_anew(page, tmp_path) == page, "make the pages again: python -m tests.campaigns.tutorial"
 

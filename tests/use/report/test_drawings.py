@@ -5,7 +5,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from calib.use.report.drawings import NAMES, drawing, words
+from calib.use.report.drawings import NAMES, drawing, file_of, words
+from tests.campaigns.drawings import FOLDER
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -33,3 +34,12 @@ def test_the_three_tapes_differ_as_the_lengths_they_stand_for() -> None:
         return float(x2) - float(x1)
 
     assert tape("band-outer") > tape("band-inner") > tape("centres")
+
+
+def test_the_guide_shows_every_drawing_as_it_is_made_now() -> None:
+    again = "make them again: python -m tests.campaigns.drawings"
+    assert {p.name: p.read_text("utf-8") for p in FOLDER.iterdir()} == {f"{n}.svg": file_of(n) for n in NAMES}, again
+    pages = "".join(p.read_text("utf-8") for p in FOLDER.parent.glob("*.md"))
+    shown = re.findall(r"!\[([^\]]+)\]\(drawings/([a-z-]+)\.svg\)", pages)
+    assert sorted(name for _, name in shown) == sorted(NAMES)
+    assert all(alt == words(name) for alt, name in shown)
