@@ -10,7 +10,7 @@ from calib.profile.document import load_profile
 from calib.units import kilos
 from calib.verbs.app import run
 from calib.verbs.demo import sample_folder
-from calib.verbs.terminal.plain_text import clean, findings_text, heading, table, wrap
+from calib.verbs.terminal.plain_text import clean, findings_text, table, wrap
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 PROFILE = SAMPLES / "KNEE.profile.json"
@@ -130,7 +130,3 @@ def test_kilos_have_no_minus_zero() -> None:
 
 def test_nothing_doubtful_is_said_too() -> None:
     assert findings_text(()) == "Nothing doubtful was found."
-
-
-def test_no_escape_signs_outside_a_terminal() -> None:
-    assert heading("Band") == "Band"

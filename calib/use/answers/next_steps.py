@@ -12,7 +12,7 @@ NEXT_STEPS: dict[str, str] = {
     "band-suspect": "Look the band over before you use it.",
     "band-wear": "Hang the band on the sleeve, or use a smooth ring.",
     "bar-may-lift": "Put more plates on before the bands go on.",
-    "box-verdict": "Do what it says, and run bandcurve batch fit again.",
+    "box-verdict": "Do what the record of its box says (--full), and run bandcurve batch fit again.",
     "branches-cross": "Look at the rows named, strike what is wrong, or measure again.",
     "check-load-drift": "Let the scale warm up, change its battery, and measure again.",
     "check-load-off": "Check the scale with known loads; until then every pull may be off by as much.",

@@ -1,4 +1,4 @@
-"""Units of a rig's loads and words for its ways."""
+"""Units of a rig's loads."""
 
 from typing import Literal
 
@@ -6,4 +6,3 @@ from calib.units import POUND
 
 Unit = Literal["kg", "lb"]
 UNIT: dict[Unit, float] = {"kg": 1.0, "lb": POUND}
-WORDS: dict[Literal["up", "down"], str] = {"up": "going up", "down": "coming down"}

@@ -1,6 +1,5 @@
-"""Words at a terminal: as wide as it is, findings as a list, errors, a strong heading. Layout is report.layout's."""
+"""Words at a terminal: as wide as it is, findings as a list, errors. Layout is report.layout's."""
 
-import os
 import shutil
 import sys
 from collections.abc import Sequence
@@ -9,7 +8,7 @@ from typing import Protocol
 from calib.use.report import layout
 from calib.use.report.layout import clean, sentence, table
 
-__all__ = ["clean", "columns", "complaint", "findings_text", "heading", "sentence", "table", "wrap"]
+__all__ = ["clean", "columns", "complaint", "findings_text", "sentence", "table", "wrap"]
 
 WIDEST = 100  # columns: longer lines are tiring to read
 
@@ -62,9 +61,3 @@ def complaint(said: str) -> str:
     """
     line = f"bandcurve: {said}"
     return wrap(line, rest="  ") if sys.stderr.isatty() else line
-
-
-def heading(text: str) -> str:
-    """A heading: strong at a terminal that can show it, plain in a pipe, with NO_COLOR or on a dumb terminal."""
-    plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb" or not sys.stdout.isatty()
-    return text if plain else f"\033[1m{text}\033[0m"

@@ -85,6 +85,18 @@ def test_a_box_broken_off_leaves_nothing_behind(tmp_path: Path) -> None:
         assert left == [tmp_path / "mine"]
 
 
+def test_the_next_box_has_the_gear_of_the_last_and_asks_the_flat_length_of_one_of_its_own(tmp_path: Path) -> None:
+    flat = ("--flat", "1000mm")
+    assert bandcurve(tmp_path, "batch", "new", "box", "-n", "4", *flat, typed=DESCRIPTION).returncode == 0
+    done = bandcurve(tmp_path, "batch", "new", "next", "-n", "2", typed="98 cm\n\n21\n")
+    assert done.returncode == 0, done.stderr
+    assert "A box of bands, as last time:" in done.stderr
+    assert "How will you measure?" not in done.stderr
+    first, second = (read_run(tmp_path / box / "B01.run.csv").head for box in ("box", "next"))
+    assert second.scale == first.scale
+    assert second.band.flat_length == pytest.approx(0.98)
+
+
 @pytest.mark.terminal
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 def test_a_box_interrupted_while_it_is_described_leaves_nothing_behind(tmp_path: Path) -> None:
