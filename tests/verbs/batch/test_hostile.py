@@ -245,5 +245,5 @@ def test_a_box_the_disk_takes_only_a_part_of_is_not_made(tmp_path: Path, there: 
     assert done.returncode == 1
     assert "the disk is full" in done.stderr
     assert "Traceback" not in done.stderr
-    left = {path.name for path in tmp_path.rglob("*")} - {"bandcurve.memory.json"}  # the answers are kept for the next try
+    left = {path.name for path in tmp_path.rglob("*")} - {"bandcurve.memory.json"}  # the answers are kept
     assert left == ({"box", "photo.jpg"} if there else set())
