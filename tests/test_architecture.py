@@ -224,3 +224,40 @@ def test_no_class_name_stands_for_two_things() -> None:
             if isinstance(node, ast.ClassDef):
                 places.setdefault(node.name, []).append(module)
     assert not {name: where for name, where in places.items() if len(where) > 1}
+
+
+MOST_LINES, MOST_FILE, MOST_FILES = 40, 460, 20
+
+
+def _own_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Lines of a body, its docstring left out: signature and docstring of a command are its help page."""
+    body = function.body[1:] if ast.get_docstring(function) is not None else function.body
+    return (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
+
+
+def test_no_function_is_longer_than_a_screen() -> None:
+    long = [
+        f"{module}:{node.lineno} {node.name}: {_own_lines(node)}"
+        for module, path in MODULES.items()
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and _own_lines(node) > MOST_LINES
+    ]
+    assert not long
+
+
+def test_no_file_and_no_room_is_too_large_to_look_through() -> None:
+    lines = {module: path.read_text("utf-8").count("\n") for module, path in MODULES.items()}
+    assert not {module: n for module, n in lines.items() if n > MOST_FILE}
+    rooms: dict[Path, int] = {}
+    for path in MODULES.values():
+        if path.name != "__init__.py" and path.parent != PACKAGE:
+            rooms[path.parent] = rooms.get(path.parent, 0) + 1
+    assert not {room: n for room, n in rooms.items() if n > MOST_FILES}
+
+
+def test_tests_stand_where_their_room_stands() -> None:
+    """A folder of tests has the name of a room, or is one of the few that mirror no room."""
+    rooms = {path.parent.relative_to(PACKAGE).as_posix() for path in MODULES.values()}
+    beside = {".", "campaigns", "floor", "firmware", "sample_runs"}
+    folders = {p.parent.relative_to(ROOT / "tests").as_posix() for p in (ROOT / "tests").rglob("test_*.py")}
+    assert not {f for f in folders if f not in rooms | beside and not f.startswith("campaigns/")}

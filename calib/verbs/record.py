@@ -169,18 +169,10 @@ def command(
     pace = Pace(can_wait() and not (no_countdown or from_form), move_time)
     if resume is not None and port is None:
         return session(lambda: resumed(resume, pace), fit=not no_fit)
-    gear = {
-        "way": method,
-        "max": capacity,
-        "step": resolution,
-        "locks": locks,
-        "plates": plates,
-        "hook": hook,
-        "plate": plate,
-    }
+    gear = {"way": method, "max": capacity, "step": resolution, "locks": locks, "plates": plates, "hook": hook}
     tape = {"tape": kind, "pins": fittings, "pitch": holes, "first_hole": first_hole or None}
-    of_band = {"flat": flat, "section": section, "mass": mass}
-    place = {"temperature": temperature, "latitude": latitude, "lengths": lengths, "loads": loads, "plates": plates}
+    of_band = {"flat": flat, "section": section, "mass": mass, "plate": plate}
+    place = {"temperature": temperature, "latitude": latitude, "lengths": lengths, "loads": loads}
     given = Given(
         band=band or "",
         quick=quick,

@@ -351,7 +351,7 @@ def _together(walked: Walked) -> None:
         def today(cls) -> "Today":
             return cls.fromisoformat(LATER)
 
-    with patch("calib.verbs.list_bands.date", Today):
+    with patch("calib.verbs.bands.list_bands.date", Today):
         walked.show("list box --full", walked.run("list", "list box --full").strip())
 
 

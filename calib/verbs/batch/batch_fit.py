@@ -235,28 +235,12 @@ def _check_record(folder: Path, seen: "Sequence[SeenRuns]") -> None:
 def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
     from calib.profile.batch_document import NAME
 
-    several = len(batch.sizes) > 1
-    at = f"{shown.force} at {shown.tape(batch.length_m)} {shown.length}" if batch.length_m else shown.force
-    headers = ["band", "flat mm", "readings", *(["size"] if several else []), "level", at, "+-", "shape"]
-    rows = [
-        [
-            band.id,
-            f"{1000 * band.flat_length_m:.0f}",
-            str(band.readings),
-            *([str(band.size)] if several else []),
-            f"{100 * (band.level - 1):+.1f} %",
-            shown.pull(band.force_N) if band.force_N is not None else "-",
-            shown.pull(band.u95_N) if band.u95_N is not None else "-",
-            ("NOT THE BATCH'S" if band.outlying else "borrowed" if band.borrowed else "own"),
-        ]
-        for band in batch.bands
-    ]
-    print(table(headers, rows))
+    print(_levels(batch, shown))
     print()
     print(wrap(f"Level: pull at {batch.stretch:.2f} times the flat length, against the mean. +- is 95 %, half-path."))
     for number, size in enumerate(batch.sizes, 1):
         if size.spread is not None and size.u_spread is not None:
-            of = f"Size {number}: bands" if several else "Bands"
+            of = f"Size {number}: bands" if len(batch.sizes) > 1 else "Bands"
             print(
                 wrap(
                     f"{of} differ by {100 * size.spread:.1f} % in level (sd from band to band, u "
@@ -274,6 +258,27 @@ def _say(batch: "Batch", folder: Path, shown: Shown) -> None:
             f"{folder / '*.profile.json'}"
         )
     )
+
+
+def _levels(batch: "Batch", shown: Shown) -> str:
+    """The bands' table."""
+    several = len(batch.sizes) > 1
+    at = f"{shown.force} at {shown.tape(batch.length_m)} {shown.length}" if batch.length_m else shown.force
+    headers = ["band", "flat mm", "readings", *(["size"] if several else []), "level", at, "+-", "shape"]
+    rows = [
+        [
+            band.id,
+            f"{1000 * band.flat_length_m:.0f}",
+            str(band.readings),
+            *([str(band.size)] if several else []),
+            f"{100 * (band.level - 1):+.1f} %",
+            shown.pull(band.force_N) if band.force_N is not None else "-",
+            shown.pull(band.u95_N) if band.u95_N is not None else "-",
+            ("NOT THE BATCH'S" if band.outlying else "borrowed" if band.borrowed else "own"),
+        ]
+        for band in batch.bands
+    ]
+    return table(headers, rows)
 
 
 def _say_what_to_do(batch: "Batch", members: "Sequence[BatchMember]") -> None:

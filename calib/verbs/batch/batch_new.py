@@ -72,14 +72,8 @@ def command(
         band=ids[0],
         box=True,
         answers=answered(
-            {
-                "way": method,
-                "loads": loads,
-                "flat": flat,
-                "lengths": lengths,
-                "pitch": holes,
-                "first_hole": first_hole or None,
-            }
+            {"way": method, "loads": loads, "flat": flat, "lengths": lengths}
+            | {"pitch": holes, "first_hole": first_hole or None}
         ),
         scale=load_scale(scale) if scale else None,
         top=to,

@@ -164,6 +164,18 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
         raise KeyboardInterrupt from None
 
 
+def _what_to_do(profile: "Profile", hung: "Hung", expected: str) -> list[str]:
+    """Said before the tape is read."""
+    round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
+    return [
+        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
+        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
+        f"Pull it five times to a little more than {expected}, eyes out of its line. Then "
+        "let the plate down slowly, low over the floor and no foot under it. "
+        f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
+    ]
+
+
 def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]":
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
     from calib.acquire.files.typed import parse_length
@@ -176,14 +188,7 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
         raise UsageError("nobody is here to read the length", remedy="give it, for example --length 1432mm")
     there, tape = expect(profile, hung), tape_units(shown)
     prepare()
-    round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
-    say(
-        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
-        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
-        f"Pull it five times to a little more than {tape.tape(there.length)} {tape.length}, eyes out of its line. Then "
-        "let the plate down slowly, low over the floor and no foot under it. "
-        f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
-    )
+    say(*_what_to_do(profile, hung, f"{tape.tape(there.length)} {tape.length}"))
 
     def read(text: str) -> float:
         length = parse_length(text, tape.length)
