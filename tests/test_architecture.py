@@ -26,6 +26,7 @@ TOUCH_THE_WORLD = {
     "calib.acquire.files.stream_file",
     "calib.acquire.recording.new_file",
     "calib.use.bands.calibrate",
+    "calib.use.bands.box_folder",
     "calib.safe_read",
     "calib.safe_write",
     "calib.system",

@@ -19,6 +19,10 @@ def command(
         bool, typer.Option("--phone", help="Let phones in the same network join: shows a code to scan.")
     ] = False,
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="A port of your own; 0 takes a free one.")] = 0,
+    cell: Annotated[
+        list[str] | None,
+        typer.Option("--cell", metavar="PORT", help="A load cell's port that the system does not list."),
+    ] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open a browser, only print.")] = False,
 ) -> int:
     """Measure and look things up on a page: in this computer's browser, or on a phone beside the rack.
@@ -43,7 +47,7 @@ def command(
         _show(address, door, phone=phone, browser=not no_browser and not phone)
 
     door.joined = lambda: _show(address, door, phone=phone, browser=False) if phone else None
-    serve(page_of(folder.resolve(), door), address, show)
+    serve(page_of(folder.resolve(), door, cell or ()), address, show)
     return 0
 
 

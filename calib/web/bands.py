@@ -53,7 +53,7 @@ def band(site: Site, asked: Asked) -> Response:
     """What one band pulls, at a length of the user's own tape."""
     found = _found(site, asked.request.path_params["name"])
     span = Span.of(found.profile)
-    shown = asked.shown
+    shown = site.shown(asked)
     tape = _tape(asked.request.query_params.get("tape", ""), span, shown)
     answer = pull_answer(found.profile, found.profile.predict(tape + span.offset), found.findings)
     if asked.wants_json:

@@ -15,12 +15,17 @@ from typing import Any
 
 from calib.acquire.files.run_file import RunWriter, read_run
 from calib.acquire.recording.machine import take
+from calib.acquire.recording.new_file import head_text
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.twice import ask_for_more
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError, FileError
+from calib.records import RunHead
+from calib.safe_write import write_atomically
 from calib.use.ask.until import Chooser, chooser_for
 from calib.web.asking import seen
+from calib.web.capture import Capture
+from calib.web.news import News
 
 MOST_REMEMBERED = 200  # entries by name: a phone repeats its last one, not those of an hour ago
 MOST_OPEN = 40  # recordings at once
@@ -39,8 +44,11 @@ class Sitting:
     clock: Callable[[], float] = time.time
     choose: Chooser | None = None  # of the next reading, where the plan is not fixed
     pen: str = ""  # the browser that writes
-    version: int = 0  # raised whenever something changed
+    version: int = field(default_factory=lambda: time.time_ns() // 1_000_000)  # grows, in a recording opened again too
     said: tuple[str, ...] = ()
+    rings: int = 0  # signals given so far; the last one is of kind `ring`
+    ring: int = 0
+    capture: Capture | None = None  # of a load cell that takes the readings
     lock: threading.Lock = field(default_factory=threading.Lock)
     taken: "OrderedDict[str, None]" = field(default_factory=OrderedDict)
 
@@ -80,17 +88,62 @@ class Sitting:
             FileError: It could not be written; the recording stands as before.
         """
         text = clean(entry)
-        if name in self.taken or (self.state.slot is None and text.partition(" ")[0] not in WHEN_DONE):
+        if name in self.taken:
             return
-        step = take(self.state, text, max(0.0, self.clock() - self.started), held_s)
-        asked = ask_for_more(step.state, self.choose)
-        if written := (*step.written, *asked.written):
-            self.writer.extend(written)
-        self.state, self.said = asked.state, (*step.say, *asked.say)
+        if self.capture is not None and self.capture.running:
+            self.capture.take(text or "enter")
+        elif self.state.slot is not None or text.partition(" ")[0] in WHEN_DONE:
+            self._type(text, held_s)
         self.taken[name] = None
         while len(self.taken) > MOST_REMEMBERED:
             self.taken.popitem(last=False)
         self.version += 1
+
+    def _type(self, text: str, held_s: float | None) -> None:
+        slot = self.state.slot
+        if self.at_cell and slot is not None and slot.kind != "flat" and text.partition(" ")[0] not in WHEN_DONE:
+            raise DataError("a load cell takes these readings", remedy="connect it again")
+        step = take(self.state, text, self.now(), held_s)
+        asked = ask_for_more(step.state, self.choose)
+        if written := (*step.written, *asked.written):
+            self.writer.extend(written)
+        self.state, self.said = asked.state, (*step.say, *asked.say)
+
+    def begin_again(self, head: RunHead) -> None:
+        """Put another head on the disk in place of the one there; nothing was read yet.
+
+        Raises:
+            FileError: The file was changed meanwhile, or cannot be written.
+        """
+        self.writer.refuse_if_changed()
+        self.writer.close()
+        write_atomically(self.path, head_text(Recording(head)))
+        self.writer, run = RunWriter.resume(self.path)
+        self.state, self.started = Recording.of(run), self.clock()
+        self.version += 1
+
+    def now(self) -> float:
+        """Time since it began. [s]"""
+        return max(0.0, self.clock() - self.started)
+
+    @property
+    def at_cell(self) -> bool:
+        """Whether its readings are a load cell's."""
+        return "cell" in self.state.head.extensions
+
+    def follow(self, state: Recording, said: tuple[str, ...] | None, ring: int) -> None:
+        """Take over what a load cell has led to; its rows are on the disk."""
+        self.state = state
+        self.said = self.said if said is None else said
+        if ring:
+            self.rings, self.ring = self.rings + 1, ring
+        self.version += 1
+
+    def close(self) -> None:
+        """Let the file go, and the load cell."""
+        if self.capture is not None:
+            self.capture.stop()
+        self.writer.close()
 
     def take_pen(self, browser: str) -> None:
         """Let this browser write from now on; the others watch."""
@@ -100,8 +153,17 @@ class Sitting:
 
     def seen_by(self, browser: str) -> dict[str, Any]:
         """All that a browser shows of it."""
-        mine = {"version": self.version, "writes": self.pen in ("", browser), "say": list(self.said)}
-        return {**mine, **seen(self.state)}
+        running = self.capture is not None and self.capture.running
+        slot = self.state.slot
+        return {
+            "version": self.version,
+            "writes": self.pen in ("", browser),
+            "say": list(self.said),
+            "rings": [self.rings, self.ring],
+            "cell": running,
+            "connect": self.at_cell and not running and slot is not None and slot.kind != "flat",
+            **seen(self.state),
+        }
 
 
 def _changed(path: Path) -> float:
@@ -118,6 +180,8 @@ class Bench:
 
     folder: Path
     open: dict[str, Sitting] = field(default_factory=dict)
+    news: News = field(default_factory=News)
+    taken: dict[str, "OrderedDict[str, None]"] = field(default_factory=dict)  # entries of those that were closed
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def names(self) -> list[str]:
@@ -148,18 +212,25 @@ class Bench:
             if found is None:
                 if name not in self.names():
                     raise DataError(f"there is no recording {name[:60]!r} here", remedy="choose one from the list")
-                if len(self.open) >= MOST_OPEN:
-                    self.open.pop(next(iter(self.open))).writer.close()  # resumed when asked for
+                idle = [n for n, s in self.open.items() if s.capture is None or not s.capture.running]
+                if len(self.open) >= MOST_OPEN and idle:
+                    self._forget(idle[0])  # resumed when asked for
                 found = self.open[name] = Sitting.resume(self.folder / f"{name}.run.csv")
+                found.taken = self.taken.pop(name, found.taken)
         with found.lock:
+            before = found.version
             try:
                 yield found
-            except FileError:
-                self._close(name)  # another program wrote to it, or the disk failed: read it anew next time
+            except FileError:  # another program wrote to it, or the disk failed: read it anew next time
+                with self.lock:
+                    self._forget(name)
                 raise
+            finally:
+                if found.version != before:
+                    self.news.tell()
 
-    def _close(self, name: str) -> None:
-        with self.lock:
-            gone = self.open.pop(name, None)
+    def _forget(self, name: str) -> None:
+        gone = self.open.pop(name, None)
         if gone is not None:
-            gone.writer.close()
+            self.taken[name] = gone.taken
+            gone.close()

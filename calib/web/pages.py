@@ -5,7 +5,7 @@ folder is read: a band is found by its name in the collection, never by a path.
 """
 
 import json
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -22,11 +22,16 @@ from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
-from calib.units import SHOWN, Shown
+from calib.profile.store.memory import recall
+from calib.units import FORCE, LENGTH, SHOWN, Shown
+from calib.use.ask.memory import GEAR
 from calib.use.bands.lookup import Lookup
+from calib.use.report.layout import sentence
 from calib.web.access import COOKIE, Doorkeeper, Guard
+from calib.web.cells import Cells
 from calib.web.measuring import Bench
 
+DIGITS = {"mm": 0, "cm": 1, "m": 3, "in": 2, "ft": 3}  # of a length, after the point
 PLACES = (("/measure", "Measure"), ("/", "Bands"), ("/rigs", "On the bar"))  # what the head of every view leads to
 
 
@@ -36,20 +41,30 @@ class Site:
 
     folder: Path
     templates: Environment
-    _seen: tuple[object, Lookup] | None = None
+    cells: Cells
+    _seen: tuple[object, dict[Path, Lookup]] | None = None
 
     @cached_property
     def bench(self) -> Bench:
         """The recordings that are open."""
         return Bench(self.folder)
 
-    def lookup(self) -> Lookup:
-        """The bands of the folder; looked through again only when a file of it has changed."""
+    def lookup(self, folder: Path | None = None) -> Lookup:
+        """The bands of the folder, or of one in it; looked through again only when a file has changed."""
         files = sorted(path for path in self.folder.rglob("*") if path.suffix in (".json", ".csv"))
         now = tuple((str(path), *_state(path)) for path in files)
         if self._seen is None or self._seen[0] != now:
-            self._seen = now, Lookup(self.folder)
-        return self._seen[1]
+            self._seen = now, {}
+        where = folder or self.folder
+        return self._seen[1].setdefault(where, Lookup(where))
+
+    def shown(self, asked: "Asked") -> Shown:
+        """Units for people: loads as this browser wants them, lengths as the folder's tape is marked."""
+        gear = recall(self.folder).get(GEAR)
+        known = gear.value if gear is not None and isinstance(gear.value, dict) else {}
+        force = asked.force or ("lb" if known.get("force_unit") == "lb" else "kg")
+        tape = known.get("unit") if known.get("unit") in DIGITS else "in" if force == "lb" else "cm"
+        return Shown(force, FORCE[force], str(tape), LENGTH[str(tape)], DIGITS[str(tape)])
 
     def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""
@@ -83,10 +98,10 @@ class Asked:
         return "json" in self.request.headers.get("accept", "")
 
     @property
-    def shown(self) -> Shown:
-        """Units this browser asked for last."""
-        unit = self.request.query_params.get("unit") or self.request.cookies.get("unit", "kg")
-        return SHOWN["lb" if unit == "lb" else "kg"]
+    def force(self) -> str:
+        """The unit of loads that this browser asked for last; "" where it never did."""
+        unit = self.request.query_params.get("unit") or self.request.cookies.get("unit", "")
+        return unit if unit in SHOWN else ""
 
     @property
     def browser(self) -> str:
@@ -95,36 +110,44 @@ class Asked:
 
 
 View = Callable[[Site, Asked], Response]
+WayOn = Callable[[Site, str, str], dict[str, str]]
+HOME = {"words": "All bands", "address": "/"}
 
 
-def site_of(folder: Path) -> Site:
-    """The site of a folder."""
+def site_of(folder: Path, ports: Sequence[str] = ()) -> Site:
+    """The site of a folder; with ports of load cells named at the terminal."""
     templates = Environment(
         loader=PackageLoader("calib.web"), autoescape=select_autoescape(), undefined=StrictUndefined, auto_reload=False
     )
-    return Site(folder, templates)
+    return Site(folder, templates, Cells(folder, tuple(ports)))
 
 
-def build(folder: Path, door: Doorkeeper, routes: Mapping[str, View], changes: Mapping[str, View]) -> ASGIApp:
+def build(
+    site: Site,
+    door: Doorkeeper,
+    routes: Mapping[str, View],
+    changes: Mapping[str, View],
+    way_on: WayOn = lambda site, path, query: HOME,
+) -> ASGIApp:
     """The page as an ASGI application.
 
     Args:
-        folder: The collection.
+        site: The folder and what shows it.
         door: Who may come in.
         routes: Views by address, for reading.
         changes: Views by address that change something; sent as POST only.
+        way_on: Where a sentence that says no leads on to, by what was asked for.
     """
-    site = site_of(folder)
     served = [
-        *(Route(path, _asked(site, view), methods=["GET"]) for path, view in routes.items()),
-        *(Route(path, _asked(site, view), methods=["POST"]) for path, view in changes.items()),
+        *(Route(path, _asked(site, view, way_on), methods=["GET"]) for path, view in routes.items()),
+        *(Route(path, _asked(site, view, way_on), methods=["POST"]) for path, view in changes.items()),
         Mount("/static", StaticFiles(packages=[("calib.web", "static")])),
     ]
     app = Starlette(routes=served, exception_handlers={404: _not_there(site), 500: _fault(site)})
     return Guard(app, door)
 
 
-def _asked(site: Site, view: View) -> Callable[[Request], Awaitable[Response]]:
+def _asked(site: Site, view: View, way_on: WayOn) -> Callable[[Request], Awaitable[Response]]:
     """A view run beside the loop; what a user can cause becomes one sentence, in the form that was asked for."""
 
     async def answer(request: Request) -> Response:
@@ -132,9 +155,11 @@ def _asked(site: Site, view: View) -> Callable[[Request], Awaitable[Response]]:
             asked = Asked(request, _fields(await request.body()))
             return await run_in_threadpool(view, site, asked)
         except BandcurveError as error:
+            said = sentence(str(error))
+            way = await run_in_threadpool(way_on, site, request.url.path, request.url.query)
             if "json" in request.headers.get("accept", ""):
-                return JSONResponse({"error": str(error)}, 422)
-            return site.render(request, "sorry.html", 422, sentence=str(error))
+                return JSONResponse({"error": said, "help": way}, 422)
+            return site.render(request, "sorry.html", 422, sentence=said, way=way)
 
     return answer
 
@@ -153,7 +178,7 @@ def _fields(body: bytes) -> dict[str, str]:
 
 def _not_there(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
-        return site.render(request, "sorry.html", 404, sentence="There is nothing at this address.")
+        return site.render(request, "sorry.html", 404, sentence="There is nothing at this address.", way=HOME)
 
     return answer
 
@@ -161,9 +186,9 @@ def _not_there(site: Site) -> Callable[[Request, Exception], Awaitable[Response]
 def _fault(site: Site) -> Callable[[Request, Exception], Awaitable[Response]]:
     async def answer(request: Request, error: Exception) -> Response:
         kind = type(error).__name__
-        sentence = f"bandcurve has a fault here ({kind}); please report it. What is on the disk is safe."
+        said = f"bandcurve has a fault here ({kind}); please report it. What is on the disk is safe."
         if "json" in request.headers.get("accept", ""):
-            return JSONResponse({"error": sentence}, 500)
-        return site.render(request, "sorry.html", 500, sentence=sentence)
+            return JSONResponse({"error": said, "help": HOME}, 500)
+        return site.render(request, "sorry.html", 500, sentence=said, way=HOME)
 
     return answer

@@ -24,10 +24,10 @@ WAYS = (("up", "Going up"), ("down", "Coming down"))
 
 def rigs(site: Site, asked: Asked) -> Response:
     """The rigs of the folder."""
-    return site.render(asked, "rigs.html", names=sorted(_files(site)))
+    return site.render(asked, "rigs.html", names=sorted(rig_files(site)))
 
 
-def _files(site: Site) -> dict[str, Path]:
+def rig_files(site: Site) -> dict[str, Path]:
     """Rig files by their name on the page."""
     found = [p for p in site.folder.rglob("*.rig.toml") if p.is_file() and not p.name.startswith(".")]
     return {p.relative_to(site.folder).as_posix().removesuffix(".rig.toml"): p for p in found}
@@ -36,22 +36,32 @@ def _files(site: Site) -> dict[str, Path]:
 def rig(site: Site, asked: Asked) -> Response:
     """One rig, with a slider over the bar's height."""
     name = asked.request.path_params["name"]
-    file = _files(site).get(name)
-    if file is None:
-        raise DataError(f"there is no rig {name[:60]!r} here", remedy="choose one from the list")
-    _refuse_outside(site, file)
-    answer, profiles = worked_out(file, extrapolate=False)
+    file = file_of(site, name)
+    refuse_outside(site, file)
+    answer, profiles = worked_out(file, extrapolate=False, lookup=site.lookup(file.parent))
     refuse_flying(answer)
     told = rig_answer(answer, profiles)
     if asked.wants_json:
-        return JSONResponse({"answer": document(told), "heights": _heights(told, asked.shown)})
+        return JSONResponse({"answer": document(told), "heights": _heights(told, site.shown(asked))})
     at = len(told.heights_m) - 1
-    return site.render(asked, "rig.html", **_values(name, told, asked.shown, at))
+    return site.render(asked, "rig.html", **_values(name, told, site.shown(asked), at))
 
 
-def _refuse_outside(site: Site, file: Path) -> None:
+def file_of(site: Site, name: str) -> Path:
+    """The file of a rig.
+
+    Raises:
+        DataError: There is none of that name in the folder.
+    """
+    file = rig_files(site).get(name)
+    if file is None:
+        raise DataError(f"there is no rig {name[:60]!r} here", remedy="choose one from the list")
+    return file
+
+
+def refuse_outside(site: Site, file: Path) -> None:
     """A rig may name any file; the page reads none outside its folder."""
-    for found in bands_of(read_rig(file), file):
+    for found in bands_of(read_rig(file), file, site.lookup(file.parent)):
         if not found.path.resolve().is_relative_to(site.folder):
             raise DataError(f"names a profile outside this folder ({found.path.name})", where=file.name,
                             remedy="copy the profile into the folder")  # fmt: skip

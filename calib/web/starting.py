@@ -14,7 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from calib.acquire.files.typed import parse_length
 from calib.acquire.recording.new_file import free_name, new_writer
 from calib.acquire.recording.state import Recording
-from calib.errors import BandcurveError, DataError
+from calib.errors import BandcurveError, DataError, UsageError
 from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.memory import recall, remember
@@ -27,6 +27,7 @@ from calib.use.ask.given import Given, with_scale_of
 from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import MEASURING
 from calib.use.ask.question import Occasion, Question
+from calib.use.ask.until import aim_of, kept, per_cent
 from calib.use.ask.warm_up import warm_up_words, warmed_up
 from calib.use.bands.calibrate import calibrate_recording, carrying, todays_quick_look
 from calib.use.report.drawings import NAMES, drawing
@@ -43,6 +44,7 @@ class StartForm:
     band: str
     given: Given
     talk: Talk
+    until: str  # how well the pull is to be known, as typed; "" where the plan is fixed
     wrong: dict[str, str]  # key of a question: what is wrong with its answer
 
     @property
@@ -60,7 +62,8 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     band = check_id(fields.get("band", "").strip())
     occasion = cast("Occasion", fields["occasion"] if fields.get("occasion") in OCCASIONS else "quick")
     known = {key: found.value for key, found in recall(site.folder).items()}
-    given = with_scale_of(Given(band=band, quick=occasion == "quick"), known)
+    given = Given(band=band, quick=occasion == "quick")
+    given = site.cells.given(given) if fields.get("cell") else with_scale_of(given, known)
     typed = {q.key: fields[f"q.{q.key}"].strip() for q in MEASURING if fields.get(f"q.{q.key}", "").strip()}
     start = given.talk()
     told = memory.recalled(
@@ -75,7 +78,18 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
             talk = talk.answered(question.key, typed[question.key])
         except DataError as error:
             wrong[question.key] = sentence(str(error))
-    return StartForm(band, given, talk, wrong)
+    until = fields.get("until", "").strip()[:20] if _may_choose(talk, given) else ""
+    if until:
+        try:
+            given = replace(given, until=kept(per_cent(f"{until.rstrip('% ')}%", "this"), None))
+        except UsageError as error:
+            wrong["until"] = sentence(str(error))
+    return StartForm(band, given, talk, until, wrong)
+
+
+def _may_choose(talk: Talk, given: Given) -> bool:
+    """Whether readings may be chosen one by one, as far as is needed."""
+    return talk.occasion == "full" and given.cell is None and talk.answers.get("way") != "plates"
 
 
 def start(site: Site, asked: Asked) -> Response:
@@ -112,6 +126,8 @@ def prepare(site: Site, asked: Asked) -> Response:
         "ready.html",
         band=form.band,
         occasion=form.talk.occasion,
+        cell=form.given.cell is not None,
+        until=form.until,
         answers=dict(form.talk.answers),
         cautions=CAUTIONS,
         clear=drawing("stand-clear"),
@@ -135,11 +151,17 @@ def begin(site: Site, asked: Asked) -> Response:
     before = todays_quick_look(head, site.folder)
     if before is not None:
         head = carrying(head, before)
+    state = Recording(head)
+    if state.course.asked is not None:
+        aim_of(state.run, state.course)  # what cannot be is said before anybody pulls a band
     path = free_name(site.folder, form.band)
-    new_writer(path, Recording(head)).close()
+    new_writer(path, state).close()
     with suppress(BandcurveError):  # memory is a convenience: the measuring goes on without
-        remember(site.folder, memory.after(form.talk, form.band))
+        remember(site.folder, memory.after(form.talk, form.band, at_cell=form.given.cell is not None))
     name = path.name.removesuffix(".run.csv")
+    if form.given.cell is not None:
+        with site.bench.sitting(name) as sitting:
+            site.cells.attach(sitting, site.bench.news.tell)
     return RedirectResponse(f"/measure/{name}", 303)
 
 
@@ -171,6 +193,11 @@ def _show_form(site: Site, asked: Asked, form: StartForm, missing: dict[str, str
         "band": form.band,
         "occasion": talk.occasion,
         "recalled": talk.recalled,
+        "cell": form.given.cell is not None,
+        "until": form.until,
+        "wrong_until": form.wrong.get("until", ""),
+        "may_until": _may_choose(talk, form.given),
+        "line": site.cells.notes,
         "scale": form.given.scale.id if form.given.scale else "",
         "asked": [_field(talk, q, wrong.get(q.key, "")) for q in shown if q.key in ask],
         "more": [_field(talk, q, "") for q in shown if q.key not in ask],

@@ -2,30 +2,41 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 
+from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.types import ASGIApp
 
+from calib.errors import BandcurveError
+from calib.use.bands.box_folder import boxes
 from calib.web.access import Doorkeeper
+from calib.web.answers import lifters, pairs, solved
 from calib.web.asking import tape_drawing
 from calib.web.bands import band, bands
-from calib.web.pages import Asked, Site, build
+from calib.web.boxes import begin_band, box, box_list
+from calib.web.connecting import cell, connect
+from calib.web.pages import Asked, Site, build, site_of
+from calib.web.rechecks import asks, checked
 from calib.web.rigs import rig, rigs
+from calib.web.scales import scale, scale_list, weighed
 from calib.web.starting import begin, finish, prepare, start
+from calib.web.ways_on import way_on
 
-LOOK_S = 0.1  # how often a watching browser's stream looks for something new
+ALIVE_S = 10.0  # a stream without news says so often that it is there, and finds out that nobody listens
 
 
-def page_of(folder: Path, door: Doorkeeper) -> ASGIApp:
+def page_of(folder: Path, door: Doorkeeper, ports: Sequence[str] = ()) -> ASGIApp:
     """The page of a folder.
 
     Args:
         folder: The collection.
         door: Who may come in.
+        ports: Of load cells, beside those that the system lists.
     """
-    return build(folder, door, VIEWS, CHANGES)
+    return build(site_of(folder, ports), door, VIEWS, CHANGES, way_on)
 
 
 def recording(site: Site, asked: Asked) -> Response:
@@ -35,7 +46,9 @@ def recording(site: Site, asked: Asked) -> Response:
         seen, tape = sitting.seen_by(asked.browser), tape_drawing(sitting.state)
     if asked.wants_json:
         return JSONResponse(seen)
-    return site.render(asked, "recording.html", name=name, tape=tape, **seen)
+    folder = name.rpartition("/")[0] or "."
+    box = folder if folder in boxes(site.folder) else ""
+    return site.render(asked, "recording.html", name=name, tape=tape, box=box, **seen)
 
 
 def entry(site: Site, asked: Asked) -> Response:
@@ -54,18 +67,30 @@ def entry(site: Site, asked: Asked) -> Response:
 
 
 def watching(site: Site, asked: Asked) -> Response:
-    """A recording as it goes on, as server-sent events: one at once, one after every change."""
+    """A recording as it goes on, as server-sent events: one at once, one after every change; a load cell's values."""
     name = asked.request.path_params["name"]
 
+    def now() -> tuple[int, str]:
+        with site.bench.sitting(name) as sitting:
+            return sitting.version, json.dumps(sitting.seen_by(asked.browser))
+
     async def changes() -> AsyncIterator[str]:
-        shown = -1
-        while True:
-            found = site.bench.open.get(name)
-            if found is None or found.version != shown:
-                with site.bench.sitting(name) as sitting:
-                    shown = sitting.version
-                    yield f"data: {json.dumps(sitting.seen_by(asked.browser))}\n\n"
-            await asyncio.sleep(LOOK_S)
+        shown, live = -1, None
+        with site.bench.news.watch() as news, suppress(BandcurveError):  # a recording that is gone: the browser asks
+            while True:
+                news.clear()
+                found = site.bench.open.get(name)
+                newest = found.capture.live if found and found.capture else None
+                if newest is not None and newest is not live:
+                    live = newest
+                    yield f"event: cell\ndata: {json.dumps(live)}\n\n"
+                if found is None or found.version != shown:
+                    shown, text = await run_in_threadpool(now)
+                    yield f"data: {text}\n\n"
+                try:
+                    await asyncio.wait_for(news.wait(), ALIVE_S)
+                except TimeoutError:
+                    yield ": here\n\n"
 
     return StreamingResponse(changes(), media_type="text/event-stream")
 
@@ -75,13 +100,26 @@ VIEWS = {
     "/band/{name:path}": band,
     "/rigs": rigs,
     "/rig/{name:path}": rig,
+    "/recheck/{name:path}": asks,
+    "/scales": scale_list,
+    "/scale/{name:path}": scale,
+    "/boxes": box_list,
+    "/box/{name:path}": box,
+    "/pairs": pairs,
+    "/solve/{name:path}": solved,
+    "/lifters": lifters,
     "/measure": start,
+    "/cell": cell,
     "/measure/{name:path}/live": watching,
     "/measure/{name:path}": recording,
 }
 CHANGES = {
     "/measure": prepare,
     "/begin": begin,
+    "/cell": connect,
+    "/box/{name:path}": begin_band,
+    "/scale/{name:path}": weighed,
+    "/recheck/{name:path}": checked,
     "/measure/{name:path}": entry,
     "/curve/{name:path}": finish,
 }

@@ -20,9 +20,9 @@ QUIET = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "-
 
 
 @contextmanager
-def serving(folder: Path) -> Iterator[str]:
+def serving(folder: Path, *options: str) -> Iterator[str]:
     """`bandcurve page` on a folder; gives the link that lets one browser in."""
-    command = [sys.executable, "-m", "calib", "page", str(folder), "--no-browser"]
+    command = [sys.executable, "-m", "calib", "page", str(folder), "--no-browser", *options]
     server = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
     try:
         assert server.stderr is not None

@@ -7,7 +7,7 @@ from starlette.testclient import TestClient
 
 from calib.web.access import BURST, HEADERS, LARGEST_BODY, MOST_SESSIONS, Doorkeeper
 from calib.web.bands import bands
-from calib.web.pages import build
+from calib.web.pages import build, site_of
 
 HOST = "127.0.0.1:8765"
 HERE = {"origin": f"http://{HOST}"}
@@ -16,7 +16,7 @@ HERE = {"origin": f"http://{HOST}"}
 def opened(folder: Path, *, clock: float = 0.0) -> tuple[TestClient, Doorkeeper]:
     """A browser at a page of which one address changes something."""
     door = Doorkeeper(frozenset({HOST}), clock=lambda: clock)
-    app = build(folder, door, {"/": bands}, {"/change": bands})
+    app = build(site_of(folder), door, {"/": bands}, {"/change": bands})
     return TestClient(app, base_url=f"http://{HOST}"), door
 
 

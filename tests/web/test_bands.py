@@ -7,11 +7,15 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from calib.acquire.files.run_file import RunWriter
 from calib.profile.document import load_profile
+from calib.profile.store.memory import remember
+from calib.use.ask.memory import GEAR
 from calib.use.bands.predict import pull_answer
 from calib.use.report.document import document
 from calib.web.access import Doorkeeper
 from calib.web.views import page_of
+from tests.acquire.recording.test_state_machine import begun
 
 ROOT = Path(__file__).parents[2]
 HOST = "127.0.0.1:8765"
@@ -33,27 +37,28 @@ def test_the_slider_says_what_the_command_says(phone: TestClient) -> None:
     offset = profile.half_path_less_tape
     assert offset is not None
     for tape in (1.2, 1.5, 2.0):
-        found = phone.get("/band/KNEE", params={"tape": str(tape)}, headers=JSON).json()
+        found = phone.get("/band/KNEE", params={"tape": f"{100 * tape:g}"}, headers=JSON).json()
         answer = pull_answer(profile, profile.predict(tape + offset))
         assert answer.loading is not None
         assert found["answer"]["loading"] == document(answer)["loading"]
         assert found["loading"]["pull"] == f"{answer.loading.force_N / 9.80665:.2f}"
-        assert found["tape"] == f"{tape:.3f}"
+        assert found["tape"] == f"{100 * tape:.1f}", "the tape is taken as marked in centimetres where nothing says so"
 
 
 def test_pounds_and_inches_stay_chosen(phone: TestClient) -> None:
     metric = phone.get("/band/KNEE", headers=JSON).json()
     assert "lb" in phone.get("/band/KNEE", params={"unit": "lb"}).text
     found = phone.get("/band/KNEE", headers=JSON).json()
-    assert float(found["tape"]) == pytest.approx(float(metric["tape"]) / 0.0254, abs=0.05)  # NIST SP 811: 25.4 mm
+    assert float(found["tape"]) == pytest.approx(float(metric["tape"]) / 2.54, abs=0.05)  # NIST SP 811: 25.4 mm
     assert float(found["loading"]["pull"]) == pytest.approx(float(metric["loading"]["pull"]) / 0.45359237, abs=0.02)
 
 
-@pytest.mark.parametrize("tape", ["0.1", "99", "nan", "inf", "-1", "1e308", "x", "<b>"])
+@pytest.mark.parametrize("tape", ["0.1", "9900", "nan", "inf", "-1", "1e308", "x", "<b>"])
 def test_a_length_that_was_not_tested_is_one_sentence(phone: TestClient, tape: str) -> None:
     answer = phone.get("/band/KNEE", params={"tape": tape}, headers=JSON)
     assert answer.status_code == 422
     assert answer.json()["error"]
+    assert answer.json()["help"] == {"words": "Band KNEE", "address": "/band/KNEE"}
     assert "<b>" not in phone.get("/band/KNEE", params={"tape": tape}).text
 
 
@@ -81,3 +86,22 @@ def test_a_broken_file_is_said_and_the_others_are_listed(phone: TestClient, tmp_
     page = phone.get("/").text
     assert "B09" in page
     assert "KNEE" in page
+
+
+@pytest.mark.parametrize(("unit", "per"), [("in", 0.0254), ("cm", 0.01), ("mm", 0.001)])
+def test_lengths_are_in_the_unit_of_the_folders_tape_and_a_tap_changes_the_loads_alone(
+    phone: TestClient, tmp_path: Path, unit: str, per: float
+) -> None:
+    first = float(phone.get("/band/KNEE", headers=JSON).json()["tape"]) * 0.01
+    remember(tmp_path, {GEAR: {"unit": unit}})
+    for force in ("kg", "lb"):
+        page = phone.get("/band/KNEE", params={"unit": force}).text
+        assert f"Tape reads, {unit}:" in page
+        assert float(phone.get("/band/KNEE", headers=JSON).json()["tape"]) * per == pytest.approx(first, abs=per)
+
+
+def test_a_band_never_fitted_leads_to_measuring_it(phone: TestClient, tmp_path: Path) -> None:
+    RunWriter.create(tmp_path / "B1.run.csv", begun().head).close()
+    answer = phone.get("/band/B1")
+    assert answer.status_code == 422
+    assert 'href="/measure?band=B1&amp;occasion=quick">Measure B1</a>' in answer.text

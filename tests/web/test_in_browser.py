@@ -1,5 +1,6 @@
 """The page in a real browser: by hand from the link to the last reading, and what may go wrong on the way."""
 
+import random
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ from playwright.sync_api import Browser, expect
 from calib.acquire.files.run_file import RunWriter, read_run
 from calib.profile.document import save_profile
 from tests.acquire.recording.test_state_machine import begun, shown
+from tests.campaigns.page_drops import recorded
 from tests.use.rig.made import band_text, linear, rig_text
 from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
 
@@ -107,6 +109,10 @@ def test_a_lost_connection_loses_nothing_and_counts_nothing_twice(browser: Brows
     assert len(read_run(folder / "B1.run.csv").readings) == 1
 
 
+def test_five_drops_at_random_moments_lose_nothing(browser: Browser, tmp_path: Path) -> None:
+    assert recorded(browser, tmp_path, 5, random.Random(3)).total() == 5
+
+
 def test_a_band_is_looked_up_with_the_slider(browser: Browser, tmp_path: Path) -> None:
     shutil.copy(SAMPLES / "KNEE.profile.json", tmp_path)
     with serving(tmp_path) as link, looking(browser, link) as page:
@@ -132,7 +138,7 @@ def test_a_rigs_slider_goes_over_the_lift(browser: Browser, tmp_path: Path) -> N
         assert violations(page) == []
         top = float(page.locator("#big").inner_text())
         page.locator("#height").press("Home")
-        expect(page.locator("#at")).to_contain_text("1.200")
+        expect(page.locator("#at")).to_contain_text("120.0 cm")
         assert float(page.locator("#big").inner_text()) < top
 
 

@@ -157,6 +157,10 @@ class HandsFree(AtCell):
             return Act(say=("First a zero: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
 
+    def told(self, line: str, at_s: float) -> Act:
+        """Take a typed line, such as a row to be struck."""
+        return self._stepped(take(self.state, line, round(at_s, 1)), ring=0)
+
     def _new_zero(self) -> Act:
         """Take another zero before the next reading."""
         if self._zero is None or self._lost:

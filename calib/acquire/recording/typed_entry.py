@@ -70,7 +70,8 @@ def read_setting(text: str, course: Course) -> float:
 def shown(value: float, unit: str, table: dict[str, float]) -> str:
     """A value in SI as a plain number in a unit, as many digits as a tape or a scale gives."""
     digits = {"mm": 1, "cm": 2, "in": 3, "m": 4, "ft": 4}.get(unit, 3)
-    return f"{value / table[unit]:.{digits}f}".rstrip("0").rstrip(".")
+    text = f"{value / table[unit]:.{digits}f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
 
 
 def place_words(setting: float, course: Course, table: dict[str, float]) -> str:

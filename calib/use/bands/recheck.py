@@ -2,19 +2,29 @@
 
 from datetime import date
 from math import hypot
+from typing import TYPE_CHECKING, cast
 
 from calib.assumptions import BY_NAME
-from calib.errors import OutOfRangeError
+from calib.errors import DataError, OutOfRangeError
 from calib.frozen import dataclass
 from calib.gravity import U_PLACE_UNKNOWN
-from calib.half_path import offset_over
+from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Profile
 from calib.profile.store.rechecks import Hung
-from calib.units import G_STANDARD
+from calib.units import G_STANDARD, Shown
 from calib.use.answers.bands import RecheckAnswer
 from calib.use.answers.parts import Level, doubts
 from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE
 
+if TYPE_CHECKING:
+    from calib.fit.gear.known_loads import LoadKind
+
+ALONG: dict[LengthKind, str] = {
+    "band-inner": "from where the band touches one fitting to where it touches the other",
+    "band-outer": "over the outer faces of the band",
+    "centres": "between the centres of the fittings",
+    "half-path": "as a half-path length",
+}
 U_READING = BY_NAME["u_recheck_reading"].value  # [m] of the tape
 U_COMMON = BY_NAME["u_length_offset"].value  # [m] of how the band lies round its fittings
 
@@ -68,6 +78,47 @@ def expect(profile: Profile, hung: Hung) -> Expected:
         ) from None
     u, k, slope = _doubt(profile, hung, half_path)
     return Expected(pull, half_path - _offset(profile, hung), k * u * pull / slope, (k + SEEN) * u)
+
+
+def hung_of(kilos: float, load: str, kind: str, fittings: tuple[float, ...], temperature: float | None) -> Hung:
+    """What hangs, with what its mass is good for.
+
+    Args:
+        kilos: All of it. [kg]
+        load: What the mass is good for: plates, calibrated or weighed.
+        kind: Where the tape is held.
+        fittings: Diameters of what the band hangs on. [m]
+        temperature: There. [degree C]
+
+    Raises:
+        DataError: Nothing hangs.
+    """
+    if kilos <= 0:
+        raise DataError("a plate of 0 kg stretches nothing", remedy="hang a heavier one")
+    from calib.fit.gear.known_loads import usual
+
+    worth = usual("plate", cast("LoadKind", load))
+    u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
+    return Hung(kilos, u_mass, cast(LengthKind, kind), fittings, temperature)
+
+
+def how_to(profile: Profile, hung: Hung, tape: Shown) -> tuple[str, ...]:
+    """What to do, in sentences, for who stands before the band.
+
+    Args:
+        profile: The band's latest.
+        hung: What hangs from it.
+        tape: Its unit.
+    """
+    there = expect(profile, hung)
+    round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
+    return (
+        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
+        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
+        f"Pull it five times to a little more than {tape.tape(there.length)} {tape.length}, eyes out of its line. Then "
+        "let the plate down slowly, low over the floor and no foot under it. "
+        f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
+    )
 
 
 def recheck(profile: Profile, hung: Hung, read: float) -> JudgedRecheck:

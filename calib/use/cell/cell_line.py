@@ -81,6 +81,7 @@ def open_line(
     scale: Scale | None,
     opened: Callable[[str, Setting | None], ByteSource] | None = None,
     say: Callable[[str], object] = len,
+    patience_s: float = PATIENCE_S,
 ) -> CellLine:
     """Open a line and listen until it is understood; a context manager that closes it.
 
@@ -89,6 +90,7 @@ def open_line(
         scale: The scale's file, where there is one.
         opened: Gives the source; a port where None.
         say: Is told what is found, and what it is worth.
+        patience_s: How long a line without a reading is listened to.
 
     Raises:
         FileError: It cannot be opened.
@@ -101,7 +103,7 @@ def open_line(
         if source.warning:
             say(f"Note: {source.warning}.")
         chosen = with_range(Chosen(wanted.column, wanted.format), scale)
-        return _understood(Listening(source, chosen, wanted.baud), wanted, scale, say)
+        return _understood(Listening(source, chosen, wanted.baud), wanted, scale, say, patience_s)
     except BaseException:
         source.close()
         raise
@@ -123,7 +125,7 @@ def refuse_no_length(line: CellLine) -> None:
 
 
 def _understood(
-    listening: Listening, wanted: LineWanted, scale: Scale | None, say: Callable[[str], object]
+    listening: Listening, wanted: LineWanted, scale: Scale | None, say: Callable[[str], object], patience_s: float
 ) -> CellLine:
     news, readings, begun = LineNews(listening), list[Record](), listening.now()
     say(f"Listening to {listening.source.name} ...")
@@ -134,7 +136,7 @@ def _understood(
         readings += [r for r in records if r.kind == "reading"]
         news.give_up(ended=listening.ended)
         trouble = news.trouble()
-        if listening.now() - begun > PATIENCE_S or listening.ended:
+        if listening.now() - begun > patience_s or listening.ended:
             why = trouble or "no reading comes"
             raise DataError(
                 why.rstrip(".?"), where=listening.source.name, remedy=f"look at it with: bandcurve listen {wanted.port}"

@@ -10,7 +10,7 @@ from calib.errors import BandcurveError
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
-    from calib.use.bands.lookup import Found
+    from calib.use.bands.lookup import Found, Lookup
     from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Rig
     from calib.use.rig.statics import RigLoad
@@ -29,12 +29,18 @@ def read_profiles(rig: "Rig", file: Path) -> "list[Profile]":
     return [found.profile for found in bands_of(rig, file)]
 
 
-def bands_of(rig: "Rig", file: Path) -> "list[Found]":
-    """Of each band of a rig what answers for it: a profile as seen from the rig's file, or a band by its name."""
+def bands_of(rig: "Rig", file: Path, lookup: "Lookup | None" = None) -> "list[Found]":
+    """Of each band of a rig what answers for it: a profile as seen from the rig's file, or a band by its name.
+
+    Args:
+        rig: What the file says.
+        file: The rig.
+        lookup: Of the file's folder, where it was looked through already.
+    """
     from calib.profile.store.cards import is_path
     from calib.use.bands.lookup import Found, Lookup
 
-    lookup, loaded = Lookup(file.parent), dict[str, Found]()
+    lookup, loaded = lookup or Lookup(file.parent), dict[str, Found]()
     for i, band in enumerate(rig.band):
         if band.profile not in loaded:
             try:
@@ -47,19 +53,22 @@ def bands_of(rig: "Rig", file: Path) -> "list[Found]":
     return [loaded[band.profile] for band in rig.band]
 
 
-def worked_out(file: Path, *, extrapolate: bool, unit: "Unit" = "kg") -> "tuple[RigLoad, list[Profile]]":
+def worked_out(
+    file: Path, *, extrapolate: bool, unit: "Unit" = "kg", lookup: "Lookup | None" = None
+) -> "tuple[RigLoad, list[Profile]]":
     """Read a rig and its profiles and work it out, its cautions among the findings.
 
     Args:
         file: The rig.
         extrapolate: Go beyond the tested lengths.
         unit: Of the weights in the cautions.
+        lookup: Of the file's folder, where it was looked through already.
     """
     from calib.use.rig.anchors import cautions
     from calib.use.rig.rig_check import work_out
 
     rig = read_rig(file)
-    bands = bands_of(rig, file)
+    bands = bands_of(rig, file, lookup)
     profiles = [found.profile for found in bands]
     told = tuple({f: None for found in bands for f in found.findings})
     with named(file):

@@ -4,9 +4,8 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from math import hypot
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast, get_args
+from typing import TYPE_CHECKING, Annotated, get_args
 
 from calib.errors import DataError, OutOfRangeError, UsageError
 from calib.half_path import LengthKind
@@ -17,16 +16,9 @@ from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import UNIT_HELP, day_gone_by, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.fit.gear.known_loads import LoadKind
     from calib.profile.document import Profile
     from calib.profile.store.rechecks import Hung
 
-ALONG: dict[LengthKind, str] = {
-    "band-inner": "from where the band touches one fitting to where it touches the other",
-    "band-outer": "over the outer faces of the band",
-    "centres": "between the centres of the fittings",
-    "half-path": "as a half-path length",
-}
 HANGS = "Plates and what they hang on, as one number; another unit can be typed behind it, like 22 lb."
 LOADS = ("plates", "calibrated", "weighed")
 
@@ -78,7 +70,7 @@ def command(
     from calib.profile.store.newest_profile import in_force
     from calib.profile.store.rechecks import KIND, Recheck, row_of
     from calib.stamp import stamp
-    from calib.use.bands.recheck import expect, recheck, recheck_answer
+    from calib.use.bands.recheck import expect, hung_of, recheck, recheck_answer
     from calib.use.report.folder_views import recheck_view
     from calib.verbs.terminal.plain_text import clean
 
@@ -90,7 +82,7 @@ def command(
             print(complaint(f"left out, {said}"), file=sys.stderr)
     round_what = _fittings(profile, given, kind)
     kilos = _ask_mass(profile, shown.force) if mass is None else mass
-    hung = _hung(kilos, load, kind, round_what, temperature)
+    hung = hung_of(kilos, load, kind, round_what, temperature)
     expect(profile, hung)
     if read is None:
         hung, read = _led(profile, hung, shown)
@@ -124,16 +116,6 @@ def _fittings(profile: "Profile", given: Sequence[float] | None, kind: str) -> t
     return tuple(found)
 
 
-def _hung(kilos: float, load: str, kind: str, fittings: tuple[float, ...], temperature: float | None) -> "Hung":
-    """What hangs, with what its mass is good for."""
-    from calib.fit.gear.known_loads import usual
-    from calib.profile.store.rechecks import Hung
-
-    worth = usual("plate", cast("LoadKind", load))
-    u_mass = hypot(worth.u_common * kilos, worth.u_piece(kilos))
-    return Hung(kilos, u_mass, cast(LengthKind, kind), fittings, temperature)
-
-
 def _calibrated_on(profile: "Profile") -> date | None:
     day = profile.made.measured_at
     return date.fromisoformat(day) if day else None
@@ -164,22 +146,10 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
         raise KeyboardInterrupt from None
 
 
-def _what_to_do(profile: "Profile", hung: "Hung", expected: str) -> list[str]:
-    """Said before the tape is read."""
-    round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
-    return [
-        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
-        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
-        f"Pull it five times to a little more than {expected}, eyes out of its line. Then "
-        "let the plate down slowly, low over the floor and no foot under it. "
-        f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
-    ]
-
-
 def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]":
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
     from calib.acquire.files.typed import parse_length
-    from calib.use.bands.recheck import expect, recheck
+    from calib.use.bands.recheck import ALONG, expect, how_to, recheck
     from calib.use.report.folder_views import tape_units
     from calib.verbs.talk.procedure_talk import ask_temperature
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
@@ -188,7 +158,7 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
         raise UsageError("nobody is here to read the length", remedy="give it, for example --length 1432mm")
     there, tape = expect(profile, hung), tape_units(shown)
     prepare()
-    say(*_what_to_do(profile, hung, f"{tape.tape(there.length)} {tape.length}"))
+    say(*how_to(profile, hung, tape))
 
     def read(text: str) -> float:
         length = parse_length(text, tape.length)

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import BandcurveError, DataError
+from calib.errors import DataError
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from calib.verbs.talk.recorder import Pace
 
 STOP = frozenset({"stop", "q", "quit", "exit"})
-PULLS, PULLS_OF_FEW = 5, 3  # conditioning
-EARLIEST = datetime(1, 1, 1, tzinfo=UTC)  # where a run does not say when it was begun
 REST_S = 60.0  # after the conditioning of a band that is measured in full
 
 
@@ -75,25 +73,13 @@ def _safe(stopped: BaseException) -> str:
 
 def _bands(folder: Path) -> "list[BandToMeasure]":
     """The bands of a folder, each by its latest run; a file that cannot be read is said, and passed over."""
-    from calib.acquire.files.run_file import read_run
-    from calib.acquire.recording.batch_plan import BandToMeasure, misnamed
+    from calib.use.bands.box_folder import bands_to_measure
     from calib.verbs.terminal.prompts import say
 
     if not folder.is_dir():
         raise DataError("is not a folder", where=str(folder), remedy="make one with: bandcurve batch new")
-    found: list[BandToMeasure] = []
-    for path in sorted(p for p in folder.glob("*.run.csv") if not p.is_fifo()):
-        try:
-            band = BandToMeasure(replace(read_run(path), name=path.name))
-            planned = band.run.head.extensions.get("settings") and band.wanted
-        except BandcurveError as error:
-            say(f"  Passed over: {error.at(path.name)}")
-            continue
-        if planned:
-            found.append(band)
-    say(*(f"  {said}." for said in misnamed([(b.run.name, b.id) for b in found])))
-    latest = {b.id: b for b in sorted(found, key=lambda b: (b.run.head.started or EARLIEST, len(b.run.rows)))}
-    found = [b for b in found if latest[b.id] is b]
+    found, said = bands_to_measure(folder)
+    say(*(f"  {words}." for words in said))
     if not found:
         raise DataError("holds no band to measure", where=str(folder), remedy="make one with: bandcurve batch new")
     return found
@@ -216,64 +202,22 @@ def _once_more(band: "BandToMeasure", bands: "Sequence[BandToMeasure]") -> "RunH
     return replace(head, procedure=procedure, extensions=extensions, started=started)
 
 
-def _pulled_to(head: "RunHead") -> float:
-    """How far a band is pulled to warm it up. [m] as taped, [kg] where plates are hung"""
-    from calib.acquire.recording.course import course_of
-    from calib.use.ask.gear import gear_of
-
-    course = course_of(head, ())
-    beyond = 0.0 if head.procedure.method == "hung-weight" or course.holes else 4 * gear_of(head).step
-    return course.settings[-1] + beyond
-
-
-def _pull_words(head: "RunHead", pulls: int, to: float) -> str:
-    """How to warm the band up, and what the scale may show at most."""
-    from calib.acquire.recording.course import course_of
-    from calib.acquire.recording.typed_entry import shown
-    from calib.units import FORCE, G_STANDARD
-    from calib.use.ask.gear import gear_of
-    from calib.use.ask.warm_up import stop_words
-
-    course = course_of(head, ())
-    if head.procedure.method == "hung-weight":
-        load = f"{shown(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}"
-        return f"Band {head.band.id}. Hang {load} {pulls} times, slowly."
-    place = f"hole {course.holes.number(to)}" if course.holes else gear_of(head).words(to)
-    limit = stop_words(head)
-    watched = f", watching the scale. Stop at {limit}." if limit else "."
-    return f"Band {head.band.id}. Pull it out to {place} {pulls} times, slowly{watched}"
-
-
 def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     """Conditioned, taped and weighed: the head of a band as it stays."""
-    from calib.acquire.recording.batch_plan import UNTAPED
     from calib.acquire.recording.course import course_of
+    from calib.use.ask.box_band import in_hand, warm_up_words
     from calib.use.ask.gear import gear_of
-    from calib.use.ask.head import NOT_CONDITIONED
     from calib.verbs.talk.band_talk import ask_mass, flat_of_one
     from calib.verbs.terminal import live
     from calib.verbs.terminal.prompts import lead, say, wait_for_enter
 
-    course = course_of(head, ())
-    gear, hung = gear_of(head), head.procedure.method == "hung-weight"
-    pulls, to = (PULLS if course.way_back else PULLS_OF_FEW), _pulled_to(head)
-    say("", _pull_words(head, pulls, to))
+    say("", warm_up_words(head))
     wait_for_enter("Enter when done: ", "A band that has lain is stiffer in its first pulls; back takes another band.")
-    if course.way_back and pace.counts_down:
+    if course_of(head, ()).way_back and pace.counts_down:
         live.rest(REST_S, "let the band rest")
-    nominal = head.band.flat_length
+    gear, nominal = gear_of(head), head.band.flat_length
     flat, mass = lead(lambda: (flat_of_one(gear, nominal), ask_mass()), how="")
-    procedure = replace(head.procedure, conditioning_pulls=pulls)
-    if not hung:
-        procedure = replace(procedure, conditioned_to=round(to, 6))
-    extensions = {k: v for k, v in head.extensions.items() if k not in (UNTAPED, NOT_CONDITIONED)}
-    return replace(
-        head,
-        band=replace(head.band, flat_length=flat, mass=mass),
-        procedure=procedure,
-        started=datetime.now(UTC).replace(microsecond=0),
-        extensions=extensions,
-    )
+    return in_hand(head, flat, mass, datetime.now(UTC))
 
 
 def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:

@@ -24,8 +24,10 @@ from calib.scale import CountsLine, Creep, Scale
 from calib.units import FORCE, G_STANDARD
 from calib.use.cell.cell_line import CellLine, no_reading
 from calib.use.cell.kept_line import with_line, with_reversed
-from calib.verbs.scale.scale_hung import Draft, HungLoads
-from calib.verbs.scale.scale_questions import Sheet, enough
+from calib.use.scales.checked import HungLoads
+from calib.use.scales.typed_check import Sheet
+from calib.verbs.scale.scale_hung import Draft
+from calib.verbs.scale.scale_questions import enough
 from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
 

@@ -23,7 +23,8 @@ from calib.units import FORCE, LENGTH
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
-from calib.use.cell.cell_line import CellLine, LineWanted, no_reading, open_line, refuse_no_length
+from calib.use.cell.cell_line import CellLine, LineWanted, open_line, refuse_no_length
+from calib.use.cell.doing import shown
 from calib.verbs.cell.length_line import LengthLine, length_line
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
@@ -37,8 +38,6 @@ WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 HALF, PLOT_HIGH = 40, 8  # columns of one plot, and rows of both
 BLOCK = "#" if os.environ.get("NO_COLOR") else "\N{FULL BLOCK}"
-WAITS_S = 1.2  # without a reading, until it is said that a scale may wait for rest
-OVERDUE_S = 1.0  # a point that was due so long ago is held up by a trend
 LEAST_DWELL_S = 2.0
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
 
@@ -285,33 +284,13 @@ class PortRecorder(Recorder):
         if now - self.drawn_s < REDRAW:
             return
         self.drawn_s = now
-        if self.line.listening.away:
-            self.panel.show(["  the device is gone; plug it in again"])
+        now_shown = shown(work, self.line.listening, offset, self.heard_s)
+        if not now_shown.value:
+            self.panel.show([f"  {now_shown.doing}"])
             return
-        silent_s = self.line.listening.now() - self.heard_s
-        if silence := no_reading(silent_s):
-            self.panel.show([silence])
-            return
-        value = (
-            work.words(work.pull) if work.pull is not None else "-" if work.value is None else work.words(work.value)
-        )
-        doing = self._doing(work, offset) if silent_s < WAITS_S else "silent: hold still, it may wait until it stands"
+        value, doing = now_shown.value, now_shown.doing
         status = f"  {value:>14}   {doing}"
         self.panel.show([status, *self._pictures(work, value)] if has_room() else [status])
-
-    def _doing(self, work: HandsFree, offset: float) -> str:
-        """What is waited for."""
-        if work.waits_for_key:
-            return "Enter takes it as the zero"
-        if work.state.pending is not None:
-            return "k keeps it, r takes it again"
-        ready, there = work.ready_s, f"   (there about {work.words_of_forecast()})" if work.forecast else ""
-        if ready is None:
-            return ("waiting for it to move" if work.watch.taken else "moving") + there
-        left = ready - self.line.listening.now() - offset
-        if work.watch.refused or left < -OVERDUE_S:
-            return "still moving a little; Enter takes it" + there
-        return f"hold still: {max(0.0, left):3.0f} s" + there
 
     def _pictures(self, work: HandsFree, value: str) -> list[str]:
         """The pull large, against time, and against length."""

@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
@@ -18,16 +17,10 @@ from calib.verbs.terminal.quantities import shown_in
 if TYPE_CHECKING:
     from calib.units import Shown
     from calib.use.answers.lineup import LineupAnswer
-    from calib.use.bands.lookup import Found
     from calib.use.lineup.lifters_table import Turn
-    from calib.use.lineup.lineup import Lineup
     from calib.use.paper.wall_page import Kind
     from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
-    from calib.use.rig.plates import Plates
-    from calib.use.rig.solve import Sought
-    from calib.use.rig.solve_place import RigPlace
-    from calib.verbs.terminal.progress import Progress
 
 END = ".rig.toml"
 
@@ -79,27 +72,41 @@ def command(
       bandcurve lineup evening.csv B01 B02 B03 B04 --rig squat.rig.toml --pairs B01+B03,B02+B04 --json
     """
     from calib.safe_read import read_capped
+    from calib.use.bands.lookup import Lookup
+    from calib.use.lineup.evening import Box, not_paired, plan_evening, sought_in, sound_bands
     from calib.use.lineup.lifters_table import CAP_BYTES, parse_lifters
     from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
+    from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
+    from calib.verbs.terminal.progress import Progress
 
     shown = cast("Unit", shown_in(unit).force)
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
     if sheet is not None:
         _check_sheet(sheet, paper, turns)
-    kept, left = _box(bands or [], folder)
-    box = _Box(
+    lookup = Lookup(folder)
+    try:
+        kept, left = sound_bands(lookup, bands or [])
+    except DataError as error:
+        raise error.at(str(folder)) from None
+    box = Box(
         kept,
-        pairs,
         plates_option(plates, shown) if plates is not None else None,
         several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
         several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
-        arrangements,
+        arrangements_of(arrangements) if arrangements is not None else None,
         most,
         extrapolate,
         "kg" if as_json else shown,
     )
-    lineups, used = _planned(turns, rig, table, box)
-    answer = lineup_answer(lineups, used, [*left, *_not_paired(kept, used)])
+    pair = partial(with_pairs, written=pairs) if pairs is not None else None
+    progress = Progress("Planning")
+    try:
+        lineups, used = plan_evening(
+            turns, lambda turn: sought_in(_rig_of(turn, rig, table), box, seen_from, pair), progress.tell
+        )
+    finally:
+        progress.close()
+    answer = lineup_answer(lineups, used, [*left, *not_paired(kept, used)])
     if sheet is not None:
         _write_sheet(answer, sheet, cast("Paper", paper), table.name, SHOWN[shown])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
@@ -137,71 +144,6 @@ def _write_sheet(answer: "LineupAnswer", sheet: Path, paper: "Paper", of: str, s
     print(f"Sheet written to {sheet}.", file=sys.stderr)
 
 
-class _Box:
-    """What there is to hang."""
-
-    def __init__(
-        self, bands: "Sequence[Found]", pairs: str | None, plates: "Sequence[Plates] | None", heights: Sequence[float],
-        pegs: Sequence[float], arrangements: str | None, most: int, extrapolate: bool, unit: "Unit",
-    ) -> None:  # fmt: skip
-        self.bands, self.pairs, self.plates, self.heights, self.pegs = bands, pairs, plates, heights, pegs
-        self.arrangements, self.most, self.extrapolate, self.unit = arrangements, most, extrapolate, unit
-
-
-def _box(names: Sequence[str], folder: Path) -> "tuple[list[Found], list[tuple[str, str]]]":
-    """The bands that may be used, and those left out with why."""
-    from calib.use.bands.lookup import DOUBTFUL, Lookup
-
-    lookup = Lookup(folder)
-    known = names or [band.address for band in lookup.register().bands if band.calibrations]
-    kept, left = list["Found"](), list[tuple[str, str]]()
-    for found in lookup.find_all(known):
-        if found.is_retired or found.is_doubtful:
-            said = [f.text for f in found.findings if f.code in (*DOUBTFUL, "box-verdict")]
-            said += [f.text for f in found.profile.findings if f.code in DOUBTFUL]
-            left.append((found.name, f"left out: {'; '.join(dict.fromkeys(said))}"))
-        else:
-            kept.append(found)
-    if not kept:
-        raise DataError("no band is left to hang", where=str(folder), remedy="measure some, or name others")
-    return kept, left
-
-
-def _planned(
-    turns: "Sequence[Turn]", rig: Path | None, table: Path, box: _Box
-) -> "tuple[list[Lineup], list[tuple[str, str]]]":
-    from itertools import groupby
-
-    from calib.use.lineup.lineup import line_up
-    from calib.verbs.terminal.progress import Progress
-
-    chains = [list(chain) for _, chain in groupby(turns, key=lambda t: (t.day, t.exercise))]
-    progress, lineups, used = Progress("Planning"), [], dict[tuple[str, str], None]()
-    try:
-        for n, chain in enumerate(chains):
-            sought = _sought(_rig_of(chain[0], rig, table), box)
-            named = [c.profile.band.id for c in sought.candidates]
-            used |= dict.fromkeys((named[a], named[b]) for a, b in sought.pairs or ())
-            lineups.append(line_up(sought, chain, partial(_tell, progress, n, len(chains))))
-    finally:
-        progress.close()
-    return lineups, list(used)
-
-
-def _not_paired(bands: "Sequence[Found]", used: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-    """Bands that are alone in their box and hang nowhere on two sides, each with why."""
-    there = {band for pair in used for band in pair}
-    return [
-        (one.name, "; ".join(f.text for f in one.findings if f.code == "box-verdict"))
-        for one in bands
-        if used and one.is_alone and one.profile.band.id not in there
-    ]
-
-
-def _tell(progress: "Progress", n: int, of: int, part: float) -> None:
-    progress.tell((n + part) / of)
-
-
 def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
     """The place of an exercise: the one named, or the rig file of its name beside the table."""
     if rig is not None:
@@ -211,34 +153,3 @@ def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
     from calib.identity import check_id
 
     return table.parent / f"{check_id(turn.exercise)}{END}"
-
-
-def _sought(file: Path, box: _Box) -> "Sought":
-    from calib.use.rig.from_python import made_pairs, with_bands
-    from calib.use.rig.plates import as_loaded, loadings
-    from calib.use.rig.rig_files import named, read_rig
-    from calib.use.rig.solve import Sought
-    from calib.use.rig.solve_place import hangings, place_of
-    from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
-
-    rig = read_rig(file)
-    with named(file):
-        place = place_of(rig)
-        tried = arrangements_of(box.arrangements)
-        if box.arrangements is None:  # a hitch nobody measured is known too badly to plan with
-            tried = [a for a in tried if a != "choked" or _is_measured(place)]
-        ways = hangings(place, tried, box.heights, box.pegs)
-    loads = loadings(box.plates) if box.plates else as_loaded(rig.bar.plates)
-    sought = Sought(place, (), ways, loads, (), 0.0, box.most, extrapolate=box.extrapolate, unit=box.unit)
-    sought = with_bands(sought, box.bands, partial(seen_from, file))
-    if len(place.slots) < 2:
-        return sought
-    if len(box.bands) < 2:
-        raise DataError("one band cannot hang on both sides", where=file.name, remedy="measure a second one")
-    if box.pairs is not None:
-        return with_pairs(sought, box.pairs)
-    return replace(sought, pairs=made_pairs(sought))
-
-
-def _is_measured(place: "RigPlace") -> bool:
-    return all(slot.arrangement == "choked" and slot.slack_length is not None for slot in place.slots)

@@ -5,18 +5,17 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import DataError, UsageError
+from calib.errors import UsageError
 from calib.verbs.talk.recording_options import AskOption, BaudOption, ColumnOption, FormatOption, PatternOption
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
     from calib.fit.gear.scale_check import ScaleCheck
-    from calib.scale import Scale, StoredCheck
+    from calib.scale import Scale
     from calib.use.cell.cell_line import LineWanted
     from calib.verbs.cell.port_check import Checked
-    from calib.verbs.scale.scale_hung import Draft, HungLoads, Stated
+    from calib.verbs.scale.scale_hung import Draft, Stated
 
-PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
 
 app = typer.Typer(
     add_completion=False,
@@ -148,8 +147,9 @@ def check(
       bandcurve scale check cell.scale.json --port /dev/ttyUSB0
     """
     from calib.scale import load_scale, update_scale
+    from calib.use.scales.check_part import check_part
+    from calib.use.scales.checked import fit_check, refuse_far_off, with_check
     from calib.verbs.scale.scale_hung import Draft, Stated, from_keyboard, from_table, with_pieces
-    from calib.verbs.scale.scale_record import check_part
     from calib.verbs.terminal.quantities import day_gone_by
 
     scale = before = load_scale(file)
@@ -166,10 +166,10 @@ def check(
         hung = from_table(table, stated) if table else from_keyboard(scale, shown_unit, stated, draft)
     if stated.plates:
         hung = with_pieces(hung, stated.plates)
-    result = _fit(hung, scale, day, (latitude, altitude))
-    _refuse_far_off(result, any_gain, str(table or port or "typed"))
+    result = fit_check(hung, scale, day, (latitude, altitude))
+    refuse_far_off(result, any_gain, str(table or port or "typed"))
     check = check_part(result, day, (latitude, altitude), temperature, creep)
-    kept = update_scale(file, lambda now: _with(now.with_changes(before, scale), check))
+    kept = update_scale(file, lambda now: with_check(now.with_changes(before, scale), check))
     name = kept.checks[-1].id
     if table is None or port is not None:
         draft.path.unlink(missing_ok=True)
@@ -232,40 +232,6 @@ def _tell_scale(scale: "Scale", path: Path, as_json: bool, step: str) -> None:
         return
     print(scale_text(scale, _shown_unit(None, scale)))
     print(f"In {path}. Next:\n{step}")
-
-
-def _fit(hung: "HungLoads", scale: "Scale", day: str, place: tuple[float | None, float | None]) -> "ScaleCheck":
-    from calib.fit.gear.scale_check import check_scale
-    from calib.fit.gear.weighings import Weighing, added_one_by_one
-    from calib.gravity import local_gravity
-
-    forces = hung.loads.kind == "force"
-    pieces = [row.pieces for row in hung.rows]
-    if not (hung.pieces_told_apart or forces):
-        pieces = added_one_by_one([sum(row) for row in pieces])
-    weighings = [Weighing(p, r.shown, r.branch, r.line) for p, r in zip(pieces, hung.rows, strict=True)]
-    return check_scale(weighings, hung.loads, scale.resolution_N, day, 1.0 if forces else local_gravity(*place)[0])
-
-
-def _refuse_far_off(result: "ScaleCheck", any_gain: bool, where: str) -> None:
-    top = max(w.nominal for w in result.weighings) * result.g
-    ratio = result.shown_for(top) / top
-    if any_gain or abs(ratio - 1) <= PLAUSIBLE:
-        return
-    units = abs(ratio / 2.2046 - 1) < 0.1 or abs(ratio * 2.2046 - 1) < 0.1
-    slip = "was one of the two in lb, the other in kg?" if units else "were the columns swapped, or in another unit?"
-    raise DataError(
-        f"the scale shows {ratio:.3g} times the known load, and no check was kept: {slip}",
-        where=where,
-        remedy="correct it, or give --any-gain if it is really so",
-    )
-
-
-def _with(scale: "Scale", check: "StoredCheck") -> "Scale":
-    """One check more, named after its day; with a number where that day has a check already."""
-    taken, day = {c.id for c in scale.checks}, check.checked_on
-    name = next(n for n in (day, *(f"{day}-{i}" for i in range(2, 1000))) if n not in taken)
-    return scale.with_check(check.model_copy(update={"id": name}))
 
 
 def _tell_check(result: "ScaleCheck", name: str, file: Path, unit: str, as_json: bool) -> None:

@@ -18,6 +18,7 @@ from calib.safe_read import read_capped
 from calib.safe_write import write_atomically
 from calib.scale import Scale
 from calib.units import MASS
+from calib.use.scales.checked import HungLoads
 from calib.verbs.scale.scale_new import one_of
 from calib.verbs.scale.scale_questions import ask_loads, ask_rows, ask_water_temperature
 from calib.verbs.terminal.prompts import at_terminal, lead, prepare, say
@@ -41,15 +42,6 @@ class Stated:
     def plates(self) -> PlateSet | None:
         """The set of plates, where its file was named."""
         return load_plates(self.name) if self.name and self.name.endswith(PLATES_FILE) else None
-
-
-@dataclass(frozen=True)
-class HungLoads:
-    """A check's readings."""
-
-    rows: tuple[CheckRow, ...]  # as masses [kg] or forces [N]
-    loads: KnownLoads
-    pieces_told_apart: bool
 
 
 def from_table(path: Path, stated: Stated) -> HungLoads:

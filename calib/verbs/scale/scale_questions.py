@@ -8,10 +8,9 @@ from calib.acquire.files.typed import parse_temperature
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError, UsageError
 from calib.fit.gear.known_loads import WORTH, KnownLoads, LoadKind, usual
-from calib.frozen import dataclass
 from calib.identity import check_id
-from calib.records import BranchName
 from calib.units import FORCE
+from calib.use.scales.typed_check import Sheet
 from calib.verbs.terminal.prompts import BACK, HELP, EndOfInputError, ask, ask_line, choose, say, sentence, yes
 
 ASKED: tuple[LoadKind, ...] = ("plates", "calibrated", "weighed", "water")
@@ -45,36 +44,6 @@ def ask_water_temperature() -> float:
         empty=15.0,
         hint="Water weighs 998 g a litre at 20 C and 1000 g at 4 C.",
     )
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """Readings typed so far."""
-
-    unit: str
-    litres: bool
-    rows: tuple[CheckRow, ...] = ()
-
-    @property
-    def known_unit(self) -> str:
-        """Of a known load that is typed without one."""
-        return "l" if self.litres else "lb" if self.unit in ("lb", "lbf") else "kg"
-
-    def with_row(self, pieces: tuple[float, ...], shown: float) -> "Sheet":
-        """One more; a smaller load than the one before is on the way down."""
-        row = CheckRow(pieces, shown, self._way(sum(pieces)), 0)
-        return replace(self, rows=(*self.rows, row))
-
-    def _way(self, total: float) -> BranchName:
-        if not self.rows:
-            return "loading"
-        before = sum(self.rows[-1].pieces)
-        if total > before:
-            return "loading"
-        if total < before:
-            return "unloading"
-        top = max(sum(r.pieces) for r in self.rows)
-        return "unloading" if total == top and before == top else self.rows[-1].branch
 
 
 def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[CheckRow]], None]) -> tuple[CheckRow, ...]:

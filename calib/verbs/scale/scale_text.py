@@ -1,6 +1,6 @@
 """A scale and its check in words and as an answer. Nothing is asked, fitted or written here."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from calib.fit.gear.known_loads import WORTH
 from calib.fit.gear.scale_check import ScaleCheck
@@ -9,6 +9,7 @@ from calib.fit.gear.weighings import down_less_up
 from calib.scale import Scale
 from calib.units import FORCE
 from calib.use.answers.gear import CheckedPoint, FitTest, FitTests, PlainFit, ScaleCheckAnswer
+from calib.use.scales.checked import per_unit, places, verdict
 from calib.verbs.terminal.plain_text import wrap
 
 KINDS = {"hanging-scale": "hanging scale", "platform-scale": "platform scale", "load-cell": "load cell"}
@@ -26,31 +27,8 @@ def _paragraph(line: str) -> str:
 
 
 def _verdicts(check: ScaleCheck, unit: str) -> Iterator[str]:
-    for force in _places(check):
+    for force in places(check):
         yield verdict(check, force, unit)
-
-
-def _places(check: ScaleCheck) -> Sequence[float]:
-    """Low, middle and top of what was checked. [N]"""
-    forces = sorted({round(w.nominal * check.g, 9) for w in check.weighings if w.pieces})
-    return [forces[i] for i in sorted({0, (len(forces) - 1) // 2, len(forces) - 1})]
-
-
-def verdict(check: ScaleCheck, force: float, unit: str) -> str:
-    """One sentence: how far off, and how sure that is."""
-    excess, half = check.excess(force), Z95 * check.u(check.shown_for(force))
-    factor = _per(check, unit)
-    percent, at = 100 * excess / force, f"at {force / factor:.4g} {unit}"
-    limit = f"+- {_two_digits(half / factor)} {unit}"
-    off = f"reads {abs(percent):.2g} % {'high' if excess > 0 else 'low'} {at}"
-    if abs(excess) < half:
-        return f"{off}, which is within what these loads can show ({limit})"
-    return f"{off} ({limit})"
-
-
-def _per(check: ScaleCheck, unit: str) -> float:
-    """What one unit of known load pulls: a mass pulls with the g of the check. [N]"""
-    return FORCE[unit] if check.loads.kind == "force" else FORCE[unit] * check.g / FORCE["kg"]
 
 
 def _near(value: float) -> str:
@@ -58,13 +36,8 @@ def _near(value: float) -> str:
     return f"{round(value, 3) + 0.0:+.3f}"
 
 
-def _two_digits(value: float) -> str:
-    """Two digits that count: 0.0613 is 0.061, 1.23 is 1.2, 12.3 is 12."""
-    return f"{float(f'{value:.2g}'):g}"
-
-
 def _table(check: ScaleCheck, unit: str) -> Iterator[str]:
-    factor, per = FORCE[unit], _per(check, unit)
+    factor, per = FORCE[unit], per_unit(check, unit)
     yield f"  {'known':>9} {'shown':>9} {'corrected':>10}   [{unit}]"
     zero = check.correction.coefficients[0]
     first = next((w.shown for w in check.weighings if not w.pieces), -zero / check.correction.coefficients[1])
@@ -126,7 +99,7 @@ def check_answer(check: ScaleCheck, name: str, file: str) -> ScaleCheckAnswer:
         max_N=correction.max,
         known_loads=correction.known_loads,
         factor_known_loads=tuple(correction.factor_known_loads),
-        points=tuple(_point(check, force) for force in _places(check)),
+        points=tuple(_point(check, force) for force in places(check)),
         order=check.order,
         lack_of_fit=FitTests(_test(check.line_fit), _test(check.quadratic_fit)),
         plain=PlainFit(

@@ -2,13 +2,13 @@
 
 from calib.acquire.files.typed import parse_length, parse_mass
 from calib.use.ask import readers
+from calib.use.ask.box_band import FAR_FROM_OTHERS
 from calib.use.ask.gear import Gear
 from calib.use.ask.measuring import BY_KEY
 from calib.verbs.talk.asking import ask_alone
 from calib.verbs.terminal.prompts import ask, yes
 
 FLAT = " ".join(BY_KEY["flat"].help)
-FAR_FROM_OTHERS = 0.08  # relative; nominally equal bands span 3.5-5.2 %
 
 
 def flat_of_one(gear: Gear, nominal: float) -> float:

@@ -2,6 +2,7 @@
 // Every word and number comes from the server; without this script the same page works by its forms.
 import { button, find, paragraph, send as deliver } from "/static/page.js";
 import { drawPad } from "/static/pad.js";
+import { drawKeys, showValue } from "/static/cell.js";
 import { drawRows } from "/static/rows.js";
 import { bell, speak, switches } from "/static/signals.js";
 
@@ -10,6 +11,7 @@ const address = root.dataset.address;
 let seen = { version: -1 };
 let wait = null; // the countdown: when moving ends, when holding ends, its timer
 let heldFrom = 0;
+let rung = 0; // signals of a load cell that were heard
 let entering = false; // an entry is not acknowledged yet
 
 function show(now) {
@@ -19,12 +21,17 @@ function show(now) {
   find("asking").hidden = !now.asks;
   find("finished").hidden = Boolean(now.asks);
   if (now.asks) showTask(now.asks);
+  find("cell").hidden = !now.cell;
+  find("connect").hidden = !now.connect;
+  find("entry").hidden = now.cell || now.connect;
   find("progress").textContent = now.progress;
   find("say").replaceChildren(...now.say.map((words) => paragraph(words, now.question ? "doubt" : "")));
   find("curve").innerHTML = now.picture; // drawn by the server, of numbers alone
   drawRows(find("rows"), now, send);
-  if (!now.asks) stopWait();
+  if (!now.asks || now.cell || now.connect) stopWait();
   else if (moved && now.writes) beginWait(now.asks);
+  if (rung && rung !== now.rings[0]) bell(now.rings[1]);
+  rung = now.rings[0];
   if (moved && now.asks) speak(`${now.asks.task}. ${now.asks.place}`);
   showButtons();
   settle();
@@ -49,9 +56,11 @@ function showButtons() {
   if (!seen.writes) made.push(button("Write from here", () => send({ pen: "take" }), "first"));
   else {
     if (seen.question) made.push(button("It is right, keep it", () => send({ entry: "keep" }), "first"));
+    if (seen.cell) return find("other").replaceChildren(...made);
     if (seen.rows.length) made.push(button("Undo", () => send({ entry: "undo" })));
-    if (seen.asks?.hold_s) made.push(button(wait ? "Pause" : "Start the wait", pauseOrGo));
-    if (seen.asks) made.push(button("Skip", () => send({ entry: "skip" })), button("Finish early", () => send({ entry: "stop" })));
+    if (wait && Date.now() < wait.moves) made.push(button("It is set", holdNow));
+    if (seen.asks?.hold_s && !seen.connect) made.push(button(wait ? "Pause" : "Start the wait", pauseOrGo));
+    if (seen.asks && !seen.connect) made.push(button("Skip", () => send({ entry: "skip" })), button("Finish early", () => send({ entry: "stop" })));
   }
   find("other").replaceChildren(...made);
 }
@@ -93,6 +102,10 @@ function beginWait(asks) {
 
 function tick() {
   const now = Date.now(), moving = now < wait.moves, over = now >= wait.ends;
+  if (wait.moving !== moving) {
+    wait.moving = moving;
+    showButtons();
+  }
   const seconds = Math.ceil(((moving ? wait.moves : wait.ends) - now) / 1000);
   find("wait").textContent = over ? "Read now" : `${moving ? "Move" : "Hold still"}: ${seconds}`;
   find("wait").className = over ? "wait read" : moving ? "wait" : "wait hold";
@@ -102,6 +115,14 @@ function tick() {
   bell();
   speak("Read now");
   showButtons();
+}
+
+function holdNow() {
+  const early = wait.moves - Date.now();
+  wait.moves -= early;
+  wait.ends -= early;
+  heldFrom = wait.moves;
+  tick();
 }
 
 function stopWait(words = "") {
@@ -127,4 +148,7 @@ find("entry").addEventListener("submit", (event) => {
 });
 drawPad(find("pad"), find("value"));
 switches(find("switches"));
-new EventSource(`${address}/live`).addEventListener("message", (event) => entering || show(JSON.parse(event.data)));
+drawKeys((fields) => seen.writes && send(fields));
+const stream = new EventSource(`${address}/live`);
+stream.addEventListener("message", (event) => show(JSON.parse(event.data)));
+stream.addEventListener("cell", (event) => showValue(JSON.parse(event.data)));

@@ -21,7 +21,8 @@ export function switches(place) {
   }));
 }
 
-export function bell() {
+export function bell(times = 1) {
+  if (times > 1) setTimeout(() => bell(times - 1), 350); // twice: something is wrong
   if (isOn("shake")) navigator.vibrate?.([200, 100, 200]);
   if (!sound || !isOn("sound")) return;
   const tone = sound.createOscillator();

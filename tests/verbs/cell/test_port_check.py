@@ -14,12 +14,12 @@ from calib.fit.gear.known_loads import usual
 from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
 from calib.use.cell.cell_line import CellLine, LineWanted, open_line
+from calib.use.scales.check_part import check_part
+from calib.use.scales.checked import fit_check
 from calib.verbs.cell import port_check
 from calib.verbs.cell.port_check import Checked, check_at_line
 from calib.verbs.fit import command as fit
-from calib.verbs.scale.scale_group import _fit
 from calib.verbs.scale.scale_hung import Draft, Stated, from_table
-from calib.verbs.scale.scale_record import check_part
 from calib.verbs.terminal.prompts import EndOfInputError
 from tests.verbs.cell.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, head_for, recorder_at
 from tests.verbs.cell.trials import type_flat
@@ -72,7 +72,7 @@ def test_counts_become_newton_and_the_line_is_kept(tmp_path: Path, monkeypatch: 
     assert [r.branch for r in checked.hung.rows] == ["loading", "loading", "loading", "unloading", "unloading"]
     assert checked.scale.resolution_N == pytest.approx(1 / COUNTS_PER_NEWTON, rel=1e-3)
     assert checked.scale.extensions["line"]["format"]["roles"][:2] == ("clock", "value")
-    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
     assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
     assert result.zero_return == pytest.approx(0.0, abs=0.02)
 
@@ -167,7 +167,7 @@ def test_counts_recorded_before_the_check_are_fitted_with_its_file(
     assert "scale check cell.scale.json --port bench" in said
     assert "nothing says what a count is; check the cell, bandcurve scale check CELL.scale.json" in said
     checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch)
-    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
     path = tmp_path / "cell.scale.json"
     save_scale(checked.scale.with_check(check_part(result, "2026-03-01", (None, None), None)), path)
     assert load_scale(path).counts == checked.scale.counts
@@ -191,7 +191,7 @@ def test_a_check_that_broke_off_goes_on_though_the_board_has_set_itself_to_nough
     checked = _checked(later, tmp_path, monkeypatch, ("", "10", "0", ""), resume=draft)
     assert "are moved along" in capsys.readouterr().err
     assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
-    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
     assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
     assert [r.shown for r in checked.hung.rows] == pytest.approx(
         [checked.hung.rows[0].shown + G_STANDARD * x for x in (0, 10, 20, 10, 0)], abs=0.03
@@ -207,7 +207,7 @@ def test_a_board_that_starts_again_in_the_middle_and_tares_itself_costs_one_more
     said = " ".join(capsys.readouterr().err.split())
     assert "the board started again, so nothing on is read once more" in said
     assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
-    result = _fit(checked.hung, checked.scale, "2026-03-01", (None, None))
+    result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
     assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
     assert result.zero_return == pytest.approx(0.0, abs=0.03)
 

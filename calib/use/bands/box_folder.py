@@ -1,0 +1,48 @@
+"""The bands of a box's folder that are to be measured, each by its latest run; and which folders are boxes."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from calib.acquire.files.run_file import read_run
+from calib.acquire.recording.batch_plan import UNTAPED, BandToMeasure, misnamed
+from calib.errors import BandcurveError
+
+EARLIEST = datetime(1, 1, 1, tzinfo=UTC)  # where a run does not say when it was begun
+HEAD_BYTES = 16_384  # a head of a run is shorter
+
+
+def bands_to_measure(folder: Path) -> tuple[list[BandToMeasure], tuple[str, ...]]:
+    """The bands, and what was passed over, each in a sentence without its stop."""
+    found: list[BandToMeasure] = []
+    said: list[str] = []
+    for path in sorted(p for p in folder.glob("*.run.csv") if not p.is_fifo()):
+        try:
+            band = BandToMeasure(replace(read_run(path), name=path.name))
+            planned = band.run.head.extensions.get("settings") and band.wanted
+        except BandcurveError as error:
+            said.append(f"Passed over: {error.at(path.name)}")
+            continue
+        if planned:
+            found.append(band)
+    said += misnamed([(b.run.name, b.id) for b in found])
+    latest = {b.id: b for b in sorted(found, key=lambda b: (b.run.head.started or EARLIEST, len(b.run.rows)))}
+    return [b for b in found if latest[b.id] is b], tuple(said)
+
+
+def boxes(folder: Path) -> dict[str, Path]:
+    """Folders in which a band of a box is still to be measured, by their name as seen from here."""
+    found: dict[str, Path] = {}
+    for path in sorted(folder.rglob("*.run.csv")):
+        name = path.parent.relative_to(folder).as_posix()
+        if name not in found and path.is_file() and _is_untaped(path):
+            found[name] = path.parent
+    return found
+
+
+def _is_untaped(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return UNTAPED.encode() in file.read(HEAD_BYTES)
+    except OSError:
+        return False

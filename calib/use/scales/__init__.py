@@ -1,0 +1,1 @@
+"""Scales and their checks: readings with known loads fitted, and what that says."""

@@ -1,0 +1,117 @@
+"""The page's check of a scale: known loads hung, what it shows typed line by line, the check kept in the scale's file.
+
+Each line is in a table beside the scale's file before it is acknowledged; that table is all there is to go on from.
+"""
+
+from datetime import date
+from pathlib import Path
+
+from starlette.responses import RedirectResponse, Response
+
+from calib.acquire.files.check_table import CAP_BYTES, format_check_table, parse_check_table, read_pair
+from calib.acquire.recording.typed_entry import clean
+from calib.errors import BandcurveError, DataError
+from calib.safe_read import read_capped
+from calib.safe_write import write_atomically
+from calib.scale import Scale, load_scale, update_scale
+from calib.units import FORCE
+from calib.use.report.layout import sentence
+from calib.use.scales.typed_check import Sheet
+from calib.web.pages import Asked, Site
+
+FEWEST = 3  # lines: nothing and one load, once more
+LOADS = {"plates": "gym plates", "calibrated": "calibrated plates", "weighed": "weighed on a kitchen scale"}
+
+
+def scale_list(site: Site, asked: Asked) -> Response:
+    """Scale files of the folder."""
+    return site.render(asked, "scales.html", names=list(site.cells.scales()))
+
+
+def _file(site: Site, name: str) -> Path:
+    file = site.cells.scales().get(name)
+    if file is None:
+        raise DataError(f"there is no scale {name[:60]!r} here", remedy="choose one from the list")
+    return file
+
+
+def _draft(file: Path) -> Path:
+    return file.with_name(file.name.removesuffix(".scale.json") + ".check.csv")
+
+
+def _sheet(file: Path, scale: Scale) -> Sheet:
+    """What was typed so far."""
+    draft, unit = _draft(file), scale.shown_unit or "kg"
+    rows = parse_check_table(read_capped(draft, CAP_BYTES), draft.name).rows if draft.is_file() else ()
+    return Sheet(unit, False, tuple(rows))
+
+
+def scale(site: Site, asked: Asked) -> Response:
+    """A scale, its checks, and the one under way."""
+    return _show(site, asked)
+
+
+def _show(site: Site, asked: Asked, wrong: str = "", said: tuple[str, ...] = ()) -> Response:
+    name = asked.request.path_params["name"]
+    file = _file(site, name)
+    found = load_scale(file)
+    sheet = _sheet(file, found)
+    per = FORCE[sheet.unit]
+    known_per = FORCE[sheet.known_unit] / FORCE["kg"]
+    rows = [
+        f"{sum(r.pieces) / known_per:.6g} {sheet.known_unit}: shows {r.shown / per:.6g} {sheet.unit}"
+        for r in sheet.rows
+    ]
+    return site.render(
+        asked,
+        "scale.html",
+        422 if wrong else 200,
+        name=name,
+        checks=[check.id for check in found.checks],
+        rows=rows,
+        known=sheet.known_unit,
+        unit=sheet.unit,
+        loads=LOADS,
+        may_end=len(rows) >= FEWEST,
+        wrong=wrong,
+        said=said,
+    )
+
+
+def weighed(site: Site, asked: Asked) -> Response:
+    """One line more, the last one back, or the end of the check."""
+    name, fields = asked.request.path_params["name"], asked.fields
+    file = _file(site, name)
+    try:
+        found = load_scale(file)
+        sheet = _sheet(file, found)
+        if fields.get("do") == "end":
+            return _show(site, asked, said=_ended(file, found, sheet, fields.get("loads", "")))
+        if fields.get("do") == "undo":
+            rows = sheet.rows[:-1]
+        else:
+            line = clean(f"{fields.get('known', '').replace(' ', '')} {fields.get('shown', '')}")
+            rows = sheet.with_row(*read_pair(line, sheet.known_unit, sheet.unit)).rows
+        write_atomically(_draft(file), format_check_table(rows, "mass"))
+    except BandcurveError as error:
+        return _show(site, asked, sentence(str(error)))
+    return RedirectResponse(asked.request.url.path, 303)
+
+
+def _ended(file: Path, found: Scale, sheet: Sheet, loads: str) -> tuple[str, ...]:
+    """Fit the check, keep it in the scale's file, and say what it found."""
+    from calib.fit.gear.known_loads import usual
+    from calib.use.scales.check_part import check_part
+    from calib.use.scales.checked import HungLoads, fit_check, places, refuse_far_off, verdict, with_check
+
+    if len(sheet.rows) < FEWEST:
+        raise DataError("at least nothing and one load, three lines in all, are needed", remedy="go on with the next")
+    kind = loads if loads in LOADS else "plates"
+    day, place = date.today().isoformat(), (None, None)
+    several = any(len(row.pieces) > 1 for row in sheet.rows)
+    result = fit_check(HungLoads(sheet.rows, usual(f"{kind}-1", kind), several), found, day, place)  # type: ignore[arg-type]
+    refuse_far_off(result, False, file.name)
+    check = check_part(result, day, place, None)
+    update_scale(file, lambda now: with_check(now, check))
+    _draft(file).unlink(missing_ok=True)
+    return tuple(f"It {verdict(result, force, sheet.unit)}." for force in places(result))

@@ -1,0 +1,121 @@
+"""Pages of answers: pairs, what to hang, lifters, re-checks; what the commands say, to the last digit of their JSON."""
+
+import json
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from calib.profile.document import load_profile, save_profile
+from calib.profile.store.rechecks import parse_rechecks
+from calib.verbs.app import run
+from calib.web.access import Doorkeeper
+from calib.web.views import page_of
+from tests.use.rig.made import band_text, linear
+
+HOST = "127.0.0.1:8765"
+HERE = {"origin": f"http://{HOST}"}
+JSON = {"accept": "application/json"}
+BAR = 'format = "bandcurve-rig/1"\n[bar]\nmass_kg = 20\nplates_kg = 60\nbottom_mm = 1200\ntop_mm = 1800\n'
+TABLE = "lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg\n{name},1200,1700,90,110\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in ("B", "C"):
+        save_profile(linear(name), tmp_path / f"{name}.profile.json")
+    (tmp_path / "squat.rig.toml").write_text(BAR + band_text(side="left") + band_text(side="right"), "utf-8")
+    (tmp_path / "evening.csv").write_text(TABLE.format(name="Ann"), "utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def phone(folder: Path) -> TestClient:
+    door = Doorkeeper(frozenset({HOST}))
+    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
+    browser.get("/enter", params={"code": door.new_code()})
+    return browser
+
+
+def told(capsys: pytest.CaptureFixture[str], *command: str) -> object:
+    run([*command, "--json"])
+    found: object = json.loads(capsys.readouterr().out)
+    return found
+
+
+def test_pairs_are_those_of_the_command(phone: TestClient, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert phone.get("/pairs", headers=JSON).json() == told(capsys, "pair", "B", "C", "--folder", str(folder))
+    assert "B" in phone.get("/pairs").text
+
+
+def test_one_band_makes_no_pair_and_leads_to_measuring(phone: TestClient, folder: Path) -> None:
+    (folder / "C.profile.json").unlink()
+    answer = phone.get("/pairs")
+    assert answer.status_code == 422
+    assert 'href="/measure"' in answer.text
+
+
+def test_what_to_hang_for_a_wanted_load(phone: TestClient, folder: Path) -> None:
+    assert "Find what to hang" in phone.get("/solve/squat").text
+    found = phone.get("/solve/squat", params={"top": "110", "plates": "20x4, 10x4, 5x2"}, headers=JSON).json()
+    assert found["proposals"][0]["loads"]["top"]["bar_load_kg"] == pytest.approx(110, abs=2.5)
+    assert "kilos" in phone.get("/solve/squat", params={"top": "110", "plates": "20x4, 10x4, 5x2"}).text
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [({"top": "many"}, "many"), ({"top": "9000"}, ""), ({"top": "110", "plates": "20"}, "mass and a number"),
+     ({"top": "110", "plates": "20x-1"}, "mass and a number"), ({"top": "<b>"}, "&lt;b&gt;")],
+)  # fmt: skip
+def test_what_cannot_be_hung_is_one_sentence_above_the_form(
+    phone: TestClient, typed: dict[str, str], words: str
+) -> None:
+    answer = phone.get("/solve/squat", params=typed)
+    assert answer.status_code == 422
+    assert 'role="alert"' in answer.text
+    assert words in answer.text
+    assert "Find what to hang" in answer.text
+
+
+def test_lifters_are_planned_as_by_the_command(
+    phone: TestClient, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    typed = {"table": "evening.csv", "rig": "squat", "plates": "20x4,10x4,5x2"}
+    found = phone.get("/lifters", params=typed, headers=JSON).json()
+    rig = str(folder / "squat.rig.toml")
+    options = ["--rig", rig, "--plates", typed["plates"], "--folder", str(folder)]
+    assert found == told(capsys, "lineup", str(folder / "evening.csv"), *options)
+    assert "Ann" in phone.get("/lifters", params=typed).text
+
+
+def test_a_lifters_name_is_shown_literally(phone: TestClient, folder: Path) -> None:
+    (folder / "evening.csv").write_text(TABLE.format(name="<script>alert(1)</script>\u202e"), "utf-8")
+    page = phone.get("/lifters", params={"table": "evening.csv", "rig": "squat", "plates": "20x4,10x4"}).text
+    assert "<script>alert" not in page
+    assert "&lt;script&gt;" in page
+
+
+@pytest.mark.parametrize("table", ["../evening.csv", "/etc/passwd", "B.profile.json", "<b>"])
+def test_only_tables_of_the_folder(phone: TestClient, table: str) -> None:
+    assert phone.get("/lifters", params={"table": table, "rig": "squat"}).status_code == 422
+
+
+def test_a_recheck_says_what_it_means_and_is_kept(phone: TestClient, folder: Path) -> None:
+    profile = load_profile(folder / "B.profile.json")
+    kilos = profile.branches.loading.force_N[len(profile.branches.loading.force_N) // 2] / 9.80665
+    first = phone.get("/recheck/B", params={"plate": f"{kilos:.2f}"})
+    assert first.status_code == 200, first.text
+    assert "low over the floor" in first.text
+    tape = 100 * (profile.length(kilos * 9.80665).length - (profile.half_path_less_tape or 0.0))
+    done = phone.post("/recheck/B", headers=HERE, data={"plate": f"{kilos:.2f}", "length": f"{tape:.1f}"})
+    assert done.status_code == 200, done.text
+    kept = parse_rechecks((folder / "B.rechecks.csv").read_bytes(), "B.rechecks.csv")
+    assert [round(r.hung.mass, 2) for r in kept] == [round(kilos, 2)]
+
+
+@pytest.mark.parametrize("typed", [{"plate": "0"}, {"plate": "900"}, {"plate": "x"}, {"plate": "<b>"}])
+def test_a_plate_that_says_nothing_is_one_sentence(phone: TestClient, folder: Path, typed: dict[str, str]) -> None:
+    answer = phone.get("/recheck/B", params=typed)
+    assert answer.status_code == 422
+    assert 'role="alert"' in answer.text
+    assert not list(folder.glob("*.rechecks.csv"))

@@ -1,0 +1,84 @@
+"""Choosing a load cell: only ports that are there, questions as at the terminal, one recording at a time."""
+
+import json
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from calib.acquire.files.run_file import read_run
+from calib.web.access import Doorkeeper
+from calib.web.views import page_of
+
+HOST = "127.0.0.1:8765"
+HERE = {"origin": f"http://{HOST}"}
+JSON = {**HERE, "accept": "application/json"}
+
+
+@pytest.fixture
+def captured(tmp_path: Path) -> str:
+    """A captured line, which is listened to like a port: forty readings near nothing."""
+    path = tmp_path.parent / f"{tmp_path.name}.line"
+    path.write_text("".join(f"{n / 10:.1f},{0.004 * (n % 3):.3f},kg\n" for n in range(400)), "utf-8")
+    return str(path)
+
+
+@pytest.fixture
+def phone(tmp_path: Path, captured: str) -> TestClient:
+    door = Doorkeeper(frozenset({HOST}))
+    browser = TestClient(page_of(tmp_path, door, (captured,)), base_url=f"http://{HOST}")
+    browser.get("/enter", params={"code": door.new_code()})
+    return browser
+
+
+@pytest.mark.parametrize("port", ["", "/etc/passwd", "/dev/null", "socket://127.0.0.1:1", "<script>", "x" * 500])
+def test_no_other_file_or_address_is_opened(phone: TestClient, port: str) -> None:
+    answer = phone.post("/cell", headers=HERE, data={"band": "B07", "port": port, "capacity": "50"})
+    assert answer.status_code == 422
+    assert "there is no port" in answer.text
+    assert "<script>" not in answer.text.replace('<script type="module"', "")
+
+
+def test_without_a_scale_file_the_most_it_takes_is_needed(phone: TestClient, captured: str) -> None:
+    answer = phone.post("/cell", headers=HERE, data={"band": "B07", "port": captured, "capacity": ""})
+    assert answer.status_code == 422
+    assert 'role="alert"' in answer.text
+
+
+def test_the_questions_are_those_of_a_cell_and_the_run_keeps_its_line(
+    phone: TestClient, tmp_path: Path, captured: str
+) -> None:
+    form = phone.post("/cell", headers=HERE, data={"band": "B07", "port": captured, "capacity": "50", "grip": "hand"})
+    assert form.status_code == 200
+    assert 'name="cell" value="1"' in form.text
+    assert 'name="q.max"' not in form.text, "a cell's own step and range are known"
+    fields = {"band": "B07", "occasion": "full", "cell": "1", "q.flat": "100 cm"}
+    assert "Eyes covered" in phone.post("/measure", headers=HERE, data=fields).text
+    begun = phone.post("/begin", headers=HERE, data={**fields, "careful": "yes"})
+    assert begun.status_code == 200
+    head = read_run(tmp_path / "B07.run.csv").head
+    assert head.extensions["cell"]["grip"] == "hand"
+    assert head.procedure.dwell_s == 6.0
+    assert json.loads(phone.get("/measure/B07", headers=JSON).text)["done"] is False
+
+
+def test_a_recording_of_a_cell_takes_no_typed_reading_and_leads_to_the_cell(
+    phone: TestClient, tmp_path: Path, captured: str
+) -> None:
+    test_the_questions_are_those_of_a_cell_and_the_run_keeps_its_line(phone, tmp_path, captured)
+    door = Doorkeeper(frozenset({HOST}))
+    again = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
+    again.get("/enter", params={"code": door.new_code()})
+    seen = again.get("/measure/B07", headers=JSON).json()
+    assert seen["connect"] is True
+    answer = again.post("/measure/B07", headers=JSON, json={"entry": "3", "id": "a"})
+    assert answer.status_code == 422
+    assert "connect it again" in answer.json()["error"]
+    assert not read_run(tmp_path / "B07.run.csv").readings
+
+
+def test_the_questions_of_a_cell_need_one(phone: TestClient) -> None:
+    answer = phone.get("/measure", params={"band": "B07", "occasion": "full", "cell": "1"})
+    assert answer.status_code == 422
+    assert "No load cell is connected" in answer.text
+    assert 'href="/cell"' in answer.text

@@ -1,0 +1,74 @@
+"""A scale is checked on the page: each line kept at once, the check the same as that of the command."""
+
+import json
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from calib.scale import load_scale
+from calib.verbs.app import run
+from calib.web.access import Doorkeeper
+from calib.web.views import page_of
+
+HOST = "127.0.0.1:8765"
+HERE = {"origin": f"http://{HOST}"}
+HOOK = {"format": "bandcurve-scale/1", "id": "hook", "kind": "hanging-scale", "resolution_N": 0.49, "capacity_N": 490.0}
+LINES = [("0", "0"), ("10", "10.05"), ("20", "20.15"), ("40", "40.3"), ("20", "20.1"), ("10", "10.05"), ("0", "0")]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in ("hook", "other"):
+        (tmp_path / f"{name}.scale.json").write_text(json.dumps(HOOK), "utf-8")
+    return tmp_path
+
+
+@pytest.fixture
+def phone(folder: Path) -> TestClient:
+    door = Doorkeeper(frozenset({HOST}))
+    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
+    browser.get("/enter", params={"code": door.new_code()})
+    return browser
+
+
+def test_the_check_is_that_of_the_command(phone: TestClient, folder: Path) -> None:
+    for known, shown in LINES:
+        assert phone.post("/scale/hook", headers=HERE, data={"known": known, "shown": shown}).status_code == 200
+    assert (folder / "hook.check.csv").is_file()
+    page = phone.post("/scale/hook", headers=HERE, data={"do": "end", "loads": "plates"})
+    assert page.status_code == 200, page.text
+    assert "high at" in page.text
+    assert not (folder / "hook.check.csv").exists()
+    table = folder / "typed.csv"
+    ways = ["loading"] * 4 + ["unloading"] * 3
+    lines = [f"{k},{s},{way}" for (k, s), way in zip(LINES, ways, strict=True)]
+    table.write_text("known_kg,shown_kg,branch\n" + "\n".join(lines) + "\n", "utf-8")
+    assert run(["scale", "check", str(folder / "other.scale.json"), "--from", str(table)]) == 0
+    mine, theirs = (load_scale(folder / f"{n}.scale.json").checks[0] for n in ("hook", "other"))
+    assert mine.correction == theirs.correction
+    assert mine.readings == theirs.readings
+
+
+def test_a_line_is_taken_back_and_too_few_end_nothing(phone: TestClient, folder: Path) -> None:
+    phone.post("/scale/hook", headers=HERE, data={"known": "0", "shown": "0"})
+    phone.post("/scale/hook", headers=HERE, data={"known": "10", "shown": "100"})
+    assert "shows 100 kg" in phone.get("/scale/hook").text
+    phone.post("/scale/hook", headers=HERE, data={"do": "undo"})
+    assert "shows 100 kg" not in phone.get("/scale/hook").text
+    assert phone.post("/scale/hook", headers=HERE, data={"do": "end"}).status_code == 422
+    assert not load_scale(folder / "hook.scale.json").checks
+
+
+@pytest.mark.parametrize("line", [("", ""), ("x", "1"), ("10", "<b>"), ("10", "nan"), ("1e9", "1"), ("10", "9" * 40)])
+def test_a_line_that_says_nothing_is_one_sentence(phone: TestClient, folder: Path, line: tuple[str, str]) -> None:
+    answer = phone.post("/scale/hook", headers=HERE, data={"known": line[0], "shown": line[1]})
+    assert answer.status_code == 422
+    assert 'role="alert"' in answer.text
+    assert "<b>" not in answer.text
+    assert not (folder / "hook.check.csv").exists()
+
+
+@pytest.mark.parametrize("name", ["%2e%2e/hook", "/etc/passwd", "nope", "hook.scale.json"])
+def test_only_scales_of_the_folder(phone: TestClient, name: str) -> None:
+    assert phone.get(f"/scale/{name}").status_code in (404, 422)

@@ -1,0 +1,136 @@
+"""Every view of the page for everybody: screen readers, large text, dark and light, keyboard alone; and soon there."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from http.cookiejar import CookieJar
+from pathlib import Path
+from urllib.request import HTTPCookieProcessor, build_opener
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from calib.acquire.files.run_file import RunWriter
+from calib.acquire.recording.batch_plan import heads
+from calib.acquire.recording.new_file import new_writer
+from calib.acquire.recording.state import Recording
+from calib.profile.document import save_profile
+from tests.acquire.recording.test_state_machine import begun, shown
+from tests.use.rig.made import band_text, linear, rig_text
+from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
+from tests.web.test_answers import TABLE
+from tests.web.test_scales import HOOK
+
+SAMPLES = Path(__file__).parents[2] / "sample_runs"
+pytestmark = [needs_chromium, pytest.mark.browser]
+VIEWS = (
+    "/", "/band/KNEE", "/rigs", "/rig/squat", "/pairs", "/solve/squat?top=110&plates=20x4,10x4", "/recheck/KNEE",
+    "/lifters?table=evening.csv&rig=squat&plates=20x4,10x4", "/recheck/KNEE?plate=10", "/measure", "/boxes", "/box/box",
+    "/measure?band=B9&occasion=full", "/measure/B1", "/cell?band=B2", "/band/NONE", "/scales", "/scale/hook",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Something for every view."""
+    made = tmp_path_factory.mktemp("folder")
+    shutil.copy(SAMPLES / "KNEE.profile.json", made)
+    for name in ("B", "C"):
+        save_profile(linear(name), made / f"{name}.profile.json")
+    bands = band_text(side="left") + band_text(side="right")
+    (made / "squat.rig.toml").write_text(rig_text(bands, bottom=1200, top=1800), "utf-8")
+    (made / "evening.csv").write_text(TABLE.format(name="Ann"), "utf-8")
+    (made / "hook.scale.json").write_text(str(HOOK).replace("'", '"'), "utf-8")
+    RunWriter.create(made / "B1.run.csv", begun(cycles=1).head).close()
+    (made / "box").mkdir()
+    for head in heads(begun().head, ["B01", "B02"], 1):
+        new_writer(made / "box" / f"{head.band.id}.run.csv", Recording(head)).close()
+    return made
+
+
+@pytest.mark.parametrize(("size", "scheme"), [(PHONE, "light"), (DESK, "dark")], ids=["phone", "desk"])
+def test_every_view_reads_well_and_text_twice_as_large_fits(
+    browser: Browser, folder: Path, size: tuple[int, int], scheme: str
+) -> None:
+    wrong = []
+    with serving(folder) as link, looking(browser, link, size, drops=True) as page:
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        for view in VIEWS:
+            page.goto(link.split("/enter")[0] + view)
+            wrong += [f"{view}: {what}" for what in violations(page)]
+            page.evaluate("document.documentElement.style.fontSize = '200%'")
+            if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+                wrong.append(f"{view}: cut off at twice the size of text")
+    assert wrong == []
+
+
+def reach(page: Page, what: str) -> None:
+    """Tab on until something of that name, or with that id, has the focus."""
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        told = page.evaluate(
+            "() => { const e = document.activeElement;"
+            " return [e.id, e.textContent, e.closest('label')?.textContent ?? ''].join('|'); }"
+        )
+        if what in told:
+            return
+    raise AssertionError(f"{what} is not reached by the keyboard")
+
+
+def test_a_quick_look_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
+    with serving(tmp_path) as link, looking(browser, link, DESK) as page:
+        reach(page, "Measure one")
+        page.keyboard.press("Enter")
+        expect(page.locator("#name")).to_be_visible()
+        reach(page, "name")
+        page.keyboard.type("B07")
+        page.keyboard.press("Enter")
+        expect(page.locator("#q-max")).to_be_visible()
+        for field, text in (("q-max", "50 kg"), ("q-step", "0.05"), ("q-flat", "100 cm")):
+            reach(page, field)
+            page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        expect(page.locator("h1")).to_contain_text("Before you pull")
+        reach(page, "All of this is so")
+        page.keyboard.press("Space")
+        reach(page, "Done: begin")
+        page.keyboard.press("Enter")
+        settled = page.locator("#recording:is([data-state=ready], [data-state=done])")
+        settled.wait_for()
+        reach(page, "value")
+        while settled.get_attribute("data-state") == "ready":
+            version = settled.get_attribute("data-version") or ""
+            place = page.locator("#place").inner_text()
+            kilos = shown(float(place.split()[0]) / 100 + 0.014) if place else 0.0
+            page.keyboard.type(f"{round(kilos / 0.05) * 0.05:.2f}")
+            page.keyboard.press("Enter")
+            expect(settled).not_to_have_attribute("data-version", version)
+        reach(page, "Show the kilos")
+        page.keyboard.press("Enter")
+        expect(page.locator("h1")).to_contain_text("Band B07")
+    assert (tmp_path / "B07.profile.json").is_file()
+
+
+@pytest.mark.skipif(not hasattr(os, "wait4"), reason="needs the processor time of a process")
+def test_the_first_page_costs_less_than_a_second_of_computing(folder: Path) -> None:
+    command = [sys.executable, "-m", "calib", "page", str(folder), "--no-browser"]
+    server = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+    assert server.stderr is not None
+    found = re.search(r"http\S+", server.stderr.readline())
+    assert found is not None
+    with build_opener(HTTPCookieProcessor(CookieJar())).open(found[0], timeout=20) as first:
+        assert b"KNEE" in first.read()
+    server.terminate()
+    _, _, used = os.wait4(server.pid, 0)
+    server.returncode = 0
+    server.stderr.close()
+    assert used.ru_utime + used.ru_stime < 1.0
