@@ -55,7 +55,7 @@ def _a_box(bands: int) -> list[Work]:
 
 
 def _lines() -> list[Work]:
-    rates = [rate for _, rate, _ in line_rates()]
+    rates = [rate for _, rate, _ in line_rates(every=10)]
     said = f"{min(rates):.0f} to {max(rates):.0f} lines a second"
     return [Work(f"the reader of a load cell's line, {len(rates)} ways of printing", said, "")]
 
