@@ -32,6 +32,10 @@ COLLECTION, RECHECKS = "profile/store/test_collection.py", "use/bands/test_reche
 HAND, CONDITIONS, RIG = "use/rig/test_hand_worked.py", "use/rig/test_conditions.py", "verbs/rig/test_command.py"
 CAUTIONS, FIGURES = "use/rig/test_anchors.py", "use/report/test_figures.py"
 
+READERS, WRITERS, SYSTEMS = "floor/test_readers.py", "floor/test_writers.py", "floor/test_system.py"
+STRANGERS, MANY = "verbs/test_what_strangers_meet.py", "verbs/terminal/test_many.py"
+LONG_TABLE = "acquire/test_long_table.py"
+
 MUTATIONS = (
     # the floor
     Mutation("gravity.py", "normal - _FREE_AIR", "normal + _FREE_AIR", (UNITS,)),
@@ -144,4 +148,25 @@ MUTATIONS = (
     ),
     Mutation("use/rig/anchors.py", "most - answer.rig.bar.mass", "most + answer.rig.bar.mass", (RIG,)),
     Mutation("use/report/figures.py", "mpl.rcdefaults()", "pass", (FIGURES,)),
+    # what keeps an attack off
+    Mutation("safe_read.py", "stat.S_ISREG(mode)", "True", (READERS,)),
+    Mutation("safe_read.py", "cap_bytes + 1", "-1", (READERS,)),
+    Mutation("strict_toml.py", "found := _LONG_KEY.search(text)", "found := None", (READERS,)),
+    Mutation("strict_toml.py", "> MOST_TABLES", "> 10**9", (READERS,)),
+    Mutation("safe_write.py", "        _refuse_existing(path)\n        with locked", "        with locked", (WRITERS,)),
+    Mutation("safe_write.py", "place.rmdir()", "place.exists()", (WRITERS,)),
+    Mutation("safe_write.py", 'apart = "" if alone', 'apart = "" if True', (WRITERS,)),
+    Mutation("safe_write.py", '" " * note.startswith(FORMULA)', '""', (STRANGERS,)),
+    Mutation("system.py", "casefold() == path.name.casefold()", "strip() == path.name", (WRITERS,)),
+    Mutation("system.py", '"O_NOFOLLOW"', '"O_NONE"', (WRITERS,)),
+    Mutation("system.py", "WINDOWS and getattr", "not WINDOWS and getattr", (SYSTEMS,)),
+    Mutation("file_lock.py", "taken and _is_still(lock, descriptor)", "taken", (STORE,)),
+    Mutation("acquire/files/run_file.py", "> MOST_ROWS", "> 10**9", (LONG_TABLE,)),
+    Mutation("acquire/files/table_import.py", "line.count(_separator(line)) >= MOST_CELLS", "False", (LONG_TABLE,)),
+    Mutation("acquire/files/long_table.py", "leg.cycle % every :: every", "::every", (LONG_TABLE,)),
+    Mutation("acquire/cell/port.py", '"logging=" in name', '"logging=" in ""', (STRANGERS,)),
+    Mutation("versioned.py", "part[:60]", "part", (STRANGERS,)),
+    Mutation("verbs/terminal/many.py", "except _GONE:", "except ZeroDivisionError:", (MANY,)),
+    Mutation("verbs/terminal/many.py", "worker.process.kill()", "worker.process.is_alive()", (MANY,)),
+    Mutation("__main__.py", "        _check_streams()\n", "", (STRANGERS,)),
 )

@@ -5,6 +5,7 @@ A file may be cut off anywhere: half a line at its end was never acknowledged an
 
 import os
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Self
@@ -24,11 +25,12 @@ from calib.acquire.files.run_table import (
 )
 from calib.closing import Closing
 from calib.errors import DataError, FileError, file_error
+from calib.file_lock import locked
 from calib.records import Row, Run, RunHead
 from calib.safe_read import read_capped
 from calib.safe_write import write_all, write_new
 from calib.strict_json import not_utf8
-from calib.system import sync_folder
+from calib.system import is_taken
 
 __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run", "save_run"]
 
@@ -242,6 +244,13 @@ def _beginning(head: RunHead, columns: Sequence[str]) -> str:
     return format_head(head, 2 if "about" in columns else 1) + ",".join(columns) + "\n"
 
 
+def _appending(path: Path) -> int:
+    try:
+        return os.open(path, _APPEND)
+    except OSError as error:
+        raise file_error(error, path, "written") from error
+
+
 class RunWriter(Closing):
     """A run file open for appending; a row is flushed and on the disk before `append` returns. Nothing is rewritten."""
 
@@ -263,23 +272,10 @@ class RunWriter(Closing):
         Raises:
             FileError: It exists, or cannot be written.
         """
-        try:
-            descriptor = os.open(path, _APPEND | os.O_CREAT | os.O_EXCL, 0o666)
-        except FileExistsError:
-            raise FileError(
-                "exists already, and nothing is overwritten", where=str(path), remedy="choose another name"
-            ) from None
-        except OSError as error:
-            raise file_error(error, path, "written") from error
-        writer = cls(path, columns, descriptor)
-        try:
-            writer._write(_beginning(head, columns))
-            sync_folder(path.parent)
-        except BaseException:
-            writer.close()
-            path.unlink(missing_ok=True)  # this call made it, and it holds no reading yet
-            raise
-        return writer
+        if is_taken(path):
+            raise FileError("exists already, and nothing is overwritten", where=str(path), remedy="choose another name")
+        write_new(path, _beginning(head, columns))  # with its whole head or not at all
+        return cls(path, columns, _appending(path))
 
     @classmethod
     def resume(cls, path: Path) -> tuple[Self, Run]:
@@ -300,11 +296,9 @@ class RunWriter(Closing):
             )
         if "about" not in columns and version_of(_head_text(lines[: _head_length(lines)])) > 1:
             raise DataError("has no column about", where=str(path), remedy="add it to the table, or begin a new run")
-        try:
-            descriptor = os.open(path, _APPEND)
-        except OSError as error:
-            raise file_error(error, path, "written") from error
-        writer = cls(path, columns, descriptor)
+        with suppress(OSError), locked(path, wait_s=0.0):
+            pass  # so that nothing a kill left stays beside it
+        writer = cls(path, columns, _appending(path))
         writer._size = len(data)
         if cut:
             last_counts = bool(run.rows) and run.rows[-1].line == len(lines)

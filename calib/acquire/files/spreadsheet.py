@@ -7,7 +7,8 @@ package: whoever has only CSV needs none of them.
 import re
 import zipfile
 from collections.abc import Iterable, Iterator
-from io import BytesIO
+from contextlib import redirect_stderr, redirect_stdout
+from io import BytesIO, StringIO
 from typing import Any
 
 from calib.errors import DataError
@@ -70,7 +71,9 @@ def _ods(data: bytes) -> Iterator[Sheet]:
     from odf.opendocument import load
     from odf.table import Table, TableRow
 
-    for sheet in load(BytesIO(data)).spreadsheet.getElementsByType(Table):
+    with redirect_stdout(StringIO()), redirect_stderr(StringIO()):  # it prints what it cannot read, a stranger's text
+        book = load(BytesIO(data))
+    for sheet in book.spreadsheet.getElementsByType(Table):
         rows = (_ods_row(row) for row in sheet.getElementsByType(TableRow)[: MOST_ROWS + 1])
         yield str(sheet.getAttribute("name")), _kept(rows)
 

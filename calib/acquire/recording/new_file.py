@@ -7,6 +7,7 @@ from pathlib import Path
 from calib.acquire.files.run_file import RunWriter, columns_for, format_head
 from calib.acquire.recording.course import PIECES
 from calib.acquire.recording.state import Recording
+from calib.system import is_taken
 
 
 def write_whole(path: Path, state: Recording) -> RunWriter:
@@ -41,4 +42,4 @@ def free_name(folder: Path, band: str) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
     day = time.strftime("%Y-%m-%d")
     names = [f"{band}.run.csv", f"{band}.{day}.run.csv", *(f"{band}.{day}-{i}.run.csv" for i in range(2, 1000))]
-    return next(folder / name for name in names if not (folder / name).exists())
+    return next(folder / name for name in names if not is_taken(folder / name))
