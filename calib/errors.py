@@ -3,15 +3,17 @@
 import errno
 from pathlib import Path
 
+LONGEST = 400  # characters of a part of a sentence
+
 
 class BandcurveError(Exception):
     """What is wrong with the user's input or data, in one sentence; the parts are attributes too."""
 
     def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
-        self.what = what
-        self.where = where
-        self.remedy = remedy
-        super().__init__(what)
+        self.what = _cut(what)
+        self.where = _cut(where)
+        self.remedy = _cut(remedy)
+        super().__init__(self.what)
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
@@ -22,6 +24,11 @@ class BandcurveError(Exception):
     def at(self, where: str) -> "BandcurveError":
         """Return the same error with its place named, where none was known yet."""
         return self if self.where else type(self)(self.what, where=where, remedy=self.remedy)
+
+
+def _cut(text: str) -> str:
+    """Long enough for any path and list of names; what a stranger's file brings in may be longer."""
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 
 
 class DataError(BandcurveError, ValueError):

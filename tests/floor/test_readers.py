@@ -67,6 +67,11 @@ def test_a_pipe_by_name_is_refused_and_never_waited_for(read: object, tmp_path: 
         read(pipe)  # type: ignore[operator]
 
 
+def test_no_more_of_a_large_file_is_held_than_one_byte_past_the_cap(tmp_path: Path) -> None:
+    (tmp_path / "x.json").write_bytes(b"x" * 1000)
+    assert len(read_capped(tmp_path / "x.json", 10)) == 11
+
+
 def test_a_folder_is_named_as_one(tmp_path: Path) -> None:
     with pytest.raises(BandcurveError, match="is a folder"):
         read_capped(tmp_path, 10)

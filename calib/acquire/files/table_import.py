@@ -8,7 +8,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import chain, islice
-from math import isfinite
 
 from calib.acquire.files.run_table import LONGEST_LINE, MOST_ROWS, NUMBER, split_line
 from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, names_columns
@@ -21,6 +20,7 @@ from calib.units import FORCE, LENGTH, MASS
 
 CAP_BYTES = 16_000_000
 LOOK = 20  # lines in which a header is looked for
+LARGEST = 1e12  # in any unit; nobody measures as much, and the search for the finest step would overflow
 MOST_CELLS = 500  # in a line
 _DIGITS = frozenset("0123456789.+-eE")
 
@@ -217,7 +217,7 @@ def _numbers(
         plain = text.replace(",", "." if decimal else "") if decimal != thousands else text
         if NUMBER.fullmatch(plain):
             value = float(plain)
-            if abs(value) == float("inf"):
+            if abs(value) > LARGEST:
                 raise DataError(f"{column} {text[:20]} is too large", where=where, remedy="correct it")
         else:
             value = _typed(plain, column, where, unit)
@@ -237,7 +237,7 @@ def _plain(texts: Sequence[str]) -> list[float]:
         values = [float(text) for text in texts]
     except ValueError:
         return []
-    return values if all(map(isfinite, values)) else []
+    return values if all(-LARGEST <= value <= LARGEST for value in values) else []
 
 
 def _typed(text: str, column: str, where: str, unit: str) -> float:
