@@ -28,7 +28,7 @@ def assaults(effort: int, seed: int) -> Iterator[Callable[[], Tally]]:
     yield lambda: together.at_once(3 if effort == 0 else 40, 2 if effort == 0 else 5)
     yield lambda: workers.killed_workers(rng, 2 if effort == 0 else 200)
     yield lambda: stream.day(rng, 0.02 if effort == 0 else 24.0)
-    yield lambda: stream.recordings(1 if effort == 0 else 20 * effort)
+    yield lambda: stream.recordings(1 if effort == 0 else 8 * effort)
     yield lambda: page.requests(rng, 40 * many)
 
 
