@@ -25,6 +25,7 @@ from calib.web.rigs import file_of, refuse_outside, rig_files
 if TYPE_CHECKING:
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
+    from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.solve import Sought
 
@@ -98,6 +99,27 @@ def solved(site: Site, asked: Asked) -> Response:
     if asked.wants_json:
         return JSONResponse(document(answer))
     return site.render(asked, "solve.html", **{**values, "answer": on_page(solve_view(answer, shown))})
+
+
+def heights(site: Site, asked: Asked) -> Response:
+    """What a rig puts on the bar for each of several lifters, at the heights of each."""
+    from calib.use.report.rig_views import lifters_view
+    from calib.use.rig.lifters import parse_list, under_rig
+    from calib.use.rig.rig_answers import lifters_answer
+    from calib.use.rig.rig_files import bands_of, named, read_rig
+
+    name, shown = asked.request.path_params["name"], site.shown(asked)
+    file = file_of(site, name)
+    refuse_outside(site, file)
+    people = parse_list(asked.request.query_params.get("lifters", "")[:2000])
+    rig = read_rig(file)
+    profiles = [found.profile for found in bands_of(rig, file, site.lookup(file.parent))]
+    unit: Unit = "kg" if asked.wants_json or shown.force == "kg" else "lb"
+    with named(file):
+        found = under_rig(rig, profiles, people, extrapolate=False, unit=unit)
+    answer = lifters_answer(found, profiles, unit)
+    view = lifters_view(answer, shown, file.name)
+    return answered(site, asked, answer, view, title=f"Lifters under {name}", back=f"/rig/{name}")
 
 
 def plates_of(text: str, unit: str) -> "list[Plates]":

@@ -13,7 +13,7 @@ from starlette.types import ASGIApp
 from calib.errors import BandcurveError
 from calib.use.bands.box_folder import boxes
 from calib.web.access import Doorkeeper
-from calib.web.answers import lifters, pairs, solved
+from calib.web.answers import heights, lifters, pairs, solved
 from calib.web.asking import tape_drawing
 from calib.web.bands import band, bands
 from calib.web.boxes import begin_band, box, box_list
@@ -108,6 +108,7 @@ VIEWS = {
     "/pairs": pairs,
     "/solve/{name:path}": solved,
     "/lifters": lifters,
+    "/heights/{name:path}": heights,
     "/measure": start,
     "/cell": cell,
     "/measure/{name:path}/live": watching,

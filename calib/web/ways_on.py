@@ -24,7 +24,7 @@ def way_on(site: Site, path: str, query: str = "") -> dict[str, str]:
     if head in ("measure", "begin", "cell"):
         connects = head == "cell" or "cell=1" in query
         return _to("Choose the load cell", "/cell") if connects else _to("Measure a band", "/measure")
-    if head in ("rig", "rigs", "solve", "lifters"):
+    if head in ("rig", "rigs", "solve", "lifters", "heights"):
         return _to("The rigs", "/rigs")
     if head in ("pairs", "recheck"):
         return _to("Measure a band", "/measure")

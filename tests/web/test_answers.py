@@ -119,3 +119,20 @@ def test_a_plate_that_says_nothing_is_one_sentence(phone: TestClient, folder: Pa
     assert answer.status_code == 422
     assert 'role="alert"' in answer.text
     assert not list(folder.glob("*.rechecks.csv"))
+
+
+def test_lifters_under_one_rig_are_those_of_the_command(
+    phone: TestClient, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    people = "Ana 120cm 170cm, Bo 1.3m 1.8m"
+    found = phone.get("/heights/squat", params={"lifters": people}, headers=JSON).json()
+    assert found == told(capsys, "rig", str(folder / "squat.rig.toml"), "--lifters", people)
+    assert "Ana" in phone.get("/heights/squat", params={"lifters": people}).text
+
+
+@pytest.mark.parametrize("people", ["", "Ana", "<b> 1m 2m x", "Ana 1m"])
+def test_lifters_that_say_no_heights_are_one_sentence(phone: TestClient, people: str) -> None:
+    answer = phone.get("/heights/squat", params={"lifters": people})
+    assert answer.status_code == 422
+    assert "<b>" not in answer.text
+    assert 'href="/rigs"' in answer.text
