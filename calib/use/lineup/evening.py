@@ -61,7 +61,7 @@ def not_paired(bands: Sequence[Found], used: Sequence[tuple[str, str]]) -> list[
     """Bands that are alone in their box and hang nowhere on two sides, each with why."""
     there = {band for pair in used for band in pair}
     return [
-        (one.name, "; ".join(f.text for f in one.findings if f.code == "box-verdict"))
+        (one.name, "not paired: " + "; ".join(f.text for f in one.findings if f.code == "box-verdict"))
         for one in bands
         if used and one.is_alone and one.profile.band.id not in there
     ]

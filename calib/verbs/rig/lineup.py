@@ -12,11 +12,13 @@ from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption
+from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
     from calib.units import Shown
     from calib.use.answers.lineup import LineupAnswer
+    from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
     from calib.use.paper.wall_page import Kind
     from calib.use.report.rig_words import Unit
@@ -98,6 +100,7 @@ def command(
         extrapolate,
         "kg" if as_json else shown,
     )
+    _say_left_over(box)
     pair = partial(with_pairs, written=pairs) if pairs is not None else None
     progress = Progress("Planning")
     try:
@@ -142,6 +145,19 @@ def _write_sheet(answer: "LineupAnswer", sheet: Path, paper: "Paper", of: str, s
     kind = cast("Kind", sheet.suffix.lower().removeprefix("."))
     write_new(sheet, plan_sheet(day, name, of, kind, paper, shown))
     print(f"Sheet written to {sheet}.", file=sys.stderr)
+
+
+def _say_left_over(box: "Box") -> None:
+    """Plates without a twin, which hang on no side."""
+    if box.plates:
+        from calib.units import POUND
+        from calib.use.rig.plates import loadings
+
+        odd = loadings(box.plates).left_over
+        if odd:
+            of = ", ".join(f"{mass / (POUND if box.unit == 'lb' else 1.0):.4g}" for mass in odd)
+            said = f"one plate of {of} {box.unit} has no twin and stays off: both sides are loaded alike"
+            print(complaint(said), file=sys.stderr)
 
 
 def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:

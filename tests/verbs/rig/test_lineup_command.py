@@ -122,3 +122,14 @@ def test_more_lifters_than_bands_are_no_trouble_and_one_band_is(box: Path, capsy
     capsys.readouterr()
     assert run(["lineup", "evening.csv", "S60", *OWNED]) == 1
     assert "one band cannot hang on both sides" in capsys.readouterr().err
+
+
+def test_plates_that_make_no_side_are_one_sentence_and_the_plan_goes_without_them(box: Path, capsys: Capture) -> None:
+    assert run(["lineup", "evening.csv", "--plates", "20x1,5x2", "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert err == "bandcurve: one plate of 20 kg has no twin and stays off: both sides are loaded alike\n"
+    plates = {m for d in json.loads(out)["days_planned"] for t in d["turns"] if t["proposal"]
+              for m in t["proposal"]["plates_a_side_kg"]}  # fmt: skip
+    assert plates <= {5.0}
+    assert run(["lineup", "evening.csv", "--plates", "20x0"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
