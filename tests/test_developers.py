@@ -1,5 +1,6 @@
 """The walk of one number in DEVELOPERS.md is that of the code and of the sample run."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,3 +77,39 @@ def test_the_numbers_of_the_curve_are_as_written(walk: Walk) -> None:
     drawn = walk.profile.force(walk.point.length)
     assert f"(1.414 m, {kilos(walk.point.force)})" in walk.text
     assert f"and at {kilos(walk.point.force - drawn)} in the panel below" in walk.text
+
+
+def test_every_file_named_on_the_page_is_there(walk: Walk) -> None:
+    """A path with a folder is that of a module or of the project; a bare name is that of a module somewhere."""
+    modules = {path.name for path in (ROOT / "calib").rglob("*.py")} | {
+        path.name for path in (ROOT / "tests").rglob("*")
+    }
+    gone = []
+    for name in re.findall(r"`([\w./]+\.(?:py|md|c))`", walk.text):
+        places = [ROOT / name, ROOT / "calib" / name]
+        if not any(place.is_file() for place in places) and ("/" in name or name not in modules):
+            gone.append(name)
+    assert not gone
+
+
+def test_every_campaign_named_in_the_docs_is_there() -> None:
+    pages = [*(ROOT / "docs").glob("*.md"), ROOT / "DEVELOPERS.md", ROOT / "firmware_notes" / "README.md"]
+    names = {
+        name
+        for page in pages
+        for name in re.findall(r"-m (tests\.[a-z_.]*[a-z_])\b(?!\.[A-Z])", page.read_text("utf-8"))
+    }
+    assert names
+    files = {name: ROOT / name.replace(".", "/") for name in names}
+    assert not [n for n, f in files.items() if not f.with_suffix(".py").is_file() and not (f / "__main__.py").is_file()]
+
+
+def test_every_folder_of_the_listing_is_there(walk: Walk) -> None:
+    listing = walk.text.split("```")[1]
+    drawn = set(re.findall(r"(\w+)/", listing)) - {"calib"}
+    there = {path.name for base in ("calib", "tests", ".") for path in (ROOT / base).rglob("*") if path.is_dir()}
+    assert drawn <= there
+    rooms = {
+        p.parent.name for p in (ROOT / "calib").rglob("*.py") if p.parent.name not in ("calib", "static", "templates")
+    }
+    assert rooms <= drawn
