@@ -21,7 +21,6 @@ pytestmark = pytest.mark.usefixtures("emulator")
 
 PULL = Pull([Hold(50.0, for_s=6), Hold(90.0, for_s=6)], rest_s=1)
 RATES = [10, 80]
-BANNER_S = 0.03  # at the start; the converter is kept off until it is out
 
 
 def _records(data: bytes) -> list[Record]:
@@ -110,7 +109,7 @@ def test_a_cell_beyond_its_range_is_an_overload_and_never_a_number(force: float,
     assert len(overloads) == pytest.approx(2 * rate, abs=1)
     assert {_status(record)[1] for record in overloads} == {"saturated"}
     assert {_status(record)[0] for record in overloads} == {"8388607" if force > 0 else "-8388608"}
-    assert len(_of(records, "reading")) >= (8 - BANNER_S) * rate - SETTLE - 2
+    assert len(_of(records, "reading")) >= 8 * rate - SETTLE - 2
 
 
 def test_the_same_script_gives_the_same_bytes_every_time() -> None:

@@ -62,7 +62,7 @@ class Doubts:
 
     def twice(self, record: Record, note: str) -> Record:
         """The record with its note where that is sure by itself or said twice; else the line is torn."""
-        sure = note in SURE_BY_ITSELF or self._again(record.kind, note)
+        sure = record.checked or note in SURE_BY_ITSELF or self._again(record.kind, note)
         kind: Kind = record.kind if sure else "torn"
         return Record(record.at_s, kind, record.raw, stable=record.stable, note=note if sure else ONCE)
 
@@ -78,7 +78,8 @@ class Doubts:
     def _is_like(self, text: str) -> bool:
         """Whether it may be a torn line of the format: a piece of one, or one with other letters."""
         letters = {sign for sign in _POWER.sub("", text.lower()) if sign.isalpha()}
-        if any(sign.isalnum() for sign in text) and letters <= self.printed and len(text) <= len(self._sample):
+        whole = not any(sign.isalnum() for sign in text) and not set(text) <= self.printed
+        if not whole and letters <= self.printed and len(text) <= len(self._sample):
             return True
         return SequenceMatcher(None, text, self._sample, autojunk=False).ratio() >= LIKE
 

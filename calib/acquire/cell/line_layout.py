@@ -39,12 +39,15 @@ _DAY_OR_TIME = re.compile(
     r"(?<![\w.])0000[-/.]00[-/.]00(?![\d.])T?|(?<![\w.])00?[/.]00?[/.]0000(?!\d)|(?<![\d.:])00?:00:00(?:[.,]0+)?(?:Z|[+\-]00:?00)?(?![\d:])"
     r"|(?<![\w.:])00?:00(?=[\s\])])"
 )
+PLAIN_STATUS = ("ST", "US")  # no name of a number
 _WORD = re.compile(r"[^\W\d_]+(?:[./·*^\-][^\W\d_]+)*[²³]?\.?|[%‰°](?:[CF]\b|/s)?")
-_BEHIND = re.compile(r"[\s\"'\])]*(?:[,;][\s\"']*)?[\[(]?\s*")
+_BEHIND = re.compile(r"[\s\"'\])]*(?:[,;|][\s\"']*)?[\[(]?\s*")
 _AFTER_UNIT = re.compile(r"\s*[\])]?")
 _NAMES_NEXT = re.compile(r"[\"']?\s*[:=]")
 _LINE_UNIT = re.compile(r"[\"']?\bunits?[\"']?\s*[:=]\s*[\"']?([^\W\d_]+)[\"']?", re.IGNORECASE)
-_BEFORE = re.compile(r"([^\W\d_]+)[\"')\]]?[\s:=>]*$")
+_BEFORE = re.compile(r"([^\W\d_]+)[\"')\]]?[\s:=>\"']*$")
+_PARTS = re.compile(r"[,|]")
+_BAR = re.compile(r"(?<=\|)[#=*\-]+\s*$")  # a picture of the number
 _IN_NAME = re.compile(
     r"(?:_([^\W\d_]+(?:[/\-][^\W\d_]+)?|[%°]C?)|[\[(]\s*([^\W\d_]+(?:[/\-][^\W\d_]+)?|[%°]C?)\s*[\])])[\"']?\s*[:=]?[\s\"']*$"
 )
@@ -142,7 +145,7 @@ class Taken:
                 return Layout("overload", framed=True, tidied=self.tidied)
         if kind := self._told(text):
             return Layout(kind, tidied=self.tidied, framed=self.framed)
-        text = _blanked(_CHECK, _blanked(_DAY_OR_TIME, text))
+        text = _blanked(_CHECK, _blanked(_DAY_OR_TIME, _blanked(_BAR, text)))
         line_unit = _LINE_UNIT.search(text)
         unit = unit_of(line_unit[1]) if line_unit else None
         if line_unit and unit:
@@ -236,7 +239,7 @@ class Taken:
         if word is None or _NAMES_NEXT.match(text, word.end()):
             return None
         meaning = unit_of(word[0])
-        if meaning is None or (gap and "," in gap[0] and meaning.quantity != "force"):
+        if meaning is None or (gap and _PARTS.search(gap[0]) and meaning.quantity != "force"):
             return None
         if text[word.end() : word.end() + 1].isalnum():
             return None
@@ -322,7 +325,7 @@ class Taken:
         for word in re.finditer(r"[^\W_]+", gap):
             kept.append(gap[last : word.start()])
             last = word.end()
-            if is_status(word[0]) and not _NAMES_NEXT.match(gap, word.end()):
+            if is_status(word[0]) and (word[0] in PLAIN_STATUS or not _NAMES_NEXT.match(gap, word.end())):
                 self._letters(word[0])
             else:
                 kept.append(word[0])

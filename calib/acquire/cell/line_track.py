@@ -110,7 +110,7 @@ class Track:
                 self._doubts.learn(line.raw)
                 self._letters |= self._doubts.printed
         if plan is None:
-            return self._other(line, at_s)
+            return self._other(line, at_s, checked=checked)
         if self._check is not None and not checked:
             self.strange += 1
             return Record(at_s, "torn", line.raw, note="its checksum is wrong")
@@ -228,7 +228,7 @@ class Track:
             if role == "stable":
                 stable = values[i] != 0
             elif values[i] != 0:
-                said = Record(at_s, "overload" if role == "overload" else "fault", line.raw)
+                said = Record(at_s, "overload" if role == "overload" else "fault", line.raw, checked=checked)
                 return self._doubts.twice(said, f"it says {role}")
         if plan.constants:
             self._watch(line, plan)
@@ -307,11 +307,12 @@ class Track:
 
     # what does not fit
 
-    def _other(self, line: Line, at_s: float) -> Record:
+    def _other(self, line: Line, at_s: float, *, checked: bool = False) -> Record:
         self._others += 1
         kind = line.kind
         text = line.raw.strip()
-        if kind in ("overload", "fault", "status") and (not self._seen or self._doubts.is_said(kind, text)):
+        sure = checked or not self._seen
+        if kind in ("overload", "fault", "status") and (sure or self._doubts.is_said(kind, text)):
             return Record(at_s, kind, line.raw, stable=line.layout.stable)
         label = kind == "words" and self.form.label is not None and text == self.form.label
         if label or (kind == "numbers" and line.shape in self.form.beside):

@@ -272,12 +272,28 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
         return FormatQuestion(
             f"in {shown!r} {letters} may be a unit or a mark (G: gram or gross); give --format 'value g', or its unit"
         )
+    if unit is None and (apart := _unit_apart(lines[-1])):
+        return FormatQuestion(
+            f"in {shown!r} {apart} stands apart from the number: give --format 'value {apart}', or write a line down"
+            " with --pattern"
+        )
     if all(line.layout.spots[_at(line, force)].bracketed for line in lines) and any(force.values):
         return FormatQuestion(
             f"the brackets in {shown!r} may mean below zero, or nothing; give --format 'value kg' for below zero,"
             " or --pattern '({value kg})'"
         )
     return None
+
+
+def _unit_apart(line: Line) -> str:
+    """A unit of force that no number of the line has, "" where there is none."""
+    if any(spot.unit for spot in line.layout.spots):
+        return ""
+    for word in re.findall(r"[^\W\d_]+", line.text):
+        meaning = unit_of(word) if len(word) > 1 or word == "N" else None
+        if meaning is not None and meaning.unit and meaning.quantity == "force":
+            return str(word)
+    return ""
 
 
 def _at(line: Line, force: _Column) -> int:

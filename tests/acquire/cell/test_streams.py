@@ -15,6 +15,7 @@ from tests.acquire.cell import (
     streams_columns,
     streams_numbers,
     streams_status,
+    streams_tried,
     streams_units,
     streams_wire,
 )
@@ -23,7 +24,7 @@ from tests.acquire.cell.pulls import LINES, REST
 
 PLAIN = tuple(
     stream
-    for room in (streams_numbers, streams_units, streams_status, streams_columns, streams_wire)
+    for room in (streams_numbers, streams_units, streams_status, streams_columns, streams_wire, streams_tried)
     for stream in room.STREAMS
 )
 NAMES = [stream.name for stream in PLAIN]
@@ -122,7 +123,7 @@ def test_its_format_is_kept_and_used_again(stream: LineOfAKind) -> None:
     assert wrong_in(stream, heard.readings) == []
 
 
-@pytest.mark.parametrize("stream", streams_asked.STREAMS, ids=lambda stream: stream.name)
+@pytest.mark.parametrize("stream", streams_asked.STREAMS + streams_tried.ASKED, ids=lambda stream: stream.name)
 def test_a_stream_that_may_mean_two_things_is_asked_about_and_the_answer_is_taken(stream: LineOfAKind) -> None:
     heard = hear(stream)
     assert heard.readings == []
