@@ -103,8 +103,8 @@ class PlateSet(Part):
             below = max((t for t in found if t < 1e3 * load), default=0)
             above = min((t for t in found if t > 1e3 * load), default=max(found))
             raise DataError(
-                f"these plates do not make {self._said(load)}",
-                remedy=f"they make {self._said(below / 1e3)} and {self._said(above / 1e3)}",
+                f"these plates do not make {self._load_words(load)}",
+                remedy=f"they make {self._load_words(below / 1e3)} and {self._load_words(above / 1e3)}",
             )
         return tuple(piece.id for piece in found[near])
 
@@ -125,7 +125,7 @@ class PlateSet(Part):
             out.append(free)
         return tuple(out)
 
-    def _said(self, load: float) -> str:
+    def _load_words(self, load: float) -> str:
         return f"{load / MASS[self.unit]:g} {self.unit}"
 
     def to_json(self) -> str:

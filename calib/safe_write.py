@@ -32,7 +32,7 @@ def write_atomically(path: Path, content: str | bytes) -> None:
     Raises:
         FileError: It could not be written; what was there before still is.
     """
-    with _said(path):
+    with _errors_told(path):
         target = path.resolve()
         if target.is_dir():
             raise IsADirectoryError(errno.EISDIR, "is a folder")
@@ -58,7 +58,7 @@ def update(path: Path, change: Callable[[bytes | None], str | bytes], cap_bytes:
     Raises:
         FileError: It could not be read or written, or another program keeps it locked.
     """
-    with _said(path), locked(path) as alone:
+    with _errors_told(path), locked(path) as alone:
         there = _read(path, cap_bytes)
         data = _bytes(change(there))
         if data != there:
@@ -71,7 +71,7 @@ def _bytes(content: str | bytes) -> bytes:
 
 
 @contextmanager
-def _said(path: Path) -> Iterator[None]:
+def _errors_told(path: Path) -> Iterator[None]:
     """Whatever the system says of writing a file, in one sentence."""
     try:
         yield
@@ -115,7 +115,7 @@ def write_new(path: Path, content: str | bytes) -> None:
     Raises:
         FileError: It exists, or could not be written.
     """
-    with _said(path):
+    with _errors_told(path):
         _refuse_existing(path)
         with locked(path) as alone:
             _refuse_existing(path)  # made by another program meanwhile
@@ -169,7 +169,7 @@ def new_folder(folder: Path) -> Iterator[None]:
     missing = [place for place in (folder, *folder.parents) if not os.path.lexists(place)]
     try:
         _make(folder)
-        with _said(folder):
+        with _errors_told(folder):
             yield
     except BaseException:
         for place in missing:

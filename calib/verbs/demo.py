@@ -36,7 +36,7 @@ def command(
     fitted = []
     for path in runs:
         print(f"fitting and drawing {path.name} ...", file=sys.stderr)
-        fitted.append(_one(path, folder, quiet=as_json))
+        fitted.append(_demo_band(path, folder, quiet=as_json))
     if as_json:
         give(DemoAnswer(folder=str(folder), profiles=tuple(fitted)), None, as_json=True)
     else:
@@ -89,7 +89,7 @@ def _copy(path: Path, folder: Path) -> Path:
     return target
 
 
-def _one(path: Path, folder: Path, *, quiet: bool) -> FittedBand:
+def _demo_band(path: Path, folder: Path, *, quiet: bool) -> FittedBand:
     """Fit one run, save its profile and figure, say the main things."""
     from calib.acquire.files.run_file import read_run
     from calib.fit.curve.estimate import fit_runs

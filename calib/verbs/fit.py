@@ -223,10 +223,10 @@ def _done(work: _Work, group: Group) -> FitDone | str:
     except BandcurveError as error:
         return str(error)
     band = fitted_band(profile, str(path), sum(p.used for p in fit.points))
-    return FitDone(band, _said(band, profile, work.shown, work.full) if work.shown else "")
+    return FitDone(band, _fit_words(band, profile, work.shown, work.full) if work.shown else "")
 
 
-def _said(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -> str:
+def _fit_words(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -> str:
     from calib.use.bands.curve_answer import curve_answer, table_lengths
     from calib.use.report.as_text import text_of
     from calib.use.report.curve_views import curve_view, fitted_view

@@ -105,7 +105,7 @@ class LineReader:
                 self.question, self.format, self._track, self._waiting = self._track.doubt, None, None, []
             elif self._track.strange >= LOST and self._chosen.format is None:
                 self._before, self.format, self._waiting, self._track = self.format, None, [], None
-        return self._told(records)
+        return self._passed_on(records)
 
     def _wait(self, raw: RawLine, at_s: float) -> list[Record]:
         self._waiting.append((at_s, raw))
@@ -156,7 +156,7 @@ class LineReader:
             words = line.raw.strip(_AROUND_WORDS)
             self.complaint = words if read_text(words).kind == line.kind else line.raw.strip()
 
-    def _told(self, records: Iterable[Record]) -> list[Record]:
+    def _passed_on(self, records: Iterable[Record]) -> list[Record]:
         told = [record for record in records if record.note != LABEL]
         if self.format is not None and self.format.unit is None:  # typed without one
             unit = next((record.unit for record in told if record.unit), None)
@@ -169,7 +169,7 @@ class LineReader:
         if self._track is None:
             return [_alone(grammar().read(raw), at) for at, raw in waiting]
         track = self._track
-        return self._told([track.record(raw, at) for at, raw in waiting])
+        return self._passed_on([track.record(raw, at) for at, raw in waiting])
 
     def _agree(self) -> bool:
         """Look for a format in what waits; True when it is found."""

@@ -143,7 +143,7 @@ class Taken:
             text, status = self._frame(text)
             if status in {"O", "U"}:
                 return Layout("overload", framed=True, tidied=self.tidied)
-        if kind := self._told(text):
+        if kind := self._kind_by_words(text):
             return Layout(kind, tidied=self.tidied, framed=self.framed)
         text = _blanked(_CHECK, _blanked(_DAY_OR_TIME, _blanked(_BAR, text)))
         line_unit = _LINE_UNIT.search(text)
@@ -158,7 +158,7 @@ class Taken:
         said = unit.unit if unit and unit.quantity == "force" else None
         return Layout(kind, shape, spots, self.stable, said, self.tidied, self.glued, self.framed, self.starred)
 
-    def _told(self, text: str) -> LineKind | None:
+    def _kind_by_words(self, text: str) -> LineKind | None:
         """What words say of the whole line."""
         truths = {meaning: value for name, value in self.flags.items() if (meaning := named(name)) in _TRUTHS}
         if truths.get("overload") == "true" or OVERLOAD.search(text):

@@ -57,7 +57,7 @@ def chooser_for(state: Recording) -> Chooser | None:
     """
     if state.course.asked is None:
         return None
-    _told(state.head)
+    _aim_of_head(state.head)
     return choose
 
 
@@ -138,7 +138,7 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
     """
     from calib.fit.curve.next_reading import Aim, places_over
 
-    wanted, over = _told(run.head)
+    wanted, over = _aim_of_head(run.head)
     first, last = span(course.settings, geometry(run.head).offset, over)
     by_tape = 0.25 * INCH if course.length_unit == "in" else 0.005
     step = course.holes.pitch if course.holes else by_tape
@@ -156,7 +156,7 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
     return Aim(0.5 * (first + last), wanted, places, course.way_back, spots)
 
 
-def _told(head: RunHead) -> tuple[float, list[float] | None]:
+def _aim_of_head(head: RunHead) -> tuple[float, list[float] | None]:
     """What the head of a run keeps: the relative uncertainty wanted, and the working lengths. [1], [m] half-path"""
     told = head.extensions[UNTIL]
     wanted, over = (told.get("U"), told.get("over_m")) if isinstance(told, dict) else (None, None)

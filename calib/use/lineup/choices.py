@@ -75,7 +75,7 @@ def best_plan(turns: Sequence[Choices]) -> LineupPlan:
         moves.append((moves[-1][:, None] + _moves(before, now)).min(axis=0))
     rows = tuple(int(some[row]) for some, row in zip(kept, _fewest_plates(hung, moves), strict=True))
     whole = all(len(h.choices.miss) == _equal(turn).sum() for h, turn in zip(hung, turns, strict=True))
-    return _told(turns, rows, exact=whole)
+    return _plan_of_rows(turns, rows, exact=whole)
 
 
 def _equal(turn: Choices) -> NDArray[np.bool_]:
@@ -167,7 +167,7 @@ def _over_plates(
     return least, came
 
 
-def _told(turns: Sequence[Choices], rows: tuple[int, ...], *, exact: bool) -> LineupPlan:
+def _plan_of_rows(turns: Sequence[Choices], rows: tuple[int, ...], *, exact: bool) -> LineupPlan:
     first = turns[0]
     moves, plates = [int(first.hung[rows[0]].sum())], [int(first.plates[rows[0]].sum())]
     for n in range(1, len(turns)):

@@ -99,7 +99,7 @@ def collect(folder: Path, rigs: Sequence[Path], batches: Sequence[Path], today: 
         FileError: It is not a folder.
     """
     collection, lookup = read_collection(folder), Lookup(folder)
-    found = {files.id: _found(files, lookup) for files in collection.bands}
+    found = {files.id: _calibration_of(files, lookup) for files in collection.bands}
     bands = tuple(_band(files, found[files.id], collection, today) for files in collection.bands)
     return Collected(
         name=folder.resolve().name,
@@ -113,7 +113,7 @@ def collect(folder: Path, rigs: Sequence[Path], batches: Sequence[Path], today: 
     )
 
 
-def _found(files: BandFiles, lookup: Lookup) -> Found | str:
+def _calibration_of(files: BandFiles, lookup: Lookup) -> Found | str:
     """What answers for a band, or why nothing does."""
     try:
         return lookup.find(files.id)

@@ -41,7 +41,7 @@ def collection_page(found: Collected, unit: str = "kg") -> str:
         "found": found,
         "unit": unit,
         "bands": [_band(i, part) for i, part in enumerate(found.bands)],
-        "overlay": _each(lambda shown: overlay_svg(_curves(parts), shown)) if parts else "",
+        "overlay": _in_both_units(lambda shown: overlay_svg(_curves(parts), shown)) if parts else "",
         "pulls": _script_data(_pulls(found.bands)),
         "pairs": [_pairs(part) for part in found.pairs],
         "batches": [_batch(part) for part in found.batches],
@@ -63,7 +63,7 @@ def _templates() -> Environment:
     )
 
 
-def _each(made: Callable[[Shown], str]) -> Markup:
+def _in_both_units(made: Callable[[Shown], str]) -> Markup:
     """Something in both units, one of which is shown; what makes it escapes what users wrote."""
     return Markup("".join(f'<div class="in-{shown.force}">{made(shown)}</div>' for shown in UNITS))
 
@@ -118,12 +118,12 @@ def _band(number: int, part: BandPart) -> dict[str, Any]:
     history, change = part.history, part.change
     return told | {
         "flat": " / ".join(f"{s.tape(profile.band.flat_length_m)} {s.length}" for s in UNITS),
-        "picture": _each(lambda shown: curve_svg(profile, part.offset, shown, cursor=False)),
-        "view": _each(view),
+        "picture": _in_both_units(lambda shown: curve_svg(profile, part.offset, shown, cursor=False)),
+        "view": _in_both_units(view),
         "budget": Markup(budget_svg(budget)) if budget else "",
         "history": Markup(history_svg(history)) if history else "",
         "days": _days(part),
-        "change": _each(lambda shown: compare_svg(change, shown) + html_of(compare_view(change, shown)))
+        "change": _in_both_units(lambda shown: compare_svg(change, shown) + html_of(compare_view(change, shown)))
         if change
         else "",
     }
@@ -153,7 +153,10 @@ def _pairs(part: PairPart) -> dict[str, Any]:
     answer = part.answer
     if answer is None:
         return {"part": part, "view": ""}
-    return {"part": part, "view": _each(lambda shown: pairs_svg(answer, shown) + html_of(pair_view(answer, shown)))}
+    return {
+        "part": part,
+        "view": _in_both_units(lambda shown: pairs_svg(answer, shown) + html_of(pair_view(answer, shown))),
+    }
 
 
 def _batch(part: BatchPart) -> dict[str, Any]:
@@ -164,5 +167,5 @@ def _rig(number: int, part: RigPart) -> dict[str, Any]:
     answer = part.answer
     if answer is None:
         return {"id": f"rig-{number}", "part": part, "view": ""}
-    view = _each(lambda shown: rig_svg(answer, shown) + html_of(rig_view(answer, shown)))
+    view = _in_both_units(lambda shown: rig_svg(answer, shown) + html_of(rig_view(answer, shown)))
     return {"id": f"rig-{number}", "part": part, "view": view}

@@ -35,8 +35,8 @@ def answer_schema(question: str | None = None) -> Schema:
         question: For example "predict"; None for all.
     """
     if question is not None:
-        return {"$schema": DIALECT, "$id": f"urn:bandcurve:schema:answer:{question}:1", **_one(question)}
-    kinds = {name: _one(name) for name in answer_types()}
+        return {"$schema": DIALECT, "$id": f"urn:bandcurve:schema:answer:{question}:1", **_schema_of_answer(question)}
+    kinds = {name: _schema_of_answer(name) for name in answer_types()}
     parts: Schema = {}
     for kind in kinds.values():
         parts |= kind.pop("$defs", {})
@@ -50,7 +50,7 @@ def answer_schema(question: str | None = None) -> Schema:
     }
 
 
-def _one(question: str) -> Schema:
+def _schema_of_answer(question: str) -> Schema:
     kind = answer_types()[question]
     schema = TypeAdapter(kind).json_schema(mode="serialization")
     head = {

@@ -72,7 +72,7 @@ def draw_load(axes: Axes, answer: RigAnswer, shown: Shown) -> None:
         answer: What the rig does.
         shown: Units of both axes.
     """
-    one, heights = _one(shown), [h / shown.metre for h in answer.heights_m]
+    one, heights = _kilograms_of_unit(shown), [h / shown.metre for h in answer.heights_m]
     for name, way in ways_of(answer):
         look, load = LOOKS[name], [v / one for v in way.bar_load_kg]
         axes.fill_betweenx(
@@ -98,7 +98,7 @@ def draw_sides(axes: Axes, answer: RigAnswer, shown: Shown) -> None:
         answer: What the rig does.
         shown: Units of both axes.
     """
-    one, heights = _one(shown) * answer.gravity_m_s2, [h / shown.metre for h in answer.heights_m]
+    one, heights = _kilograms_of_unit(shown) * answer.gravity_m_s2, [h / shown.metre for h in answer.heights_m]
     every = max(len(heights) // 6, 1)
     for name, way in ways_of(answer):
         look = LOOKS[name]
@@ -120,7 +120,7 @@ def _calm(axes: Axes) -> None:
     axes.legend(frameon=False, fontsize=7.5)
 
 
-def _one(shown: Shown) -> float:
+def _kilograms_of_unit(shown: Shown) -> float:
     return 1.0 if shown.force == "kg" else POUND
 
 

@@ -58,9 +58,9 @@ class Learned:
 
     def adjusted(self, pulls: list[RigPull]) -> list[RigPull]:
         """Pulls of the bands in the light of the readings."""
-        return [self._one(pull) for pull in pulls]
+        return [self._learned_pull(pull) for pull in pulls]
 
-    def _one(self, pull: RigPull) -> RigPull:
+    def _learned_pull(self, pull: RigPull) -> RigPull:
         rows, middle = _rows(pull, self.keys, self.per_reading)
         down = pull.down + middle + self.mean @ rows
         part = np.divide(down, pull.down, out=np.ones_like(down), where=pull.down != 0)

@@ -108,7 +108,7 @@ def check_at_line(
         if text:
             before = taken.sheet.rows
             try:
-                _one(line, taken, text.lower(), most)
+                _take_load(line, taken, text.lower(), most)
                 if line.restarted:
                     _nothing_on_again(line, taken)
             except EndOfInputError:
@@ -158,7 +158,7 @@ def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
         raise DataError("has no row with nothing on", where=file.name, remedy="start again")
 
 
-def _one(line: CellLine, taken: _Taken, text: str, most: float) -> None:
+def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
     """One answer; `most` is what the cell takes. [kg]"""
     if text == "undo":
         say("  Taken back." if taken.sheet.rows else "  Nothing to take back.")

@@ -41,7 +41,7 @@ def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profil
     read, loaded = [read_series(p) for p in series], [load_profile(p) for p in others]
     files = [(p.name, sha256(p.read_bytes()).hexdigest()) for p in others]
 
-    def told(profile: "Profile") -> "Profile":
+    def with_series(profile: "Profile") -> "Profile":
         from calib.use.bands.series_profile import tightened
 
         mine = [s for s in read if profile.band.id in s.bands]
@@ -49,7 +49,7 @@ def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profil
             raise DataError(f"none of the series is of {profile.band.id}", remedy="fit the runs of its bands only")
         return tightened(profile, [p for p in loaded if p.band.id != profile.band.id], mine, files)
 
-    return told
+    return with_series
 
 
 def lead(path: Path) -> "Series":

@@ -56,7 +56,7 @@ def workers(pieces: int, jobs: int) -> Iterator[MapWithProgress]:
         jobs: Processes, at most.
     """
     if pieces < ENOUGH_FOR_A_POOL or jobs == 1:
-        yield _here
+        yield _in_this_process
         return
     pool = WorkerPool(jobs)
 
@@ -192,7 +192,9 @@ def _tried(work: Callable[[T], R], failed: Callable[[T, str], R], item: T) -> R:
         return failed(item, fault(error))
 
 
-def _here(doing: str, work: Callable[[T], R], items: Sequence[T], failed: Callable[[T, str], R]) -> Iterator[R]:
+def _in_this_process(
+    doing: str, work: Callable[[T], R], items: Sequence[T], failed: Callable[[T, str], R]
+) -> Iterator[R]:
     return _with_bar(doing, len(items), map(partial(_tried, work, failed), items))
 
 
