@@ -18,6 +18,7 @@ from calib.verbs.terminal.quantities import shown_in
 if TYPE_CHECKING:
     from calib.units import Shown
     from calib.use.answers.lineup import LineupAnswer
+    from calib.use.bands.lookup import Found
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
     from calib.use.paper.wall_page import Kind
@@ -74,8 +75,7 @@ def command(
       bandcurve lineup evening.csv B01 B02 B03 B04 --rig squat.rig.toml --pairs B01+B03,B02+B04 --json
     """
     from calib.safe_read import read_capped
-    from calib.use.bands.lookup import Lookup
-    from calib.use.lineup.evening import Box, not_paired, plan_evening, sought_in, sound_bands
+    from calib.use.lineup.evening import Box, not_paired, plan_evening, sought_in
     from calib.use.lineup.lifters_table import CAP_BYTES, parse_lifters
     from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
     from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
@@ -85,11 +85,7 @@ def command(
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
     if sheet is not None:
         _check_sheet(sheet, paper, turns)
-    lookup = Lookup(folder)
-    try:
-        kept, left = sound_bands(lookup, bands or [])
-    except DataError as error:
-        raise error.at(str(folder)) from None
+    kept, left = _sound_bands(folder, bands or [])
     box = Box(
         kept,
         plates_option(plates, shown) if plates is not None else None,
@@ -114,6 +110,17 @@ def command(
         _write_sheet(answer, sheet, cast("Paper", paper), table.name, SHOWN[shown])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
+
+
+def _sound_bands(folder: Path, names: list[str]) -> "tuple[list[Found], list[tuple[str, str]]]":
+    """The bands there are, and those left out with why."""
+    from calib.use.bands.lookup import Lookup
+    from calib.use.lineup.evening import sound_bands
+
+    try:
+        return sound_bands(Lookup(folder), names)
+    except DataError as error:
+        raise error.at(str(folder)) from None
 
 
 def _check_sheet(sheet: Path, paper: str, turns: "Sequence[Turn]") -> None:
