@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from calib.use.paper.wall_page import Kind
     from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
+    from calib.verbs.terminal.progress import Progress
 
 END = ".rig.toml"
 
@@ -79,7 +80,6 @@ def command(
     from calib.use.lineup.lifters_table import CAP_BYTES, parse_lifters
     from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
     from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
-    from calib.verbs.terminal.progress import Progress
 
     shown = cast("Unit", shown_in(unit).force)
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
@@ -96,9 +96,8 @@ def command(
         extrapolate,
         "kg" if as_json else shown,
     )
-    _say_left_over(box)
     pair = partial(with_pairs, written=pairs) if pairs is not None else None
-    progress = Progress("Planning")
+    progress = _begun(box)
     try:
         lineups, used = plan_evening(
             turns, lambda turn: sought_in(_rig_of(turn, rig, table), box, seen_from, pair), progress.tell
@@ -154,8 +153,10 @@ def _write_sheet(answer: "LineupAnswer", sheet: Path, paper: "Paper", of: str, s
     print(f"Sheet written to {sheet}.", file=sys.stderr)
 
 
-def _say_left_over(box: "Box") -> None:
-    """Plates without a twin, which hang on no side."""
+def _begun(box: "Box") -> "Progress":
+    """What is told while it is worked out; first of plates without a twin, which hang on no side."""
+    from calib.verbs.terminal.progress import Progress
+
     if box.plates:
         from calib.units import POUND
         from calib.use.rig.plates import loadings
@@ -165,6 +166,7 @@ def _say_left_over(box: "Box") -> None:
             of = ", ".join(f"{mass / (POUND if box.unit == 'lb' else 1.0):.4g}" for mass in odd)
             said = f"one plate of {of} {box.unit} has no twin and stays off: both sides are loaded alike"
             print(complaint(said), file=sys.stderr)
+    return Progress("Planning")
 
 
 def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
