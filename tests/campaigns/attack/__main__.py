@@ -72,7 +72,8 @@ That each protection is needed: `python -m tests.campaigns.mutations` takes it o
 ## How it grows
 
 A table of so many rows imported, its fit included, and the run of it shown; the best of three, on a machine that others
-used too. Memory is an upper bound: none shows less than the campaign itself held. Processor time grows as rows to the power of {growth.exponent(sizes):.2f}.
+used too. Memory is an upper bound: none shows less than the campaign itself held.
+Processor time grows as rows to the power of {growth.exponent(sizes):.2f}.
 
 | rows | import, s | MB | show, s | MB |
 |---|---|---|---|---|
