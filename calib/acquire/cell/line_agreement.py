@@ -222,7 +222,7 @@ class LineReader:
             return notation if len(plain) >= AGREE else None
         lines = [grammar(notation).read(raw) for raw in raws]
         numbers = [line for line in lines if line.kind in ("numbers", "broken")]
-        found = self._of_shapes(numbers, lines)
+        found = self._of_shapes(numbers)
         if not isinstance(found, LineFormat):
             return found
         found = replace(
@@ -238,10 +238,10 @@ class LineReader:
 
     def _of_glued(self, lines: Sequence[Line]) -> LineFormat | FormatQuestion | None:
         """Numbers that letters touch, where there are no others: W1234."""
-        found = self._of_shapes(lines, lines)
+        found = self._of_shapes(lines)
         return replace(found, glued=True) if isinstance(found, LineFormat) else found
 
-    def _of_shapes(self, numbers: Sequence[Line], lines: Sequence[Line]) -> LineFormat | FormatQuestion | None:
+    def _of_shapes(self, numbers: Sequence[Line]) -> LineFormat | FormatQuestion | None:
         last = numbers[-AGREE:]
         if len(last) < AGREE:
             return None

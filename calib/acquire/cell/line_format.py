@@ -295,7 +295,7 @@ def expression(text: str) -> Expression:
         name, more, last = m[1].lower(), m[2].strip(), m.end()
         if name in said and name != "plus":
             raise DataError(f"the pattern has two fields {{{name}}}", remedy=_PATTERN_HELP)
-        parts.append(_field(name, more, text[last:], sum(key.startswith(name) for key in said)))
+        parts.append(_field(name, text[last:], sum(key.startswith(name) for key in said)))
         if name in _NUMBER_FIELDS or name == "stands":
             said[f"{name}{sum(key.startswith(name) for key in said)}" if name == "plus" else name] = more
     parts.append(_literal(text[last:]))
@@ -316,7 +316,7 @@ def _literal(text: str) -> str:
     return r"\s{0,40}+".join(re.escape(part) for part in re.split(r"\s+", text))
 
 
-def _field(name: str, more: str, after: str, count: int) -> str:
+def _field(name: str, after: str, count: int) -> str:
     """One field; what it may hold ends where the text behind it begins."""
     if name in _NUMBER_FIELDS:
         return rf"[ \t]{{0,40}}+(?P<{name}{count if name == 'plus' else ''}>{_NUMBER_FIELD})"

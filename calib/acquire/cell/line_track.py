@@ -165,7 +165,7 @@ class Track:
             return None
         unit = spot.unit or (layout.unit if spot.quantity is None else None) or form.unit
         blank = form.unit is not None and form.shape is not None and spot.quantity is None and layout.unit is None
-        blank = blank and self._unit_stood_there(layout)
+        blank = blank and self._unit_stood_there()
         length = at.get("length")
         return _Plan(
             layout,
@@ -183,7 +183,7 @@ class Track:
             tuple(i for i, role in enumerate(form.roles) if role == "constant" and layout.spots[i].unit == spot.unit),
         )
 
-    def _unit_stood_there(self, layout: Layout) -> bool:
+    def _unit_stood_there(self) -> bool:
         """Whether lines of the format name the unit, and this one leaves it blank."""
         i = self.form.roles.index("value")
         return any(plan is not None and plan.layout.spots[i].unit for plan in self._plans.values())

@@ -89,7 +89,7 @@ class Listening:
             self.away = ""
             return [Record(arrival.at_s, "reset", "", note=note)]
         self.ended = True
-        return self._read_on(arrival.at_s) + self._reader.finish(arrival.at_s)
+        return self._read_on() + self._reader.finish(arrival.at_s)
 
     def _read(self, arrival: Arrival) -> list[Record]:
         was_found, before = self.search.found, self.search.setting
@@ -104,9 +104,9 @@ class Listening:
             self._unread.clear()
             return []
         self._unread.append(arrival)
-        return self._read_on(arrival.at_s) if self.search.found else []
+        return self._read_on() if self.search.found else []
 
-    def _read_on(self, at_s: float) -> list[Record]:
+    def _read_on(self) -> list[Record]:
         """Read what came while the speed was not known yet."""
         records: list[Record] = []
         while self._unread:

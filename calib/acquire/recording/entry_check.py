@@ -141,7 +141,7 @@ class Judge:
     def doubt(self, row: Row, typed: Typed) -> str | None:
         """The question to ask about an entry, None where it is believable."""
         if row.kind == "zero":
-            return self._zero_doubt(row, typed)
+            return self._zero_doubt(row)
         if row.kind == "check-load":
             return self._check_load_doubt(row, typed)
         if row.kind == "flat":
@@ -307,7 +307,7 @@ class Judge:
         says = f"{self._length(row.length)} is {self.geometry.stretch(row.length):.2f} times the flat length"
         return f"{says}: {slip}?" if slip else f"{says}. Is it right?"
 
-    def _zero_doubt(self, row: Row, typed: Typed) -> str | None:
+    def _zero_doubt(self, row: Row) -> str | None:
         force = row.force or 0.0
         earlier = [r.force for r in self.run.standing("zero") if r.force is not None]
         largest = max([abs(r.force or 0.0) for r in self.run.readings], default=0.0)

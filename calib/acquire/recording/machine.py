@@ -194,7 +194,7 @@ def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
     step = 0.25 * INCH if course.length_unit == "in" else 0.005
     new = shorter(above, top, len(course.settings) - len(done), judge.geometry, course.holes, step)
     if not new:
-        ahead = cut or _left_out(after, row, [x for x in course.settings if x > above + 1e-9])
+        ahead = cut or _left_out(row, [x for x in course.settings if x > above + 1e-9])
         say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
         return Step(with_rows(after, ahead), (row, *ahead), (say,))
     lengths = (*done, *new)
@@ -215,10 +215,10 @@ def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
     stretches = [k.stretch for k in judge.known if k.branch == "loading"]
     if not lengths or (max(stretches) - min(stretches) < SPAN_TO_GO_BY and not judge.too_much(lengths[0])):
         return ()  # a millimetre of flat length bends the first few; the next length is safe, and tells more
-    return _left_out(state, row, [x for x in lengths if judge.too_much(x)])
+    return _left_out(row, [x for x in lengths if judge.too_much(x)])
 
 
-def _left_out(state: Recording, row: Row, lengths: Sequence[float]) -> tuple[Row, ...]:
+def _left_out(row: Row, lengths: Sequence[float]) -> tuple[Row, ...]:
     """Rows behind a reading for lengths that are not measured in this recording."""
     note = "pull would pass the limit"
     return tuple(

@@ -8,7 +8,7 @@ never reaches a band of the same name that is somebody else's. No file is opened
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Literal, cast, get_args
 
 from calib.errors import DataError
@@ -118,8 +118,3 @@ def standing(decisions: Iterable[Decision]) -> tuple[list[Decision], frozenset[s
         if decision.event == "undone" and decision.stamp.entry not in gone:
             gone.add(decision.to)
     return [d for d in ordered if d.stamp.entry not in gone and d.event != "undone"], frozenset(gone)
-
-
-def last_of(decisions: Sequence[Decision], keys: frozenset[str]) -> Decision | None:
-    """The last decision about some calibrations."""
-    return next((d for d in reversed(decisions) if keys & set(d.keys)), None)

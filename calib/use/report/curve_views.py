@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from calib.use.answers.bands import (
         CurveAnswer,
         CurveRow,
-        FitAnswer,
         FittedBand,
         LengthAnswer,
         PullAnswer,
@@ -247,20 +246,6 @@ def fitted_view(band: FittedBand, shown: Shown, sections: tuple[Section, ...] = 
         findings=band.findings,
         sections=sections,
     )
-
-
-def fit_view(answer: FitAnswer, shown: Shown) -> View:
-    """Several bands that were fitted."""
-    rows = tuple(
-        (b.band, on_the_tape(b.length_m, b.tape_m, shown), *pull_cells(b.loading, shown), b.file)
-        for b in answer.profiles
-    )
-    failed = tuple(f"{f.file}: {f.error}" for f in answer.failed)
-    count = f"{len(rows)} band{'s' * (len(rows) != 1)} fitted"
-    more = f", {len(failed)} failed" if failed else ""
-    headers = ("band", "at", *pull_headers(shown), "file")
-    findings = tuple(f for b in answer.profiles for f in b.findings)
-    return View(kilos=count + more, grid=Grid(headers, rows), lines=failed, findings=findings)
 
 
 def run_view(answer: RunAnswer, shown: Shown, lines: tuple[str, ...] = (), picture: str = "") -> View:

@@ -115,15 +115,15 @@ class Page:
 
 
 def _draw(page: Page, form: Form) -> None:
-    y = _heading(page, form)
-    y = _cautions(page, form, y)
+    y = _heading(page)
+    y = _cautions(page, y)
     y = _about_the_band(page, form, y)
     foot = _foot_height(form)
     y = _table(page, form, y, page.height - MARGIN - foot)
     _foot(page, form, y)
 
 
-def _heading(page: Page, form: Form) -> float:
+def _heading(page: Page) -> float:
     page.text(MARGIN, MARGIN + 4, "Tension readings", 20, bold=True)
     right = MARGIN + page.inner
     page.text(right, MARGIN + 4, "Date ____________   By ____________", 11, at="right")
@@ -131,7 +131,7 @@ def _heading(page: Page, form: Form) -> float:
     return MARGIN + 14
 
 
-def _cautions(page: Page, form: Form, y: float) -> float:
+def _cautions(page: Page, y: float) -> float:
     height = 6.0 * len(CAUTIONS) + 4
     page.box(MARGIN, y, page.inner, height, fill=TINT, stroke=0.0)
     for i, caution in enumerate(CAUTIONS):

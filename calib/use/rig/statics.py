@@ -116,7 +116,7 @@ def _strung(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrap
         run = run_of(band, rig.bar, heights, loop)
     except DataError as error:
         raise DataError(error.what, where=f"band[{i}].{error.where}", remedy=error.remedy) from None
-    _refuse_untested(i, rig, profile, heights, run, extrapolate)
+    _refuse_untested(i, profile, heights, run, extrapolate)
     curve = RigCurve(profile, rig, run.length, _needs_return(band, way), extrapolate)
     sign = 1.0 if band.source == "below" else -1.0
     return Strung(band, rig.bar, loop, run, curve, sign, _offs(i, band, rig.bar.u_reading, profile))
@@ -203,7 +203,7 @@ def tested_heights(rig: Rig, profiles: Sequence[Profile], points: int = GRID) ->
     return found
 
 
-def _refuse_untested(i: int, rig: Rig, profile: Profile, heights: Array, run: BandPath, extrapolate: bool) -> None:
+def _refuse_untested(i: int, profile: Profile, heights: Array, run: BandPath, extrapolate: bool) -> None:
     """A length that was not tested is refused with the heights that would work; a slack band is no error."""
     if extrapolate:
         return

@@ -43,7 +43,7 @@ def command(
         _merge(register, first, second)
         print(f"{first.mark} is one band. Back: bandcurve undo {first.mark}")
     else:
-        _part(register, first, second, name)
+        _part(register, second, name)
         print(f"Two bands: {first.mark} and {name}. Back: bandcurve undo {name}")
     return 0
 
@@ -124,7 +124,7 @@ def _merge(register: "Register", first: "KnownBand", second: "KnownBand") -> Non
     merge(register, first, second)
 
 
-def _part(register: "Register", first: "KnownBand", second: "KnownBand", name: str) -> None:
+def _part(register: "Register", second: "KnownBand", name: str) -> None:
     from calib.profile.store.decide import rename
 
     rename(register, second, name, (*second.calibrations, *second.copies))

@@ -72,11 +72,11 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
     if check.zero_return is not None:
         yield f"nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
     loads = check.loads
-    worth = f"all together {100 * loads.u_common:.2g} %, {_piece_words(check, unit)}"
+    worth = f"all together {100 * loads.u_common:.2g} %, {_piece_words(check)}"
     yield f"known loads {loads.id}, {WORTH[loads.kind].name}: {worth} (standard uncertainties)"
 
 
-def _piece_words(check: ScaleCheck, unit: str) -> str:
+def _piece_words(check: ScaleCheck) -> str:
     loads = check.loads
     if loads.pieces:
         us = [p.u_mass_kg for p in loads.pieces]

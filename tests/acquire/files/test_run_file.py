@@ -25,7 +25,6 @@ from calib.records import (
     Loads,
     Procedure,
     Row,
-    Run,
     RunHead,
     ScaleInUse,
 )
@@ -37,10 +36,6 @@ SAMPLES = ROOT / "sample_runs"
 VALID = sorted((HERE / "valid").glob("*.csv"))
 INVALID = sorted((HERE / "invalid").glob("*.csv"))
 UNFIT = sorted((HERE / "unfit").glob("*.csv"))
-
-
-def _without_place(run: Run) -> list[Row]:
-    return [replace(row, line=0, note=row.note.replace(";", ",")) for row in run.rows]
 
 
 @pytest.mark.parametrize("path", VALID, ids=lambda p: p.name.removesuffix(".run.csv"))
