@@ -54,9 +54,7 @@ ASKED = (
     asked(device("slashes round the fields", lambda i, x: f"/pull/{x:.2f}/kg/"), "/", "value kg"),
     asked(device("a tag on each side", lambda i, x: f"<w>{x:.2f}</w><u>kg</u>"), "<w>", "value kg"),
     asked(
-        device(
-            "a unit as the first of the line", lambda i, x: f"N {9.8 * x:.1f}", "N", shown=lambda x: round(9.8 * x, 1)
-        ),
+        device("a unit as the first of the line", lambda i, x: f"N {x:.1f}", "N", shown=lambda x: round(9.8 * x, 1)),
         "N ",
         "value N",
     ),
