@@ -207,13 +207,10 @@ def parse_file(data: bytes, file: str, asker: str = FIT) -> dict[str, float]:
     Raises:
         DataError: As `parse`, or it is not TOML, or holds nothing.
     """
-    from calib.strict_json import not_utf8
+    from calib.safe_read import utf8_text
     from calib.strict_toml import parse_toml  # neither is loaded where no such file is given
 
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise not_utf8(data, file) from None
+    text = utf8_text(data, file)
     try:
         found = dict(parse(f"{name}={given}", asker) for name, given in parse_toml(text, file).items())
     except DataError as error:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from calib import system
-from calib.errors import FileError, file_error
+from calib.errors import DataError, FileError, file_error
 
 
 def read_capped(path: Path, cap_bytes: int) -> bytes:
@@ -51,6 +51,30 @@ def open_regular(path: Path) -> BinaryIO:
     if stat.S_ISDIR(mode):
         raise _folder(path)
     raise FileError("is not a regular file", where=str(path), remedy="save what it gives in a file first")
+
+
+def utf8_text(data: bytes, where: str, remedy: str = "is it the right file?") -> str:
+    """Bytes as text, with or without a byte order mark.
+
+    Args:
+        data: The whole file.
+        where: What to call it in an error.
+        remedy: What to do where it is no text.
+
+    Raises:
+        DataError: They are no UTF-8.
+    """
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise not_utf8(data, where, remedy) from None
+
+
+def not_utf8(data: bytes, where: str, remedy: str = "is it the right file?") -> DataError:
+    """The error for bytes that are no UTF-8; some spreadsheets save every character as two bytes."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return DataError("is saved as UTF-16", where=where, remedy="save it again as UTF-8")
+    return DataError("is not a text file in UTF-8", where=where, remedy=remedy)
 
 
 def _folder(path: Path) -> FileError:

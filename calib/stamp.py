@@ -12,7 +12,7 @@ from calib.frozen import dataclass
 
 ID_DIGITS = 12
 EARLIEST = datetime.min.replace(tzinfo=UTC)
-_LATEST = datetime.max.replace(tzinfo=UTC)
+LATEST = datetime.max.replace(tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
 _AHEAD = timedelta(days=36525)  # a clock set wrongly may be years ahead, and what was noted by it counts
 _WRITTEN = 2026  # year; a clock that shows an earlier one was never set
@@ -38,13 +38,13 @@ def stamp(after: datetime = EARLIEST) -> Stamp:
         after: The newest it must come after: a clock that was set back, or one that was ahead, puts no entry before
             those that stand there already.
     """
-    return Stamp(os.urandom(ID_DIGITS // 2).hex(), max(datetime.now(UTC), min(after, _LATEST - _TICK) + _TICK))
+    return Stamp(os.urandom(ID_DIGITS // 2).hex(), max(datetime.now(UTC), min(after, LATEST - _TICK) + _TICK))
 
 
 def is_to_come(at: datetime) -> bool:
     """Whether an instant is a century ahead: no program wrote it then. A clock that was never set judges none.
 
-    >>> is_to_come(_LATEST), is_to_come(EARLIEST)
+    >>> is_to_come(LATEST), is_to_come(EARLIEST)
     (True, False)
     """
     now = datetime.now(UTC)

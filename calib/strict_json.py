@@ -7,19 +7,12 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from calib.errors import DataError, FileError
-from calib.safe_read import read_capped
+from calib.safe_read import read_capped, utf8_text
 
 DEEPEST = 32  # levels; the files of this package need six
 
 
 _HEADED = re.compile(rb'(?:\xef\xbb\xbf)?\s*# format(?: = "bandcurve-([a-z]*))?')  # the tool's tables begin so
-
-
-def not_utf8(data: bytes, where: str, remedy: str = "is it the right file?") -> DataError:
-    """The error for bytes that are no UTF-8; some spreadsheets save every character as two bytes."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return DataError("is saved as UTF-16", where=where, remedy="save it again as UTF-8")
-    return DataError("is not a text file in UTF-8", where=where, remedy=remedy)
 
 
 def read_json(path: Path, cap_bytes: int) -> dict[str, Any]:
@@ -59,11 +52,9 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
             where=name,
             remedy=f"fit it first: bandcurve fit {name}" if run else "is it the right file?",
         )
+    text = utf8_text(data, name)
     try:
-        text = data.decode("utf-8-sig")
         document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant, parse_float=_finite)
-    except UnicodeDecodeError:
-        raise not_utf8(data, name) from None
     except json.JSONDecodeError as error:
         where = f"{name}:{error.lineno}"
         raise DataError(

@@ -33,11 +33,13 @@ MOST_KINDS = 20  # of plates
 WANTED = {"bottom": "At the bottom", "top": "At the top", "average": "On average"}
 
 
-def answered(site: Site, asked: Asked, answer: Answer, view: View, /, **more: Any) -> Response:
+def answered(
+    site: Site, asked: Asked, answer: Answer, view: View, template: str = "answer.html", /, **more: Any
+) -> Response:
     """An answer, as JSON for a script, else as its view."""
     if asked.wants_json:
         return JSONResponse(document(answer))
-    return site.render(asked, "answer.html", answer=on_page(view), **more)
+    return site.render(asked, template, **{**more, "answer": on_page(view)})
 
 
 def on_page(view: View) -> str:
@@ -96,9 +98,7 @@ def solved(site: Site, asked: Asked) -> Response:
         if asked.wants_json:
             raise
         return site.render(asked, "solve.html", 422, **{**values, "wrong": sentence(str(error))})
-    if asked.wants_json:
-        return JSONResponse(document(answer))
-    return site.render(asked, "solve.html", **{**values, "answer": on_page(solve_view(answer, shown))})
+    return answered(site, asked, answer, solve_view(answer, shown), "solve.html", **values)
 
 
 def heights(site: Site, asked: Asked) -> Response:
@@ -164,9 +164,7 @@ def lifters(site: Site, asked: Asked) -> Response:
         if asked.wants_json:
             raise
         return site.render(asked, "lifters.html", 422, **{**values, "wrong": sentence(str(error))})
-    if asked.wants_json:
-        return JSONResponse(document(answer))
-    return site.render(asked, "lifters.html", **{**values, "answer": on_page(lineup_view(answer, shown))})
+    return answered(site, asked, answer, lineup_view(answer, shown), "lifters.html", **values)
 
 
 def _sought_at(site: Site, rig: str, box: "Box", turn: "Turn") -> "Sought":

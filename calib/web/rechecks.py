@@ -18,8 +18,7 @@ from calib.use.report.folder_views import recheck_view
 from calib.use.report.layout import sentence
 from calib.web.answers import answered
 from calib.web.pages import Asked, Site
-
-LOADS = {"plates": "gym plates", "calibrated": "calibrated plates", "weighed": "weighed on a kitchen scale"}
+from calib.web.scales import LOADS
 
 
 def asks(site: Site, asked: Asked) -> Response:

@@ -2,16 +2,23 @@
 
 import os
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from calib.acquire.files.check_table import parse_check_table
 from calib.acquire.files.run_file import read_run
+from calib.acquire.files.series_file import parse_series
 from calib.errors import BandcurveError, DataError, FileError
 from calib.profile.document import load_profile
+from calib.profile.store.decisions import parse_decisions
+from calib.profile.store.uses import parse_uses
 from calib.safe_read import read_capped
 from calib.scale import load_scale
 from calib.strict_toml import MOST_PARTS, MOST_TABLES, parse_toml
+from calib.use.lineup.lifters_table import parse_lifters
+from calib.use.rig.rig_file import parse_rig
 from calib.use.rig.rig_files import read_rig
 
 
@@ -55,6 +62,14 @@ def test_what_people_write_is_read() -> None:
 def test_a_mistake_names_its_line() -> None:
     with pytest.raises(DataError, match=r"squat\.rig\.toml:2: is not TOML"):
         parse_toml("a = 1\nb = \n", "squat.rig.toml")
+
+
+@pytest.mark.parametrize(
+    "parse", [parse_series, parse_check_table, parse_decisions, parse_uses, parse_rig, parse_lifters]
+)
+def test_a_text_saved_as_two_bytes_a_letter_is_named_so(parse: Callable[[bytes, str], object]) -> None:
+    with pytest.raises(DataError, match=r"x\.csv: is saved as UTF-16"):
+        parse("known_kg,shown_kg\n20,19.8\n".encode("utf-16"), "x.csv")
 
 
 @pytest.mark.parametrize("read", [read_run, load_profile, load_scale, read_rig, lambda p: read_capped(p, 10)])

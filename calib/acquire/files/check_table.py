@@ -10,6 +10,7 @@ from calib.acquire.files.typed import listed, parse_force, parse_mass, parse_num
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.records import BranchName
+from calib.safe_read import utf8_text
 from calib.units import FORCE, MASS
 
 CAP_BYTES = 1_000_000
@@ -71,10 +72,7 @@ def parse_check_table(data: bytes, name: str) -> CheckTable:
     """
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="save the sheet as CSV, UTF-8") from None
+    text = utf8_text(data, name, "save the sheet as CSV, UTF-8")
     if "\0" in text:
         raise DataError("is not a text file", where=name, remedy="save the sheet as CSV, UTF-8")
     lines = list(_cells(text, name))

@@ -27,9 +27,8 @@ from calib.closing import Closing
 from calib.errors import DataError, FileError, file_error
 from calib.file_lock import locked
 from calib.records import Row, Run, RunHead
-from calib.safe_read import read_capped
+from calib.safe_read import not_utf8, read_capped
 from calib.safe_write import write_all, write_new
-from calib.strict_json import not_utf8
 from calib.system import is_taken
 
 __all__ = ["COLUMNS", "RunWriter", "columns_for", "format_head", "format_row", "parse_run", "read_run", "save_run"]

@@ -17,6 +17,7 @@ from calib.frozen import dataclass
 from calib.half_path import offset_over
 from calib.identity import check_id
 from calib.records import BandLength, BranchName, SmallLength, ULength
+from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
 from calib.units import UNITS, to_si
 from calib.versioned import key_path
@@ -113,10 +114,7 @@ def parse_series(data: bytes, name: str) -> Series:
     """
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
-    try:
-        lines = data.decode("utf-8-sig").replace("\r\n", "\n").split("\n")
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    lines = utf8_text(data, name).replace("\r\n", "\n").split("\n")
     head = [line for line in lines if line.startswith("#")]
     table = [(i, line) for i, line in enumerate(lines[:-1], 1) if line.strip() and not line.startswith("#")]
     series = _head("\n".join(line.removeprefix("#").removeprefix(" ") for line in head), name)

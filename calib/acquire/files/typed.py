@@ -10,6 +10,7 @@ from typing import Literal
 from calib.errors import DataError
 from calib.units import FORCE, INCH, LENGTH, MASS, to_si
 
+EARLIEST = 1950  # year; no measurement of a band is older
 LONGEST = 40  # characters; no measured number needs more
 _EXAMPLE = {
     "length": "1029, 102.9cm or 55 1/4in",

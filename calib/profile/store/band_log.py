@@ -15,6 +15,7 @@ from datetime import date
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.identity import check_id
+from calib.safe_read import utf8_text
 from calib.safe_write import quoted
 from calib.stamp import EARLIEST, ID_DIGITS, Stamp, derived_id, instant
 
@@ -89,10 +90,7 @@ def parse_log(data: bytes, name: str, kind: Kind) -> list[LogRow]:
     """
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 4 MB", where=name, remedy="is it the right file?")
-    try:
-        lines = io.StringIO(data.decode("utf-8-sig").replace("\r\n", "\n"), newline="\n").readlines()
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    lines = io.StringIO(utf8_text(data, name).replace("\r\n", "\n"), newline="\n").readlines()
     head = [line for line in lines if line.startswith("#")]
     band, version = _band(head, name, kind)
     columns = kind.columns(version)

@@ -13,6 +13,7 @@ from typing import Literal, cast, get_args
 
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.safe_read import utf8_text
 from calib.safe_write import quoted
 from calib.stamp import ID_DIGITS, Stamp, instant
 
@@ -75,10 +76,7 @@ def parse_decisions(data: bytes, name: str) -> list[Decision]:
     Raises:
         DataError: It is none, is of a newer version, or a row of it cannot be used; with its line.
     """
-    try:
-        text = data[:CAP_BYTES].decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    text = utf8_text(data[:CAP_BYTES], name).replace("\r\n", "\n")
     lines = text[: text.rfind("\n") + 1].split("\n")
     found = re.fullmatch(rf'# format = "{FORMAT}/([0-9]{{1,4}})(?:\.[0-9]{{1,4}})?"', lines[0])
     if found is None:

@@ -5,8 +5,7 @@ from datetime import date
 
 from calib.errors import DataError
 from calib.profile.document import Profile
-
-ANOTHER_BAND = 0.05  # of the flat length: more apart than any band gets by use, so two bands have one id
+from calib.profile.store.levels import ANOTHER_BAND
 
 
 def are_two_bands(profiles: Sequence[Profile]) -> bool:

@@ -1,16 +1,15 @@
 """The use log of a band, `ID.uses.csv`: how often it was pulled, and when. No file is opened here."""
 
 from collections.abc import Iterable
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
-from calib.stamp import Stamp
+from calib.stamp import LATEST, Stamp
 
 KIND = Kind("uses", "use log", ("reps",), "bandcurve log")
 Moment = tuple[date, datetime]  # a day where the person was, and an instant in UTC
-_LATEST = datetime.max.replace(tzinfo=UTC)
 MOST_REPS = 100_000  # in one entry: more is a slip
 
 
@@ -89,4 +88,4 @@ def reps_between(uses: Iterable[Use], after: Moment | None, until: Moment | None
 
 def whole_day(day: date) -> Moment:
     """The end of a day, where nothing says at which instant."""
-    return day, _LATEST
+    return day, LATEST

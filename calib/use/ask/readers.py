@@ -6,6 +6,7 @@ from datetime import date
 from math import log
 
 from calib.acquire.files.typed import (
+    EARLIEST,
     Quantity,
     listed,
     parse_force,
@@ -26,7 +27,6 @@ USUAL_FLAT = (0.25, 2.5)  # [m] flat length of a usual band
 FEWEST_STEPS = 20  # between nothing and the most a scale takes; fewer is a slip
 TAPE_UNITS = ("cm", "in", "mm")
 READ_IN = {"m": "cm", "ft": "in", "kgf": "kg", "lbf": "lb"}  # what a tape or scale is marked in, by the unit named
-EARLIEST = 1950  # year; no measurement of a band is older
 FORCE_UNITS = ("kg", "lb", "N")
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from calib.acquire.files.typed import parse_length, parse_mass
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
 from calib.units import LENGTH
 from calib.use.rig.solve import Of, Wish
@@ -54,10 +55,7 @@ def parse_lifters(data: bytes, name: str) -> tuple[Turn, ...]:
     """
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 200 kB", where=name, remedy="is it the right file?")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="save it as UTF-8") from None
+    text = utf8_text(data, name, "save it as UTF-8")
     rows = _of_toml(text, name) if name.lower().endswith(".toml") else _of_csv(text, name)
     if not 0 < len(rows) <= MOST:
         raise DataError(f"holds {len(rows)} lifters", where=name, remedy=f"give 1 to {MOST}")

@@ -9,11 +9,10 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calib.meanings import meaning
-from calib.profile.schema import scale_schema
+from calib.profile.schema import DIALECT, scale_schema
 from calib.use.answers import bands, gear, lineup, rigs
 from calib.use.answers.parts import Answer
 
-DIALECT = "https://json-schema.org/draft/2020-12/schema"
 Schema = dict[str, Any]
 
 

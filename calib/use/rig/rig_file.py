@@ -14,6 +14,7 @@ from calib.acquire.files.run_head import LARGEST, Key
 from calib.checked import Limits, quick
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
 from calib.units import UNITS, to_si
 from calib.versioned import key_path
@@ -157,10 +158,7 @@ def parse_rig(data: bytes, name: str) -> Rig:
     """
     if len(data) > CAP_BYTES:
         raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
-    try:
-        text = data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError:
-        raise DataError("is not a text file in UTF-8", where=name, remedy="is it the right file?") from None
+    text = utf8_text(data, name).replace("\r\n", "\n")
     document = parse_toml(text, name)
     newer = _is_newer_minor(document.pop("format", None), name)
     document.pop("extensions", None)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 from calib.errors import DataError, FileError, UsageError
 from calib.units import SHOWN
+from calib.verbs.rig.rig_group import END
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several_lengths
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
     from calib.verbs.terminal.progress import Progress
-
-END = ".rig.toml"
 
 
 def command(

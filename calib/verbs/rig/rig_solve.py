@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from calib.use.rig.rig_file import Arrangement, Rig
     from calib.use.rig.solve import Of, SolveResult, Sought, Wish
 
-WITHIN = 2.5  # kg: a proposal further off is not made unless asked; two of the smallest usual plates
 _SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
 _MOST_PROFILES = 200
 
@@ -116,6 +115,8 @@ def command(
       bandcurve rig solve squat.rig.toml B07 --top 140 --share 25% --share-of top --plates 20x6
       bandcurve rig solve here.rig.toml *.profile.json --like there.rig.toml --anchor-heights 80:580:50mm
     """
+    from calib.use.rig.from_python import WITHIN
+
     shown = cast("Unit", shown_in(unit).force)
     loads = {"bottom": bottom, "top": top, "average": average}
     wished = {of: load_option(text, f"--{of}", shown) for of, text in loads.items() if text is not None}

@@ -4,13 +4,12 @@ import re
 from datetime import date
 from typing import Literal
 
-from calib.acquire.files.typed import parse_force, parse_length, parse_mass
+from calib.acquire.files.typed import EARLIEST, parse_force, parse_length, parse_mass
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN, UNITS, Shown
 
 UNIT_HELP = "kg with metres, or lb with inches, in the words."
 Quantity = Literal["length", "force", "mass"]
-EARLIEST = 1950  # year; no measurement of a band is older
 _EXAMPLE = {"length": "1.6m", "force": "15kg", "mass": "20kg"}
 _READ = {"length": parse_length, "force": parse_force, "mass": parse_mass}
 
