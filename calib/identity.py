@@ -9,7 +9,7 @@ _DEVICES = frozenset({"con", "prn", "aux", "nul", *(f"{d}{i}" for d in ("com", "
 
 
 def check_id(text: str) -> str:
-    """Return the id as it is, or refuse it.
+    """Return the name as it is, or refuse it.
 
     Raises:
         DataError: It is empty, longer than 64 characters, holds others than letters, digits, dot, underscore, hyphen,
@@ -17,7 +17,7 @@ def check_id(text: str) -> str:
     """
     remedy = "use letters, digits, dot, underscore or hyphen, starting with a letter or digit"
     if not re.fullmatch(PATTERN, text):
-        raise DataError(f"{text[:40]!r} cannot be an id", remedy=remedy)
+        raise DataError(f"{text[:40]!r} cannot be a name", remedy=remedy)
     if text.split(".")[0].lower() in _DEVICES:
-        raise DataError(f"{text!r} is the name of a device on some systems", remedy="choose another id")
+        raise DataError(f"{text!r} is the name of a device on some systems", remedy="choose another name")
     return text

@@ -46,7 +46,8 @@ def _wanted(wishes: Sequence[MenuWish]) -> list[str]:
 
 
 def _band() -> str:
-    return ask("A name for the band (e.g. B07): ", check_id)
+    hint = "Letters, digits, dot, underscore and hyphen; the files of the band begin with it."
+    return ask("A name for the band (e.g. B07): ", check_id, hint=hint)
 
 
 def _unfinished() -> list[str]:

@@ -128,7 +128,7 @@ def test_a_scale_is_written_and_read_back(tmp_path: Path) -> None:
     ("change", "said"),
     [
         ({"format": "bandcurve-scale/2"}, "newer than this program reads"),
-        ({"id": "../x"}, "cannot be an id"),
+        ({"id": "../x"}, "cannot be a name"),
         ({"kind": "spring"}, "kind"),
         ({"capasity_N": 1}, "did you mean 'capacity_N'?"),
         ({"resolution_N": -1}, "greater than or equal to 0"),

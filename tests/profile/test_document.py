@@ -146,13 +146,13 @@ def test_an_unknown_field_is_refused_with_the_nearest_name() -> None:
 @pytest.mark.parametrize(
     ("path", "value", "said"),
     [
-        ("band.id", "../../etc/passwd", "cannot be an id"),
-        ("band.id", "a/b", "cannot be an id"),
-        ("band.id", "C:\\x", "cannot be an id"),
+        ("band.id", "../../etc/passwd", "cannot be a name"),
+        ("band.id", "a/b", "cannot be a name"),
+        ("band.id", "C:\\x", "cannot be a name"),
         ("band.id", "NUL", "name of a device"),
         ("band.id", "com1.x", "name of a device"),
-        ("band.id", "", "cannot be an id"),
-        ("band.id", "\x1b[2J", "cannot be an id"),
+        ("band.id", "", "cannot be a name"),
+        ("band.id", "\x1b[2J", "cannot be a name"),
         ("band.flat_length_m", "1.029", "valid number"),
         ("band.flat_length_m", True, "valid number"),
         ("band.flat_length_m", -1, "greater than or equal to 0.001"),

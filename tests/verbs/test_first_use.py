@@ -1,6 +1,7 @@
 """What a newcomer ran into: help, a folder that is a file, another scale's check, tables as people type them."""
 
 import io
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -180,6 +181,29 @@ def test_what_to_do_next_keeps_the_unit(tmp_path: Path, capsys: pytest.CaptureFi
 def test_what_two_lengths_look_like_is_said_with_two_lengths(given: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["record", "B07", "--until", "2%", "--over", given]) == 2
     assert "for example --over 1.2m..1.8m" in capsys.readouterr().err
+
+
+def test_a_recheck_typed_in_another_unit_is_told_which(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run(["fit", str(SAMPLES / "KNEE.run.csv"), "--out", str(tmp_path)])
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("calib.verbs.terminal.prompts.at_terminal", lambda: True)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("140.3\n9\n"))
+    run(["recheck", "KNEE", "--plate", "10kg"])
+    said = " ".join(capsys.readouterr().err.split())
+    assert re.search(r"it should hang near \d+ mm\. Typed in cm\?", said)
+    assert said.count("Typed in") == 1  # 9 is no length in any unit
+
+
+def test_a_name_is_asked_for_and_helped_with_in_the_word_name(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO("1\n?\nbig red/1\n"))
+    assert open_door() == 130
+    said = " ".join(capsys.readouterr().err.split())
+    assert "hyphen; the files of the band begin with it" in said
+    assert "'big red/1' cannot be a name; use letters" in said
 
 
 def test_only_recordings_that_are_not_at_their_end_are_offered_to_go_on_with(

@@ -104,6 +104,8 @@ def test_the_demo_makes_a_profile_and_a_figure_of_each_band(tmp_path: Path, caps
         assert (folder / f"{band}.run.csv").read_bytes() == (SAMPLES / f"{band}.run.csv").read_bytes()
     for words in ("invented", "gross-error", "bandcurve predict"):
         assert words in said
+    next_steps = said[said.index("Everything is in") :].replace(str(folder), "bandcurve-demo")
+    assert max(map(len, next_steps.splitlines())) <= 80  # none breaks within a command to be copied
     assert run(["demo", str(folder)]) == 1
     assert "not empty" in capsys.readouterr().err
 

@@ -145,10 +145,15 @@ def _slips(entry: TypedReading) -> Iterator[Scored]:
     points = [(v * f, f"the decimal point ({_short(v * f)})") for f in (10.0, 0.1, 100.0, 0.01)]
     units = [(v * f, f"{unit} instead of {entry.unit}") for unit, f in entry.units]
     yield from units + points if entry.other_name != "length" else points + units  # a length's ten is mm or cm
-    for text in _transposed(entry.text):
+    for text in filter(_as_a_scale_shows, _transposed(entry.text)):
         yield float(text), f"two digits swapped ({text})"
-    for text in _misread(entry.text):
+    for text in filter(_as_a_scale_shows, _misread(entry.text)):
         yield float(text), f"one digit misread ({text})"
+
+
+def _as_a_scale_shows(text: str) -> bool:
+    """No scale shows 07.3, so nobody misread it."""
+    return not text.startswith("0") or text.startswith("0.")
 
 
 def _short(value: float) -> str:

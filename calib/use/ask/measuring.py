@@ -194,7 +194,7 @@ MEASURING: tuple[Question, ...] = (
         "tape",
         "Where will you hold the tape on the stretched band?",
         readers.one_of(TAPES),
-        ("All three are right; what matters is to keep to one.", "A rack's holes do without a tape."),
+        ("Any of these is right; what matters is to keep to one.", "A rack's holes do without a tape."),
         option="--kind",
         metavar="HOW",
         option_help="Where the tape is held: band-inner, band-outer, centres.",

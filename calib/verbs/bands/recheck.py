@@ -149,6 +149,7 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
 def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]":
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
     from calib.acquire.files.typed import parse_length
+    from calib.use.ask.readers import typed_in
     from calib.use.bands.recheck import ALONG, expect, how_to, recheck
     from calib.use.report.folder_views import tape_units
     from calib.verbs.talk.procedure_talk import ask_temperature
@@ -165,9 +166,9 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
         try:
             recheck(profile, hung, length)
         except OutOfRangeError:
-            raise DataError(
-                f"{profile.band.id} was not tested there; it should hang near {tape.tape(there.length)} {tape.length}"
-            ) from None
+            near, shows = there.length, f"{tape.tape(there.length)} {tape.length}"
+            unit = typed_in(text, tape.length, (0.8 * near, 1.25 * near))
+            raise DataError(f"{profile.band.id} was not tested there; it should hang near {shows}{unit}") from None
         return length
 
     def talk() -> "tuple[Hung, float]":

@@ -85,5 +85,10 @@ def test_the_slip_is_named(typed: str, right: float, words: str) -> None:
     assert words in (likely_slip(entry(typed, right)) or "")
 
 
+def test_no_slip_is_a_number_that_no_scale_shows() -> None:
+    assert likely_slip(entry("27.30", 7.3)) is None
+    assert "(8.3)" in (likely_slip(entry("2.3", 8.3)) or "")
+
+
 def test_a_strange_number_gets_no_invented_reason() -> None:
     assert likely_slip(entry("29.9", 16.35)) is None

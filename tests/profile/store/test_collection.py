@@ -50,7 +50,7 @@ def test_a_row_that_was_cut_off_is_passed_over() -> None:
     [
         ("hello", "not a use log"),
         (new_log("B07").replace("/2", "/3"), "newer than this program"),
-        (new_log("../x"), "cannot be an id"),
+        (new_log("../x"), "cannot be a name"),
         (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,2026-04-01,-3,\n", "not a number of repetitions"),
         (new_log("B07") + "00000000000a,2026-04-01T18:00:00Z,1 April,3,\n", "x:4: a day is not written"),
         (new_log("B07") + "x,2026-04-01T18:00:00Z,2026-04-01,3,\n", "x:4: the entry's id 'x' is not 12 hex digits"),

@@ -128,7 +128,7 @@ GOOD = head("B1", "B2") + "1,1,3300,1650\n"
         (GOOD.replace("link_length_mm", "link_lenght_mm"), "did you mean 'link_length_mm'"),
         (GOOD.replace("[length]", "[lenght]"), "did you mean 'length'"),
         (GOOD.replace('"B2"', '"B1"'), "of one band with itself"),
-        (GOOD.replace('"B2"', '"../B2"'), "cannot be an id"),
+        (GOOD.replace('"B2"', '"../B2"'), "cannot be a name"),
         (GOOD.replace("ring_mm", "ring"), "unknown column 'ring'"),
         (GOOD.replace("1650", "x"), "ring 'x' is not a number"),
         (GOOD.replace("1650", "165"), "lying flat"),
