@@ -63,8 +63,9 @@ class Site:
         gear = recall(self.folder).get(GEAR)
         known = gear.value if gear is not None and isinstance(gear.value, dict) else {}
         force = asked.force or ("lb" if known.get("force_unit") == "lb" else "kg")
-        tape = known.get("unit") if known.get("unit") in DIGITS else "in" if force == "lb" else "cm"
-        return Shown(force, FORCE[force], str(tape), LENGTH[str(tape)], DIGITS[str(tape)])
+        said = str(known.get("unit"))
+        tape = said if said in DIGITS else "in" if force == "lb" else "cm"
+        return Shown(force, FORCE[force], tape, LENGTH[tape], DIGITS[tape])
 
     def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""

@@ -12,7 +12,7 @@ from calib.acquire.files.check_table import CAP_BYTES, format_check_table, parse
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError
 from calib.safe_read import read_capped
-from calib.safe_write import write_atomically
+from calib.safe_write import update
 from calib.scale import Scale, load_scale, update_scale
 from calib.units import FORCE
 from calib.use.report.layout import sentence
@@ -41,9 +41,13 @@ def _draft(file: Path) -> Path:
 
 def _sheet(file: Path, scale: Scale) -> Sheet:
     """What was typed so far."""
-    draft, unit = _draft(file), scale.shown_unit or "kg"
-    rows = parse_check_table(read_capped(draft, CAP_BYTES), draft.name).rows if draft.is_file() else ()
-    return Sheet(unit, False, tuple(rows))
+    draft = _draft(file)
+    return _sheet_of(read_capped(draft, CAP_BYTES) if draft.is_file() else None, draft.name, scale)
+
+
+def _sheet_of(there: bytes | None, name: str, scale: Scale) -> Sheet:
+    rows = parse_check_table(there, name).rows if there else ()
+    return Sheet(scale.shown_unit or "kg", False, tuple(rows))
 
 
 def scale(site: Site, asked: Asked) -> Response:
@@ -87,15 +91,21 @@ def weighed(site: Site, asked: Asked) -> Response:
         sheet = _sheet(file, found)
         if fields.get("do") == "end":
             return _show(site, asked, said=_ended(file, found, sheet, fields.get("loads", "")))
-        if fields.get("do") == "undo":
-            rows = sheet.rows[:-1]
-        else:
-            line = clean(f"{fields.get('known', '').replace(' ', '')} {fields.get('shown', '')}")
-            rows = sheet.with_row(*read_pair(line, sheet.known_unit, sheet.unit)).rows
-        write_atomically(_draft(file), format_check_table(rows, "mass"))
+        draft = _draft(file)
+        update(draft, lambda there: _changed(_sheet_of(there, draft.name, found), fields), CAP_BYTES)
     except BandcurveError as error:
         return _show(site, asked, sentence(str(error)))
     return RedirectResponse(asked.request.url.path, 303)
+
+
+def _changed(sheet: Sheet, fields: dict[str, str]) -> str:
+    """The table with one line more, or without its last."""
+    if fields.get("do") == "undo":
+        rows = sheet.rows[:-1]
+    else:
+        line = clean(f"{fields.get('known', '').replace(' ', '')} {fields.get('shown', '')}")
+        rows = sheet.with_row(*read_pair(line, sheet.known_unit, sheet.unit)).rows
+    return format_check_table(rows, "mass")
 
 
 def _ended(file: Path, found: Scale, sheet: Sheet, loads: str) -> tuple[str, ...]:

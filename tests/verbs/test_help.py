@@ -126,7 +126,9 @@ def test_the_man_page_is_that_of_the_commands_and_renders() -> None:
 
 
 @pytest.mark.terminal
-@pytest.mark.parametrize(("pager", "through"), [("sed s/^/PAGED:/", True), ("cat", False), ("no-such-pager", False)])
+@pytest.mark.parametrize(
+    ("pager", "through"), [("sed s/^/PAGED:/", True), ("cat", False), ("no-such-pager", False), ("less '", False)]
+)
 def test_a_long_page_goes_through_the_pager_and_a_short_one_does_not(
     pager: str, through: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

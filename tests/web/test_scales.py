@@ -1,11 +1,13 @@
 """A scale is checked on the page: each line kept at once, the check the same as that of the command."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
+from calib.acquire.files.check_table import parse_check_table
 from calib.scale import load_scale
 from calib.verbs.app import run
 from calib.web.access import Doorkeeper
@@ -58,6 +60,16 @@ def test_a_line_is_taken_back_and_too_few_end_nothing(phone: TestClient, folder:
     assert "shows 100 kg" not in phone.get("/scale/hook").text
     assert phone.post("/scale/hook", headers=HERE, data={"do": "end"}).status_code == 422
     assert not load_scale(folder / "hook.scale.json").checks
+
+
+def test_lines_of_two_phones_at_once_are_all_kept(phone: TestClient, folder: Path) -> None:
+    def send(kilos: int) -> int:
+        return phone.post("/scale/hook", headers=HERE, data={"known": f"{kilos}", "shown": f"{kilos}"}).status_code
+
+    with ThreadPoolExecutor(8) as both:
+        assert set(both.map(send, range(1, 17))) == {200}
+    rows = parse_check_table((folder / "hook.check.csv").read_bytes(), "x").rows
+    assert sorted(row.pieces for row in rows) == [(float(kilos),) for kilos in range(1, 17)]
 
 
 @pytest.mark.parametrize("line", [("", ""), ("x", "1"), ("10", "<b>"), ("10", "nan"), ("1e9", "1"), ("10", "9" * 40)])

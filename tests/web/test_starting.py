@@ -6,9 +6,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import read_run
+from calib.profile.store.memory import remember
+from calib.use.ask.memory import GEAR
 from calib.web.access import Doorkeeper
 from calib.web.views import page_of
 
+SAMPLES = Path(__file__).parents[2] / "sample_runs"
 HOST = "127.0.0.1:8765"
 HERE = {"origin": f"http://{HOST}"}
 ANSWERS = {"band": "B07", "occasion": "quick", "q.way": "level", "q.max": "50 kg", "q.step": "0.05", "q.flat": "100 cm"}
@@ -46,6 +49,14 @@ def test_a_run_is_begun_and_the_gear_is_remembered(phone: TestClient, tmp_path: 
     again = phone.get("/measure", params={"band": "B08", "occasion": "full"})
     assert "As last time" in again.text
     assert 'value="50 kg"' in again.text
+
+
+@pytest.mark.parametrize("gear", [{"unit": []}, {"unit": {}, "force_unit": []}, {"unit": "furlong"}, [], 5])
+def test_a_remembered_unit_that_is_none_breaks_no_view(phone: TestClient, tmp_path: Path, gear: object) -> None:
+    remember(tmp_path, {GEAR: gear})
+    (tmp_path / "KNEE.profile.json").write_bytes((SAMPLES / "KNEE.profile.json").read_bytes())
+    assert "cm" in phone.get("/band/KNEE").text
+    assert phone.get("/measure", params={"band": "B08", "occasion": "full"}).status_code == 200
 
 
 def test_the_same_band_twice_makes_two_files(phone: TestClient, tmp_path: Path) -> None:

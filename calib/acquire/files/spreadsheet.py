@@ -9,13 +9,16 @@ import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from io import BytesIO, StringIO
+from itertools import islice, repeat
 from typing import Any
 
+from calib.acquire.files.table_header import is_remark
 from calib.errors import DataError
 
 Sheet = tuple[str, list[tuple[int, tuple[str, ...]]]]  # its name; rows with their number
 MOST_UNPACKED = 200_000_000  # bytes: a small file that unpacks to more is not a table of readings
 MOST_ROWS, MOST_COLUMNS = 20_000, 60
+_ODS_CELLS = ("table:table-cell", "table:covered-table-cell")  # the second lies under a merged one
 _ODS = b"application/vnd.oasis.opendocument.spreadsheet"
 
 
@@ -74,16 +77,20 @@ def _ods(data: bytes) -> Iterator[Sheet]:
     with redirect_stdout(StringIO()), redirect_stderr(StringIO()):  # it prints what it cannot read, a stranger's text
         book = load(BytesIO(data))
     for sheet in book.spreadsheet.getElementsByType(Table):
-        rows = (_ods_row(row) for row in sheet.getElementsByType(TableRow)[: MOST_ROWS + 1])
-        yield str(sheet.getAttribute("name")), _kept(rows)
+        rows = (again for row in sheet.getElementsByType(TableRow) for again in _ods_rows(row))
+        yield str(sheet.getAttribute("name")), _kept(islice(rows, MOST_ROWS + 1))
+
+
+def _ods_rows(row: Any) -> Iterator[tuple[str, ...]]:
+    """A row as often as it stands there: rows that are alike, one below the other, are stored once."""
+    return repeat(_ods_row(row), int(row.getAttribute("numberrowsrepeated") or 1))
 
 
 def _ods_row(row: Any) -> tuple[str, ...]:
     from odf import teletype
-    from odf.table import TableCell
 
     out: list[str] = []
-    for cell in row.getElementsByType(TableCell):
+    for cell in (part for part in row.childNodes if part.tagName in _ODS_CELLS):
         number = cell.getAttribute("value") if cell.getAttribute("valuetype") == "float" else None
         text = _text(float(number)) if number is not None else teletype.extractText(cell).strip()
         again = int(cell.getAttribute("numbercolumnsrepeated") or 1)
@@ -93,7 +100,7 @@ def _ods_row(row: Any) -> tuple[str, ...]:
 
 def _kept(rows: Iterable[tuple[str, ...]]) -> list[tuple[int, tuple[str, ...]]]:
     """Rows with something in them, each with its number in the sheet."""
-    kept = [(n, row) for n, row in enumerate(rows, 1) if any(row) and not row[0].startswith("#")]
+    kept = [(n, row) for n, row in enumerate(rows, 1) if any(row) and not is_remark(row)]
     if kept and kept[-1][0] > MOST_ROWS:
         raise DataError(f"has a sheet of more than {MOST_ROWS} rows", remedy="save that sheet as CSV")
     return kept

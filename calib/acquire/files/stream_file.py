@@ -22,6 +22,7 @@ from calib.safe_write import write_all
 _APPEND = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
 _HEADER = re.compile(r"at_s,indication_(\w+),status(,length)?")
 KEEP_EVERY_S = 5.0
+LONGEST_ROW = 4096  # bytes; a line's note is shorter
 
 
 @dataclass(frozen=True)
@@ -60,10 +61,14 @@ class StreamWriter(Closing):
         first = _first_line(path)
         try:
             self._descriptor = os.open(path, _APPEND, 0o666)
-            write_all(self._descriptor, b"" if first else header.encode())
+            if first == header:
+                _drop_half_a_row(path, self._descriptor)
+            elif header.startswith(first):  # new, or cut by a full disk
+                os.ftruncate(self._descriptor, 0)
+                write_all(self._descriptor, header.encode())
         except OSError as error:
             raise file_error(error, path, "written") from error
-        if first not in ("", header):
+        if not header.startswith(first):
             self.close()
             raise FileError("holds a stream of another kind", where=str(path), remedy="move it away, or start again")
 
@@ -100,6 +105,16 @@ def _first_line(path: Path) -> str:
         return ""
     with open_regular(path) as file:
         return file.readline(200).decode("utf-8", "replace")
+
+
+def _drop_half_a_row(path: Path, descriptor: int) -> None:
+    """Cut what a full disk left after the last whole row: the next would make one number of two."""
+    with open_regular(path) as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - LONGEST_ROW))
+        half = file.read().rpartition(b"\n")[2]
+    if half:
+        os.ftruncate(descriptor, size - len(half))
 
 
 def _status(record: Record) -> str:

@@ -92,6 +92,7 @@ class Understood:
 
 _FIRST_WORD: tuple[Role, ...] = ("cycle", "note", "branch")
 _ANY_WORD: tuple[Role, ...] = ("length", "force")
+_FAILED = re.compile(r"#(DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!)")  # a cell of a formula without a value
 WAYS = {
     **dict.fromkeys(("out", "up", "loading"), "loading"),
     **dict.fromkeys(("back", "down", "unloading"), "unloading"),
@@ -127,6 +128,12 @@ def names_columns(cells: Sequence[str]) -> bool:
     """Whether a row names a length and a pull."""
     roles = [role_of(cell) for cell in cells]
     return "length" in roles and ("force" in roles or len([c for c in cells if way_of(c)]) > 1)
+
+
+def is_remark(cells: Sequence[str]) -> bool:
+    """Whether a row begins as a remark does, "# so"; not one numbered "#", nor one whose formula failed."""
+    first = cells[0].strip()
+    return first.startswith("#") and not _FAILED.match(first) and (first != "#" or not any(cells[1:]))
 
 
 def is_numbers(cells: Sequence[str]) -> bool:

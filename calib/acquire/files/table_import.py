@@ -10,7 +10,7 @@ from dataclasses import replace
 from itertools import chain, islice
 
 from calib.acquire.files.run_table import LONGEST_LINE, MOST_ROWS, NUMBER, split_line
-from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, names_columns
+from calib.acquire.files.table_header import RawTable, Understood, invented_header, is_numbers, is_remark, names_columns
 from calib.acquire.files.turning_points import courses_of
 from calib.acquire.files.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
@@ -95,7 +95,7 @@ def _lines(data: bytes, name: str) -> list[str]:
 
 
 def _is_remark(line: str) -> bool:
-    return line[0] in ' "#' and line.lstrip(' "').startswith("#")
+    return line[0] in ' "#' and line.lstrip(' "').startswith("#") and is_remark(_cells(line, _separator(line)))
 
 
 def _separator(line: str) -> str:

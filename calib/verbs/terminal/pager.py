@@ -38,5 +38,8 @@ def _pager() -> list[str]:
     """The command, where a person is at a terminal that can page; empty elsewhere."""
     if not (sys.stdin and sys.stdin.isatty() and sys.stdout.isatty()) or os.environ.get("TERM") in (None, "", "dumb"):
         return []
-    command = shlex.split(os.environ.get("PAGER", USUAL), posix=os.name != "nt")
+    try:
+        command = shlex.split(os.environ.get("PAGER", USUAL), posix=os.name != "nt")
+    except ValueError:  # a quotation mark that is not closed
+        return []
     return command if command and command != ["cat"] and shutil.which(command[0]) else []

@@ -1,7 +1,9 @@
 """Tables as people have them: workbooks, no header, pulls beside each other, several bands; and what is no table."""
 
 import io
+import re
 import zipfile
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -66,6 +68,43 @@ def _ods(rows: list[list[object]]) -> bytes:
 )
 def test_without_a_header_the_first_column_is_the_length(text: str) -> None:
     assert _rows(band_tables(text.encode(), "t.csv")[0]) == [(113, 5, "l", 1), (129, 11, "l", 1)]
+
+
+def test_alike_rows_of_an_open_workbook_stored_once_all_count_and_merged_cells_keep_their_columns() -> None:
+    data = _ods([["note", "length (cm)", "pull (kg)"], ["a", 113.0, 5.0], ["b", 129.0, 11.0], ["c", 140.0, 14.2]])
+    stored = BytesIO()
+    with zipfile.ZipFile(BytesIO(data)) as old, zipfile.ZipFile(stored, "w") as new:
+        for part in old.namelist():
+            text = old.read(part)
+            if part == "content.xml":
+                rows = text.split(b"<table:table-row>")
+                rows[3] = re.sub(
+                    rb"<table:table-cell.*?</table:table-cell>", b"<table:covered-table-cell/>", rows[3], count=1
+                )
+                head, *rest = rows
+                text = head + b"<table:table-row>".join([b"", *rest[:2]])
+                text += b"".join(b'<table:table-row table:number-rows-repeated="2">' + row for row in rest[2:])
+            new.writestr(part, text)
+    (one,) = band_tables(stored.getvalue(), "t.ods")
+    assert [row[:2] for row in _rows(one)] == [(113, 5), (129, 11), (129, 11), (140, 14.2), (140, 14.2)]
+
+
+@pytest.mark.parametrize(
+    "table", ["#,length (cm),pull (kg)\n1,113,5\n2,129,11\n", "length (cm),pull (kg)\n113,5\n# so,1\n129,11\n"]
+)
+def test_a_column_of_numbers_named_by_a_hash_is_no_remark(table: str) -> None:
+    (one,) = band_tables(table.encode(), "t.csv")
+    assert _rows(one) == [(113, 5, "l", 1), (129, 11, "l", 1)]
+    (same,) = band_tables(_xlsx(("one", [[*row.split(",")] for row in table.splitlines()])), "t.xlsx")
+    assert _rows(same) == _rows(one)
+
+
+@pytest.mark.parametrize("failed", ["#DIV/0!", "#REF!", "#N/A"])
+def test_a_length_whose_formula_failed_is_not_left_out_in_silence(failed: str) -> None:
+    rows = ["length (cm),pull (kg)", "113,5", f"{failed},8", "129,11"]
+    for data in ("\n".join(rows).encode(), _xlsx(("one", [[*row.split(",")] for row in rows]))):
+        with pytest.raises(DataError, match="is not a number"):
+            _rows(band_tables(data, "t")[0])
 
 
 @pytest.mark.parametrize("header", ["length (cm),pull 1 (kg),pull 2 (kg)\n", ""])

@@ -359,6 +359,30 @@ def test_a_stream_goes_on_in_its_file_and_refuses_another_unit(tmp_path: Path) -
         list(read_stream(path))
 
 
+@pytest.mark.parametrize("half", ["3.0,1.", "3.000,45"])
+def test_half_a_row_of_a_full_disk_makes_no_number_with_the_next(half: str, tmp_path: Path) -> None:
+    path = tmp_path / "B.stream.csv"
+    record = Record(0.0, "reading", "1.5 kg", value=1.5, unit="kg", stable=True)
+    with StreamWriter(path, "kg") as stream:
+        stream.append(1.0, record)
+    path.write_bytes(path.read_bytes() + half.encode())
+    with StreamWriter(path, "kg") as stream:
+        stream.append(4.0, record)
+    assert [(r.at_s, r.value) for r in read_stream(path)] == [(1.0, 1.5), (4.0, 1.5)]
+
+
+def test_half_a_header_of_a_full_disk_is_written_again(tmp_path: Path) -> None:
+    path = tmp_path / "B.stream.csv"
+    path.write_text("at_s,indic")
+    with StreamWriter(path, "kg") as stream:
+        stream.append(1.0, Record(0.0, "reading", "1.5 kg", value=1.5, unit="kg"))
+    assert [(r.at_s, r.value) for r in read_stream(path)] == [(1.0, 1.5)]
+    path.write_text("mine")
+    with pytest.raises(FileError, match="another kind"):
+        StreamWriter(path, "kg")
+    assert path.read_text() == "mine"
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a disk that is always full is known to Linux only")
 def test_a_full_disk_is_said_once_and_the_stream_is_left(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     recorder, _ = recorder_at(Bench(), tmp_path, head_for())
