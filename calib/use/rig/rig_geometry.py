@@ -32,6 +32,7 @@ class Offsets:
     sideways: float | Array = 0.0
     fore: float | Array = 0.0
     slack: float | Array = 0.0
+    rest: float | Array = 0.0  # of a choked band's half path, unloaded
     thickness: float | Array = 0.0
     hitch: float | Array = 0.0
     wrap: float | Array = 0.0
@@ -81,7 +82,7 @@ def run_of(band: RigBand, bar: Bar, heights: Array, loop: Loop, off: Offsets = A
     distance = _distance(rise, sideways, fore)
     folds = 2 if band.arrangement in ("doubled", "across") else 1
     if band.arrangement == "choked":
-        length = loop.rest * distance / slack_length(band, loop, off)
+        length = (loop.rest + off.rest) * distance / slack_length(band, loop, off)
     else:
         wrap = folds * pi * ((band.anchor_diameter + band.sleeve_diameter) / 2 + thick) / 2
         under = band.pegs_apart if band.arrangement == "across" else 0.0
@@ -141,7 +142,7 @@ def slack_length(band: RigBand, loop: Loop, off: Offsets = AS_WRITTEN) -> float 
     around = pi * (band.anchor_diameter + thick) + 2 * band.pegs_apart
     u_taken = (HITCH_TURNS[1] ** 2 * around**2 + HITCH_EXTRA[1] ** 2) ** 0.5
     taken = HITCH_TURNS[0] * around + HITCH_EXTRA[0] + off.hitch * u_taken
-    left = loop.rest - pi * (band.sleeve_diameter + thick) / 4 - taken
+    left = loop.rest + off.rest - pi * (band.sleeve_diameter + thick) / 4 - taken
     if np.min(left) < 0.2 * loop.rest:
         raise DataError("the hitch would take up most of the band", where="anchor_diameter_mm",
                         remedy="give slack_length_mm as measured, or choose a longer band")  # fmt: skip

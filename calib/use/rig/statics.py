@@ -133,6 +133,7 @@ def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Offset
     if profile.band.thickness_m is None:
         offs[f"thickness:{profile.band.id}"] = Offsets(thickness=U_DEFAULT_THICKNESS)
     if band.arrangement == "choked":
+        offs[f"flat length:{profile.band.id}"] = Offsets(rest=profile.band.u_flat_length_m)
         offs[f"hitch:{i}"] = Offsets(slack=u) if band.slack_length is not None else Offsets(hitch=1.0)
     elif band.arrangement in ("spread", "across"):
         offs[f"wrap:{i}"] = Offsets(wrap=1.0)

@@ -48,6 +48,14 @@ def test_gripping_fittings_is_the_far_bound_worked_by_hand() -> None:
     assert grip[0].shift[0] == pytest.approx(60.85 - 57.12, abs=0.01)
 
 
+def test_a_choked_band_is_as_sure_as_its_flat_length() -> None:
+    """Half path 1.5 m at 1.2 / 0.8 of a rest known to 2 mm: 3 mm, at 200 N/m 0.6 N."""
+    answer = calculate(rig(band_text("choked", 100, slack_length_mm=800), bottom=1300, top=1310), [linear()])
+    assert answer.up is not None
+    (flat,) = (s for s in answer.up.bands[0].sources if s.key == "flat length:LINE")
+    assert flat.shift[0] == pytest.approx(0.6, rel=1e-3)
+
+
 ENERGY: dict[str, tuple[dict[str, Any], float]] = {
     "straight": ({}, 1.0),
     "doubled": ({"sideways_mm": 100}, 1.0),

@@ -10,7 +10,7 @@ from calib.use.rig.statics import calculate
 from tests.use.rig.made import REST, STIFFNESS, band_text, linear, rig
 
 DRAWS = 1_000_000
-U = 0.005  # m, each reading
+U, U_FLAT = 0.005, 0.002  # m: each reading of the rig; the flat length of a band
 T, ANCHOR, SLEEVE, CALIBRATION = 0.0045, 0.06, 0.05, 0.012  # m
 WRAP = np.pi * ((ANCHOR + SLEEVE) / 2 + T) / 2  # of a straight band; folded twice
 PEGS, UNDER, ASIDE, FORE, SLACK = 0.36, 0.25, 0.2, 0.1, 0.83  # m
@@ -59,10 +59,11 @@ def geometry(name: str, rng: np.random.Generator, rise: Array, grip: Array) -> t
             return held(2 * far + UNDER + 2 * WRAP - less, 2 * WRAP + UNDER), 2 * rise / far
         case "choked":
             far = np.sqrt(rise**2 + read(FORE) ** 2)
-            return REST * far / read(SLACK), rise / far
+            return (REST + rng.normal(0, U_FLAT, DRAWS)) * far / read(SLACK), rise / far
         case _:  # hitched: choked, its slack length not measured
             taken = np.pi * (ANCHOR + T) * rectangular(rng, 0.75, 1) + rectangular(rng, 0.01, 0.03)
-            return REST * rise / (REST - np.pi * (SLEEVE + T) / 4 - taken), np.ones(DRAWS)
+            rest = REST + rng.normal(0, U_FLAT, DRAWS)
+            return rest * rise / (rest - np.pi * (SLEEVE + T) / 4 - taken), np.ones(DRAWS)
 
 
 def million(name: str, sides: int, height: float) -> Array:
