@@ -331,9 +331,9 @@ class Profile(Part):
 
     __str__ = __repr__
 
-    def covariance(self, first: CurvePlace, second: CurvePlace) -> float:
-        """Covariance of the pulls at two points of this curve. [N2]"""
-        return table.covariance(self, first, second)
+    def covariance(self, first: tuple[BranchName, float], second: tuple[BranchName, float]) -> float:
+        """Covariance of the pulls at two points of this curve, each as ("loading", 1.6). [N2]"""
+        return table.covariance(self, CurvePlace(*first), CurvePlace(*second))
 
     def u_next(self, at: ForceEstimate) -> float:
         """Standard uncertainty of the next set, wider than that of the mean curve. [N]

@@ -249,15 +249,18 @@ def shared_covariance(a: CurveTables, at_a: CurvePlace, b: CurveTables, at_b: Cu
     )
 
 
-def difference(a: CurveTables, at_a: CurvePlace, b: CurveTables, at_b: CurvePlace) -> Difference:
+def difference(
+    a: CurveTables, at_a: tuple[BranchName, float], b: CurveTables, at_b: tuple[BranchName, float]
+) -> Difference:
     """Pull of band a less that of band b, sharp where both were measured with the same gear.
 
     Args:
         a: One curve.
-        at_a: Where on it.
+        at_a: Branch and half-path length on it, as ("loading", 1.6). [m]
         b: Another band's curve.
-        at_b: Where on that one.
+        at_b: The same on that one.
     """
+    at_a, at_b = CurvePlace(*at_a), CurvePlace(*at_b)
     x, y = estimate(_table(a, at_a), at_a.length), estimate(_table(b, at_b), at_b.length)
     u = sqrt(max(x.u**2 + y.u**2 - 2 * shared_covariance(a, at_a, b, at_b), 0.0))
     ratio = max(e.u95 / e.u if e.u else 2.0 for e in (x, y))

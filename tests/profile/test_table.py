@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import calib
 from calib.errors import DataError, OutOfRangeError
 from calib.profile import table
 from calib.profile.document import Profile
-from calib.profile.table import CurvePlace
+from calib.profile.table import BranchName, CurvePlace
 from tests.profile.invented import REST, TOP, U95_OVER_U, document, pull
 
 # L. R. G. Treloar, Trans. Faraday Soc. 40 (1944) 59: vulcanised natural rubber, stretch and nominal stress in MPa
@@ -94,6 +95,14 @@ def test_bands_of_one_scale_differ_sharply_and_of_two_scales_honestly(band: Prof
     gain = 0.004 * band.force(1.8) * 0.004 * same.force(1.8)
     assert wide.u**2 - close.u**2 == pytest.approx(2 * gain, rel=1e-3)
     assert close.u95 == pytest.approx(U95_OVER_U * close.u)
+
+
+def test_from_python_a_place_is_a_branch_and_a_length(band: Profile) -> None:
+    other = Profile.model_validate(document("B08", strength=126.0))
+    at: tuple[BranchName, float] = ("loading", 1.8)
+    below: tuple[BranchName, float] = ("unloading", 1.6)
+    assert calib.difference(other, at, band, at).force == pytest.approx(other.force(1.8) - band.force(1.8))
+    assert band.covariance(at, below) == band.covariance(CurvePlace(*at), CurvePlace(*below))
 
 
 def test_what_is_not_shared_never_cancels(band: Profile) -> None:
