@@ -1,4 +1,4 @@
-"""The first answer: three lengths, one pull, typed into `record --quick` by somebody whose reading may be wrong.
+"""The first answer: three lengths, pulled as often as asked, typed into `record --quick`; a reading may be wrong.
 
 The person answers whatever is asked. A length asked for a second time, or while unloading, is set and read anew, and
 rightly; a reading that is questioned is looked at again: `kept` is a slip that looking does not mend (a length set
@@ -16,7 +16,7 @@ from tests.campaigns.adversary import rubber
 from tests.campaigns.adversary.case import SHAPE, SLIPS, Case, Row, rows_of
 from tests.campaigns.adversary.gear import HOOK, Errors, Gear, Rng
 from tests.campaigns.adversary.laws import TO_NEWTON, Array
-from tests.campaigns.adversary.rows import Bander, next_set, plain
+from tests.campaigns.adversary.rows import Bander, bent, curled, next_set, plain, plateaus
 from tests.campaigns.adversary.rubber import Band
 
 SETS = re.compile(r"\[(?P<step>\d+)/\d+\] (?P<branch>out|back): set (?P<length>\d+(?:\.\d+)?) mm")
@@ -102,9 +102,9 @@ def through_three_points(rng: Rng) -> Band:
     return rubber.band_of(rubber.Size(1.03, 2.25, peak, 0.0045, 0.03), stress, rubber.any_back(rng))
 
 
-def long_enough(rng: Rng) -> Band:
-    """Any band, of a law that goes to the longest length that is asked for."""
-    return plain(rng, replace(rubber.draw_size(rng), top_stretch=2.3))
+def long_enough(make: Callable[[Rng, rubber.Size], Band]) -> Bander:
+    """Bands whose law goes to the longest length that is asked for."""
+    return lambda rng: make(rng, replace(rubber.draw_size(rng), top_stretch=2.3))
 
 
 def quick_case(make: Bander, slips: bool, kept: bool) -> Callable[[Rng, str], Case]:
@@ -130,14 +130,21 @@ def quick_rows() -> list[Row]:
         *rows_of(
             "quick",
             NO_LAST_ZERO,
-            ("quick-clean", "any band, hook scale, no slip", quick_case(long_enough, False, True)),
+            ("quick-clean", "any band, hook scale, no slip", quick_case(long_enough(plain), False, True)),
             ("quick-three-clean", f"{issue}; no slip", quick_case(through_three_points, False, True)),
         ),
         *rows_of(
             "quick",
+            NO_LAST_ZERO | SHAPE,
+            ("quick-bend", "a second layer engages sharply; no slip", quick_case(long_enough(bent), False, True)),
+            ("quick-curled", "a curled start; no slip", quick_case(long_enough(curled), False, True)),
+            ("quick-plateaus", "two plateaus; no slip", quick_case(long_enough(plateaus), False, True)),
+        ),
+        *rows_of(
+            "quick",
             SLIPPED,
-            ("quick-kept", f"any band; {slip}, {kept}", quick_case(long_enough, True, True)),
-            ("quick-mended", f"any band; {slip}, {fixed}", quick_case(long_enough, True, False)),
+            ("quick-kept", f"any band; {slip}, {kept}", quick_case(long_enough(plain), True, True)),
+            ("quick-mended", f"any band; {slip}, {fixed}", quick_case(long_enough(plain), True, False)),
             ("quick-three-kept", f"{issue}; {slip}, {kept}", quick_case(through_three_points, True, True)),
         ),
     ]

@@ -66,20 +66,20 @@ def by_scale(make: Bander, way: Way) -> Maker:
     return lambda rng, ident: scale_case(rng, ident, make(rng), way)
 
 
-def bent(rng: Rng) -> Band:
-    size = rubber.draw_size(rng)
+def bent(rng: Rng, size: Size | None = None) -> Band:
+    size = size or rubber.draw_size(rng)
     engages = float(rng.uniform(1.25, min(1.7, size.top_stretch - 0.3)))
     stress = rubber.second_layer(any_law(rng), engages, float(rng.uniform(0.4, 1.1)))
     return rubber.band_of(size, stress, rubber.any_back(rng))
 
 
-def curled(rng: Rng) -> Band:
+def curled(rng: Rng, size: Size | None = None) -> Band:
     stress = rubber.curled(any_law(rng), float(rng.uniform(0.2, 0.5)), float(rng.uniform(0.08, 0.2)))
-    return rubber.band_of(rubber.draw_size(rng), stress, rubber.any_back(rng))
+    return rubber.band_of(size or rubber.draw_size(rng), stress, rubber.any_back(rng))
 
 
-def plateaus(rng: Rng) -> Band:
-    size = rubber.draw_size(rng)
+def plateaus(rng: Rng, size: Size | None = None) -> Band:
+    size = size or rubber.draw_size(rng)
     stress = rubber.two_plateaus(0.8, float(rng.uniform(1.4, 1.65)), float(rng.uniform(0.05, 0.1)))
     return rubber.band_of(size, stress, rubber.any_back(rng))
 
