@@ -89,13 +89,13 @@ def _heights(told: RigAnswer, shown: Shown) -> list[dict[str, Any]]:
     return [
         {
             "height": f"{shown.tape(h)} {shown.length}",
-            **{way: _way(getattr(told, way), i, told.gravity_m_s2, shown) for way, _ in WAYS},
+            **{way: _way_cells(getattr(told, way), i, told.gravity_m_s2, shown) for way, _ in WAYS},
         }
         for i, h in enumerate(told.heights_m)
     ]
 
 
-def _way(way: RigWay | None, i: int, gravity: float, shown: Shown) -> dict[str, Any] | None:
+def _way_cells(way: RigWay | None, i: int, gravity: float, shown: Shown) -> dict[str, Any] | None:
     if way is None:
         return None
     return {

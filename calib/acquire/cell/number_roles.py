@@ -277,7 +277,7 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
             f"in {shown!r} {apart} stands apart from the number: give --format 'value {apart}', or write a line down"
             " with --pattern"
         )
-    if all(line.layout.spots[_at(line, force)].bracketed for line in lines) and any(force.values):
+    if all(line.layout.spots[_nearest_number(line, force)].bracketed for line in lines) and any(force.values):
         return FormatQuestion(
             f"the brackets in {shown!r} may mean below zero, or nothing; give --format 'value kg' for below zero,"
             " or --pattern '({value kg})'"
@@ -296,7 +296,7 @@ def _unit_apart(line: Line) -> str:
     return ""
 
 
-def _at(line: Line, force: _Column) -> int:
+def _nearest_number(line: Line, force: _Column) -> int:
     return min(range(len(line.values)), key=lambda i: abs(line.layout.spots[i].begin - force.spot.begin))
 
 

@@ -73,17 +73,17 @@ class AtCell:
     def _may_be_zero(self, value: float) -> bool:
         if self._armed:
             return True
-        return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._near
+        return self._zero is not None and not self._maybe_tared and abs(value - self._zero) <= self._zero_tolerance
 
     def _strange_zero(self, value: float) -> bool:
         """Neither near the zero before nor near zero, as a board that sets itself to zero shows."""
         asks = self._lost or self.meter.in_counts  # else the recording asks
-        return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._near
+        return asks and self._zero is not None and min(abs(value - self._zero), abs(value)) > self._zero_tolerance
 
     @property
     def _maybe_tared(self) -> bool:
         """After an interruption a board may show zero whatever hangs on it; told by a zero that is not zero."""
-        return self._lost and (self._zero is None or abs(self._zero) < TARED * self._near)
+        return self._lost and (self._zero is None or abs(self._zero) < TARED * self._zero_tolerance)
 
     def _warming(self, point: HeldPoint) -> list[str]:
         blocks = max(point.n, 2)
@@ -127,7 +127,7 @@ class AtCell:
         return 10 * self.meter.floor if self.meter.in_counts else max(SLACK_N, min(3 * self.meter.floor, COARSE_N))
 
     @property
-    def _near(self) -> float:
+    def _zero_tolerance(self) -> float:
         least = 5 * self.meter.floor if self.meter.in_counts else max(NEAR_N, self.meter.floor)
         largest = [abs((r.counts if self.meter.in_counts else r.force) or 0.0) for r in self.state.run.readings]
         return max(least, NEAR_SHARE * abs(max(largest, default=0.0) - abs(self._zero or 0.0)))

@@ -282,7 +282,7 @@ class HandsFree(AtCell):
         """What is said where it is not the known plate that hangs there; None where it may be."""
         if self._armed:
             return None
-        if abs(net) <= self._near:
+        if abs(net) <= self._zero_tolerance:
             return self._once(f"  {self.words(net)} is nearly nothing: hang the plate, or s skips it.", 0)
         if self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE:
             return None

@@ -118,7 +118,7 @@ def paper_plan(run: Run, aim: Aim, most: int = MOST_ON_PAPER) -> PaperPlan:
     """
     readings = list(first_readings(aim))
     while True:
-        ahead = outlook(_with(run, readings), aim, on_paper=True)
+        ahead = outlook(_with_readings(run, readings), aim, on_paper=True)
         done = ahead.relative <= aim.relative or ahead.relative <= ENOUGH_OF_BEST * ahead.best
         if done or len(readings) >= most:
             return PaperPlan(tuple(readings), ahead.relative, ahead.best, ahead.hindrance)
@@ -154,7 +154,7 @@ def _cheapest(candidates: Sequence[Reading], after: Array, run: Run) -> Reading:
     return order[0]
 
 
-def _with(run: Run, readings: Sequence[Reading]) -> Run:
+def _with_readings(run: Run, readings: Sequence[Reading]) -> Run:
     """The run as if more readings had been taken; what they show is ignored."""
     number = max((r.number for r in run.rows), default=0)
     rows = [
@@ -185,11 +185,11 @@ class _Nodes:
 
     @classmethod
     def of(cls, run: Run, aim: Aim, candidates: Sequence[Reading], *, on_paper: bool) -> "_Nodes":
-        whole = observe([_with(run, candidates)])
+        whole = observe([_with_readings(run, candidates)])
         taken = len(run.readings)
         basis = _basis(whole, aim)
         so_far = whole.where(np.arange(len(whole)) < taken)
-        known = _beforehand(basis, aim) if on_paper else _now(basis, so_far, aim)
+        known = _beforehand(basis, aim) if on_paper else _known_so_far(basis, so_far, aim)
         model = MixedModel(basis, whole)
         model.use = np.arange(len(whole)) < taken
         model.linearise(known.beta)
@@ -214,7 +214,7 @@ class _Nodes:
         first = _last_cycle(run) + 1
         places = (aim.places[0], *aim.places[1:-1:2], aim.places[-1])
         many = [Reading(first + i, "loading", x) for i in range(MANY_CYCLES) for x in places]
-        model = MixedModel(self.model.basis, observe([_with(run, many)]))
+        model = MixedModel(self.model.basis, observe([_with_readings(run, many)]))
         model.linearise(self.known.beta)
         rows = _rows(model, aim, self.known.beta)
         solution = model.solve(self.known.weights @ self.known.thetas)
@@ -251,7 +251,7 @@ def _beforehand(basis: Basis, aim: Aim) -> _Known:
     return _Known(beta, np.full(len(unit), 1 / len(unit)), thetas, np.zeros(len(aim.everywhere)))
 
 
-def _now(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
+def _known_so_far(basis: Basis, so_far: Observations, aim: Aim) -> _Known:
     model = MixedModel(basis, so_far)
     start = outliers.robust_start(model)
     beta, model.use = start.beta, start.use

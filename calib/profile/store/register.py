@@ -104,10 +104,10 @@ class Register:
             if len(called) == 1:
                 return called[0]
             if called:
-                raise self._two(name, called)
-        raise self._none(name)
+                raise self._several_bands(name, called)
+        raise self._no_band(name)
 
-    def _two(self, name: str, called: Sequence[KnownBand]) -> DataError:
+    def _several_bands(self, name: str, called: Sequence[KnownBand]) -> DataError:
         told = " and ".join(f"{b.address} ({_words(b)})" for b in called)
         first = called[0].address
         return DataError(
@@ -115,7 +115,7 @@ class Register:
             remedy=f"say which, like {first}, or settle it: bandcurve merge {called[0].mark}",
         )
 
-    def _none(self, name: str) -> DataError:
+    def _no_band(self, name: str) -> DataError:
         names = [b.address for b in self.bands]
         from difflib import get_close_matches  # only where a name was mistyped
 

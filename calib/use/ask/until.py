@@ -85,9 +85,9 @@ def choose(state: Recording) -> tuple[Row, str]:
     if len(run.readings) >= MOST_READINGS or (ahead.best > aim.relative and now <= ENOUGH_OF_BEST * ahead.best):
         return state.closing(
             f"U {100 * now:.2f} %, no better"
-        ), f"{_now(now, aim, state)} {hindered(ahead.best, ahead.hindrance)}"
+        ), f"{_known_sentence(now, aim, state)} {hindered(ahead.best, ahead.hindrance)}"
     why = hindered(ahead.best, ahead.hindrance) if ahead.best > aim.relative else ""
-    said = " ".join(filter(None, (_now(now, aim, state), why, "Next reading, the one that helps most:")))
+    said = " ".join(filter(None, (_known_sentence(now, aim, state), why, "Next reading, the one that helps most:")))
     return state.asking(Slot("reading", ahead.next.cycle, ahead.next.branch, ahead.next.length)), said
 
 
@@ -199,7 +199,7 @@ def _known(now: float, aim: "Aim", state: Recording) -> str:
     return f"the pull is known to {100 * now:.1f} % everywhere from {first} to {last} on the tape"
 
 
-def _now(now: float, aim: "Aim", state: Recording) -> str:
+def _known_sentence(now: float, aim: "Aim", state: Recording) -> str:
     known = _known(now, aim, state)
     return f"{known[:1].upper()}{known[1:]}; {100 * aim.relative:g} % wanted."
 

@@ -31,7 +31,7 @@ def with_verdicts(found: "Sequence[Found]") -> "list[Found]":
         folder = one.path.parent
         if folder not in records:
             records[folder] = _bands_of(folder / NAME)
-        told.append(_with(one, records[folder].get(one.path.name)))
+        told.append(_with_verdict(one, records[folder].get(one.path.name)))
     return told
 
 
@@ -42,7 +42,7 @@ def _bands_of(record: Path) -> "dict[str, BatchBand]":
     return {}
 
 
-def _with(one: "Found", band: "BatchBand | None") -> "Found":
+def _with_verdict(one: "Found", band: "BatchBand | None") -> "Found":
     if band is None or band.verdict in (None, "pair"):
         return one
     why = f": {band.why}" if band.why else ""

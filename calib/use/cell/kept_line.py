@@ -47,12 +47,12 @@ def kept_reversed(scale: Scale) -> bool:
 def with_line(scale: Scale, form: LineFormat, setting: Setting | None) -> Scale:
     """The same scale, with its line's format and speed kept."""
     speed = {} if setting is None else {"speed": str(setting)}
-    return _with(scale, {"said": form.words(), "format": form.document(), **speed})
+    return _with_line(scale, {"said": form.words(), "format": form.document(), **speed})
 
 
 def with_reversed(scale: Scale, *, turned: bool) -> Scale:
     """The same scale, with the way round of its cell kept."""
-    return _with(scale, {REVERSED: turned})
+    return _with_line(scale, {REVERSED: turned})
 
 
 def _kept(scale: Scale) -> dict[str, Any]:
@@ -60,6 +60,6 @@ def _kept(scale: Scale) -> dict[str, Any]:
     return kept if isinstance(kept, dict) else {}
 
 
-def _with(scale: Scale, new: dict[str, Any]) -> Scale:
+def _with_line(scale: Scale, new: dict[str, Any]) -> Scale:
     extensions = {**scale.extensions, LINE: {**_kept(scale), **new}}
     return Scale.model_validate({**dict(scale), "extensions": extensions})

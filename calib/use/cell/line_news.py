@@ -28,11 +28,11 @@ class LineNews:
 
     def news(self) -> list[str]:
         """What has not been said yet."""
-        new = [line for line in self._all() if line not in self._said]
+        new = [line for line in self._whole_news() if line not in self._said]
         self._said.update(new)
         return new
 
-    def _all(self) -> list[str]:
+    def _whole_news(self) -> list[str]:
         listening = self._listening
         said = []
         if listening.setting:

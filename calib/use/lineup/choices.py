@@ -131,7 +131,7 @@ def _fewest_plates(hung: Sequence[_Hung], moves: Sequence[Array]) -> list[int]:
         wanted = np.flatnonzero(on_path.any(axis=1))
     scale = 1.0 / (1.0 + sum(float(h.choices.miss.max()) for h in hung))  # all misses together weigh less than a plate
     first = hung[0].choices
-    cost = np.where(_in(hung[0], wanted), first.plates.sum(axis=1) + scale * first.miss, np.inf)
+    cost = np.where(_rows_hung(hung[0], wanted), first.plates.sum(axis=1) + scale * first.miss, np.inf)
     back: list[NDArray[np.int_]] = []
     for k, (goals, on_path) in enumerate(reversed(steps), 1):
         cost, came = _over_plates(hung[k - 1], hung[k], cost, goals, on_path)
@@ -143,7 +143,7 @@ def _fewest_plates(hung: Sequence[_Hung], moves: Sequence[Array]) -> list[int]:
     return found[::-1]
 
 
-def _in(hung: _Hung, ways: NDArray[np.int_]) -> NDArray[np.bool_]:
+def _rows_hung(hung: _Hung, ways: NDArray[np.int_]) -> NDArray[np.bool_]:
     found = np.zeros(len(hung.choices.miss), dtype=bool)
     for way in ways:
         found[hung.rows[way]] = True

@@ -59,7 +59,7 @@ def parse_list(text: str) -> tuple[Lifter, ...]:
         if len(words) != 3:
             raise DataError(f"{part[:40]!r} is not a name and two heights", remedy="write for example Ana 92cm 138cm")
         found.append(_lifter(words[0], words[1], words[2], "", part[:40]))
-    return _some(found, "the list")
+    return _checked_count(found, "the list")
 
 
 def parse_table(data: bytes, name: str) -> tuple[Lifter, ...]:
@@ -88,7 +88,7 @@ def parse_table(data: bytes, name: str) -> tuple[Lifter, ...]:
         found.append(
             _lifter(row[columns.index("lifter")].strip(), row[low], row[high], f"{unit} {top_unit}", f"{name}:{line}")
         )
-    return _some(found, name)
+    return _checked_count(found, name)
 
 
 def _lifter(name: str, bottom: str, top: str, units: str, where: str) -> Lifter:
@@ -103,7 +103,7 @@ def _lifter(name: str, bottom: str, top: str, units: str, where: str) -> Lifter:
     return Lifter(name, *ends)
 
 
-def _some(found: list[Lifter], where: str) -> tuple[Lifter, ...]:
+def _checked_count(found: list[Lifter], where: str) -> tuple[Lifter, ...]:
     if not 0 < len(found) <= MOST:
         raise DataError(f"holds {len(found)} lifters", where=where, remedy=f"give 1 to {MOST}")
     return tuple(found)
@@ -137,7 +137,7 @@ def under_rig(
         own = replace(rig, bar=replace(rig.bar, bottom=lifter.bottom, top=lifter.top))
         try:
             check_rig(own)
-            answer = _with(learned, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted))
+            answer = _with_disagreement(learned, calculate(own, profiles, extrapolate=extrapolate, adjusted=adjusted))
             answer = replace(answer, findings=(*answer.findings, *cautions(answer, unit)))
             found.append(Lifted(lifter, answer, ""))
         except BandcurveError as error:
@@ -147,7 +147,7 @@ def under_rig(
                 found.append(Lifted(lifter, None, str(error)))
                 continue
             refused.pop()
-            found.append(Lifted(lifter, _with(learned, part), str(error)))
+            found.append(Lifted(lifter, _with_disagreement(learned, part), str(error)))
     if len(refused) == len(lifters):
         raise refused[0]
     return found
@@ -184,7 +184,7 @@ def _between(rig: Rig, ends: tuple[float, float]) -> Rig:
     return replace(rig, bar=replace(rig.bar, bottom=bottom, top=top), band=bands)
 
 
-def _with(learned: Learned | None, answer: RigLoad) -> RigLoad:
+def _with_disagreement(learned: Learned | None, answer: RigLoad) -> RigLoad:
     if learned is None or learned.agrees:
         return answer
     return replace(answer, findings=(disagreement(learned), *answer.findings))

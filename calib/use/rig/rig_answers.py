@@ -68,12 +68,12 @@ def rig_answer(answer: RigLoad, profiles: Sequence[Profile]) -> RigAnswer:
             RigBandUsed(p.band.id, p.made.measured_at, b.side, b.arrangement, b.source)
             for b, p in zip(answer.rig.band, profiles, strict=True)
         ),
-        up=_way(answer, answer.up, profiles),
-        down=_way(answer, answer.down, profiles),
+        up=_rig_way(answer, answer.up, profiles),
+        down=_rig_way(answer, answer.down, profiles),
     )
 
 
-def _way(answer: RigLoad, way: Direction | None, profiles: Sequence[Profile]) -> RigWay | None:
+def _rig_way(answer: RigLoad, way: Direction | None, profiles: Sequence[Profile]) -> RigWay | None:
     if way is None:
         return None
     load = way.load

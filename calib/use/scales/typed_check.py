@@ -22,10 +22,10 @@ class Sheet:
 
     def with_row(self, pieces: tuple[float, ...], shown: float) -> "Sheet":
         """One more; a smaller load than the one before is on the way down."""
-        row = CheckRow(pieces, shown, self._way(sum(pieces)), 0)
+        row = CheckRow(pieces, shown, self._branch_of(sum(pieces)), 0)
         return replace(self, rows=(*self.rows, row))
 
-    def _way(self, total: float) -> BranchName:
+    def _branch_of(self, total: float) -> BranchName:
         if not self.rows:
             return "loading"
         before = sum(self.rows[-1].pieces)

@@ -71,7 +71,7 @@ def command(
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
     if how or reading or rig.check is None:
-        way = _way(how, bool(reading))
+        way = _check_way(how, bool(reading))
         given = _given(way, alone, reading, said) if reading else lead(lambda: _asked(way, rig, said))
         step = _load(resolution, "--resolution", said)
         thick = option_in_si(hook, "--hook", "length")
@@ -89,7 +89,7 @@ def command(
     return 0
 
 
-def _way(how: str | None, told: bool) -> "CheckWay":
+def _check_way(how: str | None, told: bool) -> "CheckWay":
     from calib.verbs.terminal.prompts import EndOfInputError, choose, prepare, say
 
     if how is None and not told:

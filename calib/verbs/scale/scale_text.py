@@ -31,7 +31,7 @@ def _verdicts(check: ScaleCheck, unit: str) -> Iterator[str]:
         yield verdict(check, force, unit)
 
 
-def _near(value: float) -> str:
+def _signed(value: float) -> str:
     """A small signed number, to a thousandth."""
     return f"{round(value, 3) + 0.0:+.3f}"
 
@@ -70,7 +70,7 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
             )
         )
     if check.zero_return is not None:
-        yield f"nothing on, at the end less at the start: {_near(check.zero_return / factor)} {unit}"
+        yield f"nothing on, at the end less at the start: {_signed(check.zero_return / factor)} {unit}"
     loads = check.loads
     worth = f"all together {100 * loads.u_common:.2g} %, {_piece_words(check)}"
     yield f"known loads {loads.id}, {WORTH[loads.kind].name}: {worth} (standard uncertainties)"
@@ -140,7 +140,7 @@ def scale_text(scale: Scale, unit: str) -> str:
         sure = f"u {100 * u / abs(gain):.2g} %{curved}"
         lines.append(
             f"  {check.checked_on} ({scale.id}/{check.id}){top}: true = shown x {gain:.5f}, {sure}; "
-            f"zero {_near(zero / factor)} {unit}; loads {check.known_loads.id}"
+            f"zero {_signed(zero / factor)} {unit}; loads {check.known_loads.id}"
         )
     if not scale.checks:
         lines.append("  never checked: its gain is taken as right within about 1 % (u 0.6 %)")

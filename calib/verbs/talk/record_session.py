@@ -141,12 +141,12 @@ def _measured(recorder: Recorder) -> None:
             _conditioned(recorder)
             recorder.record()
         except BackError:
-            recorder.begin_again(Recording(_again(recorder)))
+            recorder.begin_again(Recording(_head_again(recorder)))
             continue
         return
 
 
-def _again(recorder: Recorder) -> RunHead:
+def _head_again(recorder: Recorder) -> RunHead:
     if recorder.set_up is None:  # taken up from its file: there are no answers to go back to
         say("  The answers stand in the file now; for others begin a new recording.")
         return recorder.state.head

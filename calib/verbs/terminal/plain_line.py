@@ -107,7 +107,7 @@ def _values(places: Sequence[_LinePlace], words: Sequence[str]) -> dict[str, Any
             raise _NotPlainError
         given.setdefault(place.name, []).append(_read(place, value))
     given |= _arguments([place for place in places if place.said.kind == "Argument"], loose)
-    return {place.name: _one(place, given.get(place.name)) for place in places}
+    return {place.name: _value_of(place, given.get(place.name)) for place in places}
 
 
 def _names(place: _LinePlace) -> tuple[str, ...]:
@@ -130,7 +130,7 @@ def _arguments(places: Sequence[_LinePlace], loose: Sequence[str]) -> dict[str, 
     return given
 
 
-def _one(place: _LinePlace, given: list[Any] | None) -> Any:
+def _value_of(place: _LinePlace, given: list[Any] | None) -> Any:
     if given is None:
         if place.default is Parameter.empty:
             raise _NotPlainError
