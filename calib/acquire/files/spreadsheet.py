@@ -16,7 +16,9 @@ from calib.acquire.files.table_header import is_remark
 from calib.errors import DataError
 
 Sheet = tuple[str, list[tuple[int, tuple[str, ...]]]]  # its name; rows with their number
-MOST_UNPACKED = 200_000_000  # bytes: a small file that unpacks to more is not a table of readings
+MOST_UNPACKED_ODS, MOST_UNPACKED_XLSX = 8_000_000, 20_000_000  # bytes without pictures: each is read in some 10 s
+MOST_PICTURES = 100_000_000  # bytes
+_PICTURES = ("Pictures/", "Thumbnails/")  # of an open workbook, which nothing parses
 MOST_ROWS, MOST_COLUMNS = 20_000, 60
 _ODS_CELLS = ("table:table-cell", "table:covered-table-cell")  # the second lies under a merged one
 _ODS = b"application/vnd.oasis.opendocument.spreadsheet"
@@ -39,10 +41,12 @@ def sheets_of(data: bytes, name: str) -> list[Sheet]:
     """
     try:
         with zipfile.ZipFile(BytesIO(data)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
+            is_ods = _ODS in data[:200]
+            pictures = sum(part.file_size for part in packed.infolist() if part.filename.startswith(_PICTURES))
+            rest = sum(part.file_size for part in packed.infolist()) - pictures
+            if pictures > MOST_PICTURES or rest > (MOST_UNPACKED_ODS if is_ods else MOST_UNPACKED_XLSX):
                 raise DataError("unpacks to more than any table of readings", where=name, remedy="save it as CSV")
             names = set(packed.namelist())
-        is_ods = _ODS in data[:200]
         if not is_ods and "xl/workbook.xml" not in names:
             raise DataError("is not a table this program knows", where=name, remedy="save it as .xlsx, .ods or CSV")
         sheets = list(_ods(data) if is_ods else _xlsx(data))

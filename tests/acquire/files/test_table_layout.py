@@ -17,6 +17,7 @@ from calib.units import G_STANDARD
 from calib.verbs.app import run
 
 OPTIONS = ["--kind", "half-path", "--scale", "hook", "--strands", "2"]
+OPEN = "application/vnd.oasis.opendocument.spreadsheet"
 CURVE = [(113, 5.0), (120, 8.1), (129, 11.0), (140, 14.2), (150, 17.1), (160, 21.0)]
 
 
@@ -151,9 +152,11 @@ def test_a_sheet_for_each_band() -> None:
     assert [one.band for one in found] == ["B1", "B2"]
 
 
-def _zip(name: str, content: bytes = b"") -> bytes:
+def _zip(name: str, content: bytes = b"", mimetype: str = "") -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        if mimetype:
+            packed.writestr("mimetype", mimetype, zipfile.ZIP_STORED)
         packed.writestr(name, content)
     return out.getvalue()
 
@@ -164,7 +167,9 @@ def _zip(name: str, content: bytes = b"") -> bytes:
         (b"PK\x03\x04 torn", "cannot be read as a workbook"),
         (_zip("word/document.xml"), "is not a table this program knows"),
         (_zip("xl/workbook.xml", b"<broken"), "cannot be read as a workbook"),
-        (_zip("xl/workbook.xml", bytes(201_000_000)), "unpacks to more"),
+        (_zip("xl/workbook.xml", bytes(21_000_000)), "unpacks to more"),
+        (_zip("content.xml", bytes(8_100_000), OPEN), "unpacks to more"),
+        (_zip("Pictures/a.png", bytes(101_000_000), OPEN), "unpacks to more"),
     ],
 )
 def test_what_is_no_workbook_is_one_sentence(data: bytes, said: str) -> None:
