@@ -87,7 +87,10 @@ def command(
     for _, options in chosen:
         if options.id:
             _refuse_existing(options.target(options.id))
-    written = [_import(one.table, options) for one, options in chosen]
+    if len(chosen) > 1:
+        common = _for_all(chosen[0][1])
+        chosen = [(one, replace(common, id=own.id, flat=own.flat)) for one, own in chosen]
+    written = [_import(one.table, options, one.band if len(chosen) > 1 else "") for one, options in chosen]
     if as_json:
         return _as_json(written)
     for band, target, unit in written:
@@ -144,7 +147,20 @@ def _chosen(tables: "list[BandTable]", given: _Given, name: str) -> "list[tuple[
     return [(t, replace(given, id=t.band, flat=given.flat or t.flat or None)) for t in wanted]
 
 
-def _import(raw: "RawTable", given: _Given) -> tuple[str, Path, str]:
+def _for_all(given: _Given) -> _Given:
+    """What holds for all bands of a file, asked once and not of each."""
+    from calib.verbs.terminal.prompts import at_terminal
+
+    if not at_terminal():
+        return given
+    along, round_what = _along(given.kind), given.fittings
+    if along != "half-path":
+        round_what = ",".join(f"{1000 * d:g}mm" for d in _round(given.fittings))
+    scale = given.scale if given.hung else given.scale or _scale_name(None)
+    return replace(given, strands=_legs(given.strands), kind=along, fittings=round_what, scale=scale)
+
+
+def _import(raw: "RawTable", given: _Given, one_of_several: str) -> tuple[str, Path, str]:
     """One band's table as a run; its name, its file, and the unit of its pulls."""
     from calib.acquire.files.run_head import checked_head
     from calib.acquire.files.table_header import understand
@@ -155,6 +171,8 @@ def _import(raw: "RawTable", given: _Given) -> tuple[str, Path, str]:
     _refuse_missing(_missing(found, given))
     in_length, in_force = _units(found, given.length_unit, given.force_unit, hung=given.hung)
     made = rows_of(raw, found, in_length, in_force, hung=given.hung)
+    if one_of_several:
+        print(f"Band {one_of_several}:", file=sys.stderr)
     _say_understood(raw.header, found, made, in_length, in_force)
     head = checked_head(
         {
@@ -307,27 +325,38 @@ def _band(given: _Given, unit: str) -> dict[str, object]:
     flat_length = _given_or_asked(
         given.flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
     )
-    legs = _given_or_asked(
-        None if strands is None else str(strands),
-        "--strands",
-        "Strands, 2 for a loop, 1 for a single strand [2]: ",
-        _strands,
-        empty="2",
-    )
-    known: dict[str, object] = {"id": band, "flat_length": flat_length, "strands": legs}
+    known: dict[str, object] = {"id": band, "flat_length": flat_length, "strands": _legs(strands)}
     if thickness is not None:
         known["thickness"] = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
     return known
 
 
 def _taped(kind: str | None, fittings: str | None) -> dict[str, object]:
-    along = _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
+    along = _along(kind)
     if along == "half-path":
         return {"kind": along}
-    diameters = _given_or_asked(
-        fittings, "--fittings", "Diameters of the two fittings in mm, for example 12,12: ", _diameters
-    )
-    return {"kind": along, "fitting_diameters": list(diameters)}
+    return {"kind": along, "fitting_diameters": list(_round(fittings))}
+
+
+def _legs(strands: int | None) -> int:
+    given = None if strands is None else str(strands)
+    prompt = "Strands, 2 for a loop, 1 for a single strand [2]: "
+    return _given_or_asked(given, "--strands", prompt, _strands, empty="2")
+
+
+def _along(kind: str | None) -> str:
+    return _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
+
+
+def _round(fittings: str | None) -> tuple[float, ...]:
+    prompt = "Diameters of the two fittings in mm, for example 12,12: "
+    return _given_or_asked(fittings, "--fittings", prompt, _diameters)
+
+
+def _scale_name(option: str | None) -> str:
+    from calib.identity import check_id
+
+    return _given_or_asked(option, "--scale", "Name of the scale, for example hook: ", check_id)
 
 
 def _procedure(method: str, temperature: float | None, dwell: float | None) -> dict[str, object]:
@@ -379,14 +408,13 @@ def _diameters(text: str) -> tuple[float, ...]:
 def _scale(option: str | None, resolution: str | None, made: "Imported") -> "ScaleInUse":
     """The scale of a file with its latest check, or one known by name only."""
     from calib.acquire.files.typed import parse_force
-    from calib.identity import check_id
     from calib.records import ScaleInUse
 
     if option is not None and option.endswith(".json"):
         from calib.scale import load_scale
 
         return load_scale(Path(option)).in_use()
-    name = _given_or_asked(option, "--scale", "Name of the scale, for example hook: ", check_id)
+    name = _scale_name(option)
     step = made.resolution
     if resolution is not None:
         step = _given_or_asked(resolution, "--resolution", "", lambda text: parse_force(text, "kg"))

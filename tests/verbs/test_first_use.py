@@ -183,6 +183,25 @@ def test_what_two_lengths_look_like_is_said_with_two_lengths(given: str, capsys:
     assert "for example --over 1.2m..1.8m" in capsys.readouterr().err
 
 
+def test_what_holds_for_all_bands_of_a_table_is_asked_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        f"{band},{x},{pull}" for band in ("C1", "C2", "C3") for x, pull in ((120, 5), (150, 11), (180, 16), (210, 20))
+    ]
+    (tmp_path / "box.csv").write_text("\n".join(["band,length (cm),pull (kg)", *rows]), "utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("calib.verbs.terminal.prompts.at_terminal", lambda: True)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("band-inner\n12,20\nhook\n\n"))
+    assert run(["import", "box.csv", "--flat", "102.9cm"]) == 0
+    said = capsys.readouterr().err
+    for words in ("The tape was laid along", "Diameters", "Name of the scale", "Strands", "Band C1:", "Band C3:"):
+        assert said.count(words) == 1
+    heads = [read_run(tmp_path / f"C{i}.run.csv").head for i in (1, 2, 3)]
+    assert [head.length.fitting_diameters for head in heads] == [(0.012, 0.020)] * 3
+    assert {head.band.strands for head in heads} == {2}
+
+
 def test_a_recheck_typed_in_another_unit_is_told_which(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
