@@ -63,14 +63,16 @@ def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited
 
 
 def rest(seconds: float, words: str) -> None:
-    """Count down a pause; any key ends it.
+    """Count down a pause; Enter ends it.
+
+    Another key does not: what is typed too early for the next question must not lose its first digit to the pause.
 
     Raises:
         EndOfInputError: The terminal is gone.
     """
     end = time.monotonic() + seconds
     with keys() as key:
-        while (left := end - time.monotonic()) > 0 and not key(min(TICK, left)):
+        while (left := end - time.monotonic()) > 0 and key(min(TICK, left)) not in {"\r", "\n"}:
             show(f"  {words}: {left:3.0f} s, Enter goes on at once")
         show("")
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from calib.verbs.terminal.keyboard import keys
-from calib.verbs.terminal.live import Wait, countdown
+from calib.verbs.terminal.live import Wait, countdown, rest
 from calib.verbs.terminal.prompts import EndOfInputError
 
 
@@ -44,3 +44,15 @@ def test_the_end_and_an_interruption_are_said(
 def test_a_digit_ends_a_countdown_early(monkeypatch: pytest.MonkeyPatch) -> None:
     _console(monkeypatch, "\r7")
     assert countdown(Wait(10.0, 10.0)).begun == "7"
+
+
+def test_a_digit_does_not_end_a_pause_and_enter_does(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _console(monkeypatch, "104\r7")
+    begun = time.monotonic()
+    rest(30.0, "let the band rest")
+    assert time.monotonic() - begun < 10
+    assert capsys.readouterr().err.count("let the band rest") > 3  # shown on after each digit
+    with keys() as key:
+        assert key(0.0) == "7"
