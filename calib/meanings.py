@@ -247,7 +247,7 @@ _BY_BEGINNING = {
     "u95_mean_": "Half-width of the 95 % limits of the band's own curve",
     "u95_next_set_": "Half-width of the 95 % limits of what one set on another day may show",
     "upper95_mean_": "With 95 % the bands' own curves are nowhere further apart",
-    "upper95_next_set_": "With 95 % one set of each is nowhere further apart",
+    "upper95_next_set_": "With 95 % one set of each, pulled on the day it was measured, is nowhere further apart",
     "u_": "Standard uncertainty (k = 1) of the band's own curve",
 }
 
