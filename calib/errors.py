@@ -18,12 +18,17 @@ class BandcurveError(Exception):
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
         mend = f"; {self.remedy}" if self.remedy else ""
-        said = f"{place}{self.what}{mend}"
-        return said if said.isprintable() else "".join(c if c.isprintable() else "?" for c in said)
+        return printable(f"{place}{self.what}{mend}")
 
     def at(self, where: str) -> "BandcurveError":
         """Return the same error with its place named, where none was known yet."""
         return self if self.where else type(self)(self.what, where=where, remedy=self.remedy)
+
+
+def printable(said: object) -> str:
+    """A text or the name of a file without what would paint a terminal."""
+    text = str(said)
+    return text if text.isprintable() else "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _cut(text: str) -> str:

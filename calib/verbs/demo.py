@@ -4,7 +4,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import FileError
+from calib.errors import FileError, printable
 from calib.units import SHOWN
 from calib.use.answers.bands import DemoAnswer, FittedBand
 from calib.verbs.terminal import typer_later as typer
@@ -120,11 +120,11 @@ def _say(profile: "Profile") -> None:
 
 
 def _next_steps(folder: Path) -> None:
-    print(f"Everything is in {folder}: runs, profiles and a figure of each band. Next:")
-    print(f"  look at the figures       {folder / 'KNEE.png'}, LONG.png, THIN.png")
-    print(f"  read a profile            bandcurve show {folder / 'KNEE.profile.json'}")
+    print(f"Everything is in {printable(folder)}: runs, profiles and a figure of each band. Next:")
+    print(f"  look at the figures       {printable(folder / 'KNEE.png')}, LONG.png, THIN.png")
+    print(f"  read a profile            bandcurve show {printable(folder / 'KNEE.profile.json')}")
     print("  ask for a pull")
-    print(f"      bandcurve predict {folder / 'KNEE.profile.json'} --length 1.6m")
-    print(f"  fix the slip in row 20    bandcurve show {folder / 'KNEE.run.csv'}")
-    print(f"    then add a strike row   {folder / NOTES} says how")
+    print(f"      bandcurve predict {printable(folder / 'KNEE.profile.json')} --length 1.6m")
+    print(f"  fix the slip in row 20    bandcurve show {printable(folder / 'KNEE.run.csv')}")
+    print(f"    then add a strike row   {printable(folder / NOTES)} says how")
     print("  your own readings         bandcurve import readings.csv --id B07 --flat 1029mm")

@@ -4,7 +4,7 @@ import sys
 from pathlib import Path
 from typing import Annotated
 
-from calib.errors import UsageError
+from calib.errors import UsageError, printable
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
 from calib.verbs.terminal.given_profile import STANDARD, given_profile
@@ -53,6 +53,6 @@ def command(
         sys.stdout.write(text)
     else:
         write_new(out, text)
-        print(f"Written to {out}.", file=sys.stderr)
+        print(f"Written to {printable(out)}.", file=sys.stderr)
     say_doubts(findings)
     return 0

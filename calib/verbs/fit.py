@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.assumptions import FIT, assuming
-from calib.errors import BandcurveError, DataError, UsageError, fault
+from calib.errors import BandcurveError, DataError, UsageError, fault, printable
 from calib.frozen import dataclass
 from calib.units import Shown
 from calib.use.answers.bands import FitAnswer, FittedBand
@@ -239,5 +239,5 @@ def _fit_words(band: FittedBand, profile: "Profile", shown: Shown, full: bool) -
         sections = curve_view(curve_answer(profile, table_lengths(profile, shown)), shown).sections
     check(FitAnswer(profiles=(band,), failed=()))
     unit = "" if shown.force == "kg" else f" --unit {shown.force}"
-    after = (f"Next: bandcurve show {band.file}{unit}",)
+    after = (f"Next: bandcurve show {printable(band.file)}{unit}",)
     return text_of(replace(fitted_view(band, shown, sections), after=after), columns(), full=full)

@@ -5,7 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
-from calib.errors import BandcurveError, FileError
+from calib.errors import BandcurveError, FileError, printable
 from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
@@ -94,7 +94,7 @@ def _show_profile(given: GivenProfile, how: _ShowOptions) -> int:
         write_figure(profile, points or (), how.figure, how.shown)
         if points is None:
             _talk("The runs behind this profile were not found beside it, so the figure shows the curve alone.")
-        _talk(f"Figure written to {how.figure}.")
+        _talk(f"Figure written to {printable(how.figure)}.")
     figure = str(how.figure) if how.figure else None
     answer = curve_answer(profile, table_lengths(profile, how.shown), file=str(path), figure=figure, beside=beside)
     if how.budget is not None:
@@ -147,7 +147,7 @@ def _draw_run(path: Path, figure: Path, shown: Shown, fit: "Fit | None", refusal
     from calib.verbs.terminal.drawing import write_figure
 
     write_figure(profile_of(fit, version_text().strip()), fit.points, figure, shown)
-    _talk(f"Figure written to {figure}.")
+    _talk(f"Figure written to {printable(figure)}.")
 
 
 def _fitted(run: "Run") -> tuple["Fit | None", BandcurveError | None]:

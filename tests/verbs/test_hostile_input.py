@@ -278,3 +278,24 @@ def test_an_option_that_cannot_be_read_says_what_would(
 def test_pounds_are_read_as_people_write_them(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["predict", str(ROOT / "sample_runs" / "KNEE.profile.json"), "--force", "45 lbs"]) == 0
     assert "20.41 kg" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ["export", "{knee}", "--out", "{out}"],
+        ["sheet", "{knee}", "--out", "{out}.pdf"],
+        ["report", "{folder}", "--out", "{out}.html"],
+        ["show", "{knee}", "--figure", "{out}.png"],
+    ],
+)
+def test_the_name_of_a_new_file_paints_no_terminal(
+    asked: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    knee = tmp_path / "KNEE.profile.json"
+    knee.write_bytes((ROOT / "sample_runs" / knee.name).read_bytes())
+    named = {"knee": str(knee), "folder": str(tmp_path), "out": str(tmp_path / "a\x1b[31mb")}
+    assert run([part.format(**named) for part in asked]) == 0
+    told = capsys.readouterr()
+    assert "\x1b" not in told.out + told.err
+    assert "?[31mb" in told.out + told.err

@@ -4,7 +4,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-from calib.errors import DataError, UsageError
+from calib.errors import DataError, UsageError, printable
 from calib.verbs.terminal import typer_later as typer
 
 
@@ -48,5 +48,5 @@ def command(
         noted = LogAnswer(band=known.address, on=day.isoformat(), file=str(path), reps=count, reps_in_all=total)
         give(noted, None, as_json=True)
         return 0
-    print(f"Band {known.address}: {count} repetitions on {day} noted in {path}, {total} in all.")
+    print(f"Band {known.address}: {count} repetitions on {day} noted in {printable(path)}, {total} in all.")
     return 0

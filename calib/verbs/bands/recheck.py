@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, get_args
 
-from calib.errors import DataError, OutOfRangeError, UsageError
+from calib.errors import DataError, OutOfRangeError, UsageError, printable
 from calib.half_path import LengthKind
 from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
@@ -96,7 +96,7 @@ def command(
     if as_json:
         give(answer, None, as_json=True)
     else:
-        print(f"Noted in {path}.")
+        print(f"Noted in {printable(path)}.")
     return 0
 
 

@@ -5,7 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-from calib.errors import UsageError
+from calib.errors import UsageError, printable
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
@@ -39,7 +39,7 @@ def command(
     if not found.bands and not found.rigs and not found.scales:
         raise UsageError(f"there is nothing in {folder} yet", remedy="measure a band, or name another folder")
     write_new(target, collection_page(found, shown.force))
-    print(f"Report of {len(found.bands)} bands written to {target}.")
+    print(f"Report of {len(found.bands)} bands written to {printable(target)}.")
     for sentence in found.problems:
         print(f"bandcurve: {sentence}", file=sys.stderr)
     return 1 if found.problems else 0

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 from urllib.parse import quote
 
-from calib.errors import DataError, UsageError
+from calib.errors import DataError, UsageError, printable
 from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import FolderOption
@@ -81,7 +81,7 @@ def command(
     else:
         made = _rig(Path(what), name, link, *how) if is_rig else _band(what, folder, link, *how)
     write_new(target, made)
-    print(f"Sheet written to {target}.")
+    print(f"Sheet written to {printable(target)}.")
     return 0
 
 

@@ -6,7 +6,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, cast
 
-from calib.errors import DataError, FileError, UsageError
+from calib.errors import DataError, FileError, UsageError, printable
 from calib.units import SHOWN
 from calib.verbs.rig.rig_group import END
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option, several_lengths
@@ -149,7 +149,7 @@ def _write_sheet(answer: "LineupAnswer", sheet: Path, paper: "Paper", of: str, s
     name = " ".join(filter(None, (day.day_named, day.exercise))) or of.rpartition(".")[0]
     kind = cast("Kind", sheet.suffix.lower().removeprefix("."))
     write_new(sheet, plan_sheet(day, name, of, kind, paper, shown))
-    print(f"Sheet written to {sheet}.", file=sys.stderr)
+    print(f"Sheet written to {printable(sheet)}.", file=sys.stderr)
 
 
 def _begun(box: "Box") -> "Progress":

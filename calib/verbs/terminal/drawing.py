@@ -6,7 +6,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
-from calib.errors import BandcurveError, FileError, UsageError
+from calib.errors import BandcurveError, FileError, UsageError, printable
 from calib.profile.document import Profile
 from calib.records import Point, Row, Run
 from calib.units import G_STANDARD, SHOWN, Shown
@@ -72,7 +72,7 @@ def save_figure(path: Path, make: "Callable[[], Figure]") -> None:
     from calib.use.report.figures import figure_bytes
 
     write_new(path, figure_bytes(make, figure_kind(path)))
-    print(f"Figure written to {path}.", file=sys.stderr)
+    print(f"Figure written to {printable(path)}.", file=sys.stderr)
 
 
 def points_behind(profile: Profile, path: Path) -> tuple[Point, ...] | None:
