@@ -34,10 +34,10 @@ class Constant:
 
 TABLE = (
     # of the band
-    Constant("between_day_gain", 0.012, "", 0.0005, 0.1,
+    Constant("between_day_gain", 0.015, "", 0.0005, 0.1,
              "sd of a band's pull from one day to another, the middle of what is thought possible"),
     Constant("between_day_gain_log_sd", 0.6, "", 0.05, 1.5,
-             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.4 to 3.9 %"),
+             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.5 to 4.9 %"),
     Constant("relaxation", 2.0, "% per decade", 0.0, 20.0,
              "loss of pull with ten times the time at a held length, where no held point showed it"),
     Constant("u_relaxation", 2.0, "% per decade", 0.0, 20.0, "u of that"),
