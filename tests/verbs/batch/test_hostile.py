@@ -215,12 +215,13 @@ def test_where_no_full_band_can_be_used_the_others_do_not_ask_for_more_of_them(b
 
 FULL_AT_B03 = (
     "import os, sys, errno\n"
-    "real = os.write\n"
-    "def full(fd, data):\n"
-    "    if b'B03' in bytes(data):\n"
+    "real = os.fsync\n"
+    "def full(fd):\n"
+    "    path = os.readlink(f'/proc/self/fd/{fd}')\n"
+    "    if os.path.isfile(path) and b'B03' in open(path, 'rb').read():\n"
     "        raise OSError(errno.ENOSPC, 'full')\n"
-    "    return real(fd, data)\n"
-    "os.write = full\n"
+    "    return real(fd)\n"
+    "os.fsync = full\n"
     "from calib.verbs.app import run\n"
     "sys.exit(run(sys.argv[1:]))"
 )
