@@ -5,6 +5,7 @@ Each line is in a table beside the scale's file before it is acknowledged; that 
 
 from datetime import date
 from pathlib import Path
+from threading import Lock
 
 from starlette.responses import RedirectResponse, Response
 
@@ -19,6 +20,7 @@ from calib.use.report.layout import sentence
 from calib.use.scales.typed_check import Sheet
 from calib.web.pages import Asked, Site
 
+_ONE_AT_A_TIME = Lock()  # an end of a check and a line that comes meanwhile, or two ends
 FEWEST = 3  # lines: nothing and one load, once more
 LOADS = {"plates": "gym plates", "calibrated": "calibrated plates", "weighed": "weighed on a kitchen scale"}
 
@@ -83,7 +85,12 @@ def _show(site: Site, asked: Asked, wrong: str = "", said: tuple[str, ...] = ())
 
 
 def weighed(site: Site, asked: Asked) -> Response:
-    """One line more, the last one back, or the end of the check."""
+    """One line more, the last one back, or the end of the check; of several phones, one after another."""
+    with _ONE_AT_A_TIME:
+        return _weighed(site, asked)
+
+
+def _weighed(site: Site, asked: Asked) -> Response:
     name, fields = asked.request.path_params["name"], asked.fields
     file = _file(site, name)
     try:

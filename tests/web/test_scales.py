@@ -72,6 +72,15 @@ def test_lines_of_two_phones_at_once_are_all_kept(phone: TestClient, folder: Pat
     assert sorted(row.pieces for row in rows) == [(float(kilos),) for kilos in range(1, 17)]
 
 
+def test_a_check_ended_by_several_phones_at_once_is_kept_once(phone: TestClient, folder: Path) -> None:
+    for known, shown in LINES:
+        phone.post("/scale/hook", headers=HERE, data={"known": known, "shown": shown})
+    with ThreadPoolExecutor(6) as all_at_once:
+        ends = [all_at_once.submit(phone.post, "/scale/hook", headers=HERE, data={"do": "end"}) for _ in range(6)]
+    assert sorted(end.result().status_code for end in ends) == [200, *[422] * 5]
+    assert len(load_scale(folder / "hook.scale.json").checks) == 1
+
+
 @pytest.mark.parametrize("line", [("", ""), ("x", "1"), ("10", "<b>"), ("10", "nan"), ("1e9", "1"), ("10", "9" * 40)])
 def test_a_line_that_says_nothing_is_one_sentence(phone: TestClient, folder: Path, line: tuple[str, str]) -> None:
     answer = phone.post("/scale/hook", headers=HERE, data={"known": line[0], "shown": line[1]})
