@@ -39,7 +39,7 @@ def plot(series: Sequence[PlotSeries], frame: Frame) -> str:
         series: What to draw, at least one place in all.
         frame: Size and words.
 
-    >>> print(plot([Series("o", "loading", [1.0, 2.0], [0.0, 10.0], True)], Frame(30, 6, "m", "kg")))
+    >>> print(plot([PlotSeries("o", "loading", [1.0, 2.0], [0.0, 10.0], True)], Frame(30, 6, "m", "kg")))
     kg   o loading
      10 |                     ooo
         |                ooooo
