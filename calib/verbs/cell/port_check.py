@@ -176,6 +176,9 @@ def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         shown, unit = most * G_STANDARD / FORCE[taken.sheet.unit], taken.sheet.unit
         say(f"  The cell takes {shown:.4g} {unit}: leave that off it. Mistyped? Then again: what hangs?")
         return
+    if sum(pieces) and not any(not r.pieces for r in taken.sheet.rows):
+        say("  First the value with nothing on it: take all off and type 0.")  # or no load can be judged by another
+        return
     point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:
         if not line.restarted:
@@ -202,7 +205,10 @@ def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
     share = net / load / float(np.median(each)) if each else 1.0
     if abs(share - 1) <= OTHER_LOAD:
         return ""
-    return f"That is {share:.2g} times what the loads before it lead to expect. Is it the load you typed?"
+    return (
+        f"That is {share:.2g} times what the loads before it lead to expect. "
+        "Is it the load you typed, in kg or lb? Or was the one before wrong ('undo')?"
+    )
 
 
 def _kept(doubt: str) -> bool:

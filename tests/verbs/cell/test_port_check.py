@@ -143,6 +143,14 @@ def test_a_load_that_was_named_and_does_not_hang_is_questioned(
     assert [sum(row.pieces) for row in checked.hung.rows] == [0, 10, 20, 10, 0]
 
 
+def test_nothing_comes_first_or_a_load_in_the_wrong_unit_would_be_believed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch, ("20", *UP_AND_DOWN))
+    assert "take all off and type 0" in capsys.readouterr().err
+    assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
+
+
 def test_more_than_the_cell_takes_is_not_taken(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
