@@ -9,12 +9,9 @@ from starlette.testclient import TestClient
 from calib.profile.document import load_profile, save_profile
 from calib.profile.store.rechecks import parse_rechecks
 from calib.verbs.app import run
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
 from tests.use.rig.made import band_text, linear
+from tests.web.phone import HERE, let_in
 
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
 JSON = {"accept": "application/json"}
 BAR = 'format = "bandcurve-rig/1"\n[bar]\nmass_kg = 20\nplates_kg = 60\nbottom_mm = 1200\ntop_mm = 1800\n'
 TABLE = "lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg\n{name},1200,1700,90,110\n"
@@ -31,10 +28,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def phone(folder: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(folder)
 
 
 def told(capsys: pytest.CaptureFixture[str], *command: str) -> object:

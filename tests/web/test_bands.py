@@ -13,12 +13,10 @@ from calib.profile.store.memory import remember
 from calib.use.ask.memory import GEAR
 from calib.use.bands.predict import pull_answer
 from calib.use.report.document import document
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
 from tests.acquire.recording.test_state_machine import begun
+from tests.web.phone import let_in
 
 ROOT = Path(__file__).parents[2]
-HOST = "127.0.0.1:8765"
 JSON = {"accept": "application/json"}
 
 
@@ -26,10 +24,7 @@ JSON = {"accept": "application/json"}
 def phone(tmp_path: Path) -> TestClient:
     for name in ("KNEE", "LONG"):
         shutil.copy(ROOT / "sample_runs" / f"{name}.profile.json", tmp_path)
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(tmp_path)
 
 
 def test_the_slider_says_what_the_command_says(phone: TestClient) -> None:

@@ -9,12 +9,8 @@ from calib.acquire.files.run_file import read_run
 from calib.acquire.recording.batch_plan import UNTAPED, heads
 from calib.acquire.recording.new_file import new_writer
 from calib.acquire.recording.state import Recording
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
 from tests.acquire.recording.test_state_machine import begun
-
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
+from tests.web.phone import HERE, let_in
 
 
 @pytest.fixture
@@ -28,10 +24,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def phone(folder: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(folder)
 
 
 def test_the_next_band_is_warmed_up_taped_and_measured(phone: TestClient, folder: Path) -> None:

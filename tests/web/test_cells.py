@@ -7,11 +7,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import read_run
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
+from tests.web.phone import HERE, let_in
 
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
 JSON = {**HERE, "accept": "application/json"}
 
 
@@ -25,10 +22,7 @@ def captured(tmp_path: Path) -> str:
 
 @pytest.fixture
 def phone(tmp_path: Path, captured: str) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(tmp_path, door, (captured,)), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(tmp_path, (captured,))
 
 
 @pytest.mark.parametrize("port", ["", "/etc/passwd", "/dev/null", "socket://127.0.0.1:1", "<script>", "x" * 500])
@@ -66,9 +60,7 @@ def test_a_recording_of_a_cell_takes_no_typed_reading_and_leads_to_the_cell(
     phone: TestClient, tmp_path: Path, captured: str
 ) -> None:
     test_the_questions_are_those_of_a_cell_and_the_run_keeps_its_line(phone, tmp_path, captured)
-    door = Doorkeeper(frozenset({HOST}))
-    again = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
-    again.get("/enter", params={"code": door.new_code()})
+    again = let_in(tmp_path)
     seen = again.get("/measure/B07", headers=JSON).json()
     assert seen["connect"] is True
     answer = again.post("/measure/B07", headers=JSON, json={"entry": "3", "id": "a"})

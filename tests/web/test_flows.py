@@ -9,12 +9,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import read_run
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
 from tests.acquire.recording.test_state_machine import shown
+from tests.web.phone import HERE, let_in
 
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
 JSON = {**HERE, "accept": "application/json"}
 FULL = {"band": "B07", "occasion": "full", "careful": "yes", "q.flat": "100 cm", "q.tape": "band-inner"}
 SCALE = {"q.way": "level", "q.max": "100 kg", "q.step": "0.02", "q.locks": "no"}
@@ -23,10 +20,7 @@ ANCHOR = 60.0  # kg that stands on the floor scale
 
 @pytest.fixture
 def phone(tmp_path: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(tmp_path)
 
 
 def pull(tape_cm: float) -> float:

@@ -12,8 +12,8 @@ from calib.acquire.files.run_file import RunWriter, read_run
 from calib.web.access import Doorkeeper
 from calib.web.views import page_of
 from tests.acquire.recording.test_state_machine import begun, shown
+from tests.web.phone import HOST, let_in
 
-HOST = "127.0.0.1:8765"
 HERE = {"origin": f"http://{HOST}", "accept": "application/json"}
 
 
@@ -90,9 +90,7 @@ def test_two_phones_see_the_same_and_one_writes(phones: tuple[TestClient, TestCl
 def test_a_page_that_starts_again_goes_on_where_it_was(phones: tuple[TestClient, TestClient], run: Path) -> None:
     say(phones[0], "0", "a")
     say(phones[0], f"{shown(1.1):.2f}", "b")
-    door = Doorkeeper(frozenset({HOST}))
-    again = TestClient(page_of(run.parent, door), base_url=f"http://{HOST}")
-    again.get("/enter", params={"code": door.new_code()})
+    again = let_in(run.parent)
     seen = again.get("/measure/B1", headers={"accept": "application/json"}).json()
     assert seen["progress"] == "reading 2 of 18, cycle 1"
     assert seen["picture"].count("<circle") == 1

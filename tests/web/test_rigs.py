@@ -8,11 +8,9 @@ from starlette.testclient import TestClient
 
 from calib.profile.document import save_profile
 from calib.verbs.app import run
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
 from tests.use.rig.made import band_text, linear
+from tests.web.phone import let_in
 
-HOST = "127.0.0.1:8765"
 JSON = {"accept": "application/json"}
 BAR = 'format = "bandcurve-rig/1"\n[bar]\nmass_kg = 20\nplates_kg = 60\nbottom_mm = 1200\ntop_mm = 1800\n'
 
@@ -26,10 +24,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def phone(folder: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(folder)
 
 
 def test_every_height_is_that_of_the_command(

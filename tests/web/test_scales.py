@@ -10,11 +10,8 @@ from starlette.testclient import TestClient
 from calib.acquire.files.check_table import parse_check_table
 from calib.scale import load_scale
 from calib.verbs.app import run
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
+from tests.web.phone import HERE, let_in
 
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
 HOOK = {"format": "bandcurve-scale/1", "id": "hook", "kind": "hanging-scale", "resolution_N": 0.49, "capacity_N": 490.0}
 LINES = [("0", "0"), ("10", "10.05"), ("20", "20.15"), ("40", "40.3"), ("20", "20.1"), ("10", "10.05"), ("0", "0")]
 
@@ -28,10 +25,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def phone(folder: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(folder, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(folder)
 
 
 def test_the_check_is_that_of_the_command(phone: TestClient, folder: Path) -> None:

@@ -8,21 +8,15 @@ from starlette.testclient import TestClient
 from calib.acquire.files.run_file import read_run
 from calib.profile.store.memory import remember
 from calib.use.ask.memory import GEAR
-from calib.web.access import Doorkeeper
-from calib.web.views import page_of
+from tests.web.phone import HERE, let_in
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
-HOST = "127.0.0.1:8765"
-HERE = {"origin": f"http://{HOST}"}
 ANSWERS = {"band": "B07", "occasion": "quick", "q.way": "level", "q.max": "50 kg", "q.step": "0.05", "q.flat": "100 cm"}
 
 
 @pytest.fixture
 def phone(tmp_path: Path) -> TestClient:
-    door = Doorkeeper(frozenset({HOST}))
-    browser = TestClient(page_of(tmp_path, door), base_url=f"http://{HOST}")
-    browser.get("/enter", params={"code": door.new_code()})
-    return browser
+    return let_in(tmp_path)
 
 
 def test_what_is_missing_is_asked_beside_its_field(phone: TestClient) -> None:
