@@ -28,8 +28,12 @@ def box(site: Site, asked: Asked) -> Response:
 
 
 def _bands(site: Site, name: str) -> tuple[Path, list[BandToMeasure], tuple[str, ...]]:
-    folder = (site.folder / name).resolve()
-    if not folder.is_relative_to(site.folder) or not folder.is_dir():
+    try:
+        folder = (site.folder / name).resolve()
+        here = folder.is_relative_to(site.folder) and folder.is_dir()
+    except (OSError, ValueError):  # too long, or with a byte that no name holds
+        here = False
+    if not here:
         raise DataError(f"there is no box {name[:60]!r} here", remedy="choose one from the list")
     found, said = bands_to_measure(folder)
     if not found:

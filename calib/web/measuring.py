@@ -14,23 +14,31 @@ from pathlib import Path
 from typing import Any
 
 from calib.acquire.files.run_file import RunWriter, read_run
-from calib.acquire.recording.machine import take
+from calib.acquire.recording.machine import take, take_beside
 from calib.acquire.recording.new_file import head_text
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.twice import ask_for_more
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError, FileError
-from calib.records import RunHead
+from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.use.ask.until import Chooser, chooser_for
 from calib.web.asking import seen
-from calib.web.capture import Capture
+from calib.web.cell.capture import Capture
 from calib.web.news import News
 
 MOST_REMEMBERED = 200  # entries by name: a phone repeats its last one, not those of an hour ago
+SET_ANEW_S = 60.0  # by so much more or less than has gone by, a clock was set anew
+LONG_AGO_S = 3600.0  # after such a pause rubber has recovered
 MOST_OPEN = 40  # recordings at once
 MOST_LOOKED_AT = 20  # recordings offered to go on with
 WHEN_DONE = frozenset({"undo", "strike", "change", "note"})  # what may be said of a recording that is done
+
+
+def _steady() -> float:
+    """A clock that nobody sets and that goes on while the computer sleeps. [s]"""
+    kind = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+    return time.monotonic() if kind is None else time.clock_gettime(kind)
 
 
 @dataclass
@@ -40,8 +48,9 @@ class Sitting:
     path: Path
     state: Recording
     writer: RunWriter
-    started: float  # [s] of the day's clock
-    clock: Callable[[], float] = time.time
+    begun_s: float  # time of the recording when it was taken up here [s]
+    clock: Callable[[], float] = time.time  # of the day
+    steady: Callable[[], float] = _steady  # goes on whatever the day's clock is set to
     choose: Chooser | None = None  # of the next reading, where the plan is not fixed
     pen: str = ""  # the browser that writes
     version: int = field(default_factory=lambda: time.time_ns() // 1_000_000)  # grows, in a recording opened again too
@@ -52,8 +61,14 @@ class Sitting:
     lock: threading.Lock = field(default_factory=threading.Lock)
     taken: "OrderedDict[str, None]" = field(default_factory=OrderedDict)
 
+    def __post_init__(self) -> None:
+        """Note where both clocks stand."""
+        self._steady_s, self._ahead_s = self.steady(), self.clock() - self.steady()
+
     @classmethod
-    def resume(cls, path: Path, clock: Callable[[], float] = time.time) -> "Sitting":
+    def resume(
+        cls, path: Path, clock: Callable[[], float] = time.time, steady: Callable[[], float] = _steady
+    ) -> "Sitting":
         """Take up a recording where its file ends."""
         writer, run = RunWriter.resume(path)
         try:
@@ -61,9 +76,11 @@ class Sitting:
             if not state.course.settings:
                 raise DataError("holds no plan and no reading to go on from", where=path.name, remedy="begin a new one")
             last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
-            started = min(run.head.started.timestamp(), clock() - last) if run.head.started else clock() - last
-            found = cls(path, state, writer, started, clock, choose=chooser_for(state))
+            begun_s = max(last, clock() - run.head.started.timestamp()) if run.head.started else last
+            found = cls(path, state, writer, begun_s, clock, steady, choose=chooser_for(state))
             found.ask()
+            if run.readings and begun_s - last > LONG_AGO_S and found.state.slot is not None:
+                found.said = (*found.said, _long_ago(begun_s - last))
         except BaseException:
             writer.close()
             raise
@@ -105,9 +122,24 @@ class Sitting:
             raise DataError("a load cell takes these readings", remedy="connect it again")
         step = take(self.state, text, self.now(), held_s)
         asked = ask_for_more(step.state, self.choose)
-        if written := (*step.written, *asked.written):
-            self.writer.extend(written)
-        self.state, self.said = asked.state, (*step.say, *asked.say)
+        rows, state, said = (*step.written, *asked.written), asked.state, (*step.say, *asked.say)
+        doubt = "" if state.pending else self._clock_set_anew()
+        if doubt:
+            noted = take_beside(state, Row(state.next_number, "note", at_s=round(self.now(), 1), note=doubt))
+            rows, state, said = (*rows, *noted.written), noted.state, (*said, f"{doubt}.")
+        if rows:
+            self.writer.extend(rows)
+        self.state, self.said = state, said
+        if doubt:
+            self._ahead_s = self.clock() - self.steady()
+
+    def _clock_set_anew(self) -> str:
+        """What to say where the day's clock has gone on otherwise than time; "" where it has not."""
+        by = self.clock() - self.steady() - self._ahead_s
+        if abs(by) < SET_ANEW_S:
+            return ""
+        way = "forward" if by > 0 else "back"
+        return f"This computer's clock was set {way} by {_span(by)}; the times of this recording go on as if it was not"
 
     def begin_again(self, head: RunHead) -> None:
         """Put another head on the disk in place of the one there; nothing was read yet.
@@ -119,12 +151,12 @@ class Sitting:
         self.writer.close()
         write_atomically(self.path, head_text(Recording(head)))
         self.writer, run = RunWriter.resume(self.path)
-        self.state, self.started = Recording.of(run), self.clock()
+        self.state, self.begun_s, self._steady_s = Recording.of(run), 0.0, self.steady()
         self.version += 1
 
     def now(self) -> float:
         """Time since it began. [s]"""
-        return max(0.0, self.clock() - self.started)
+        return self.begun_s + self.steady() - self._steady_s
 
     @property
     def at_cell(self) -> bool:
@@ -161,9 +193,25 @@ class Sitting:
             "say": list(self.said),
             "rings": [self.rings, self.ring],
             "cell": running,
+            "trouble": self.capture.trouble if self.capture is not None and running else "",
+            "live": self.capture.live if self.capture is not None and running else {},
             "connect": self.at_cell and not running and slot is not None and slot.kind != "flat",
             **seen(self.state),
         }
+
+
+def _span(seconds: float) -> str:
+    """A length of time in its largest unit."""
+    size, unit = next(((n, u) for n, u in ((86400, "day"), (3600, "hour")) if abs(seconds) >= n), (60, "minute"))
+    count = round(abs(seconds) / size)
+    return f"{count} {unit}{'s' if count != 1 else ''}"
+
+
+def _long_ago(seconds: float) -> str:
+    return (
+        f"The last entry is {_span(seconds)} old by this computer's clock. Pull the band out three times "
+        "before you go on, and look at the zero."
+    )
 
 
 def _changed(path: Path) -> float:

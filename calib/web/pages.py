@@ -6,7 +6,7 @@ folder is read: a band is found by its name in the collection, never by a path.
 
 import json
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
@@ -28,8 +28,9 @@ from calib.use.ask.memory import GEAR
 from calib.use.bands.lookup import Lookup
 from calib.use.report.layout import sentence
 from calib.web.access import COOKIE, Doorkeeper, Guard
-from calib.web.cells import Cells
+from calib.web.cell.cells import Cells
 from calib.web.measuring import Bench
+from calib.web.once import Once
 
 DIGITS = {"mm": 0, "cm": 1, "m": 3, "in": 2, "ft": 3}  # of a length, after the point
 PLACES = (("/measure", "Measure"), ("/", "Bands"), ("/rigs", "On the bar"))  # what the head of every view leads to
@@ -42,6 +43,7 @@ class Site:
     folder: Path
     templates: Environment
     cells: Cells
+    once: Once
     _seen: tuple[object, dict[Path, Lookup]] | None = None
 
     @cached_property
@@ -70,7 +72,8 @@ class Site:
     def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""
         request = asked.request if isinstance(asked, Asked) else asked
-        text = self.templates.get_template(template).render(here=request.url.path, places=PLACES, **values)
+        known = {"here": request.url.path, "places": PLACES, "form_name": self.once.field}
+        text = self.templates.get_template(template).render(**known, **values)
         answer = HTMLResponse(text, status)
         if request.query_params.get("unit") in SHOWN:
             answer.set_cookie("unit", request.query_params["unit"], samesite="lax")
@@ -120,7 +123,7 @@ def site_of(folder: Path, ports: Sequence[str] = ()) -> Site:
     templates = Environment(
         loader=PackageLoader("calib.web"), autoescape=select_autoescape(), undefined=StrictUndefined, auto_reload=False
     )
-    return Site(folder, templates, Cells(folder, tuple(ports)))
+    return Site(folder, templates, Cells(folder, tuple(ports)), Once())
 
 
 def build(
@@ -154,7 +157,8 @@ def _asked(site: Site, view: View, way_on: WayOn) -> Callable[[Request], Awaitab
     async def answer(request: Request) -> Response:
         try:
             asked = Asked(request, _fields(await request.body()))
-            return await run_in_threadpool(view, site, asked)
+            act = partial(view, site, asked)
+            return await run_in_threadpool(site.once.answer, asked.browser, request.url.path, asked.fields, act)
         except BandcurveError as error:
             said = sentence(str(error))
             way = await run_in_threadpool(way_on, site, request.url.path, request.url.query)

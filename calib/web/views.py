@@ -17,7 +17,7 @@ from calib.web.answers import heights, lifters, pairs, solved
 from calib.web.asking import tape_drawing
 from calib.web.bands import band, bands
 from calib.web.boxes import begin_band, box, box_list
-from calib.web.connecting import cell, connect
+from calib.web.cell.connecting import cell, connect
 from calib.web.pages import Asked, Site, build, site_of
 from calib.web.rechecks import asks, checked
 from calib.web.rigs import rig, rigs

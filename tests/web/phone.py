@@ -1,5 +1,6 @@
 """A phone that was let in to the page of a folder."""
 
+import re
 from pathlib import Path
 
 from starlette.testclient import TestClient
@@ -17,3 +18,10 @@ def let_in(folder: Path, ports: tuple[str, ...] = ()) -> TestClient:
     browser = TestClient(page_of(folder, door, ports), base_url=f"http://{HOST}")
     assert browser.get("/enter", params={"code": door.new_code()}).status_code == 200
     return browser
+
+
+def form_of(page: str) -> str:
+    """The name that was made for the form of a page."""
+    found = re.search(r'name="form" value="([0-9a-f]{16})"', page)
+    assert found
+    return found[1]

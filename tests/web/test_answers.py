@@ -1,6 +1,7 @@
 """Pages of answers: pairs, what to hang, lifters, re-checks; what the commands say, to the last digit of their JSON."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -10,7 +11,7 @@ from calib.profile.document import load_profile, save_profile
 from calib.profile.store.rechecks import parse_rechecks
 from calib.verbs.app import run
 from tests.use.rig.made import band_text, linear
-from tests.web.phone import HERE, let_in
+from tests.web.phone import HERE, form_of, let_in
 
 JSON = {"accept": "application/json"}
 BAR = 'format = "bandcurve-rig/1"\n[bar]\nmass_kg = 20\nplates_kg = 60\nbottom_mm = 1200\ntop_mm = 1800\n'
@@ -130,3 +131,19 @@ def test_lifters_that_say_no_heights_are_one_sentence(phone: TestClient, people:
     assert answer.status_code == 422
     assert "<b>" not in answer.text
     assert 'href="/rigs"' in answer.text
+
+
+def test_a_recheck_sent_twice_is_kept_once(phone: TestClient, folder: Path) -> None:
+    form = form_of(phone.get("/recheck/B", params={"plate": "30"}).text)
+    sent = {"plate": "30", "length": "140", "form": form}
+    with ThreadPoolExecutor(4) as at_once:
+        answers = [at_once.submit(phone.post, "/recheck/B", headers=HERE, data=sent) for _ in range(4)]
+    assert {answer.result().status_code for answer in answers} == {200}
+    assert len({answer.result().text for answer in answers}) == 1
+    path = folder / "B.rechecks.csv"
+    assert len(parse_rechecks(path.read_bytes(), path.name)) == 1
+    phone.post("/recheck/B", headers=HERE, data={**sent, "length": "141"})
+    phone.post("/recheck/B", headers=HERE, data={**sent, "form": form_of(phone.get("/recheck/B?plate=30").text)})
+    assert len(parse_rechecks(path.read_bytes(), path.name)) == 3, (
+        "another length, or another form, is another re-check"
+    )

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -10,11 +11,13 @@ from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import RunWriter, read_run
 from calib.web.access import Doorkeeper
+from calib.web.measuring import Sitting
 from calib.web.views import page_of
 from tests.acquire.recording.test_state_machine import begun, shown
 from tests.web.phone import HOST, let_in
 
 HERE = {"origin": f"http://{HOST}", "accept": "application/json"}
+BEGUN = datetime(2026, 3, 5, 18, 20, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -194,3 +197,59 @@ def test_a_quick_look_whose_readings_do_not_agree_asks_once_more(tmp_path: Path,
     assert answer["asks"]["place"] == "1500 mm"
     answer = phone.post("/measure/Q", headers=HERE, json={"entry": f"{shown(1.5):.2f}", "id": "z"}).json()
     assert answer["done"]
+
+
+class Clocks:
+    """The day's clock, which somebody may set, and one that nobody sets."""
+
+    def __init__(self, at_s: float) -> None:
+        self.steady_s, self.ahead_s = 100.0, at_s - 100.0
+
+    def wall(self) -> float:
+        return self.steady_s + self.ahead_s
+
+    def steady(self) -> float:
+        return self.steady_s
+
+
+def begun_at(run: Path, when: datetime) -> datetime:
+    """The run's head with the instant it was begun at."""
+    run.unlink()
+    RunWriter.create(run, replace(begun().head, started=when)).close()
+    return when
+
+
+@pytest.mark.parametrize(("by", "words"), [(86_400.0, "forward by 1 day"), (-7200.0, "back by 2 hours")])
+def test_a_clock_set_anew_moves_no_entry_and_is_said_once_and_noted(run: Path, by: float, words: str) -> None:
+    clocks = Clocks(begun_at(run, BEGUN).timestamp() + 30)
+    sitting = Sitting.resume(run, clocks.wall, clocks.steady)
+    sitting.enter("a", "0")
+    clocks.ahead_s += by
+    clocks.steady_s += 20
+    sitting.enter("b", f"{shown(1.1):.2f}")
+    assert words in sitting.said[-1]
+    clocks.steady_s += 20
+    sitting.enter("c", f"{shown(1.2):.2f}")
+    assert not any("clock" in text for text in sitting.said)
+    rows = read_run(run).rows
+    assert [(row.kind, row.at_s) for row in rows] == [
+        ("zero", 30.0),
+        ("reading", 50.0),
+        ("note", 50.0),
+        ("reading", 70.0),
+    ]
+    assert words in rows[2].note
+
+
+def test_a_recording_taken_up_a_day_later_says_so(run: Path) -> None:
+    clocks = Clocks(begun_at(run, BEGUN).timestamp() + 30)
+    sitting = Sitting.resume(run, clocks.wall, clocks.steady)
+    sitting.enter("a", "0")
+    sitting.enter("b", f"{shown(1.1):.2f}")
+    sitting.close()
+    clocks.ahead_s += 86_400
+    assert "1 day old" in Sitting.resume(run, clocks.wall, clocks.steady).said[-1]
+    clocks.ahead_s -= 2 * 86_400
+    again = Sitting.resume(run, clocks.wall, clocks.steady)
+    assert again.said == ()
+    assert again.now() == 30.0, "never before what was read"

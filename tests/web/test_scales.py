@@ -1,6 +1,7 @@
 """A scale is checked on the page: each line kept at once, the check the same as that of the command."""
 
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from starlette.testclient import TestClient
 from calib.acquire.files.check_table import parse_check_table
 from calib.scale import load_scale
 from calib.verbs.app import run
-from tests.web.phone import HERE, let_in
+from tests.web.phone import HERE, form_of, let_in
 
 HOOK = {"format": "bandcurve-scale/1", "id": "hook", "kind": "hanging-scale", "resolution_N": 0.49, "capacity_N": 490.0}
 LINES = [("0", "0"), ("10", "10.05"), ("20", "20.15"), ("40", "40.3"), ("20", "20.1"), ("10", "10.05"), ("0", "0")]
@@ -87,3 +88,22 @@ def test_a_line_that_says_nothing_is_one_sentence(phone: TestClient, folder: Pat
 @pytest.mark.parametrize("name", ["%2e%2e/hook", "/etc/passwd", "nope", "hook.scale.json"])
 def test_only_scales_of_the_folder(phone: TestClient, name: str) -> None:
     assert phone.get(f"/scale/{name}").status_code in (404, 422)
+
+
+def test_a_line_sent_twice_counts_once(phone: TestClient, folder: Path) -> None:
+    form = form_of(phone.get("/scale/hook").text)
+    for _ in range(2):
+        sent = {"known": "0", "shown": "0", "form": form}
+        assert phone.post("/scale/hook", headers=HERE, data=sent).status_code == 200
+    assert len(parse_check_table((folder / "hook.check.csv").read_bytes(), "x").rows) == 1
+
+
+def test_an_ended_check_says_what_it_found_and_what_comes_next(phone: TestClient) -> None:
+    for known, shown in LINES:
+        phone.post("/scale/hook", headers=HERE, data={"known": known, "shown": shown})
+    page = phone.post("/scale/hook", headers=HERE, data={"do": "end", "loads": "plates"}).text
+    said = re.findall(r"<p>(It reads [^<]+)</p>", page)
+    assert [re.findall(r"% high at (\d+) kg\b", words) for words in said] == [["10"], ["20"], ["40"]]
+    assert all(re.search(r"\+- [\d.]+ kg", words) for words in said)
+    assert "So far" not in page
+    assert 'href="/measure"' in page

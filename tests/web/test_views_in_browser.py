@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,24 +12,11 @@ from urllib.request import HTTPCookieProcessor, build_opener
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from calib.acquire.files.run_file import RunWriter
-from calib.acquire.recording.batch_plan import heads
-from calib.acquire.recording.new_file import new_writer
-from calib.acquire.recording.state import Recording
-from calib.profile.document import save_profile
-from tests.acquire.recording.test_state_machine import begun, shown
-from tests.use.rig.made import band_text, linear, rig_text
+from tests.acquire.recording.test_state_machine import shown
 from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
-from tests.web.test_answers import TABLE
-from tests.web.test_scales import HOOK
+from tests.web.stocked import VIEWS, stocked
 
-SAMPLES = Path(__file__).parents[2] / "sample_runs"
 pytestmark = [needs_chromium, pytest.mark.browser]
-VIEWS = (
-    "/", "/band/KNEE", "/rigs", "/rig/squat", "/pairs", "/solve/squat?top=110&plates=20x4,10x4", "/recheck/KNEE",
-    "/lifters?table=evening.csv&rig=squat&plates=20x4,10x4", "/recheck/KNEE?plate=10", "/measure", "/boxes", "/box/box",
-    "/measure?band=B9&occasion=full", "/measure/B1", "/cell?band=B2", "/band/NONE", "/scales", "/scale/hook",
-)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -42,19 +28,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Something for every view."""
-    made = tmp_path_factory.mktemp("folder")
-    shutil.copy(SAMPLES / "KNEE.profile.json", made)
-    for name in ("B", "C"):
-        save_profile(linear(name), made / f"{name}.profile.json")
-    bands = band_text(side="left") + band_text(side="right")
-    (made / "squat.rig.toml").write_text(rig_text(bands, bottom=1200, top=1800), "utf-8")
-    (made / "evening.csv").write_text(TABLE.format(name="Ann"), "utf-8")
-    (made / "hook.scale.json").write_text(str(HOOK).replace("'", '"'), "utf-8")
-    RunWriter.create(made / "B1.run.csv", begun(cycles=1).head).close()
-    (made / "box").mkdir()
-    for head in heads(begun().head, ["B01", "B02"], 1):
-        new_writer(made / "box" / f"{head.band.id}.run.csv", Recording(head)).close()
-    return made
+    return stocked(tmp_path_factory.mktemp("folder"))
 
 
 @pytest.mark.parametrize(("size", "scheme"), [(PHONE, "light"), (DESK, "dark")], ids=["phone", "desk"])

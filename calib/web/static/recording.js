@@ -22,6 +22,8 @@ function show(now) {
   find("finished").hidden = Boolean(now.asks);
   if (now.asks) showTask(now.asks);
   find("cell").hidden = !now.cell;
+  find("trouble").hidden = !now.trouble;
+  find("trouble").textContent = now.trouble;
   find("connect").hidden = !now.connect;
   find("entry").hidden = now.cell || now.connect;
   find("progress").textContent = now.progress;

@@ -19,7 +19,7 @@ from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
 from calib.use.cell.cell_line import CellLine, LineWanted, open_line
-from calib.web.capture import Capture
+from calib.web.cell.capture import Capture
 from calib.web.measuring import Sitting
 
 PATIENCE_S = 15.0  # until a silent line is given up: a browser waits for the answer

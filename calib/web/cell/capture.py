@@ -17,11 +17,13 @@ from calib.acquire.points.hands_free import Act, HandsFree
 from calib.acquire.recording.state import Recording
 from calib.errors import BandcurveError, FileError
 from calib.units import FORCE
-from calib.use.cell.cell_line import CellLine
+from calib.use.cell.cell_line import CellLine, no_reading
 from calib.use.cell.doing import shown
 
 WAIT = 0.05  # s of one wait for bytes
 APART_S = 0.03  # between two values shown: 30 a second are more than an eye follows
+GONE = "The load cell is gone: no reading comes. Plug it in again; it goes on by itself."
+SILENT = "No reading comes from the load cell. Power, cable, another program at its port?"
 KEYS = {"enter": "\r", "keep": "k", "undo": "r", "skip": "s", "stop": "q", "zero": "z"}
 
 
@@ -51,6 +53,7 @@ class Capture:
     kept: Recording = field(init=False)  # so far as it is on the disk
     live: dict[str, Any] = field(default_factory=dict)
     ended: str = ""  # why it has ended
+    trouble: str = ""  # what keeps the line from being read, said once more when it changes
     _heard_s: float = 0.0
     _shown_s: float = 0.0
     _place: tuple[str, int] = ("", -1)
@@ -118,9 +121,18 @@ class Capture:
         self._keep(act)
         if self.line.listening.ended:
             self.ended = "the line ended before the recording"
+        self._tell_of_trouble()
         now = time.monotonic()
         if records or now - self._shown_s > 0.5:
             self._show(now)
+
+    def _tell_of_trouble(self) -> None:
+        """Say when the device has gone or no reading comes, and when that is over."""
+        silent_s = self.line.listening.now() - self._heard_s
+        trouble = GONE if self.line.listening.away else SILENT if no_reading(silent_s) else ""
+        if trouble != self.trouble:
+            self.trouble = trouble
+            self.follow(self.work.state, None, 2 if trouble else 0)
 
     def _keep(self, act: Act) -> None:
         """Have what it led to on the disk, then say it."""

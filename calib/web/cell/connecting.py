@@ -6,7 +6,7 @@ from starlette.responses import RedirectResponse, Response
 
 from calib.errors import BandcurveError
 from calib.identity import check_id
-from calib.web.cells import GRIPS
+from calib.web.cell.cells import GRIPS
 from calib.web.pages import Asked, Site
 
 

@@ -1,12 +1,17 @@
 """Choosing a load cell: only ports that are there, questions as at the terminal, one recording at a time."""
 
 import json
+import re
+import time
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import read_run
+from tests.firmware.fake_board import FakeBoard
+from tests.firmware.script import Event, Hold, Pull, Script
+from tests.web.cell.made import SLACK_S, at_a_cell
 from tests.web.phone import HERE, let_in
 
 JSON = {**HERE, "accept": "application/json"}
@@ -74,3 +79,21 @@ def test_the_questions_of_a_cell_need_one(phone: TestClient) -> None:
     assert answer.status_code == 422
     assert "No load cell is connected" in answer.text
     assert 'href="/cell"' in answer.text
+
+
+def test_a_cable_pulled_before_anything_was_read_is_said_without_a_script(tmp_path: Path) -> None:
+    at_a_cell(tmp_path)
+    script = Script(Pull((Hold(0.01, 60.0, 60.0, 0.0),), SLACK_S), 60.0, (Event(3.0, "hang-up", 20.0),))
+    with FakeBoard(script, 10.0, paced=True) as board:
+        phone = let_in(tmp_path, (board.port,))
+        sent = {"run": "B1", "port": board.port, "scale": "cell", "grip": "strap"}
+        assert phone.post("/cell", headers=HERE, data=sent).status_code == 200
+        begun_s, seen = time.monotonic(), phone.get("/measure/B1", headers=JSON).json()
+        while not seen["trouble"] and time.monotonic() - begun_s < 10:
+            time.sleep(0.1)
+            seen = phone.get("/measure/B1", headers=JSON).json()
+        assert "Plug it in again" in seen["trouble"]
+        assert time.monotonic() - begun_s < 6
+        page = phone.get("/measure/B1").text
+        assert re.search(r'role="alert">The load cell is gone', page)
+        assert 'http-equiv="refresh"' in page

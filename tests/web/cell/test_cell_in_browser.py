@@ -1,51 +1,27 @@
 """A load cell at the computer, a phone's browser beside the rack: points are taken by themselves, gaps are told."""
 
-import json
 import statistics
 import time
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, expect
 
 from calib.acquire.files.run_file import read_run
-from calib.acquire.recording.new_file import new_writer
-from calib.acquire.recording.state import Recording
-from tests.acquire.recording.test_state_machine import begun
 from tests.firmware.fake_board import FakeBoard
 from tests.firmware.script import Event, Hold, Pull, Script
 from tests.web.browser import chromium, looking, needs_chromium, serving, violations
+from tests.web.cell.made import PER_NEWTON, SLACK_S, at_a_cell
 
 pytestmark = [needs_chromium, pytest.mark.browser]
-PER_NEWTON, ZERO = 1097.0, 84210.0
 HELD = (30.0, 60.0, 90.0)  # N, at the three lengths
-SLACK_S = 26.0
 
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     with chromium() as running:
         yield running
-
-
-def at_a_cell(folder: Path) -> None:
-    """A run of three lengths, held two seconds, and the cell's scale file."""
-    begun_ = begun(settings=(1.2, 1.5, 1.8), cycles=1, way_back=False, closing=False, capacity=2000.0).head
-    procedure = replace(begun_.procedure, dwell_s=2.0)
-    cell = {"cell": {"grip": "strap", "line": "", "unit": "counts"}}
-    head = replace(begun_, procedure=procedure, extensions=begun_.extensions | cell)
-    new_writer(folder / "B1.run.csv", Recording(head)).close()
-    scale = {
-        "format": "bandcurve-scale/1",
-        "id": "cell",
-        "kind": "load-cell",
-        "resolution_N": 0.01,
-        "capacity_N": 2000.0,
-        "counts": {"zero_N": -ZERO / PER_NEWTON, "per_count_N": 1 / PER_NEWTON},
-    }
-    (folder / "cell.scale.json").write_text(json.dumps(scale), "utf-8")
 
 
 def test_points_are_taken_by_themselves_and_a_pulled_cable_is_told(browser: Browser, tmp_path: Path) -> None:
