@@ -35,6 +35,7 @@ CODES = frozenset(
         "fore-aft-pull",
         "gross-error",
         "hitch-estimated",
+        "invented-data",
         "left-out",
         "loading-order",
         "locking-scale",

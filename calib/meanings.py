@@ -94,6 +94,7 @@ MEANINGS: dict[str, str] = {
     "left_less_right": "What the left side pulls down less what the right side does.",
     "left_over": "Bands without a partner.",
     "left_over_plates_kg": "Plates that have no twin and are not used.",
+    "left_out": "Folders of invented data, like a demo's, that were not counted.",
     "length_m": "Half-path length: half of the band's closed path along the middle of its thickness.",
     "level": "Average pull against another: a ratio with its limits; in a check of a rig the bands' own pull.",
     "level_ratio": "Average pull over the working lengths, as a ratio to the earlier one.",

@@ -33,6 +33,7 @@ TOUCH_THE_WORLD = {
     "calib.file_lock",
     "calib.stamp",  # the clock of entries
     "calib.profile.store.memory",
+    "calib.profile.store.own_files",  # the files below a folder
     "calib.profile.store.cards",  # the folder at a glance
 }
 

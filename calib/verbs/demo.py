@@ -4,11 +4,13 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import FileError, printable
+from calib.errors import FileError, UsageError, printable
+from calib.profile.store.own_files import MARK
 from calib.units import SHOWN
 from calib.use.answers.bands import DemoAnswer, FittedBand
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import give
+from calib.verbs.terminal.plain_text import wrap
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
@@ -27,12 +29,16 @@ def command(
       bandcurve demo
       bandcurve demo my-first-look
     """
+    if Path().resolve().is_relative_to(folder.resolve()):
+        what = f"{folder} is where you are, and your own bands would lie among invented ones"
+        raise UsageError(what, remedy="name a new folder")
     source = sample_folder()
     _prepare(folder, source)
     runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
-    _copy(source / NOTES, folder)
+    for name in (MARK, NOTES):
+        _copy(source / name, folder)
     if not as_json:
-        print("Three invented bands, never measured: only to show how it works.\n")
+        print("Three invented bands, never measured: only to show how it works.")
     fitted = []
     for path in runs:
         print(f"fitting and drawing {path.name} ...", file=sys.stderr)
@@ -73,8 +79,8 @@ def _prepare(folder: Path, source: Path) -> None:
 
 def _is_unfinished(folder: Path, source: Path) -> bool:
     """Whether a folder holds nothing but a part of what the demo writes, its copies as they were made."""
-    copies = [*source.glob("*.run.csv"), source / NOTES]
-    made = {path.name.replace(".run.csv", end) for path in copies[:-1] for end in (".profile.json", ".png")}
+    copies = [*source.glob("*.run.csv"), source / NOTES, source / MARK]
+    made = {path.name.replace(".run.csv", end) for path in copies[:-2] for end in (".profile.json", ".png")}
     there = {path.name for path in folder.iterdir() if not path.name.startswith(".")}
     unchanged = all((folder / c.name).read_bytes() == c.read_bytes() for c in copies if c.name in there)
     return there < made | {c.name for c in copies} and unchanged
@@ -115,16 +121,19 @@ def _say(profile: "Profile") -> None:
     from calib.use.report.curve_views import curve_view
 
     answer = curve_answer(profile, table_lengths(profile))
-    give(answer, curve_view(answer, SHOWN["kg"]), as_json=False)
-    print()
+    said = f"; warnings: {', '.join(codes)}" if (codes := [f.code for f in profile.findings]) else ""
+    print(wrap(curve_view(answer, SHOWN["kg"]).kilos + said, None, "  ", "    "))
 
 
 def _next_steps(folder: Path) -> None:
-    print(f"Everything is in {printable(folder)}: runs, profiles and a figure of each band. Next:")
-    print(f"  look at the figures       {printable(folder / 'KNEE.png')}, LONG.png, THIN.png")
-    print(f"  read a profile            bandcurve show {printable(folder / 'KNEE.profile.json')}")
-    print("  ask for a pull")
-    print(f"      bandcurve predict {printable(folder / 'KNEE.profile.json')} --length 1.6m")
-    print(f"  fix the slip in row 20    bandcurve show {printable(folder / 'KNEE.run.csv')}")
-    print(f"    then add a strike row   {printable(folder / NOTES)} says how")
-    print("  your own readings         bandcurve import readings.csv --id B07 --flat 1029mm")
+    print(wrap(f"Runs, profiles and a figure of each are in {printable(folder.resolve())}."))
+    print("It is marked as invented: no answer about your own bands counts it. Next:")
+    for what, how in (
+        ("look at the figures", f"{printable(folder / 'KNEE.png')}, LONG.png, THIN.png"),
+        ("read a profile", f"bandcurve show {printable(folder / 'KNEE.profile.json')}"),
+        ("ask for a pull", ""),
+        ("", f"bandcurve predict {printable(folder / 'KNEE.profile.json')} --length 1.6m"),
+        ("see the slip in row 20", f"bandcurve show {printable(folder / 'KNEE.run.csv')}"),
+        ("strike it", f"{printable(folder / NOTES)} says how"),
+    ):
+        print(f"  {what:<22}  {how}".rstrip() if what else f"      {how}")

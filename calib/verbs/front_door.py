@@ -8,6 +8,7 @@ from typing import NamedTuple
 from calib.errors import BandcurveError, DataError
 from calib.identity import check_id
 from calib.verbs.overview import COMMANDS
+from calib.verbs.talk.missing import asked_length
 from calib.verbs.terminal.prompts import EndOfInputError, ask, choose, lead, prepare, say, typed_path
 
 
@@ -99,21 +100,8 @@ def _known_or_new(pattern: str, words: str, work: str, name: str) -> list[str]:
     return ["new", ask(f"A name for {name}: ", check_id)]
 
 
-def _length() -> str:
-    from calib.acquire.files.typed import parse_length
-    from calib.use.ask import readers
-
-    def read(text: str) -> str:
-        unit = readers.unit_behind(text, "length")
-        if unit is None:
-            raise DataError("cm or in", remedy="type the unit behind the number, like 160 cm or 63 in")
-        return f"{parse_length(text, unit):.4f}m"
-
-    return ask("How long is the band there, as your tape reads it? (160 cm, 63 in): ", read)
-
-
 def _predict() -> list[str]:
-    return [_file("*.profile.json", "Which band"), "--between", _length()]
+    return [_file("*.profile.json", "Which band"), "--between", asked_length()]
 
 
 def _measured() -> list[str]:

@@ -26,7 +26,8 @@ NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie be
 
 def command(
     bands: Annotated[
-        list[str] | None, typer.Argument(metavar="[BAND]...", help="Names or profiles of two bands or more.")
+        list[str] | None,
+        typer.Argument(metavar="[BAND]...", help="Names or profiles of two bands or more; all of the folder if none."),
     ] = None,
     over: Annotated[
         str | None,
@@ -61,6 +62,7 @@ def command(
     \b
     Examples:
       bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
+      bandcurve pair
       bandcurve pair B07 B08 B09 --json
       bandcurve pair B07 B08 --keep
       bandcurve pair *.profile.json --figure pairs.pdf
@@ -76,7 +78,7 @@ def command(
         check_figure(figure)
     named = [name for name in bands or () if not name.endswith(NO_BANDS)]
     if not named and not series:
-        raise UsageError("name the profiles of the bands", remedy="or two bands hooked end to end, with --series")
+        named = _all_of(folder)
     read = [read_series(path) if path.exists() else lead(path) for path in series or ()]
     if not named:
         if figure is not None or keep:
@@ -104,6 +106,17 @@ def command(
     for left, right in kept:
         print(f"Kept: {left} left, {right} right. Back: bandcurve undo {left}", file=sys.stderr)
     return 0
+
+
+def _all_of(folder: Path) -> list[str]:
+    """Every band of the folder that was measured."""
+    from calib.profile.store.register import read_register
+
+    found = [band.address for band in read_register(folder).bands if band.calibrations]
+    if len(found) < 2:
+        what = f"there are no two measured bands in {folder} to pair"
+        raise UsageError(what, remedy="name their profiles, or two bands hooked end to end, with --series")
+    return found
 
 
 def _kept(answer: "PairAnswer", found: "Sequence[Found]", lookup: "Lookup") -> list[tuple[str, str]]:

@@ -11,6 +11,7 @@ from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import BandArgument, FolderOption, say_doubts
 from calib.verbs.terminal.given_profile import GivenProfile, given_profile
+from calib.verbs.terminal.plain_text import at_terminal
 from calib.verbs.terminal.quantities import UNIT_HELP, lengths_in_si, option_in_si, shown_in
 
 if TYPE_CHECKING:
@@ -60,6 +61,10 @@ def command(
       bandcurve predict B07.profile.json --force 15kg --json
     """
     how = _How(shown_in(unit), full, as_json)
+    if length is None and between is None and force is None and at_terminal() and not as_json:
+        from calib.verbs.talk.missing import asked_length
+
+        length = asked_length()
     if sum(option is not None for option in (length, between, force)) != 1:
         raise UsageError("give one of --length, --between and --force", remedy="for example --length 1.6m")
     if force is not None:

@@ -20,6 +20,7 @@ from calib.acquire.recording.state import Recording
 from calib.acquire.recording.twice import ask_for_more
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError, FileError
+from calib.profile.store.own_files import own_files
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.use.ask.until import Chooser, chooser_for
@@ -234,7 +235,7 @@ class Bench:
 
     def names(self) -> list[str]:
         """Runs of the folder, newest first, as they are called on the page."""
-        found = [p for p in self.folder.rglob("*.run.csv") if p.is_file() and not p.name.startswith(".")]
+        found = own_files(self.folder, "*.run.csv")
         found.sort(key=_changed, reverse=True)
         return [p.relative_to(self.folder).as_posix().removesuffix(".run.csv") for p in found]
 

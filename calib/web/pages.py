@@ -23,6 +23,7 @@ from starlette.types import ASGIApp
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.profile.store.memory import recall
+from calib.profile.store.own_files import own_files
 from calib.units import FORCE, LENGTH, SHOWN, Shown
 from calib.use.ask.memory import GEAR
 from calib.use.bands.lookup import Lookup
@@ -53,7 +54,7 @@ class Site:
 
     def lookup(self, folder: Path | None = None) -> Lookup:
         """The bands of the folder, or of one in it; looked through again only when a file has changed."""
-        files = sorted(path for path in self.folder.rglob("*") if path.suffix in (".json", ".csv"))
+        files = [path for path in own_files(self.folder, "*") if path.suffix in (".json", ".csv")]
         now = tuple((str(path), *_state(path)) for path in files)
         if self._seen is None or self._seen[0] != now:
             self._seen = now, {}

@@ -9,6 +9,7 @@ from typing import Any
 from starlette.responses import JSONResponse, Response
 
 from calib.errors import DataError
+from calib.profile.store.own_files import own_files
 from calib.units import POUND, Shown
 from calib.use.answers.rigs import PullsAlong, RigAnswer, RigWay
 from calib.use.report.document import document
@@ -29,7 +30,7 @@ def rigs(site: Site, asked: Asked) -> Response:
 
 def rig_files(site: Site) -> dict[str, Path]:
     """Rig files by their name on the page."""
-    found = [p for p in site.folder.rglob("*.rig.toml") if p.is_file() and not p.name.startswith(".")]
+    found = own_files(site.folder, "*.rig.toml")
     return {p.relative_to(site.folder).as_posix().removesuffix(".rig.toml"): p for p in found}
 
 

@@ -104,10 +104,44 @@ def test_the_demo_makes_a_profile_and_a_figure_of_each_band(tmp_path: Path, caps
         assert (folder / f"{band}.run.csv").read_bytes() == (SAMPLES / f"{band}.run.csv").read_bytes()
     for words in ("invented", "gross-error", "bandcurve predict"):
         assert words in said
-    next_steps = said[said.index("Everything is in") :].replace(str(folder), "bandcurve-demo")
+    assert len(said.splitlines()) <= 24
+    next_steps = said[said.index("Runs, profiles") :].replace(str(folder), "bandcurve-demo")
     assert max(map(len, next_steps.splitlines())) <= 80  # none breaks within a command to be copied
     assert run(["demo", str(folder)]) == 1
     assert "not empty" in capsys.readouterr().err
+
+
+def test_a_demo_in_the_folder_of_real_bands_is_in_no_answer_about_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["demo"]) == 0
+    assert (said := capsys.readouterr().out).count("\n") < 20
+    assert str(tmp_path / "bandcurve-demo") in said.replace("\n", "")
+    real = tmp_path / "B07.profile.json"
+    real.write_bytes(PROFILE.read_bytes().replace(b'"KNEE"', b'"B07"'))
+    assert run(["list", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)
+    assert [band["band"] for band in listed["bands"]] == ["B07"]
+    assert listed["left_out"] == ["bandcurve-demo"]
+    assert run(["report", "--out", "all.html"]) == 0
+    page = Path("all.html").read_text("utf-8")
+    assert "B07" in page
+    assert "THIN" not in page
+    capsys.readouterr()
+    assert run(["predict", "THIN", "--length", "1.6m"]) == 1
+    assert "name its file: bandcurve-demo" in capsys.readouterr().err
+    assert run(["predict", "bandcurve-demo/THIN.profile.json", "--length", "1.6m", "--json"]) == 0
+    assert "invented-data" in [f["code"] for f in json.loads(capsys.readouterr().out)["findings"]]
+
+
+def test_a_demo_is_not_put_where_somebody_stands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["demo", "."]) == 2
+    assert "where you are" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_sample_runs_are_found_in_a_source_tree() -> None:

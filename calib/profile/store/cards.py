@@ -6,7 +6,6 @@ A file that cannot be read is a `Problem` with the band it seems to be of, never
 """
 
 import json
-import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import field
@@ -19,6 +18,7 @@ from calib.frozen import dataclass
 from calib.identity import PATTERN as ID_PATTERN
 from calib.profile.store.decisions import PATTERN as DECISIONS
 from calib.profile.store.decisions import Decision, parse_decisions
+from calib.profile.store.own_files import own_folders
 from calib.profile.store.rechecks import Recheck, parse_rechecks
 from calib.profile.store.uses import Use, parse_uses
 from calib.safe_read import read_capped
@@ -83,6 +83,7 @@ class Cards:
     recorded: dict[str, str] = field(default_factory=dict)  # mark in lower case: mark, of runs that are there
     scales: list[Path] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    invented: list[Path] = field(default_factory=list)  # folders below that were left out: a demo's
 
 
 def read_cards(folder: Path) -> Cards:
@@ -95,7 +96,7 @@ def read_cards(folder: Path) -> Cards:
     if not folder.is_dir():
         raise FileError("is not a folder", where=str(folder), remedy="name the folder your profiles are in")
     found, seen = Cards(folder), set[bytes]()
-    for path in _listed(folder):
+    for path in _listed(folder, found.invented):
         _take(path, found, seen)
     return found
 
@@ -110,14 +111,13 @@ def is_folder(text: str) -> bool:
     return Path(text).is_dir()
 
 
-def _listed(folder: Path) -> list[Path]:
-    """Files of bands and scales, in order; what is hidden is passed over, and links to folders."""
+def _listed(folder: Path, invented: list[Path]) -> list[Path]:
+    """Files of bands and scales, in order; what is hidden is passed over, links to folders, and a demo below."""
     found: list[Path] = []
     entries = 0
-    for here, folders, names in os.walk(folder):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        entries += len(names) + len(folders)
-        found += [Path(here, name) for name in sorted(names) if not name.startswith(".") and _is_ours(name.lower())]
+    for here, names in own_folders(folder, invented):
+        entries += len(names)
+        found += [here / name for name in names if _is_ours(name.lower())]
         if len(found) > MOST_FILES or entries > MOST_ENTRIES:
             what = f"holds more than {MOST_FILES if len(found) > MOST_FILES else MOST_ENTRIES} files"
             raise DataError(what, where=str(folder), remedy="name a smaller folder")

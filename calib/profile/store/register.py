@@ -19,6 +19,7 @@ from calib.frozen import dataclass
 from calib.profile.store.cards import Card, Cards, Logged, Problem, read_cards
 from calib.profile.store.decisions import Decision, standing
 from calib.profile.store.levels import can_be_one_band, can_be_one_loop
+from calib.profile.store.own_files import profile_in
 from calib.profile.store.rechecks import Recheck, noted_once
 from calib.profile.store.uses import Use, counted_once
 from calib.stamp import EARLIEST, is_to_come
@@ -81,6 +82,7 @@ class Register:
     problems: tuple[Problem, ...]
     said: tuple[str, ...]  # where decisions and files do not agree
     decisions: tuple[Decision, ...] = ()
+    invented: tuple[Path, ...] = ()  # folders below that are left out: a demo's
 
     @property
     def newest(self) -> datetime:
@@ -126,6 +128,9 @@ class Register:
             more = f" (and {len(unread) - 1} more)" if len(unread) > 1 else ""
             what = f"no file of band {name[:64]!r} in {self.folder} can be read: {unread[0].text}{more}"
             return DataError(what, remedy="or is the folder still being copied or synced?")
+        if (demo := profile_in(self.invented, name)) is not None:
+            what = f"{name} is an invented band of {demo.parent}, which is left out here"
+            return DataError(what, remedy=f"name its file: {demo}")
         measured = [b.address for b in self.bands if b.calibrations]
         known = ", ".join(measured[:12]) or "none"
         remedy = f"did you mean {closest}? " if closest else ""
@@ -172,7 +177,9 @@ def register_of(found: Cards) -> Register:
     bands = _paired([replace(b, problems=_problems_of(b, found.problems)) for b in bands], decisions)
     said = (*_to_come(found.decisions), *named.said, *lost, *_without_files(decisions, bands))
     ordered = tuple(sorted(bands, key=lambda b: b.address.lower()))
-    return Register(found.folder, ordered, tuple(found.scales), tuple(found.problems), said, tuple(decisions))
+    return Register(
+        found.folder, ordered, tuple(found.scales), tuple(found.problems), said, tuple(decisions), tuple(found.invented)
+    )
 
 
 @dataclass

@@ -302,6 +302,7 @@ class ListAnswer(Answer):
     bands: tuple[ListedBand, ...]
     scales: tuple[ListedScale, ...]
     failed: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,6 +29,7 @@ NEXT_STEPS: dict[str, str] = {
     "fore-aft-pull": "Move the anchors under the bar, or hold the bar before it is unracked.",
     "gross-error": "Strike the row with a reason, or read it again.",
     "hitch-estimated": "Hang the band in its hitch, slack, and measure between the centres.",
+    "invented-data": "",
     "left-out": "To keep a reading out for good, strike its row with a reason.",
     "loading-order": "Put the plates on before each band, and take them off the other way round.",
     "locking-scale": "Switch the scale's hold off if it allows that.",

@@ -7,6 +7,7 @@ from pathlib import Path
 from calib.acquire.files.run_file import read_run
 from calib.acquire.recording.batch_plan import UNTAPED, BandToMeasure, misnamed
 from calib.errors import BandcurveError
+from calib.profile.store.own_files import own_files
 
 EARLIEST = datetime(1, 1, 1, tzinfo=UTC)  # where a run does not say when it was begun
 HEAD_BYTES = 16_384  # a head of a run is shorter
@@ -33,9 +34,9 @@ def bands_to_measure(folder: Path) -> tuple[list[BandToMeasure], tuple[str, ...]
 def boxes(folder: Path) -> dict[str, Path]:
     """Folders in which a band of a box is still to be measured, by their name as seen from here."""
     found: dict[str, Path] = {}
-    for path in sorted(folder.rglob("*.run.csv")):
+    for path in own_files(folder, "*.run.csv"):
         name = path.parent.relative_to(folder).as_posix()
-        if name not in found and path.is_file() and _is_untaped(path):
+        if name not in found and _is_untaped(path):
             found[name] = path.parent
     return found
 

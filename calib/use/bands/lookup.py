@@ -20,6 +20,7 @@ from calib.profile.document import Profile, load_profile
 from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio
 from calib.profile.store.newest_profile import are_two_bands, newest_of
+from calib.profile.store.own_files import is_invented
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.use.bands.assumed import RETIRE
@@ -238,6 +239,8 @@ def band_findings(band: KnownBand, register: Register, profile: Profile, path: P
 
 def _findings(band: KnownBand, register: Register, profile: Profile, path: Path) -> Iterator[Finding]:
     card = _card_at(band, path)
+    if is_invented(path.parent):
+        yield Finding("invented-data", f"{band.address} is invented: nobody measured it")
     yield from _of_status(band)
     yield from _older(band, card)
     yield from _apart(band)

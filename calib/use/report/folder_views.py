@@ -5,6 +5,7 @@ from dataclasses import replace
 from calib.units import Shown
 from calib.use.answers.bands import DriftRate, HistoryAnswer, ListAnswer, ListedBand, RecheckAnswer
 from calib.use.answers.parts import Doubt, Level
+from calib.use.report.layout import clean
 from calib.use.report.view import Grid, Section, View, both, both_loads, length, on_the_tape, other
 
 MOST_DAYS = 3  # of a history, the first one among them
@@ -116,7 +117,8 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
     if not answer.bands and not answer.scales:
         if answer.failed:
             return View(f"Nothing in {answer.folder} can be used: {len(answer.failed)} files cannot be read.")
-        return View(f"Nothing in {answer.folder} yet. Begin with bandcurve record, or name another folder.")
+        nothing = f"Nothing in {answer.folder} yet. Begin with bandcurve record, or name another folder."
+        return View(nothing, lines=_demo(answer))
     due_first = sorted(answer.bands, key=lambda b: not b.due)  # the sort keeps the names' order otherwise
     kept = answer.bands if full or len(due_first) <= MOST_BANDS else due_first[:MOST_BANDS]
     headers = ("band", "measured", "re-check", f"{shown.force} at 2 x", other(shown).force, "reps since", "look again")
@@ -128,6 +130,7 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
         grid=Grid(headers, tuple(_listed(b, shown) for b in kept)) if kept else None,
         lines=(
             *_left_out(len(due_first) - len(kept), "band"),
+            *_demo(answer),
             *(
                 f"{b.band} stands for two bands by their flat lengths: bandcurve rename FILE NEW-NAME."
                 for b in kept
@@ -136,6 +139,17 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
         ),
         findings=_of_bands(answer),
         sections=(Section("note", "", None, (note,)), *((table,) if scales else ())),
+    )
+
+
+def _demo(answer: ListAnswer) -> tuple[str, ...]:
+    invented = [b.band for b in answer.bands if any(f.code == "invented-data" for f in b.findings)]
+    here = (f"Invented, never measured: {', '.join(invented)}.",) if invented else ()
+    if not answer.left_out:
+        return here
+    return (
+        *here,
+        f"The invented bands in {' and '.join(clean(f) for f in answer.left_out)} are not counted.",
     )
 
 

@@ -38,6 +38,7 @@ def command(
         bands=tuple(listed_band(band, found.register, today) for band in found.bands),
         scales=tuple(listed_scale(scale, today) for _, scale in found.scales),
         failed=tuple(found.failed),
+        left_out=tuple(str(demo) for demo in found.register.invented),
     )
     for sentence in found.failed:
         print(complaint(sentence), file=sys.stderr)

@@ -27,6 +27,7 @@ def command(
       bandcurve report bands --out bands.html --unit lb
     """
     from calib.profile.batch_document import NAME
+    from calib.profile.store.own_files import own_files
     from calib.safe_write import write_new
     from calib.use.paper.collected import collect
     from calib.use.paper.collection_page import collection_page
@@ -35,7 +36,7 @@ def command(
     target = out or Path(f"report.{today}.html")
     if target.suffix.lower() not in (".html", ".htm"):
         raise UsageError(f"--out {target.name}: a report is a page", remedy="end its name in .html")
-    found = collect(folder, _files(folder, "*.rig.toml"), _files(folder, NAME), today)
+    found = collect(folder, own_files(folder, "*.rig.toml"), own_files(folder, NAME), today)
     if not found.bands and not found.rigs and not found.scales:
         raise UsageError(f"there is nothing in {folder} yet", remedy="measure a band, or name another folder")
     write_new(target, collection_page(found, shown.force))
@@ -43,13 +44,3 @@ def command(
     for sentence in found.problems:
         print(f"bandcurve: {sentence}", file=sys.stderr)
     return 1 if found.problems else 0
-
-
-def _files(folder: Path, pattern: str) -> list[Path]:
-    """Files of a kind in a folder and below; those under a hidden folder are somebody else's."""
-    found = folder.rglob(pattern) if folder.is_dir() else ()
-    return sorted(p for p in found if p.is_file() and not _is_hidden(p.relative_to(folder)))
-
-
-def _is_hidden(path: Path) -> bool:
-    return any(part.startswith(".") for part in path.parts)

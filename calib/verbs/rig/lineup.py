@@ -84,6 +84,7 @@ def command(
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
     if sheet is not None:
         _check_sheet(sheet, paper, turns)
+    rig = rig or _asked_place(turns, as_json=as_json)
     kept, left = _sound_bands(folder, bands or [])
     box = Box(
         kept,
@@ -108,6 +109,19 @@ def command(
         _write_sheet(answer, sheet, cast("Paper", paper), table.name, SHOWN[shown])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
+
+
+def _asked_place(turns: "Sequence[Turn]", *, as_json: bool) -> Path | None:
+    """The rig for exercises that name none, asked at a terminal; None where it need not or cannot be."""
+    from calib.verbs.rig.rig_place import rigs_here
+    from calib.verbs.terminal.prompts import at_terminal, choose, prepare, say
+
+    rigs = [] if as_json or all(turn.exercise for turn in turns) or not at_terminal() else rigs_here(Path())
+    if len(rigs) < 2:
+        return Path(rigs[0]) if rigs else None
+    prepare()
+    say(*(f"  {i + 1}  {name}" for i, name in enumerate(rigs)))
+    return Path(choose("In which rig?", rigs, hint="The place: its bar, its rack, and where the bands hang."))
 
 
 def _sound_bands(folder: Path, names: list[str]) -> "tuple[list[Found], list[tuple[str, str]]]":

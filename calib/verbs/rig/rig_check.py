@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN
+from calib.verbs.rig.rig_place import stand_in
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, option_in_si, shown_in
@@ -70,6 +71,7 @@ def command(
     said = cast("Unit", shown_in(unit).force)
     rig = read_rig(file)
     profiles = read_profiles(rig, file)
+    stand_in(file)
     if how or reading or rig.check is None:
         way = _check_way(how, bool(reading))
         given = _given(way, alone, reading, said) if reading else lead(lambda: _asked(way, rig, said))

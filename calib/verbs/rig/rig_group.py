@@ -5,7 +5,9 @@ Each word is a module of its own, imported when chosen, with a function `command
 
 from pathlib import Path
 
+from calib.profile.store.own_files import own_files
 from calib.verbs.terminal import typer_later as typer
+from calib.verbs.terminal.plain_text import at_terminal
 
 WORDS = {
     "new": "calib.verbs.rig.rig_new",
@@ -24,7 +26,9 @@ def _is_rig(name: str) -> bool:
 
 
 def _arranged(args: list[str]) -> list[str]:
-    """Put in the word that was left out: a file in place of a word means `show`."""
+    """Put in the word that was left out: a file in place of a word means `show`, and so does nothing at a terminal."""
+    if not args and at_terminal() and own_files(Path(), f"*{END}"):
+        return ["show"]
     if args and args[0] not in ("-h", "--help") and (any(sign in args[0] for sign in "-./\\") or _is_rig(args[0])):
         args = ["show", *args]
     if len(args) > 1 and args[0] in OF_A_FILE and _is_rig(args[1]):
@@ -41,7 +45,7 @@ app = typer.Typer(
     subcommand_metavar="FILE | NAME | COMMAND [ARGS]...",
     context_settings={"help_option_names": ["-h", "--help"]},
     help="""Say what calibrated bands put on a bar. FILE alone is short for show FILE, and so is NAME for
-NAME.rig.toml.
+NAME.rig.toml. At a terminal, nothing at all asks which; the one last shown is offered.
 
 \b
 Examples:

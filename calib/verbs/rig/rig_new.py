@@ -36,6 +36,7 @@ def command(
     from calib.safe_write import new_folder, write_new
     from calib.use.rig.rig_written import written
     from calib.verbs.rig.rig_memory import Memory
+    from calib.verbs.rig.rig_place import stand_in
     from calib.verbs.rig.rig_questions import ask_rig
     from calib.verbs.terminal.prompts import EndOfInputError, lead, prepare
 
@@ -54,6 +55,7 @@ def command(
     with new_folder(folder):
         write_new(path, written(rig))
     memory.keep(stand, latitude)
+    stand_in(path)
     if as_json:
         from calib.use.answers.rigs import FileAnswer
         from calib.verbs.terminal.answer import give

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 from calib.errors import UsageError
 from calib.units import SHOWN
+from calib.verbs.rig.rig_place import stand_in
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
@@ -48,6 +49,7 @@ def command(
     from calib.verbs.terminal.drawing import figure_kind
 
     shown = cast("Unit", shown_in(unit).force)
+    stand_in(file)
     kind = figure_kind(figure) if figure is not None else None
     if lifters is not None:
         found = _for_lifters(file, lifters, extrapolate, shown, as_json)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple, cast, get_args
 
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN, Shown
+from calib.verbs.rig.rig_place import plates_here, stand_in
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, load_option, plates_option, several_lengths, share_option
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 _SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
 _MOST_PROFILES = 200
+PLATES_HINT = "The plates that exist, both sides together. Others: --plates 20x4,10x2."
 
 
 class _Asked(NamedTuple):
@@ -125,16 +127,26 @@ def command(
         arrangements_of(arrangements),
         several_lengths(anchor_heights, "--anchor-heights") if anchor_heights is not None else (),
         several_lengths(pegs_apart, "--pegs-apart") if pegs_apart is not None else (),
-        plates_option(plates, shown) if plates is not None else None,
+        owned := _plates(plates, shown, as_json=as_json),
         most,
         each_once,
         pairs,
         extrapolate,
         "kg" if as_json else shown,
     )
+    stand_in(file, owned, shown)
     near = load_option(within, "--within", shown) if within is not None else WITHIN
     solved = _solved(file, bands or [], folder, asked, tries, near, few)
     return _answer(solved, file, out, shown, as_json, full)
+
+
+def _plates(text: str | None, unit: "Unit", *, as_json: bool) -> "list[Plates] | None":
+    """The plates there are: as said, or as last time if somebody at a terminal says so; None for those in the rig."""
+    from calib.verbs.terminal.prompts import at_terminal, yes
+
+    if text is None and at_terminal() and not as_json and (kept := plates_here(Path())):
+        text = kept if yes(f"Plates as last time, {kept}? (n: those in the rig)", hint=PLATES_HINT) else None
+    return plates_option(text, unit) if text is not None else None
 
 
 def share_wish(share: str | None, of: str | None, maximum: str | None, unit: str) -> "Wish | None":

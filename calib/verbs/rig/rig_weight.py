@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 from calib.errors import DataError
 from calib.units import SHOWN
+from calib.verbs.rig.rig_place import stand_in
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
@@ -54,5 +55,6 @@ def command(
     hold = hold_number(read_rig(file), profiles, extrapolate=extrapolate)
     made = loadings(owned) if owned else None
     told = weight_answer(answer, loads, made, hold, profiles)
+    stand_in(file, owned, shown)
     give(told, weight_view(told, SHOWN[shown]), as_json=as_json, full=full)
     return 0

@@ -36,6 +36,26 @@ class Command(TyperCommand):
         """The page, headings in bold at a terminal."""
         return bold_headings(super().get_help(ctx))
 
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """As typed; what is missing is asked for where somebody sits at a keyboard."""
+        from calib.verbs.talk.missing import asked_for, can_be_asked
+
+        asked: dict[str, list[str]] = {}
+        while True:
+            try:
+                words = [word for answer in asked.values() for word in answer]
+                parsed: list[str] = super().parse_args(ctx, [*args, *words])
+            except typer.BadParameter as error:
+                wrong = getattr(error, "param", None)
+                missing = type(error).__name__ == "MissingParameter" or (wrong and wrong.name in asked)
+                if wrong is None or not missing or not can_be_asked(args):
+                    raise
+                said = error.message if asked.pop(wrong.name, None) else ""
+                asked[wrong.name] = asked_for(wrong, ctx.command_path.partition(" ")[2], said)
+                ctx.params.clear()
+            else:
+                return parsed
+
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Options that name no group first, then each group in the order it first appears."""
         groups: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}

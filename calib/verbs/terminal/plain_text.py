@@ -27,6 +27,11 @@ def columns() -> int:
     return max(40, min(shutil.get_terminal_size((80, 24)).columns, WIDEST))
 
 
+def at_terminal() -> bool:
+    """Whether somebody sits at a keyboard."""
+    return bool(sys.stdin and sys.stdin.isatty())
+
+
 def wrap(text: str, width: int | None = None, first: str = "", rest: str = "") -> str:
     """Break a paragraph at spaces, but not between a number and its unit.
 

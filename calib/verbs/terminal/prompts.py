@@ -14,6 +14,7 @@ from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.errors import EndOfInputError as EndOfInputError
 from calib.verbs.terminal import plain_text
+from calib.verbs.terminal.plain_text import at_terminal as at_terminal
 from calib.verbs.terminal.plain_text import columns, wrap
 
 T = TypeVar("T")
@@ -88,11 +89,6 @@ def lead(
                 now.given.pop()
     finally:
         _talk = before
-
-
-def at_terminal() -> bool:
-    """Whether somebody sits at a keyboard."""
-    return bool(sys.stdin and sys.stdin.isatty())
 
 
 def say(*lines: str) -> None:

@@ -14,6 +14,7 @@ from calib.acquire.files.stream_file import StreamWriter, stream_path
 from calib.acquire.points.hands_free import HandsFree
 from calib.acquire.points.held import Grip
 from calib.errors import DataError
+from calib.profile.store.own_files import own_files
 from calib.scale import Scale, load_scale
 from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
@@ -47,7 +48,7 @@ class Cells:
 
     def scales(self) -> dict[str, Path]:
         """Scale files of the folder, as they are called on the page."""
-        files = sorted(p for p in self.folder.rglob("*.scale.json") if p.is_file() and not p.name.startswith("."))
+        files = own_files(self.folder, "*.scale.json")
         return {p.relative_to(self.folder).as_posix().removesuffix(".scale.json"): p for p in files}
 
     def connect(self, port: str, scale: str, capacity: str, grip: str, *, turned: bool) -> None:
