@@ -11,6 +11,7 @@ from typing import Literal
 
 from calib.assumptions import BY_NAME
 
+COARSE_STEPS = ((0.01, 0.05), (0.0127, 0.0508))  # [m] a tape read to 1 cm or half an inch, and steps of a plan
 LengthKind = Literal["band-outer", "band-inner", "centres", "half-path"]
 
 DEFAULT_THICKNESS = BY_NAME["thickness"].value  # m, where not measured; said in a finding
@@ -54,3 +55,22 @@ def thickness_slope(kind: LengthKind) -> float:
 def rest_half_path(flat_length: float, thickness: float, strands: int) -> float:
     """Half-path length of the unloaded band from its flat length, end to end lying flat. [m]"""
     return flat_length - (2 - pi / 2) * thickness if strands == 2 else flat_length
+
+
+def u_of_step(lengths: Sequence[float]) -> float:
+    """Standard uncertainty that a coarse tape gives lengths read from it: its step over the root of 12; else zero. [m]
+
+    All lengths in whole centimetres or half inches were read to that. Where all are whole 5 cm or 2 inches, marks were
+    chosen and the band was pulled to them: they say nothing of how well.
+
+    >>> round(u_of_step([1.13, 1.27, 1.41]), 4), u_of_step([1.13, 1.27, 1.415]), u_of_step([1.1, 1.3, 1.5])
+    (0.0029, 0.0, 0.0)
+    """
+    for step, plan in COARSE_STEPS:
+        if _all_multiples(lengths, step) and not _all_multiples(lengths, plan):
+            return float(step / 12**0.5)
+    return 0.0
+
+
+def _all_multiples(lengths: Sequence[float], step: float) -> bool:
+    return all(abs(length / step - round(length / step)) < 1e-4 for length in lengths)

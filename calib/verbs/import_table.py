@@ -177,7 +177,7 @@ def _import(raw: "RawTable", given: _Given, one_of_several: str) -> tuple[str, P
     head = checked_head(
         {
             "band": _band(given, in_length),
-            "length": _taped(given.kind, given.fittings),
+            "length": _taped(given.kind, given.fittings) | ({"u_reading": made.u_reading} if made.u_reading else {}),
             "procedure": _procedure(given.method, given.temperature, given.dwell),
             **({"started": given.started} if given.started else {}),
         },
@@ -440,6 +440,8 @@ def _say_understood(
     if rows[0].mass is None:
         step = f"{made.resolution / FORCE[force_unit]:.4g} {force_unit}"
         lines.append(f"Finest step of the forces: {step}.")
+    if made.u_reading:
+        lines.append(f"Lengths were read to a coarse step: each is taken to {1000 * made.u_reading:.1f} mm (k = 1).")
     if made.left_out:
         lines.append(f"{made.left_out} row{'s' * (made.left_out != 1)} without a length or a force left out.")
     unused = [name for i, name in enumerate(header) if name and i not in found.columns.values()]

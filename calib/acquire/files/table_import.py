@@ -15,6 +15,7 @@ from calib.acquire.files.turning_points import courses_of
 from calib.acquire.files.typed import AmbiguousNumberError, parse_length, parse_number
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.half_path import u_of_step
 from calib.records import BranchName, Row
 from calib.units import FORCE, LENGTH, MASS
 
@@ -44,6 +45,7 @@ class Imported:
     branch_from: str
     cycles_from: str
     resolution: float  # [N] the finest step of the force column
+    u_reading: float = 0.0  # [m] of a tape whose step is coarse; 0: nothing is known of it
     samples: int = 0  # that a long table was made short from; 0: each row is a reading
 
 
@@ -162,6 +164,7 @@ def rows_of(table: RawTable, found: Understood, length_unit: str, force_unit: st
         branch_from=f"column {table.header[at['branch']]!r}" if branches else "the direction of the lengths",
         cycles_from=f"column {table.header[at['cycle']]!r}" if cycles else "the turning points",
         resolution=finest_step(forces) * FORCE[force_unit],
+        u_reading=round(u_of_step([length * LENGTH[length_unit] for length in lengths]), 4),
     )
 
 

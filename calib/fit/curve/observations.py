@@ -17,7 +17,7 @@ from calib.fit.curve.own_weight import half_weight
 from calib.fit.curve.sources import Source, Zero, joined, sources_of
 from calib.frozen import dataclass
 from calib.gravity import local_gravity
-from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, offset_over, rest_half_path
+from calib.half_path import DEFAULT_THICKNESS, U_DEFAULT_THICKNESS, offset_over, rest_half_path, u_of_step
 from calib.records import Array, Correction, Row, Run, RunHead
 
 SAME_PLACE = 0.002  # [m] lengths that round to the same multiple of it
@@ -147,12 +147,18 @@ def _observe_one(index: int, run: Run) -> Observations:
         pull=pull,
         resolution=np.full(n, resolution),
         u_force=np.full(n, u_force),
-        u_length=np.full(n, head.length.u_reading),
+        u_length=np.full(n, _u_reading(head, rows)),
         sources=tuple(sources_of(head, rows, length, pull, Zero(zero, drift, unseen_zero(run, rows, pull)))),
         rows=tuple(((index, r),) for r in rows),
         rest=rest_half_path(head.band.flat_length, head.band.thickness or DEFAULT_THICKNESS, head.band.strands),
         u_rest=_u_rest(head),
     )
+
+
+def _u_reading(head: RunHead, rows: Sequence[Row]) -> float:
+    """As stated, and no less than the tape's step allows where a length was read off it, under a weight that hangs."""
+    hung = head.procedure.method == "hung-weight"
+    return max(head.length.u_reading, u_of_step([row.length or 0.0 for row in rows]) if hung else 0.0)
 
 
 def _u_rest(head: RunHead) -> float:

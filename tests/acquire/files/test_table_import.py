@@ -79,6 +79,22 @@ def test_the_finest_step_is_the_scales_resolution() -> None:
     assert finest_step([5.41, 3.0]) == 0.01
 
 
+@pytest.mark.parametrize(
+    ("lengths", "unit", "mm"),
+    [
+        ((113, 129, 160), "cm", 2.9), ((1130, 1290, 1600), "mm", 2.9), ((44.5, 50, 57.5), "in", 3.7),
+        ((113, 129, 160.5), "cm", 0), ((1131, 1290, 1600), "mm", 0), ((44.25, 50, 57.5), "in", 0),
+        ((110, 130, 155), "cm", 0), ((44, 50, 58), "in", 0),
+    ],
+)  # fmt: skip
+def test_a_tape_read_to_a_centimetre_or_half_an_inch_is_good_to_its_step(
+    lengths: tuple[float, ...], unit: str, mm: float
+) -> None:
+    """A step over the root of 12. Whole 5 cm and 2 inches are marks somebody chose: they say nothing of the tape."""
+    table = f"length ({unit}),kg\n" + "".join(f"{x},{i}\n" for i, x in enumerate(lengths, 5))
+    assert _imported(table).u_reading == pytest.approx(mm / 1000)
+
+
 def _command(tmp_path: Path, text: str, *options: str) -> "subprocess.CompletedProcess[str]":
     (tmp_path / "t.csv").write_text(text, "utf-8")
     command = [sys.executable, "-m", "calib", "import", str(tmp_path / "t.csv"), "--out", str(tmp_path / "B07.run.csv")]
@@ -94,6 +110,8 @@ def test_the_command_writes_a_run_says_what_it_understood_and_never_overwrites(t
     assert "bandcurve fit" in done.stdout
     run = read_run(tmp_path / "B07.run.csv")
     assert [row.length for row in run.readings] == pytest.approx([1.13, 1.29, 1.6, 1.29, 1.13])
+    assert run.head.length.u_reading == pytest.approx(0.0029)
+    assert "each is taken to 2.9 mm" in done.stderr
     before = (tmp_path / "B07.run.csv").read_bytes()
     again = _command(tmp_path, TABLE, *OPTIONS)
     assert again.returncode == 1

@@ -111,11 +111,30 @@ def hart_smith(x: Array) -> Array:
     return 2 * 0.175 * (np.exp(0.000287 * (first - 3) ** 2) + 1.47 / second / x) * _gauss(x)
 
 
-def _table(name: str) -> Callable[[Array], Array]:
+def _rows(name: str) -> Array:
     rows = np.array(
         [[float(c) for c in line.split(",")] for line in (DATA / name).read_text("utf-8").splitlines()[2:] if line]
     )
-    rows = rows[rows[:, 0] > 1.005]
+    return rows[rows[:, 0] > 1.005]
+
+
+def _smooth_table(name: str, degree: int = 4) -> Callable[[Array], Array]:
+    """A smooth law through a table that scatters: reduced stress as a polynomial in 1 / stretch (Mooney's plot).
+
+    Jones & Treloar's rows scatter by 0.4 % beyond a stretch of 1.1, by 1 to 2 % below it and by 9 % (2.5 kPa) in the
+    first; rubber does not. Each row is
+    taken to be off by 3 kPa and 0.5 %, an assumption. The degree is the least at which neighbouring residuals are alike
+    by no more than chance makes those of 33 rows: correlated by 0.39 at degrees 2 and 3, by 0.19 at 4; chance 0.35.
+    """
+    stretch, stress = _rows(name).T
+    weight = 1 / np.hypot(0.003, 0.005 * stress)
+    powers = np.vander(1 / stretch, degree + 1) * _gauss(stretch)[:, None]
+    found = np.linalg.lstsq(powers * weight[:, None], stress * weight, rcond=None)[0]
+    return lambda x: np.asarray(np.polyval(found, 1 / x) * _gauss(x))
+
+
+def _table(name: str) -> Callable[[Array], Array]:
+    rows = _rows(name)
     through = PchipInterpolator(np.r_[1.0, rows[:, 0]], np.r_[0.0, rows[:, 1]])
     return lambda x: np.asarray(through(x), dtype=np.float64)
 
@@ -139,7 +158,12 @@ PUBLISHED = (
     Law("lopez-pamies", "Lopez-Pamies, C. R. Mecanique 338 (2010) 3, constants from memory", lopez_pamies),
     Law("hart-smith", "Hart-Smith, Z. angew. Math. Phys. 17 (1966) 608, constants from memory", hart_smith),
     Law("table-treloar", "table: Treloar, Trans. Faraday Soc. 40 (1944) 59", _table("treloar1944_ut.csv"), 2.7),
-    Law("table-jones", "table: Jones & Treloar, J. Phys. D 8 (1975) 1285", _table("jones1975_ut.csv"), 2.4),
+    Law(
+        "table-jones",
+        "a smooth law through the table: Jones & Treloar, J. Phys. D 8 (1975) 1285",
+        _smooth_table("jones1975_ut.csv"),
+        2.4,
+    ),
     Law("table-james", "table: James et al., J. Appl. Polym. Sci. 19 (1975) 2033", _table("james1975_ut.csv"), 2.4),
     Law("table-kawabata", "table: Kawabata et al., Macromolecules 14 (1981) 154", _table("kawabata1981_ut.csv"), 2.4),
 )

@@ -1,5 +1,6 @@
 """The adversary's own arithmetic, and a share of its campaign that can fail."""
 
+import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from tests.campaigns.adversary.__main__ import every_row, play
 from tests.campaigns.adversary.case import Case, Row
 from tests.campaigns.adversary.laws import BY_NAME, PUBLISHED, Array, Law
 from tests.campaigns.adversary.product import answer_all
-from tests.campaigns.adversary.scoring import names, summed
+from tests.campaigns.adversary.scoring import names, score, summed
 
 ROWS = {row.name: row for row in every_row()}
 
@@ -81,6 +82,14 @@ def test_plain_bands_are_covered_and_nothing_is_alleged(name: str, tmp_path: Pat
     assert total.alarms <= 1
     assert min(total.out, total.back) >= 0.85
     assert total.rms_z < 1.3 and total.error_percent < 0.5
+
+
+def test_a_bend_between_the_first_lengths_is_not_taken_for_a_toe_of_any_size(tmp_path: Path) -> None:
+    """With a toe of up to 2.8 in ln F this band was 6.7 u off there, and no doubt named the place."""
+    row = ROWS["bend-cell"]
+    seed = [0, zlib.crc32(row.name.encode()), 166]
+    case = row.make(np.random.default_rng(seed), "A166")
+    assert score(row, case, answer_all([case], tmp_path)[0]).worst_z < 6
 
 
 def test_a_scale_that_reads_ten_per_cent_high_fails_the_row(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from calib.fit.curve.estimate import fit_runs
 from calib.fit.curve.observations import observe, with_rounding
 from calib.records import Fit
 from calib.units import G_STANDARD as KG
-from tests.fit.curve.made_runs import SCALE, readings, run
+from tests.fit.curve.made_runs import SCALE, hung_weights, readings, run
 
 STEP = 0.5 * KG
 
@@ -47,3 +47,9 @@ def test_only_the_same_branch_place_and_indication_count_as_alike() -> None:
     alike = (with_rounding(observe([run(rows)])).resolution / SCALE.resolution) ** 2
     assert alike[[0, 15, 30]] == pytest.approx([2, 2, 1])
     assert np.delete(alike, [0, 15, 30]) == pytest.approx(np.full(42, 3.0))
+
+
+def test_a_length_read_in_whole_centimetres_under_a_weight_is_no_better_than_that() -> None:
+    """The file says 1 mm, the lengths 1 cm over the root of 12; a band pulled to a mark is where the mark is."""
+    assert observe([hung_weights()]).u_length == pytest.approx(0.01 / 12**0.5)
+    assert observe([run()]).u_length == pytest.approx(0.001)

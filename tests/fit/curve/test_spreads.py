@@ -33,6 +33,16 @@ def test_gradient_agrees_with_central_differences(model: MixedModel) -> None:
         assert gradient[i] == pytest.approx((ahead - behind) / (2 * step), rel=1e-5, abs=1e-5)
 
 
+def test_among_readings_and_among_effects_the_density_is_the_same(model: MixedModel) -> None:
+    at = spreads.prior_of(model.spreads)[0] + 0.3
+    model.use[3], model.blunt[5] = False, 0.04
+    assert model.use.sum() < len(model.mean)  # so it is worked out among readings
+    value, gradient = spreads.density(model)(at)
+    expected, slopes = spreads.value_and_gradient(model, at)
+    assert value == pytest.approx(expected, rel=1e-9)
+    assert gradient == pytest.approx(slopes, rel=1e-6, abs=1e-6)
+
+
 def test_nodes_are_centred_and_weights_add_up(model: MixedModel) -> None:
     posterior = spreads.integrate(model, spreads.mode(model, spreads.start_of(model.spreads)))
     assert posterior.weights.sum() == pytest.approx(1)
