@@ -39,6 +39,8 @@ BLOCKS_HELD, STOOD_BLOCKS = 8, 3
 STILL_SHARE = 0.03  # of a motion: less is none
 LEAST_JUMP = 20.0  # times the floor, a motion from which a filter is told
 STEP_S = 0.05  # of the filter's table
+SEEN_S = 1.0  # a stop is found by its motion where so much of the motion was seen behind a silence
+ALREADY = 1e-9  # of a column is left by the others: they tell it already
 
 
 @dataclass(frozen=True)
@@ -97,8 +99,8 @@ def corner(t: Array, f: Array, latest: float, relaxing: float | None, tau: float
     """
 
     def best(tries: Array) -> tuple[float, float]:
-        rests = [kink_rest(t, f, at, relaxing, tau) for at in tries]
-        return float(tries[int(np.argmin(rests))]), min(rests)
+        rests = np.sum(_kink_left(t, f, tries[:, None], relaxing, tau) ** 2, axis=-1)
+        return float(tries[int(np.argmin(rests))]), float(rests.min())
 
     first = t[0] + FINE_S
     near = best(np.arange(first, latest, 4 * FINE_S))[0]
@@ -169,7 +171,9 @@ def _jump_end(t: Array, f: Array, begin: float, latest: float, tau: float) -> tu
     last = min(begin + JUMP_S, latest)
 
     def best(stops: Array, early: Sequence[float]) -> tuple[float, float]:
-        return min((_jump_rest(t, f, begin + by, float(stop), tau), float(stop)) for by in early for stop in stops)
+        ends, begins = (x.reshape(-1, 1) for x in np.meshgrid(stops, begin + np.array(early)))
+        rests = _jump_rest(t, f, begins, ends, tau)
+        return float(rests.min()), float(ends[int(np.argmin(rests)), 0])
 
     near = best(np.arange(begin + FINE_S, last, 3 * FINE_S), EARLY_S[1::2])[1]
     fine = np.arange(max(near - 3 * FINE_S, begin + FINE_S), min(near + 4 * FINE_S, last), FINE_S)
@@ -191,33 +195,52 @@ def _begin_of(t: Array, f: Array, floor: float) -> float | None:
     return float(t[k + 1]) if seen and jump > LEAST_JUMP * floor else None
 
 
-def _jump_rest(t: Array, f: Array, begin: float, stop: float, tau: float) -> float:
-    """What a level, a straight motion and relaxing leave of the blocks: sum of squares."""
+def _jump_rest(t: Array, f: Array, begin: Array, stop: Array, tau: float) -> Array:
+    """What a level, a straight motion and relaxing leave of the blocks: sums of squares, one of each pair of times."""
     since = t - stop
-    ramp = late_ramp(since, tau) - late_ramp(t - min(begin, stop - FINE_S / 2), tau)
-    both = np.column_stack([np.ones(len(t)), ramp, late_log(since, tau)])
-    rest = f - both @ np.linalg.lstsq(both, f, rcond=None)[0]
-    return float(rest @ rest)
+    ramp = late_ramp(since, tau) - late_ramp(t - np.minimum(begin, stop - FINE_S / 2), tau)
+    return np.asarray(np.sum(_left((ramp, late_log(since, tau)), f) ** 2, axis=-1))
 
 
-def kink_rest(t: Array, f: Array, at: float, relaxing: float | None, tau: float = 0.0) -> float:
+def kink_rest(t: Array, f: Array, at: float, relaxing: float | None) -> float:
     """What a straight motion up to a time, and relaxing after it, leave of the blocks: sum of squares."""
-    rest = _kink_left(t, f, at, relaxing, tau)
+    rest = _kink_left(t, f, at, relaxing, 0.0)
     return float(rest @ rest)
 
 
-def _kink_left(t: Array, f: Array, at: float, relaxing: float | None, tau: float) -> Array:
+def _kink_left(t: Array, f: Array, at: Array | float, relaxing: float | None, tau: float) -> Array:
     since = t - at
-    columns = [np.ones(len(t)), late_ramp(since, tau)]
+    columns = [late_ramp(since, tau)]
     if tau:
-        columns.append(np.exp(-(t - t[0]) / tau))  # what the filter still holds of the time before
+        columns.append(
+            np.broadcast_to(np.exp(-(t - t[0]) / tau), since.shape)
+        )  # what the filter holds of the time before
     decades = late_log(since, tau)
     if relaxing is None:
         columns.append(decades)
     else:
         f = f - relaxing * decades
-    both = np.column_stack(columns)
-    return np.asarray(f - both @ np.linalg.lstsq(both, f, rcond=None)[0])
+    return _left(columns, f)
+
+
+def _left(columns: Sequence[Array], f: Array) -> Array:
+    """What a level and columns of shape (..., n) leave of the blocks, many fits at once.
+
+    Gram-Schmidt, each column twice; one that the others tell already is passed over. A hold that is not taken is looked
+    at again each second: 150 fits of one try each took a fifth of that second.
+    """
+    rest = f - f.mean(axis=-1, keepdims=True)
+    found: list[Array] = []
+    for column in columns:
+        new = column - column.mean(axis=-1, keepdims=True)
+        size = np.linalg.norm(new, axis=-1, keepdims=True)
+        for one in (*found, *found):
+            new = new - one * np.sum(one * new, axis=-1, keepdims=True)
+        norm = np.linalg.norm(new, axis=-1, keepdims=True)
+        new = np.where(norm > ALREADY * size, new / np.maximum(norm, 1e-300), 0.0)
+        rest = rest - new * np.sum(new * rest, axis=-1, keepdims=True)
+        found.append(new)
+    return np.asarray(rest)
 
 
 def late_ramp(since: Array, tau: float) -> Array:
@@ -270,25 +293,32 @@ def relaxed(t: Array, f: Array, stop: float, t_ref: float, tau: float) -> Relaxe
 def stop_in_silence(
     t: Array, f: Array, silence: tuple[float, float], t_ref: float, least_sd: float
 ) -> tuple[float, float, float]:
-    """A stretch that stopped while nothing came: the stop, the force at t_ref after it, and its u from the stop.
+    """A stretch that stopped while nothing came, or just after: the stop, the force t_ref after it, its u from the stop.
 
     Args:
         t: Of the blocks after the silence, shape (n,). [s]
         f: Shape (n,). [force]
-        silence: From when to when the stop may lie. [s]
+        silence: From when to when it was silent. [s]
         t_ref: Time after the stop for which the force is stated. [s]
         least_sd: What a block is off at least. [force]
     """
-    tries = np.linspace(*silence, 40)
-    found = [relaxed(t, f, float(at) - SMEAR, t_ref, 0.0) for at in tries]
-    rests = np.array([float(one.rest @ one.rest) for one in found])
+    tries = np.arange(silence[0], silence[1] + SEEN_S, max(FINE_S / 2, (silence[1] - silence[0]) / 40))
+    found = [_stopped_at(t, f, float(at), t_ref) for at in tries]
+    rests = np.array([rest for _, rest in found])
     variance = max(float(rests.min()) / max(len(t) - 3, 1), least_sd**2)
     weight = np.exp(-(rests - rests.min()) / (2 * ALIKE * variance))
     weight /= weight.sum()
-    force = np.array([one.force for one in found])
+    force = np.array([one for one, _ in found])
     mean = float(weight @ force)
     u = sqrt(float(weight @ (force - mean) ** 2))
     return float(weight @ tries), mean, u
+
+
+def _stopped_at(t: Array, f: Array, at: float, t_ref: float) -> tuple[float, float]:
+    """The force at t_ref after a stop, and the sum of squares it leaves; motion that was seen before it is a line."""
+    held = t >= at
+    one = relaxed(t[held], f[held], at - SMEAR, t_ref, 0.0)
+    return one.force, float(one.rest @ one.rest) if held.all() else kink_rest(t, f, at, None)
 
 
 ALIKE = 3.0  # neighbouring blocks are alike: so many of them say as much as one

@@ -14,7 +14,7 @@ from statistics import median
 import numpy as np
 
 from calib.acquire.points import hold_fit
-from calib.acquire.points.hold_fit import Corner, batch_u, corner, fit, kink_rest, line, sound
+from calib.acquire.points.hold_fit import SEEN_S, Corner, batch_u, corner, fit, kink_rest, line, sound
 from calib.acquire.points.hold_rules import Grip, HeldPoint, HoldRules
 from calib.frozen import dataclass
 from calib.records import Array
@@ -24,7 +24,6 @@ LOOK = 8  # blocks that must stand still before a dwell begins
 SILENT_S = 0.8  # without a sample, and three times its usual distance, is a silence
 SILENCES = 8  # kept
 LONGEST_S = 30.0  # before the end of a silence a stretch may have stopped
-SEEN_S = 1.0  # a stop is found by its motion where so much of the motion was seen behind a silence
 BEFORE: dict[Grip, int] = {"strap": 6, "hand": 12, "weight": 6}  # blocks of the motion that the stop is found from
 BATCHES = hold_fit.BATCHES
 T_95 = {2: 4.303, 5: 2.571}  # Student's t, 95 % two-sided: any table
@@ -119,8 +118,8 @@ class HoldEvidence:
         if len(blocks) < 2 * BATCHES or len(self._kept(blocks, silence[1])[0]) < 2 * BATCHES:
             return self._none(silence[1])
         t, f = self._kept(blocks, silence[1])
-        begin, end = max(silence[0], silence[1] - LONGEST_S), silence[1] + 0.5
-        stop, force, u_unseen = hold_fit.stop_in_silence(t, f, (begin, end), rules.t_ref, rules.floor / 20)
+        begin = max(silence[0], silence[1] - LONGEST_S)
+        stop, force, u_unseen = hold_fit.stop_in_silence(t, f, (begin, silence[1]), rules.t_ref, rules.floor / 20)
         there = self._relaxed(stop, t, f, 0.0)
         return replace(there, force=force, u=hypot(there.u, u_unseen), unseen_s=silence[1] - silence[0])
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calib.acquire.points.held import Event, HeldPoint, HoldRules, HoldWatch
+from calib.acquire.points.hold_fit import _left
 from tests.acquire.points.scenes import Kind, stretch
 from tests.acquire.points.scoring import false_captures, holds, watched
 
@@ -130,6 +131,31 @@ def test_a_scale_that_filters_waits_drifts_or_tears_gives_a_point_within_its_u(n
     assert score.missed <= 1  # a hold may end before a scale that waits has said anything
     assert score.rms_percent < 0.12
     assert score.covered >= (20 - score.missed) * (0.95 - 4 * sqrt(0.95 * 0.05 / 20))
+
+
+def test_a_stretch_that_goes_on_for_a_moment_behind_a_silence_stopped_after_it() -> None:
+    """Where the silence was taken for the stop the point was up to 2.8 % off."""
+    scene = Kind(silent=(0.8, 1.4), hold_s=30.0)
+    score = holds(scene, 60, seed=2)
+    assert score.missed == 0
+    assert score.worst_percent < 0.3
+    assert score.covered >= 60 * (0.95 - 2 * sqrt(0.95 * 0.05 / 60))
+    watch, points = HoldWatch(HoldRules.strap(), way=1), []
+    for t in [*np.arange(0, 8.3, 0.1), *np.arange(9.3, 35, 0.1)]:  # the stretch stops at 10.0 s
+        force = min(20.0 + 10.0 * float(t), 120.0) * (1 - 0.02 * np.log10((max(t - 10.0, 0.0) + 0.2) / 0.2))
+        points += [e.point for e in watch.feed(float(t), float(force)) if e.point]
+    assert [p.stopped_s for p in points] == [pytest.approx(10.0, abs=0.2)]
+    assert points[0].force == pytest.approx(120.0 * (1 - 0.02 * np.log10(10.2 / 0.2)), rel=0.001)
+
+
+def test_many_fits_at_once_are_those_of_least_squares() -> None:
+    rng = np.random.default_rng(8)
+    columns = [rng.normal(size=(5, 40)), rng.normal(size=(5, 40))]
+    columns.append(2 * columns[0] - columns[1] + 3)  # told by the others already
+    f = rng.normal(size=40)
+    for left, *each in zip(_left(columns, f), *columns, strict=True):
+        both = np.column_stack([np.ones(40), *each])
+        assert left == pytest.approx(f - both @ np.linalg.lstsq(both, f, rcond=None)[0], abs=1e-9)
 
 
 def test_behind_a_filter_the_stop_is_that_of_the_band_and_not_of_the_number() -> None:
