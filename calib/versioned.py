@@ -32,6 +32,7 @@ class Version(NamedTuple):
     name: str
     major: int
     minor: int
+    last_of_older: int = 9999  # minor version of the major one before
 
 
 def validate(model: type[Model], document: dict[str, Any], known: Version, name: str) -> Model:
@@ -46,7 +47,7 @@ def validate(model: type[Model], document: dict[str, Any], known: Version, name:
     Raises:
         DataError: Another format, a newer major version, or a field that is missing, unknown or wrong.
     """
-    newer = _is_newer_minor(document.get("format"), known, name)
+    newer = is_newer_minor(document.get("format"), known, f"{name}: format")
     made = None if newer else quick(model, document)
     if made is not None:
         return made
@@ -60,23 +61,32 @@ def validate(model: type[Model], document: dict[str, Any], known: Version, name:
         raise _sentence(error, model, name) from None
 
 
-def _is_newer_minor(text: object, known: Version, name: str) -> bool:
+def is_newer_minor(text: object, known: Version, where: str, begins: str = "is it the right file?") -> bool:
+    """Whether a format that a file names is of a newer minor version, so that it may hold what nobody here knows.
+
+    Args:
+        text: Under `format`; None where there is none.
+        known: The newest version this program writes.
+        where: It stands.
+        begins: The remedy where there is no format.
+
+    Raises:
+        DataError: Another format, or a newer major version.
+    """
     mine = f"{known.name}/{known.major}"
     found = re.fullmatch(r"([a-z-]+)/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
     if found is None or found[1] != known.name:
         said = "has no format" if text is None else f"has the format {str(text)[:40]!r}"
         kinds = [one.removeprefix("bandcurve-") for one in (found[1] if found else "", known.name)]
-        remedy = f"it is a {kinds[0]}, and a {kinds[1]} is needed here" if found else "is it the right file?"
-        raise DataError(f"{said}, {mine!r} is needed", where=f"{name}: format", remedy=remedy)
+        remedy = f"it is a {kinds[0]}, and a {kinds[1]} is needed here" if found else begins
+        raise DataError(f"{said}, {mine!r} is needed", where=where, remedy=remedy)
     if int(found[2]) > known.major:
-        raise DataError(
-            f"is of version {found[2]}, newer than this program reads ({known.major})",
-            where=f"{name}: format",
-            remedy="install a newer bandcurve",
-        )
+        said = f"is of version {found[2]}, newer than this program reads ({known.major})"
+        raise DataError(said, where=where, remedy="install a newer bandcurve")
     if int(found[2]) < 1:
-        raise DataError(f"has the format {text!r}, which never existed", where=f"{name}: format", remedy=f"use {mine}")
-    return int(found[2]) == known.major and int(found[3] or 0) > known.minor
+        raise DataError(f"has the format {text!r}, which never existed", where=where, remedy=f"use {mine}")
+    newest = known.minor if int(found[2]) == known.major else known.last_of_older
+    return int(found[3] or 0) > newest
 
 
 def _sentence(error: "ValidationError", model: type[Part], name: str) -> DataError:

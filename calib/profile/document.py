@@ -47,7 +47,6 @@ if TYPE_CHECKING:
 
 FORMAT = versioned.Version("bandcurve-profile", 1, 1)
 CAP_BYTES = 4_000_000
-MOST_FACTORS = 16
 _KNOWN_FORMATS = ("bandcurve-profile/1", "bandcurve-profile/1.0", "bandcurve-profile/1.1")
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Self
 
 from calib.acquire.files.run_checks import check_forces, check_lengths
-from calib.acquire.files.run_head import format_head, is_newer_minor, parse_head, version_of
+from calib.acquire.files.run_head import format_head, is_newer_head, parse_head, version_of
 from calib.acquire.files.run_table import (
     LONGEST_LINE,
     MOST_ROWS,
@@ -124,7 +124,7 @@ def parse_run(data: bytes, name: str) -> Run:
         raise DataError(
             "ends before its table", where=f"{name}:{max(top, 1)}", remedy="was it cut off? record it again"
         )
-    table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_minor(head_text), version_of(head_text))
+    table = parse_header(lines[start], f"{name}:{start + 1}", head, is_newer_head(head_text), version_of(head_text))
     rows = with_pieces(_rows(lines, start + 1, table, cut, name), head, name)
     run = Run(
         name=name,

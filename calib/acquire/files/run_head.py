@@ -8,7 +8,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import tomli_w
@@ -19,15 +18,15 @@ from calib.errors import DataError
 from calib.identity import check_id
 from calib.records import RunHead, ScaleInUse
 from calib.strict_toml import parse_toml
-from calib.units import UNITS, from_si, to_si
-from calib.versioned import key_path
+from calib.unit_keys import SI_SIGN, Key, mm_keys, plain_keys, refuse_not_finite, table_in_si
+from calib.units import UNITS, from_si
+from calib.versioned import Version, is_newer_minor, key_path
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
 
 MAJOR = 2
-MINORS = {1: 1, 2: 0}  # the newest minor version of each that is known
-LARGEST = 1.7e308  # of any number; a larger one is infinite, or has too many digits for a float
+VERSION = Version("bandcurve-run", MAJOR, 0, last_of_older=1)
 FORMAT = f"bandcurve-run/{MAJOR}"
 SINCE_MINOR = {  # fields that a reader of /1.0 does not know
     "scale": ("display",),
@@ -36,59 +35,37 @@ SINCE_MINOR = {  # fields that a reader of /1.0 does not know
 }
 
 
-class Key(NamedTuple):
-    """A field of a record as the file writes it."""
-
-    name: str  # of the record; the file adds the unit where there is a quantity
-    quantity: str | None = None
-    unit: str = ""  # written with
-    written: str = ""  # name in the file where it differs
-
-    @property
-    def in_file(self) -> str:
-        """The key as this program writes it."""
-        return self.written or (f"{self.name}_{self.unit}" if self.quantity else self.name)
-
-
-def _plain(*names: str) -> tuple[Key, ...]:
-    return tuple(Key(name) for name in names)
-
-
-def _mm(name: str) -> Key:
-    return Key(name, "length", "mm")
-
-
 SECTIONS: dict[str, tuple[Key, ...]] = {
     "band": (
         Key("id"),
-        *map(_mm, ("flat_length", "u_flat_length", "thickness", "width")),
+        *mm_keys("flat_length", "u_flat_length", "thickness", "width"),
         Key("mass", "mass", "g"),
-        *_plain("layers", "material", "batch", "note", "strands"),
+        *plain_keys("layers", "material", "batch", "note", "strands"),
     ),
-    "length": (Key("kind"), *map(_mm, ("fitting_diameters", "u_reading", "u_common")), *_plain("u_scale", "tape")),
+    "length": (Key("kind"), *mm_keys("fitting_diameters", "u_reading", "u_common"), *plain_keys("u_scale", "tape")),
     "scale": (
         Key("id"),
         Key("resolution", "force", "kgf"),
         Key("u_gain"),
         Key("u_zero", "force", "kgf"),
-        *_plain("check", "locks", "zeroed", "display", "correction"),
+        *plain_keys("check", "locks", "zeroed", "display", "correction"),
     ),
     "scale.correction": (
-        *_plain("checked_on", "coefficients", "covariance"),
+        *plain_keys("checked_on", "coefficients", "covariance"),
         Key("residual_sd", written="residual_sd_N"),
         Key("max", written="max_N"),
-        *_plain("known_loads", "factor_known_loads", "pieces", "factor_pieces"),
+        *plain_keys("known_loads", "factor_known_loads", "pieces", "factor_pieces"),
     ),
     "procedure": (
-        *_plain("method", "orientation", "scale_at", "conditioning_pulls"),
-        _mm("conditioned_to"),
+        *plain_keys("method", "orientation", "scale_at", "conditioning_pulls"),
+        *mm_keys("conditioned_to"),
         Key("dwell_s"),
         Key("temperature", "temperature", "C"),
         Key("latitude_deg"),
         Key("altitude", "length", "m"),
     ),
     "loads": (
-        *_plain("id", "u_common"),
+        *plain_keys("id", "u_common"),
         Key("u_each", "mass", "g"),
         Key("hook_mass", "mass", "g"),
         Key("pieces"),
@@ -96,7 +73,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         Key("u_piece_masses", "mass", "g"),
     ),
     "check_load": (Key("id"), Key("mass", "mass", "kg"), Key("u_mass", "mass", "kg")),
-    "": _plain("format", "started", "band", "length", "scale", "procedure", "loads", "check_load", "extensions"),
+    "": plain_keys("started", "band", "length", "scale", "procedure", "loads", "check_load"),
 }
 
 
@@ -112,9 +89,9 @@ class _HeadPlace(NamedTuple):
         return f"{self.name}:{line}" if line else f"{self.name}: {'.'.join(filter(None, (section, key))) or 'head'}"
 
 
-def is_newer_minor(text: str) -> bool:
+def is_newer_head(text: str) -> bool:
     """Whether a head that was parsed is of a newer minor version: what is unknown in its table is then passed over."""
-    return _is_newer_minor(parse_toml(text, "").get("format"), _HeadPlace("", text))
+    return _newer(parse_toml(text, ""), _HeadPlace("", text))
 
 
 def version_of(text: str) -> int:
@@ -134,11 +111,12 @@ def parse_head(text: str, name: str) -> RunHead:
     """
     place = _HeadPlace(name, text)
     document = parse_toml(text, name, "the head")
-    newer = _is_newer_minor(document.get("format"), place)
-    _refuse_not_finite(document, (), place)
+    newer = _newer(document, place)
+    document.pop("format")
     extensions = document.pop("extensions", {})
     if not isinstance(extensions, dict):
         raise DataError("'extensions' is not a table", where=place.at("", "extensions"), remedy="write [extensions]")
+    refuse_not_finite(extensions, "extensions", place.at("extensions"))
     head = _validated(_in_si(document, "", place, newer), place)
     if head.length.kind != "half-path" and not head.length.fitting_diameters:
         raise DataError(
@@ -176,102 +154,22 @@ def _check_pieces(head: RunHead, place: _HeadPlace) -> None:
         )
 
 
-def _is_newer_minor(text: object, place: _HeadPlace) -> bool:
+def _newer(document: Mapping[str, Any], place: _HeadPlace) -> bool:
+    text = document.get("format")
     where = place.at("", "format") if text is not None else place.name
-    found = re.fullmatch(r"bandcurve-run/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
-    if found is None:
-        said = "the head has no format" if text is None else f"has the format {str(text)[:40]!r}"
-        raise DataError(said, where=where, remedy=f'a run begins with # format = "{FORMAT}"')
-    if int(found[1]) > MAJOR:
-        raise DataError(
-            f"is a run of version {found[1]}, newer than this program reads ({MAJOR})",
-            where=where,
-            remedy="install a newer bandcurve",
-        )
-    if int(found[1]) < 1:
-        raise DataError(f"has the format {text!r}, which never existed", where=where, remedy=f'use "{FORMAT}"')
-    return int(found[2] or 0) > MINORS[int(found[1])]
-
-
-def _refuse_not_finite(value: Any, path: tuple[str, ...], place: _HeadPlace) -> None:
-    if isinstance(value, dict):
-        for key, inner in value.items():
-            _refuse_not_finite(inner, (*path, key), place)
-    elif isinstance(value, list):
-        for inner in value:
-            _refuse_not_finite(inner, path, place)
-    elif isinstance(value, int | float) and not abs(value) < LARGEST:
-        where = place.at(".".join(path[:-1]), path[-1])
-        raise DataError(
-            f"{path[-1]} is {str(value)[:20]}, not a finite number",
-            where=where,
-            remedy="write a number, or leave it out",
-        )
+    return is_newer_minor(text, VERSION, where, f'a run begins with # format = "{FORMAT}"')
 
 
 def _in_si(table: Mapping[str, Any], section: str, place: _HeadPlace, newer: bool) -> dict[str, Any]:
-    """The table with bare names and SI values; keys that are unknown or given twice are refused."""
-    out: dict[str, Any] = {}
-    for key, value in table.items():
-        if section == "" and key == "format":
-            continue
-        found = _known(key, section, place, newer)
-        if found is None:
-            continue
-        field, unit = found
-        if field.name in out:
-            where = place.at(section, key)
-            raise DataError(f"{field.name} is given twice, in two units", where=where, remedy="keep one of them")
+    """The tables with bare names and SI values."""
+    out = table_in_si(table, SECTIONS[section], lambda key: place.at(section, key), newer)
+    for key, value in out.items():
         inner = ".".join(filter(None, (section, key)))
         if inner in SECTIONS:
             if not isinstance(value, dict):
                 raise DataError(f"{inner!r} is not a table", where=place.at(section, key), remedy=f"write [{inner}]")
             out[key] = _in_si(value, inner, place, newer)
-        else:
-            out[field.name] = _converted(value, unit, field.quantity)
     return out
-
-
-def _known(key: str, section: str, place: _HeadPlace, newer: bool) -> tuple[Key, str] | None:
-    """Which field a key stands for, and its unit; None where a newer version may know it.
-
-    Raises:
-        DataError: It is unknown, or lacks its unit, or has one that is unknown.
-    """
-    fields = SECTIONS[section]
-    for field in fields:
-        if field.quantity is None and key == field.in_file:
-            return field, ""
-        if field.quantity and key.startswith(f"{field.name}_") and key[len(field.name) + 1 :] in UNITS[field.quantity]:
-            return field, key[len(field.name) + 1 :]
-    for field in fields:
-        units = ", ".join(UNITS[field.quantity]) if field.quantity else ""
-        if field.quantity and key == field.name:
-            raise DataError(
-                f"{key} has no unit", where=place.at(section, key), remedy=f"write for example {field.in_file}"
-            )
-        if field.quantity and key.startswith(f"{field.name}_") and not newer:
-            unit = key[len(field.name) + 1 :]
-            raise DataError(
-                f"{unit!r} is not a unit of {field.quantity} this program knows ({key})",
-                where=place.at(section, key),
-                remedy=f"use one of {units}",
-            )
-    if newer:
-        return None
-    near = get_close_matches(key, [field.in_file for field in fields], n=1)
-    remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-    inside = f" in [{section}]" if section else ""
-    raise DataError(f"unknown field {key[:60]!r}{inside}", where=place.at(section, key), remedy=remedy)
-
-
-def _converted(value: Any, unit: str, quantity: str | None) -> Any:
-    """A number, or a list of numbers, in SI; anything else as it is, for the check of types to refuse."""
-    if quantity is None or isinstance(value, bool):
-        return value
-    if isinstance(value, list):
-        return [_converted(one, unit, quantity) for one in value]
-    return to_si(value, unit, quantity) if isinstance(value, int | float) else value
 
 
 def _validated(document: dict[str, Any], place: _HeadPlace) -> RunHead:
@@ -324,7 +222,7 @@ def _sentence(error: "ValidationError", place: _HeadPlace) -> DataError:
         )
     words = first["msg"].replace("Input should", "should")
     value = json.dumps(first["input"], default=_as_text)
-    unit = {"length": " m", "force": " N", "mass": " kg", "temperature": " C"}.get(field.quantity or "", "")
+    unit = SI_SIGN.get(field.quantity or "", "")
     shown = f", not {value}{unit if isinstance(first['input'], float) else ''}" if len(value) <= 60 else ""
     path = key_path([part for part in first["loc"] if isinstance(part, int)])
     return DataError(f"{bare}{path} {words}{shown}", where=_where_of(place, section, field), remedy="correct the value")
@@ -360,7 +258,7 @@ def format_head(head: RunHead, version: int = MAJOR) -> str:
         version: Of the run.
     """
     newer = any(getattr(_record(head, section), f, None) for section, fields in SINCE_MINOR.items() for f in fields)
-    minor = f".{MINORS[1]}" if version == 1 and newer else ""
+    minor = f".{VERSION.last_of_older}" if version == 1 and newer else ""
     lines = [f'format = "bandcurve-run/{version}{minor}"']
     if head.started is not None:
         lines.append(f"started = {head.started.isoformat().replace('+00:00', 'Z')}")

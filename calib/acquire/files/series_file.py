@@ -6,7 +6,6 @@ A head of TOML behind `# `, then a table, as in a run. Nothing is known here of 
 import re
 from dataclasses import field
 from datetime import datetime
-from difflib import get_close_matches
 from hashlib import sha256
 from typing import Annotated, Any, Literal
 
@@ -19,8 +18,9 @@ from calib.identity import check_id
 from calib.records import BandLength, BranchName, SmallLength, ULength
 from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
+from calib.unit_keys import Key, mm_keys, plain_keys, table_in_si
 from calib.units import UNITS, to_si
-from calib.versioned import key_path
+from calib.versioned import Version, is_newer_minor, key_path
 
 FORMAT = "bandcurve-series/1"
 CAP_BYTES = 1_000_000
@@ -28,10 +28,12 @@ MOST_READINGS = 200
 COLUMNS = ("row", "kind", "cycle", "branch", "total", "ring", "note")
 _HEAD = ("first", "second", "length", "started", "temperature_C")
 _STRICT = {"strict": True, "extra": "forbid", "allow_inf_nan": False}
-_LENGTHS = (
-    *("flat_length", "u_flat_length", "thickness", "fitting_diameter"),
-    *("link_diameter", "link_length", "u_reading", "u_common"),
-)
+_BAND = (Key("id"), *mm_keys("flat_length", "u_flat_length", "thickness", "fitting_diameter"))
+_SECTIONS = {
+    "first": _BAND,
+    "second": _BAND,
+    "length": (Key("kind"), *mm_keys("link_diameter", "link_length", "u_reading", "u_common")),
+}
 
 _STRIKES = re.compile(r"row ([0-9]{1,9})(?::|$)")  # the note of a strike row names the row it strikes
 
@@ -134,17 +136,12 @@ def parse_series(data: bytes, name: str) -> Series:
 
 def _head(text: str, name: str) -> Series:
     document = parse_toml(text, name, "the head")
-    newer = _is_newer_minor(document.pop("format", None), name)
+    begins = f'a series begins with # format = "{FORMAT}"'
+    newer = is_newer_minor(document.pop("format", None), Version("bandcurve-series", 1, 0), name, begins)
     document.pop("extensions", None)
-    made: dict[str, Any] = {}
-    for key, value in document.items():
-        made[key] = _in_si(value, key, name) if key in _HEAD[:3] else value
-    unknown = [key for key in made if key not in _HEAD]
-    if unknown and not newer:
-        near = get_close_matches(unknown[0], _HEAD, n=1)
-        remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-        raise DataError(f"unknown field {unknown[0][:60]!r}", where=name, remedy=remedy)
-    made = {key: value for key, value in made.items() if key in _HEAD}
+    made = table_in_si(document, plain_keys(*_HEAD), lambda key: name, newer)
+    for section in _SECTIONS.keys() & made.keys():
+        made[section] = _section_in_si(made[section], section, name, newer)
     series = quick(Series, made) or _judged(made, name)
     for band in (series.first, series.second):
         try:
@@ -154,6 +151,12 @@ def _head(text: str, name: str) -> Series:
     if series.first.id == series.second.id:
         raise DataError("is of one band with itself", where=name, remedy="name the two bands apart")
     return series
+
+
+def _section_in_si(part: Any, section: str, name: str, newer: bool) -> dict[str, Any]:
+    if not isinstance(part, dict):
+        raise DataError(f"{section!r} is not a table", where=name, remedy=f"write [{section}]")
+    return table_in_si(part, _SECTIONS[section], lambda key: f"{name}: {section}.{key}", newer)
 
 
 def _judged(made: dict[str, Any], name: str) -> Series:
@@ -169,39 +172,6 @@ def _judged(made: dict[str, Any], name: str) -> Series:
         raise DataError(
             first["msg"].replace("Input should", "should"), where=where, remedy="correct the head"
         ) from None
-
-
-def _is_newer_minor(text: object, name: str) -> bool:
-    found = re.fullmatch(r"bandcurve-series/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
-    if found is None or int(found[1]) < 1:
-        raise DataError("is not a series", where=name, remedy=f'a series begins with # format = "{FORMAT}"')
-    if int(found[1]) > 1:
-        what = f"is of version {found[1]}, newer than this program reads (1)"
-        raise DataError(what, where=name, remedy="install a newer bandcurve")
-    return int(found[2] or 0) > 0
-
-
-def _in_si(part: Any, section: str, name: str) -> Any:
-    """A table with bare names and metres."""
-    if not isinstance(part, dict):
-        raise DataError(f"{section!r} is not a table", where=name, remedy=f"write [{section}]")
-    out: dict[str, Any] = {}
-    for key, value in part.items():
-        bare, _, unit = key.rpartition("_")
-        if bare in _LENGTHS and unit in UNITS["length"]:
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if number and abs(value) > 1e9:
-                raise DataError(
-                    f"{key} is more than any length", where=f"{name}: {section}", remedy="correct the value"
-                )
-            out[bare] = to_si(value, unit, "length") if number else value
-        elif key in ("id", "kind"):
-            out[key] = value
-        else:
-            near = get_close_matches(key, [*(f"{n}_mm" for n in _LENGTHS), "id", "kind"], n=1)
-            remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-            raise DataError(f"unknown field {key[:60]!r}", where=f"{name}: {section}", remedy=remedy)
-    return out
 
 
 def _readings(table: list[tuple[int, str]], name: str) -> tuple[SeriesReading, ...]:

@@ -7,17 +7,15 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import field
-from difflib import get_close_matches
 from typing import Annotated, Any, Literal
 
-from calib.acquire.files.run_head import LARGEST, Key
 from calib.checked import Limits, quick
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
-from calib.units import UNITS, to_si
-from calib.versioned import key_path
+from calib.unit_keys import SI_SIGN, Key, mm_keys, plain_keys, table_in_si, unknown_field
+from calib.versioned import Version, is_newer_minor, key_path
 
 FORMAT = "bandcurve-rig/1"
 CAP_BYTES = 1_000_000
@@ -115,30 +113,26 @@ class Rig:
         return self.bar.mass + self.bar.plates
 
 
-def _lengths(*names: str) -> tuple[Key, ...]:
-    return tuple(Key(name, "length", "mm") for name in names)
-
-
 SECTIONS: dict[str, tuple[Key, ...]] = {
     "bar": (
         Key("mass", "mass", "kg"),
         Key("plates", "mass", "kg"),
-        *_lengths("bottom", "top", "hooks", "u_reading"),
+        *mm_keys("bottom", "top", "hooks", "u_reading"),
         Key("tempo_s"),
         Key("latitude_deg"),
         Key("altitude", "length", "m"),
         Key("temperature", "temperature", "C"),
     ),
-    "anchor": (Key("holds", "mass", "kg"), Key("bolted"), *_lengths("height", "footprint")),
+    "anchor": (Key("holds", "mass", "kg"), Key("bolted"), *mm_keys("height", "footprint")),
     "band": (
-        *(Key(name) for name in ("side", "profile", "arrangement")),
+        *plain_keys("side", "profile", "arrangement"),
         Key("source", written="from"),
-        *_lengths("anchor_height", "sideways", "fore", "anchor_diameter", "sleeve_diameter", "slack_length"),
-        *_lengths("pegs_apart"),
+        *mm_keys("anchor_height", "sideways", "fore", "anchor_diameter", "sleeve_diameter", "slack_length"),
+        *mm_keys("pegs_apart"),
     ),
     "check": (
-        *(Key(name) for name in ("how", "band", "wait_s", "u_gain")),
-        *_lengths("heights", "hook_diameter"),
+        *plain_keys("how", "band", "wait_s", "u_gain"),
+        *mm_keys("heights", "hook_diameter"),
         *(Key(name, "mass", "kg") for name in ("shown", "alone", "resolution")),
     ),
 }
@@ -160,7 +154,8 @@ def parse_rig(data: bytes, name: str) -> Rig:
         raise DataError("is larger than 1 MB", where=name, remedy="is it the right file?")
     text = utf8_text(data, name).replace("\r\n", "\n")
     document = parse_toml(text, name)
-    newer = _is_newer_minor(document.pop("format", None), name)
+    begins = f'a rig begins with format = "{FORMAT}"'
+    newer = is_newer_minor(document.pop("format", None), Version("bandcurve-rig", 1, 0), f"{name}: format", begins)
     document.pop("extensions", None)
     try:
         rig = _validated(_in_si(document, name, newer), name)
@@ -171,18 +166,6 @@ def parse_rig(data: bytes, name: str) -> Rig:
     return rig
 
 
-def _is_newer_minor(text: object, name: str) -> bool:
-    found = re.fullmatch(r"bandcurve-rig/([0-9]{1,4})(?:\.([0-9]{1,4}))?", text) if isinstance(text, str) else None
-    where = f"{name}: format"
-    if found is None or int(found[1]) < 1:
-        said = "has no format" if text is None else f"has the format {str(text)[:40]!r}"
-        raise DataError(said, where=where, remedy=f'a rig begins with format = "{FORMAT}"')
-    if int(found[1]) > 1:
-        raise DataError(f"is of version {found[1]}, newer than this program reads (1)", where=where,
-                        remedy="install a newer bandcurve")  # fmt: skip
-    return int(found[2] or 0) > 0
-
-
 def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any]:
     """The tables with bare names and values in SI."""
     out: dict[str, Any] = {}
@@ -190,9 +173,7 @@ def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any
         if table not in _TABLES:
             if newer:
                 continue
-            near = get_close_matches(table, _TABLES, n=1)
-            remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-            raise DataError(f"unknown field {table[:60]!r}", where=f"{name}: {table[:60]}", remedy=remedy)
+            raise unknown_field(table, _TABLES, f"{name}: {table[:60]}")
         parts = value if table == "band" else [value]
         if not isinstance(parts, list) or not all(isinstance(part, dict) for part in parts):
             heading = "[[band]]" if table == "band" else f"[{table}]"
@@ -204,21 +185,10 @@ def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any
 
 
 def _part_in_si(part: Mapping[str, Any], table: str, where: str, newer: bool) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for key, value in part.items():
-        found = _known(key, table)
-        if found is None:
-            if newer:
-                continue
-            raise _unknown(key, table, f"{where}.{key}")
-        known, unit = found
-        if known.name in out:
-            raise DataError(f"{known.name} is given twice, in two units", where=f"{where}.{key}",
-                            remedy="keep one of them")  # fmt: skip
-        converted = _converted(value, unit, known.quantity, f"{where}.{key}")
-        if known.name in ("sideways", "fore"):
-            converted = _at_both_ends(converted, f"{where}.{key}")
-        out[known.name] = converted
+    out = table_in_si(part, SECTIONS[table], lambda key: f"{where}.{key}", newer)
+    for name in ("sideways", "fore"):
+        if name in out:
+            out[name] = _at_both_ends(out[name], next(f"{where}.{key}" for key in part if key.startswith(name)))
     return out
 
 
@@ -228,38 +198,6 @@ def _at_both_ends(value: Any, where: str) -> list[Any]:
     if len(value) != 2:
         raise DataError(f"has {len(value)} values", where=where, remedy="give one, or two: for the bottom, for the top")
     return value
-
-
-def _known(key: str, table: str) -> tuple[Key, str] | None:
-    for known in SECTIONS[table]:
-        unit = key.removeprefix(f"{known.name}_")
-        if known.quantity and unit != key and unit in UNITS[known.quantity]:
-            return known, unit
-        if known.quantity is None and key == known.in_file:
-            return known, ""
-    return None
-
-
-def _unknown(key: str, table: str, where: str) -> DataError:
-    for known in SECTIONS[table]:
-        if known.quantity and re.fullmatch(rf"{known.name}(_[A-Za-z]{{1,4}})?", key):
-            units = ", ".join(UNITS[known.quantity])
-            said = "has no unit" if key == known.name else f"has a unit that is not one of {units}"
-            return DataError(f"{key} {said}", where=where, remedy=f"write for example {known.in_file}")
-    near = get_close_matches(key, [known.in_file for known in SECTIONS[table]], n=1)
-    remedy = f"did you mean {near[0]!r}?" if near else "free fields belong under [extensions]"
-    return DataError(f"unknown field {key[:60]!r}", where=where, remedy=remedy)
-
-
-def _converted(value: Any, unit: str, quantity: str | None, where: str) -> Any:
-    if isinstance(value, list):
-        return [_converted(one, unit, quantity, where) for one in value]
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return value
-    if not abs(value) < LARGEST:
-        raise DataError(f"is {str(value)[:20]}, not a finite number", where=where,
-                        remedy="write a number, or leave it out")  # fmt: skip
-    return to_si(value, unit, quantity) if quantity else value
 
 
 def _validated(document: dict[str, Any], name: str) -> Rig:
@@ -282,7 +220,7 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     where = f"{name}: {key_path(shown)}"
     if first["type"] == "missing":
         raise DataError("is missing", where=where, remedy="add it")
-    unit = {"length": " m", "mass": " kg", "temperature": " C"}.get(known.quantity or "", "") if known else ""
+    unit = SI_SIGN.get(known.quantity or "", "") if known else ""
     if isinstance(first["input"], bool) or not isinstance(first["input"], int | float):
         unit = ""
     value = json.dumps(first["input"], default=str)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
-from calib.acquire.files.run_head import Key
+from calib.unit_keys import Key
 from calib.units import from_si
 from calib.use.rig.rig_file import FORMAT, SECTIONS, Anchor, Bar, Check, Rig, RigBand
 

@@ -123,7 +123,7 @@ GOOD = head("B1", "B2") + "1,1,3300,1650\n"
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("hello\n", "is not a series"),
+        ("hello\n", "has no format"),
         (GOOD.replace("series/1", "series/2"), "newer than this program"),
         (GOOD.replace("link_length_mm", "link_lenght_mm"), "did you mean 'link_length_mm'"),
         (GOOD.replace("[length]", "[lenght]"), "did you mean 'length'"),

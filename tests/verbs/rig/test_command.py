@@ -227,7 +227,7 @@ BAD = {
     "sleeve_diameter_mm = 50": ("sleeve_diameter = 50", r"band\[0\]\.sleeve_diameter: .* has no unit"),
     'side = "left"': ('side = "middle"', r"band\[0\]\.side: should be 'left', 'right' or 'both'"),
     'arrangement = "straight"': ('arrangement = "spread"', r"band\[0\]\.pegs_apart_mm: .*two pegs"),
-    "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: is nan"),
+    "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: plates_kg is nan"),
     "bottom_mm = 1350\n": ('bottom_mm = "1350"\n', r'bar\.bottom_mm: should be a valid number, not "1350";'),
     'profile = "B.profile.json"': (
         'profile = "C.profile.json"',
