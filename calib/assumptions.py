@@ -214,7 +214,7 @@ def parse_file(data: bytes, file: str, asker: str = FIT) -> dict[str, float]:
     try:
         found = dict(parse(f"{name}={given}", asker) for name, given in parse_toml(text, file).items())
     except DataError as error:
-        raise error.at(file) from None
+        raise error.placed_at(file) from None
     if not found:
         raise DataError("sets nothing", where=file, remedy="write a line like between_day_gain = 0.02")
     return found

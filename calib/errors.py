@@ -20,7 +20,7 @@ class BandcurveError(Exception):
         mend = f"; {self.remedy}" if self.remedy else ""
         return printable(f"{place}{self.what}{mend}")
 
-    def at(self, where: str) -> "BandcurveError":
+    def placed_at(self, where: str) -> "BandcurveError":
         """Return the same error with its place named, where none was known yet."""
         return self if self.where else type(self)(self.what, where=where, remedy=self.remedy)
 

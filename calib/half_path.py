@@ -7,12 +7,13 @@ x - 2 t + pi t / 2 = x - 0.43 t. Plane geometry.
 
 from collections.abc import Sequence
 from math import fsum, pi
-from typing import Literal
+from typing import Literal, get_args
 
 from calib.assumptions import BY_NAME
 
 COARSE_STEPS = ((0.01, 0.05), (0.0127, 0.0508))  # [m] a tape read to 1 cm or half an inch, and steps of a plan
 LengthKind = Literal["band-outer", "band-inner", "centres", "half-path"]
+LENGTH_KINDS: tuple[LengthKind, ...] = get_args(LengthKind)
 
 DEFAULT_THICKNESS = BY_NAME["thickness"].value  # m, where not measured; said in a finding
 U_DEFAULT_THICKNESS = BY_NAME["u_thickness"].value  # m

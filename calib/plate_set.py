@@ -201,7 +201,7 @@ def save_plates(plates: PlateSet, path: Path | str) -> None:
     write_atomically(Path(path), plates.to_json())
 
 
-def said(plates: PlateSet) -> str:
+def set_in_a_line(plates: PlateSet) -> str:
     """The set in a line: `2 x 20, 4 x 10 kg, 80 kg in all`."""
     labels = [piece.label for piece in plates.pieces]
     groups = [f"{labels.count(label)} x {label:g}" for label in dict.fromkeys(labels)]

@@ -96,7 +96,7 @@ class FittedCorrection(Part):
             raise DataError("the gain is zero")
 
     @classmethod
-    def of(cls, correction: Correction) -> "FittedCorrection":
+    def from_correction(cls, correction: Correction) -> "FittedCorrection":
         """Make the document's part of a fitted correction."""
         return cls(
             checked_on=correction.checked_on,

@@ -63,7 +63,7 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
     except RecursionError:
         raise _too_deep(name) from None
     except DataError as error:
-        raise error.at(name) from None
+        raise error.placed_at(name) from None
     except ValueError:
         raise DataError("holds a number with too many digits", where=name, remedy="shorten it") from None
     if not isinstance(document, dict):

@@ -24,6 +24,7 @@ IsoDate = Annotated[str, Limits(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|
 
 Model = TypeVar("Model", bound=Part)
 DIGITS = 7  # significant, in every file
+MOST_FACTORS = 16  # of one curve
 
 
 class Version(NamedTuple):
@@ -143,20 +144,20 @@ def _part_in(annotation: Any) -> type[Part] | None:
 
 def to_json(document: Part) -> str:
     """Text of a document: keys in schema order, seven significant digits, the same bytes for the same content."""
-    return _text(plain(document), 0) + "\n"
+    return _text(plain_json(document), 0) + "\n"
 
 
-def plain(value: Any) -> Any:
+def plain_json(value: Any) -> Any:
     """Plain JSON values, seven digits; a field that may be left out is left out where it holds its default."""
     if isinstance(value, Part):
         known = {f.name: (name, f) for name, f in _names(value).items()}
         told = {known[name][0] if name in known else name: v for name, v in value
                 if name not in known or not _is_default(v, known[name][1])}  # fmt: skip
-        return {name: plain(v) for name, v in told.items()}
+        return {name: plain_json(v) for name, v in told.items()}
     if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items()}
+        return {str(k): plain_json(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [float(_SHORT(v)) if type(v) is float else plain(v) for v in value]
+        return [float(_SHORT(v)) if type(v) is float else plain_json(v) for v in value]
     return float(_SHORT(value)) if isinstance(value, float) else value
 
 

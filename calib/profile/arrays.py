@@ -155,7 +155,7 @@ def _lines(table: BranchGrid, x: Array, spread: Spread) -> Array:
     find, out = _Segments(grid), np.empty((4, len(x)))
     for begin in range(0, len(x), BLOCK):
         part, (f, w, mean, wide) = x[begin : begin + BLOCK], out[:, begin : begin + BLOCK]
-        segment = find.of(part)
+        segment = find.segments_of(part)
         for values, start, slope in zip((f, w, mean), starts, slopes, strict=True):
             np.multiply(slope.take(segment), part, out=values)
             values += start.take(segment)
@@ -182,7 +182,7 @@ class _Segments:
             edges = grid[0] + np.arange(count + 1) / self.per_m
             self.buckets = np.clip(np.searchsorted(grid, edges, side="right") - 1, 0, self.last).astype(np.int64)
 
-    def of(self, x: Array) -> NDArray[np.int64]:
+    def segments_of(self, x: Array) -> NDArray[np.int64]:
         """The segments, for numbers within the grid."""
         if self.buckets is None:
             return np.minimum(np.searchsorted(self.inner, x, side="right"), self.last)

@@ -48,7 +48,7 @@ def profile_of(fit: Fit, by: str, also_from: Sequence[tuple[str, str]] = ()) -> 
         "budget": [_budget_line(line) for line in fit.budget],
         "findings": [{"code": f.code, "text": f.text} for f in fit.findings],
     }
-    return versioned.validate(Profile, versioned.plain(document), FORMAT, f"{head.band.id}.profile.json")
+    return versioned.validate(Profile, versioned.plain_json(document), FORMAT, f"{head.band.id}.profile.json")
 
 
 def fit_profile(runs: Sequence[Run]) -> Profile:

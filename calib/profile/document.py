@@ -36,6 +36,7 @@ from calib.profile.parts import (
 from calib.profile.table import BranchName, CurvePlace, ForceEstimate, LengthEstimate
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
+from calib.versioned import MOST_FACTORS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -147,7 +148,7 @@ class Profile(Part):
                 return table.continued(branch_table, length, self.band.rest_half_path_m)
             return table.estimate(branch_table, length)
         except OutOfRangeError as error:
-            raise error.at(f"{self.band.id} {branch}") from None
+            raise error.placed_at(f"{self.band.id} {branch}") from None
 
     @overload
     def force(self, length_m: float, branch: BranchName = "loading", extrapolate: bool = False) -> float: ...
@@ -205,7 +206,7 @@ class Profile(Part):
         try:
             return pulls_of(measured, lengths_m, one_set, beyond)
         except OutOfRangeError as error:
-            raise error.at(f"{self.band.id} {branch}") from None
+            raise error.placed_at(f"{self.band.id} {branch}") from None
 
     def length(self, force_N: float, branch: BranchName = "loading") -> LengthEstimate:
         """Half-path length at which a branch reaches a pull.
@@ -220,7 +221,7 @@ class Profile(Part):
         try:
             return table.length_at(self._measured(branch), force_N)
         except (OutOfRangeError, DataError) as error:
-            raise error.at(f"{self.band.id} {branch}") from None
+            raise error.placed_at(f"{self.band.id} {branch}") from None
 
     @overload
     def predict(self, length_m: float, extrapolate: bool = False) -> Prediction: ...

@@ -7,7 +7,8 @@ from typing import Annotated
 from calib.assumptions import SERIES, assuming
 from calib.errors import DataError, UsageError
 from calib.units import Shown
-from calib.verbs.talk.series_talk import ENDING, read_series
+from calib.use.bands.calibrate import SERIES as SERIES_ENDING
+from calib.verbs.talk.series_talk import read_series
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.assume_option import AssumeOption, assumed_of
@@ -52,7 +53,7 @@ def command(
         from calib.verbs.terminal.drawing import check_figure
 
         check_figure(figure)
-    endings = {name.endswith(ENDING) for name in (old, new or old)}
+    endings = {name.endswith(SERIES_ENDING) for name in (old, new or old)}
     if True in endings:
         if new is None:
             raise UsageError("one series does not compare", remedy="give an earlier and a later one")

@@ -61,7 +61,7 @@ def _is_open(path: Path) -> bool:
     from calib.acquire.recording.state import Recording
 
     try:
-        return Recording.of(read_run(path)).is_open
+        return Recording.from_run(read_run(path)).is_open
     except BandcurveError:
         return False
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.frozen import dataclass
+from calib.half_path import LENGTH_KINDS
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from calib.records import Row, Run, ScaleInUse
 
 T = TypeVar("T")
-KINDS = ("band-outer", "band-inner", "centres", "half-path")
 METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
 
 
@@ -32,7 +32,7 @@ def command(
     id: Annotated[str | None, typer.Option("--id", help="Name of the band, for example B07.")] = None,
     flat: Annotated[str | None, typer.Option("--flat", help="Flat length, end to end, for example 1029mm.")] = None,
     kind: Annotated[
-        str | None, typer.Option("--kind", help=f"What the tape was laid along: {', '.join(KINDS)}.")
+        str | None, typer.Option("--kind", help=f"What the tape was laid along: {', '.join(LENGTH_KINDS)}.")
     ] = None,
     fittings: Annotated[
         str | None, typer.Option("--fittings", help="Their diameters in mm, for example 12,12.")
@@ -345,7 +345,7 @@ def _legs(strands: int | None) -> int:
 
 
 def _along(kind: str | None) -> str:
-    return _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(KINDS))
+    return _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(LENGTH_KINDS))
 
 
 def _round(fittings: str | None) -> tuple[float, ...]:

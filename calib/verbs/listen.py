@@ -124,7 +124,7 @@ def _keep(listening: "Listening", scale: "Scale", file: Path) -> None:
         return
     kept = with_line(scale, listening.format, listening.setting)
     update_scale(file, lambda now: now.with_changes(scale, kept))
-    say(f"Kept in {file}: {listening.format.words()}.")
+    say(f"Kept in {file}: {listening.format.described()}.")
 
 
 def _in_kilos(scale: "Scale | None") -> "Callable[[Record], Record]":
@@ -229,14 +229,14 @@ def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: 
 
     talk = LineNews(listening)
     try:
-        while not talk.over(lasting):
+        while not talk.is_over(lasting):
             records = listening.poll(WAIT)
             for record in records:
                 talk.figures.add(record)
                 print(written(record))
             if records:
                 sys.stdout.flush()
-            say(*talk.news())
+            say(*talk.unsaid())
             talk.give_up()
     except BrokenPipeError:  # whoever read it has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -124,7 +124,9 @@ def _kept(answer: "PairAnswer", found: "Sequence[Found]", lookup: "Lookup") -> l
     from calib.profile.store.decide import keep_pairs
 
     register, paths = lookup.register(), {f.profile.band.id: f.path for f in found}
-    known = [tuple(register.at(paths[band]) or register.band(band) for band in pair.bands) for pair in answer.pairs]
+    known = [
+        tuple(register.band_of_file(paths[band]) or register.band(band) for band in pair.bands) for pair in answer.pairs
+    ]
     pairs = [(left, right) for left, right in known]
     keep_pairs(register, pairs)
     return [(left.address, right.address) for left, right in pairs]

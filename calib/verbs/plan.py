@@ -5,17 +5,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from calib.errors import DataError, UsageError
 from calib.frozen import dataclass
+from calib.half_path import LENGTH_KINDS
 from calib.verbs.talk.recording_options import OverOption, OverStretchOption
 from calib.verbs.terminal import typer_later as typer
+from calib.verbs.terminal.quantities import paper_size
 
 if TYPE_CHECKING:
     from calib.acquire.recording.plan import Geometry, Holes, Plan
     from calib.records import Band, LengthSetup
     from calib.use.answers.gear import PlanAnswer, PlannedSetting
-    from calib.use.report.sheet import Form
+    from calib.use.report.sheet import Form, Paper
 
-KINDS = ("band-outer", "band-inner", "centres", "half-path")
-PAPERS = ("a4", "letter")
 TAPE_STEP = {"in": 0.25 * 0.0254, "ft": 0.25 * 0.0254}  # [m] what a tape is easily set to; else half a centimetre
 
 
@@ -71,8 +71,8 @@ def command(
       bandcurve plan B07 --flat 1029mm --until 3% --over 1.2m..1.8m --scale hook.scale.json
       bandcurve plan B07 --loads '2.5kg 5kg 10kg 15kg 20kg' --form B07-form.pdf
     """
-    _one_of("--paper", paper, PAPERS)
-    _one_of("--kind", kind or "centres", KINDS)
+    size = paper_size(paper)
+    _one_of("--kind", kind or "centres", LENGTH_KINDS)
     given = _band(band, flat, width, thickness, strands, loads)
     unit = _unit_of(flat)
     most, locks = _scale(scale, capacity)
@@ -87,7 +87,7 @@ def command(
     if until is not None or over is not None:
         return _until(sheet, until, over, to, scale, form, as_json)
     if form is not None:
-        _draw(sheet, form, paper)
+        _draw(sheet, form, size)
     _tell(sheet, form, as_json)
     return 0
 
@@ -102,7 +102,7 @@ def _until(
     as_json: bool,
 ) -> int:
     from calib.acquire.recording.course import Course
-    from calib.use.ask.until import kept, per_cent
+    from calib.use.ask.until import per_cent, until_head
     from calib.verbs.talk.plan_until import run_to_plan, tell
     from calib.verbs.terminal.quantities import range_in_si
 
@@ -111,7 +111,7 @@ def _until(
     if form is not None or sheet.setup is None:
         option = "--form" if form is not None else "--loads"
         raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
-    wanted = kept(per_cent(until), range_in_si(over, "--over") if over is not None else None)
+    wanted = until_head(per_cent(until), range_in_si(over, "--over") if over is not None else None)
     unit = sheet.unit if sheet.holes is None else "mm"
     course = Course(sheet.plan.lengths, way_back=sheet.way_back, length_unit=unit, holes=sheet.holes, asked=())
     run = run_to_plan(sheet.band, sheet.setup, scale, course, wanted)
@@ -120,7 +120,7 @@ def _until(
     again += f" --over {over}" if over is not None else ""
     again += f" --to {to}" if to is not None else ""
     again += _holes_option(sheet) + (f" --scale {scale}" if scale is not None else "")
-    tell(run, course, lambda length: f"{sheet.words(length)}{named}", again, as_json=as_json)
+    tell(run, course, lambda length: f"{sheet.setting_text(length)}{named}", again, as_json=as_json)
     return 0
 
 
@@ -144,7 +144,7 @@ class _Planned:
     cycles: int
     way_back: bool
 
-    def words(self, setting: float) -> str:
+    def setting_text(self, setting: float) -> str:
         """A setting as the user reads it off: a length, a hole, a load."""
         from calib.units import LENGTH, MASS
 
@@ -266,13 +266,13 @@ def _hung(band: "Band", loads: str, over: bool) -> "Plan":
     return plan_loads(band, masses, PlanLimits(allow_over=over))
 
 
-def _draw(planned: _Planned, path: Path, paper: str) -> None:
+def _draw(planned: _Planned, path: Path, paper: "Paper") -> None:
     from calib.safe_write import write_new
     from calib.use.report.sheet import form_pdf
 
     if path.suffix.lower() != ".pdf":
         raise UsageError(f"--form {path.name[:60]!r} is not a PDF", remedy="name it like B07-form.pdf")
-    write_new(path, form_pdf(_form(planned), "letter" if paper == "letter" else "a4"))
+    write_new(path, form_pdf(_form(planned), paper))
 
 
 def _form(planned: _Planned) -> "Form":
@@ -292,7 +292,7 @@ def _form(planned: _Planned) -> "Form":
     band = planned.band
     return Form(
         band=band.id,
-        settings=tuple(planned.words(x) for x in planned.plan.lengths),
+        settings=tuple(planned.setting_text(x) for x in planned.plan.lengths),
         setting_name=named,
         reading_name=f"length, {planned.unit}" if hung else f"shown, {planned.force_unit}",
         cycles=planned.cycles,
@@ -309,7 +309,7 @@ def _form(planned: _Planned) -> "Form":
 
 def _record_command(planned: _Planned) -> str:
     """What to type to record this plan."""
-    settings = [planned.words(x).removeprefix("hole ") for x in planned.plan.lengths]
+    settings = [planned.setting_text(x).removeprefix("hole ") for x in planned.plan.lengths]
     parts = [f"bandcurve record {planned.band.id} --from-form"]
     if planned.geometry is None:
         parts.append(f"--method hung-weight --loads '{' '.join(settings)}'")
@@ -336,9 +336,13 @@ def _tell(planned: _Planned, form: Path | None, as_json: bool) -> None:
     print(f"Plan for band {planned.band.id}: {planned.cycles} x {'out and back' if planned.way_back else 'out only'}")
     for x in settings:
         if planned.geometry is None:
-            print(f"  {planned.words(x):>8} {planned.force_unit}")
+            print(f"  {planned.setting_text(x):>8} {planned.force_unit}")
             continue
-        place = f"{planned.words(x):>8}" if planned.holes is None else f"{planned.words(x):>8} ({x * 1000:.0f} mm)"
+        place = (
+            f"{planned.setting_text(x):>8}"
+            if planned.holes is None
+            else f"{planned.setting_text(x):>8} ({x * 1000:.0f} mm)"
+        )
         unit = f" {planned.unit}" if planned.holes is None else ""
         print(f"  {place}{unit}   {planned.geometry.stretch(x):.2f} times the flat length{_expected(planned, x)}")
     for remark in planned.plan.said:

@@ -287,7 +287,7 @@ def _swept(speed: str | None, unit: str) -> "Callable[[PortRecorder], PortRecord
 
 
 def _until(until: str | None, over: str | None, others: dict[str, object]) -> dict[str, object] | None:
-    from calib.use.ask.until import kept, per_cent
+    from calib.use.ask.until import per_cent, until_head
     from calib.verbs.terminal.quantities import range_in_si
 
     if until is None:
@@ -297,7 +297,7 @@ def _until(until: str | None, over: str | None, others: dict[str, object]) -> di
     for option, value in others.items():
         if value:
             raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
-    return kept(per_cent(until), range_in_si(over, "--over") if over is not None else None)
+    return until_head(per_cent(until), range_in_si(over, "--over") if over is not None else None)
 
 
 def _scale(path: Path | None) -> "Scale | None":

@@ -63,7 +63,7 @@ def pairs(site: Site, asked: Asked) -> Response:
     if len(names) < 2:
         raise DataError("a pair is made of two bands that were measured", remedy="measure another one")
     answer = pair_answer(pair_found(lookup.find_all(names)))
-    return answered(site, asked, answer, pair_view(answer, site.shown(asked)), title="Left and right", back="/")
+    return answered(site, asked, answer, pair_view(answer, site.shown_units(asked)), title="Left and right", back="/")
 
 
 def solved(site: Site, asked: Asked) -> Response:
@@ -73,7 +73,7 @@ def solved(site: Site, asked: Asked) -> Response:
     from calib.use.rig.from_python import solve_for
 
     name = asked.request.path_params["name"]
-    file, query, shown = file_of(site, name), asked.request.query_params, site.shown(asked)
+    file, query, shown = file_of(site, name), asked.request.query_params, site.shown_units(asked)
     refuse_outside(site, file)
     typed = {key: query.get(key, "").strip() for key in (*WANTED, "plates")}
     values = {"name": name, "wanted": WANTED, "typed": typed, "shown": shown, "answer": "", "wrong": ""}
@@ -108,7 +108,7 @@ def heights(site: Site, asked: Asked) -> Response:
     from calib.use.rig.rig_answers import lifters_answer
     from calib.use.rig.rig_files import bands_of, named, read_rig
 
-    name, shown = asked.request.path_params["name"], site.shown(asked)
+    name, shown = asked.request.path_params["name"], site.shown_units(asked)
     file = file_of(site, name)
     refuse_outside(site, file)
     people = parse_list(asked.request.query_params.get("lifters", "")[:2000])
@@ -146,7 +146,7 @@ def lifters(site: Site, asked: Asked) -> Response:
     from calib.use.lineup.evening import Box, not_paired, plan_evening, sound_bands
     from calib.use.lineup.lineup_answers import lineup_answer, lineup_view
 
-    tables, query, shown = lifter_tables(site.folder), asked.request.query_params, site.shown(asked)
+    tables, query, shown = lifter_tables(site.folder), asked.request.query_params, site.shown_units(asked)
     typed = {key: query.get(key, "").strip() for key in ("table", "rig", "plates")}
     values = {"tables": list(tables), "rigs": sorted(rig_files(site)), "typed": typed, "answer": "", "wrong": ""}
     if not typed["table"]:

@@ -6,7 +6,7 @@ from calib.acquire.recording.course import PIECES, Slot, geometry
 from calib.acquire.recording.machine import CHANGEABLE
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.typed_commands import row_words
-from calib.acquire.recording.typed_entry import place_words, shown
+from calib.acquire.recording.typed_entry import number_in_unit, place_words
 from calib.records import Row
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.use.paper.readings_svg import readings_svg
@@ -15,13 +15,13 @@ from calib.use.report.drawings import NAMES, drawing
 MOVE_S = 10.0  # to set the next length, as at the terminal
 
 
-def seen(state: Recording) -> dict[str, Any]:
+def recording_view(state: Recording) -> dict[str, Any]:
     """All that is shown of a recording, whoever looks."""
     slot = state.slot
     return {
         "band": state.head.band.id,
         "done": slot is None,
-        "asks": None if slot is None else asked(state, slot),
+        "asks": None if slot is None else next_step_view(state, slot),
         "question": state.pending is not None,
         "rows": [_row(state, row) for row in state.rows if row.kind not in ("strike", "chosen", "planned", "enough")],
         "progress": "" if slot is None else _progress(state, slot),
@@ -48,7 +48,7 @@ def _row(state: Recording, row: Row) -> dict[str, Any]:
     }
 
 
-def asked(state: Recording, slot: Slot) -> dict[str, Any]:
+def next_step_view(state: Recording, slot: Slot) -> dict[str, Any]:
     """What comes next: words and figures, large and small."""
     course, reading = state.course, slot.kind == "reading"
     reads_length = slot.kind == "flat" or (state.hung and reading)
@@ -85,7 +85,7 @@ def _place(state: Recording, slot: Slot) -> str:
 
 def _mass(state: Recording, kilogram: float) -> str:
     unit = state.course.force_unit
-    return f"{shown(kilogram * G_STANDARD, unit, FORCE)} {unit}"
+    return f"{number_in_unit(kilogram * G_STANDARD, unit, FORCE)} {unit}"
 
 
 def _task(state: Recording, slot: Slot) -> str:

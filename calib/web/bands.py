@@ -16,7 +16,7 @@ from calib.use.bands.predict import pull_answer
 from calib.use.paper.curve_svg import curve_svg
 from calib.use.report.document import document
 from calib.use.report.layout import sentence
-from calib.use.report.view import other
+from calib.use.report.view import other_units
 from calib.web.pages import Asked, Site
 
 
@@ -43,7 +43,7 @@ class Span:
     taped: bool
 
     @classmethod
-    def of(cls, profile: Profile) -> "Span":
+    def of_profile(cls, profile: Profile) -> "Span":
         """Of a profile."""
         grid, offset = profile.branches.loading.length_m, profile.half_path_less_tape
         return cls(grid[0] - (offset or 0.0), grid[-1] - (offset or 0.0), offset or 0.0, offset is not None)
@@ -52,8 +52,8 @@ class Span:
 def band(site: Site, asked: Asked) -> Response:
     """What one band pulls, at a length of the user's own tape."""
     found = _found(site, asked.request.path_params["name"])
-    span = Span.of(found.profile)
-    shown = site.shown(asked)
+    span = Span.of_profile(found.profile)
+    shown = site.shown_units(asked)
     tape = _tape(asked.request.query_params.get("tape", ""), span, shown)
     answer = pull_answer(found.profile, found.profile.predict(tape + span.offset), found.findings)
     if asked.wants_json:
@@ -100,7 +100,7 @@ def _figures(answer: PullAnswer, shown: Shown, span: Span) -> dict[str, Any]:
 def _pull(pull: Pull | None, shown: Shown) -> dict[str, str] | None:
     if pull is None:
         return None
-    also = other(shown)
+    also = other_units(shown)
     return {
         "pull": shown.pull(pull.force_N),
         "also": f"{also.pull(pull.force_N, 1)} {also.force}",
@@ -117,7 +117,7 @@ def _band_values(found: Found, answer: PullAnswer, span: Span, shown: Shown) -> 
         "source": f"{found.name}, {found.path.name}",
         "findings": findings,
         "shown": shown,
-        "also": other(shown),
+        "also": other_units(shown),
         "first": shown.tape(span.first),
         "last": shown.tape(span.last),
         "step": f"{10.0**-shown.digits:g}",

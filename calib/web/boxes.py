@@ -58,7 +58,7 @@ def _show(site: Site, asked: Asked, chosen: str, typed: dict[str, str], wrong: s
         band=band,
         begun=_run_name(site, folder, band) if band and not band.run.head.extensions.get(UNTAPED) else "",
         unit=gear_of(head).units.length if head else "",
-        nominal=gear_of(head).words(head.band.flat_length) if head else "",
+        nominal=gear_of(head).length_text(head.band.flat_length) if head else "",
         warm_up=warm_up_words(head) if head else "",
         cautions=CAUTIONS,
         clear=drawing("stand-clear"),
@@ -86,7 +86,7 @@ def begin_band(site: Site, asked: Asked) -> Response:
         flat = round(parse_length(fields.get("flat", ""), gear_of(head).units.length), 6)
         mass = round(parse_mass(fields["mass"], "g"), 6) if fields.get("mass", "").strip() else None
         if abs(flat / head.band.flat_length - 1) > FAR_FROM_OTHERS and fields.get("sure") != "yes":
-            nominal = gear_of(head).words(head.band.flat_length)
+            nominal = gear_of(head).length_text(head.band.flat_length)
             raise DataError(f"the others are said to be {nominal} long", remedy="correct it, or tick that it is right")
         made = in_hand(head, flat, mass, datetime.now(UTC))
     except BandcurveError as error:

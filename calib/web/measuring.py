@@ -24,7 +24,7 @@ from calib.profile.store.own_files import own_files
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.use.ask.until import Chooser, chooser_for
-from calib.web.asking import seen
+from calib.web.asking import recording_view
 from calib.web.cell.capture import Capture
 from calib.web.news import News
 
@@ -73,7 +73,7 @@ class Sitting:
         """Take up a recording where its file ends."""
         writer, run = RunWriter.resume(path)
         try:
-            state = Recording.of(run)
+            state = Recording.from_run(run)
             if not state.course.settings:
                 raise DataError("holds no plan and no reading to go on from", where=path.name, remedy="begin a new one")
             last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
@@ -152,7 +152,7 @@ class Sitting:
         self.writer.close()
         write_atomically(self.path, head_text(Recording(head)))
         self.writer, run = RunWriter.resume(self.path)
-        self.state, self.begun_s, self._steady_s = Recording.of(run), 0.0, self.steady()
+        self.state, self.begun_s, self._steady_s = Recording.from_run(run), 0.0, self.steady()
         self.version += 1
 
     def now(self) -> float:
@@ -197,7 +197,7 @@ class Sitting:
             "trouble": self.capture.trouble if self.capture is not None and running else "",
             "live": self.capture.live if self.capture is not None and running else {},
             "connect": self.at_cell and not running and slot is not None and slot.kind != "flat",
-            **seen(self.state),
+            **recording_view(self.state),
         }
 
 
@@ -245,7 +245,7 @@ class Bench:
 
     def _is_open(self, name: str) -> bool:
         try:
-            return Recording.of(read_run(self.folder / f"{name}.run.csv")).is_open
+            return Recording.from_run(read_run(self.folder / f"{name}.run.csv")).is_open
         except BandcurveError:
             return False
 

@@ -61,7 +61,7 @@ class Site:
         where = folder or self.folder
         return self._seen[1].setdefault(where, Lookup(where))
 
-    def shown(self, asked: "Asked") -> Shown:
+    def shown_units(self, asked: "Asked") -> Shown:
         """Units for people: loads as this browser wants them, lengths as the folder's tape is marked."""
         gear = recall(self.folder).get(GEAR)
         known = gear.value if gear is not None and isinstance(gear.value, dict) else {}

@@ -28,7 +28,7 @@ def asks(site: Site, asked: Asked) -> Response:
 
 
 def _form(site: Site, asked: Asked, typed: dict[str, str], wrong: str = "") -> Response:
-    name, shown = asked.request.path_params["name"], site.shown(asked)
+    name, shown = asked.request.path_params["name"], site.shown_units(asked)
     profile = _profile(site, name)
     say: tuple[str, ...] = ()
     if typed.get("plate") and not wrong:
@@ -48,7 +48,7 @@ def _form(site: Site, asked: Asked, typed: dict[str, str], wrong: str = "") -> R
 
 def checked(site: Site, asked: Asked) -> Response:
     """The length was read: what it says of the band, kept in its list of re-checks."""
-    name, shown, typed = asked.request.path_params["name"], site.shown(asked), asked.fields
+    name, shown, typed = asked.request.path_params["name"], site.shown_units(asked), asked.fields
     try:
         profile, day = _profile(site, name), date.today()
         hung = _hung(profile, typed, shown)

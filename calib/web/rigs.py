@@ -15,7 +15,7 @@ from calib.use.answers.rigs import PullsAlong, RigAnswer, RigWay
 from calib.use.report.document import document
 from calib.use.report.layout import sentence
 from calib.use.report.rig_views import REMINDER
-from calib.use.report.view import load, other
+from calib.use.report.view import load, other_units
 from calib.use.rig.rig_answers import refuse_flying, rig_answer
 from calib.use.rig.rig_files import bands_of, read_rig, worked_out
 from calib.web.pages import Asked, Site
@@ -43,9 +43,9 @@ def rig(site: Site, asked: Asked) -> Response:
     refuse_flying(answer)
     told = rig_answer(answer, profiles)
     if asked.wants_json:
-        return JSONResponse({"answer": document(told), "heights": _heights(told, site.shown(asked))})
+        return JSONResponse({"answer": document(told), "heights": _heights(told, site.shown_units(asked))})
     at = len(told.heights_m) - 1
-    return site.render(asked, "rig.html", **_values(name, told, site.shown(asked), at))
+    return site.render(asked, "rig.html", **_values(name, told, site.shown_units(asked), at))
 
 
 def file_of(site: Site, name: str) -> Path:
@@ -74,7 +74,7 @@ def _values(name: str, told: RigAnswer, shown: Shown, at: int) -> dict[str, Any]
         "used": [f"{b.band} {b.side}, {b.arrangement}, from {b.hangs_from} ({b.day or 'no day'})" for b in told.used],
         "weight": load(told.bar_and_plates_kg, shown),
         "shown": shown,
-        "also": other(shown),
+        "also": other_units(shown),
         "at": at,
         "last": len(told.heights_m) - 1,
         "now": _heights(told, shown)[at],
@@ -101,7 +101,7 @@ def _way_cells(way: RigWay | None, i: int, gravity: float, shown: Shown) -> dict
         return None
     return {
         "load": load(way.bar_load_kg[i], shown),
-        "also": f"{load(way.bar_load_kg[i], other(shown))} {other(shown).force}",
+        "also": f"{load(way.bar_load_kg[i], other_units(shown))} {other_units(shown).force}",
         "mean": load(way.u95_mean_kg[i], shown),
         "next_set": load(way.u95_next_set_kg[i], shown),
         "left": _side(way.sides["left"], i, gravity, shown),

@@ -27,7 +27,7 @@ from calib.use.ask.given import Given, with_scale_of
 from calib.use.ask.head import head_of, planned_words
 from calib.use.ask.measuring import MEASURING
 from calib.use.ask.question import Occasion, Question
-from calib.use.ask.until import aim_of, kept, per_cent
+from calib.use.ask.until import aim_of, per_cent, until_head
 from calib.use.ask.warm_up import warm_up_words, warmed_up
 from calib.use.bands.calibrate import calibrate_recording, carrying, todays_quick_look
 from calib.use.report.drawings import NAMES, drawing
@@ -63,7 +63,7 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     occasion = cast("Occasion", fields["occasion"] if fields.get("occasion") in OCCASIONS else "quick")
     known = {key: found.value for key, found in recall(site.folder).items()}
     given = Given(band=band, quick=occasion == "quick")
-    given = site.cells.given(given) if fields.get("cell") else with_scale_of(given, known)
+    given = site.cells.given_at_cell(given) if fields.get("cell") else with_scale_of(given, known)
     typed = {q.key: fields[f"q.{q.key}"].strip() for q in MEASURING if fields.get(f"q.{q.key}", "").strip()}
     start = given.talk()
     told = memory.recalled(
@@ -81,7 +81,7 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     until = fields.get("until", "").strip()[:20] if _may_choose(talk, given) else ""
     if until:
         try:
-            given = replace(given, until=kept(per_cent(f"{until.rstrip('% ')}%", "this"), None))
+            given = replace(given, until=until_head(per_cent(f"{until.rstrip('% ')}%", "this"), None))
         except UsageError as error:
             wrong["until"] = sentence(str(error))
     return StartForm(band, given, talk, until, wrong)
@@ -134,7 +134,7 @@ def prepare(site: Site, asked: Asked) -> Response:
         lengths=planned_words(head, gear),
         notes=[sentence(note) for note in notes],
         warm_up=warm_up_words(head),
-        flat=None if head.extensions.get("quick") else gear.words(head.band.flat_length),
+        flat=None if head.extensions.get("quick") else gear.length_text(head.band.flat_length),
         wrong="",
     )
 

@@ -113,7 +113,7 @@ numbers = st.floats(-1e3, 1e3)
 @given(numbers, st.floats(0.5, 2), numbers, st.floats(0, 10))
 def test_a_correction_survives_the_document(zero: float, gain: float, quadratic: float, sd: float) -> None:
     fitted = Correction("2026-01-01", (zero, gain, quadratic), ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)), sd)
-    assert FittedCorrection.of(fitted).record() == fitted
+    assert FittedCorrection.from_correction(fitted).record() == fitted
 
 
 def test_a_scale_is_written_and_read_back(tmp_path: Path) -> None:

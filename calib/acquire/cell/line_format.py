@@ -73,7 +73,7 @@ class LineFormat:
         """How its numbers are written."""
         return Notation("," if self.decimal_comma else ".", self.groups, self.glued)
 
-    def words(self) -> str:
+    def described(self) -> str:
         """Say the format as a person would."""
         unit = f"in {self.unit}" if self.unit else "in counts (the line names no unit)"
         if self.pattern is not None:
@@ -94,7 +94,7 @@ class LineFormat:
         return {"version": VERSION, **asdict(self)}
 
     @classmethod
-    def of(cls, document: Any) -> "LineFormat":
+    def from_document(cls, document: Any) -> "LineFormat":
         """The inverse of `document`; of an older version, the shape is left to be found again.
 
         Raises:

@@ -67,7 +67,7 @@ class _Column:
         return len(set(self.values)) > 1
 
     @property
-    def whole(self) -> bool:
+    def is_whole(self) -> bool:
         """Whether it is printed without decimals."""
         return not any("." in digits or "," in digits for digits in self.digits)
 
@@ -160,7 +160,7 @@ def _by_unit_or_name(column: _Column, wanted: Quantity) -> Role | None:
         return "other"
     if meaning is None or meaning == "value" or (column.unit and meaning in _NOT_OF_A_UNIT):
         return None
-    if meaning in ("overload", "fault", "stable") and not column.whole:
+    if meaning in ("overload", "fault", "stable") and not column.is_whole:
         return "other"
     return _BY_NAME[meaning]
 
@@ -171,7 +171,7 @@ def _by_running(column: _Column, roles: Sequence[Role | None]) -> Role:
         return "value" if column.runs else "constant"
     if not column.runs:
         return "constant"
-    if is_sequence(column.values) and column.whole:
+    if is_sequence(column.values) and column.is_whole:
         return "sequence"
     return "clock" if "clock" not in roles and is_clock(column.values) else "value"
 
@@ -193,7 +193,7 @@ def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line)
         return free[0]
     steady = [i for i in free if by_running[i] == "constant"]
     moving = [i for i in free if by_running[i] == "value"]
-    told = [i for i in steady if not columns[i].whole or not moving]
+    told = [i for i in steady if not columns[i].is_whole or not moving]
     if len(moving) + len(told) == 1:
         chosen = (moving or told)[0]
         if "clock" in by_running.values() or not _rises(columns[chosen]) or not steady:
@@ -208,7 +208,7 @@ def _beside(columns: Sequence[_Column], strong: Sequence[int], free: Sequence[in
         return []
     i = strong[0] - 1
     one, force = columns[i], columns[strong[0]]
-    like = i in free and not one.whole and one.spot.places == force.spot.places and not one.unit
+    like = i in free and not one.is_whole and one.spot.places == force.spot.places and not one.unit
     return [i] if like and not re.search(r"\w", line.shape[i + 1]) and not is_clock(one.values) else []
 
 
@@ -219,12 +219,12 @@ def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:
         return strong
     first = columns[strong[0]]
 
-    def same(other: _Column) -> bool:
+    def is_double_of(other: _Column) -> bool:
         a, b = NEWTON[first.unit or "N"], NEWTON[other.unit or "N"]
         steps = a * 10.0**-first.spot.places + b * 10.0**-other.spot.places
         return all(abs(a * x - b * y) <= steps for x, y in zip(first.values, other.values, strict=True))
 
-    return [strong[0], *(i for i in strong[1:] if not same(columns[i]))]
+    return [strong[0], *(i for i in strong[1:] if not is_double_of(columns[i]))]
 
 
 def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | FormatQuestion:
@@ -303,7 +303,7 @@ def _nearest_number(line: Line, force: _Column) -> int:
 def _turned(force: _Column, lines: Sequence[Line]) -> bool | FormatQuestion:
     """Whether digits are sent last first: then they are smooth only when read so."""
     lone = len(lines[0].values) == 1 and lines[0].shape[0].endswith("=") and force.unit is None
-    lone = lone and not re.search(r"[^\W\d_]", force.name) and not force.whole
+    lone = lone and not re.search(r"[^\W\d_]", force.name) and not force.is_whole
     if not lone or len({digits.index(".") for digits in force.digits if "." in digits}) != 1:
         return False
     back = [float(digits[::-1]) for digits in force.digits]

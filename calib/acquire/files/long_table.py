@@ -34,7 +34,7 @@ def points_of_trace(lengths: Sequence[float], forces: Sequence[float], name: str
     try:
         legs = legs_of(t, length)
     except DataError as error:
-        raise error.at(name) from None
+        raise error.placed_at(name) from None
     at = np.linspace(length.min(), length.max(), LENGTHS + 2)[1:-1].tolist()
     every, apart = ceil(len(legs) * LENGTHS / MOST), at[1] - at[0]
     found = [

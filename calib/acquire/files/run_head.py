@@ -83,7 +83,7 @@ class _HeadPlace(NamedTuple):
     name: str
     text: str
 
-    def at(self, section: str, key: str = "") -> str:
+    def where_is(self, section: str, key: str = "") -> str:
         """`file:line`, or the key path where the line cannot be told."""
         line = _line_of(self.text, section, key) or (_line_of(self.text, section, "") if key else 0)
         return f"{self.name}:{line}" if line else f"{self.name}: {'.'.join(filter(None, (section, key))) or 'head'}"
@@ -115,24 +115,26 @@ def parse_head(text: str, name: str) -> RunHead:
     document.pop("format")
     extensions = document.pop("extensions", {})
     if not isinstance(extensions, dict):
-        raise DataError("'extensions' is not a table", where=place.at("", "extensions"), remedy="write [extensions]")
-    refuse_not_finite(extensions, "extensions", place.at("extensions"))
+        raise DataError(
+            "'extensions' is not a table", where=place.where_is("", "extensions"), remedy="write [extensions]"
+        )
+    refuse_not_finite(extensions, "extensions", place.where_is("extensions"))
     head = _validated(_in_si(document, "", place, newer), place)
     if head.length.kind != "half-path" and not head.length.fitting_diameters:
         raise DataError(
             f"a length taped {head.length.kind!r} needs the fittings' diameters",
-            where=place.at("length"),
+            where=place.where_is("length"),
             remedy="add # fitting_diameters_mm = [12, 12]",
         )
     try:
         check_id(head.band.id)
     except DataError as error:
-        raise error.at(place.at("band", "id")) from None
+        raise error.placed_at(place.where_is("band", "id")) from None
     if head.scale is not None and head.scale.correction is not None:
         try:
             check_correction(head.scale.correction)
         except DataError as error:
-            raise error.at(place.at("scale.correction")) from None
+            raise error.placed_at(place.where_is("scale.correction")) from None
     _check_pieces(head, place)
     return replace(head, extensions=extensions)
 
@@ -145,29 +147,31 @@ def _check_pieces(head: RunHead, place: _HeadPlace) -> None:
     if not len(loads.pieces) == len(loads.piece_masses) == len(loads.u_piece_masses):
         raise DataError(
             f"{len(loads.pieces)} pieces have {len(loads.piece_masses)} masses and {len(loads.u_piece_masses)} u",
-            where=place.at("loads", "pieces"),
+            where=place.where_is("loads", "pieces"),
             remedy="give each piece one of both",
         )
     if len(set(loads.pieces)) < len(loads.pieces):
         raise DataError(
-            "two pieces have one name", where=place.at("loads", "pieces"), remedy="name them apart: 20a, 20b"
+            "two pieces have one name", where=place.where_is("loads", "pieces"), remedy="name them apart: 20a, 20b"
         )
 
 
 def _newer(document: Mapping[str, Any], place: _HeadPlace) -> bool:
     text = document.get("format")
-    where = place.at("", "format") if text is not None else place.name
+    where = place.where_is("", "format") if text is not None else place.name
     return is_newer_minor(text, VERSION, where, f'a run begins with # format = "{FORMAT}"')
 
 
 def _in_si(table: Mapping[str, Any], section: str, place: _HeadPlace, newer: bool) -> dict[str, Any]:
     """The tables with bare names and SI values."""
-    out = table_in_si(table, SECTIONS[section], lambda key: place.at(section, key), newer)
+    out = table_in_si(table, SECTIONS[section], lambda key: place.where_is(section, key), newer)
     for key, value in out.items():
         inner = ".".join(filter(None, (section, key)))
         if inner in SECTIONS:
             if not isinstance(value, dict):
-                raise DataError(f"{inner!r} is not a table", where=place.at(section, key), remedy=f"write [{inner}]")
+                raise DataError(
+                    f"{inner!r} is not a table", where=place.where_is(section, key), remedy=f"write [{inner}]"
+                )
             out[key] = _in_si(value, inner, place, newer)
     return out
 
@@ -175,7 +179,7 @@ def _in_si(table: Mapping[str, Any], section: str, place: _HeadPlace, newer: boo
 def _validated(document: dict[str, Any], place: _HeadPlace) -> RunHead:
     started = document.get("started")
     if started is not None and not isinstance(started, datetime):
-        where = place.at("", "started")
+        where = place.where_is("", "started")
         raise DataError("started is not a date with a time", where=where, remedy="write started = 2026-03-01T10:00:00Z")
     if started is not None and started.tzinfo is None:  # or runs could not be put in order
         document = document | {"started": started.replace(tzinfo=UTC)}
@@ -216,7 +220,7 @@ def _sentence(error: "ValidationError", place: _HeadPlace) -> DataError:
     bare = names[-1] if names else "head"
     field = next((f for f in SECTIONS[section] if f.name == bare), Key(bare))
     if first["type"] == "missing":
-        where = place.at(section) if section else place.name
+        where = place.where_is(section) if section else place.name
         return DataError(
             f"{field.in_file} is missing in [{section}]", where=where, remedy=f"add # {field.in_file} = ..."
         )
@@ -232,8 +236,8 @@ def _where_of(place: _HeadPlace, section: str, field: Key) -> str:
     """The line of a field, whatever unit it carries in the file."""
     for unit in UNITS[field.quantity] if field.quantity else ():
         if _line_of(place.text, section, f"{field.name}_{unit}"):
-            return place.at(section, f"{field.name}_{unit}")
-    return place.at(section, field.in_file)
+            return place.where_is(section, f"{field.name}_{unit}")
+    return place.where_is(section, field.in_file)
 
 
 def _line_of(text: str, section: str, key: str) -> int:

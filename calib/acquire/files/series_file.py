@@ -147,7 +147,7 @@ def _head(text: str, name: str) -> Series:
         try:
             check_id(band.id)
         except DataError as wrong:
-            raise wrong.at(name) from None
+            raise wrong.placed_at(name) from None
     if series.first.id == series.second.id:
         raise DataError("is of one band with itself", where=name, remedy="name the two bands apart")
     return series

@@ -56,7 +56,7 @@ def sheets_of(data: bytes, name: str) -> list[Sheet]:
             missing, where=name, remedy='pip install "bandcurve[spreadsheets]", or save it as CSV'
         ) from None
     except DataError as error:
-        raise error.at(name) from None
+        raise error.placed_at(name) from None
     except Exception as error:  # the libraries fail in many ways on files that are broken
         kind = type(error).__name__
         raise DataError(

@@ -249,7 +249,7 @@ def _typed(text: str, column: str, where: str, unit: str) -> float:
             return float(f"{parse_length(text, unit) / LENGTH[unit]:.9g}")
         return parse_number(text.removesuffix('"').strip())
     except AmbiguousNumberError as error:
-        raise error.at(where) from None
+        raise error.placed_at(where) from None
     except DataError:
         remedy = "the cell should hold only the number; its unit stands in the header"
         raise DataError(f"{column} {text[:30]!a} is not a number", where=where, remedy=remedy) from None

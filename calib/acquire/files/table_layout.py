@@ -119,7 +119,7 @@ def one_pull_a_row(table: RawTable) -> RawTable:
         ordered = reversed(table.rows) if way == "unloading" else table.rows
         for number, cells in ordered:
             more = (cells[note] if note is not None and note < len(cells) else "",)
-            rows.append((number, (_at(cells, length), _at(cells, i), way, f"{cycle}", *more)))
+            rows.append((number, (_cell_at(cells, length), _cell_at(cells, i), way, f"{cycle}", *more)))
     rows = _in_order(rows) if all(ways) else rows
     header = (table.header[length], table.header[pulls[0]], "branch" if all(ways) else "", "cycle", "note")
     return replace(table, header=header, rows=tuple(rows))
@@ -130,5 +130,5 @@ def _in_order(rows: list[tuple[int, tuple[str, ...]]]) -> list[tuple[int, tuple[
     return sorted(rows, key=lambda row: (int(row[1][3]), row[1][2] == "unloading"))
 
 
-def _at(cells: Sequence[str], i: int) -> str:
+def _cell_at(cells: Sequence[str], i: int) -> str:
     return re.sub(r"^-$", "", cells[i]) if i < len(cells) else ""

@@ -67,7 +67,7 @@ class AmbiguousNumberError(DataError):
         what = f"{text} could be {self.readings[0]} or {self.readings[1]}"
         super().__init__(what, where=where, remedy="type it without the comma, or with a dot")
 
-    def at(self, where: str) -> "AmbiguousNumberError":
+    def placed_at(self, where: str) -> "AmbiguousNumberError":
         """Return the same error with its place named, where none was known yet."""
         return self if self.where else AmbiguousNumberError(self.text, where=where)
 

@@ -13,7 +13,7 @@ from calib.acquire.points.held import Grip, HeldPoint
 from calib.acquire.points.length_sensor import HeldLength, LengthTrace
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.state import Recording
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.records import Row
 from calib.units import FORCE, G_STANDARD, LENGTH
 
@@ -92,11 +92,11 @@ class AtCell:
         least = 10 * self.meter.floor if self.meter.in_counts else WARMING_N
         if abs(point.per_s) < 5 * u or ten_minutes < least:
             return []
-        moving = self.words(60 * abs(point.per_s))
+        moving = self.value_text(60 * abs(point.per_s))
         return [f"  The zero is still moving, {moving} a minute. Is the cell warming up? Give it ten minutes."]
 
     def _place(self, length: float) -> str:
-        return f"{shown(length, self.state.course.length_unit, LENGTH)} {self.state.course.length_unit}"
+        return f"{number_in_unit(length, self.state.course.length_unit, LENGTH)} {self.state.course.length_unit}"
 
     def _top(self) -> float:
         return max((r.length or 0.0 for r in self.state.run.readings if r.branch == "loading"), default=0.0)
@@ -104,7 +104,7 @@ class AtCell:
     def _forecast(self) -> float | None:
         """Pull that the readings so far lead to expect at the length that is set next, None where they do not."""
         slot, judge = self.state.slot, Judge(self.state.run, self.state.course)
-        if self.want != "reading" or slot is None or slot.setting is None or not judge.known:
+        if self.want != "reading" or slot is None or slot.setting is None or not judge.standing_readings:
             return None
         found = judge.expected(Row(0, branch=slot.branch), slot.setting)
         return None if found is None else found.force
@@ -142,14 +142,14 @@ class AtCell:
         unit = self.state.course.force_unit
         return f"{float(f'{(self.forecast or 0.0) / FORCE[unit]:.2g}'):g} {unit}"
 
-    def words(self, value: float) -> str:
+    def value_text(self, value: float) -> str:
         """A value in the user's unit, or in counts."""
         if self.meter.in_counts:
             return f"{round(value)} counts"
         return f"{self._number(value)} {self.state.course.force_unit}"
 
     def _number(self, value: float) -> str:
-        text = shown(value, self.state.course.force_unit, FORCE) if isfinite(value) else "-"
+        text = number_in_unit(value, self.state.course.force_unit, FORCE) if isfinite(value) else "-"
         return "0" if text == "-0" else text
 
     @property

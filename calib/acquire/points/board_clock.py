@@ -17,7 +17,7 @@ class BoardClock:
         self._delays: deque[tuple[float, float]] = deque()
         self._last = float("-inf")
 
-    def at(self, arrived_s: float, clock_s: float | None) -> float:
+    def program_time(self, arrived_s: float, clock_s: float | None) -> float:
         """When a reading was made, by the clock of the program.
 
         Args:

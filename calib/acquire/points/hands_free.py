@@ -47,7 +47,7 @@ class Act:
     say: tuple[str, ...] = ()
     ring: int = 0  # 1 a point was taken, 2 something is wrong
 
-    def then(self, other: "Act") -> "Act":
+    def followed_by(self, other: "Act") -> "Act":
         """Both, one after the other."""
         return Act((*self.rows, *other.rows), (*self.say, *other.say), max(self.ring, other.ring))
 
@@ -113,8 +113,8 @@ class HandsFree(AtCell):
         if value is not None:
             self.value, self._faults, self._overloads = value, 0, 0
             act = Act()
-            for event in self.watch.feed(self._clock.at(at_s, record.clock_s), value):
-                act = act.then(self._event(event))
+            for event in self.watch.feed(self._clock.program_time(at_s, record.clock_s), value):
+                act = act.followed_by(self._event(event))
             return act
         if record.kind == "reset":
             return self._interrupted(record, at_s)
@@ -157,7 +157,7 @@ class HandsFree(AtCell):
             return Act(say=("First a zero: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
 
-    def told(self, line: str, at_s: float) -> Act:
+    def take_line(self, line: str, at_s: float) -> Act:
         """Take a typed line, such as a row to be struck."""
         return self._stepped(take(self.state, line, round(at_s, 1)), ring=0)
 
@@ -244,7 +244,7 @@ class HandsFree(AtCell):
         self._armed = False
         if self._strange_zero(point.force) and not self._asked_twice:
             self._asked_twice = True
-            stands = f"It stands at {self.words(point.force)}, the zero before was {self.words(self.zero)}"
+            stands = f"It stands at {self.value_text(point.force)}, the zero before was {self.value_text(self.zero)}"
             return Act(say=(f"  {stands}: is the band still pulling? If it is slack, press Enter once more.",), ring=2)
         slot = self.state.slot
         fills = slot is not None and slot.kind == "zero"
@@ -256,16 +256,16 @@ class HandsFree(AtCell):
             step = take_row(self.state, row, self._number(point.force))
         self._u_zero = point.u
         self._drift = self._drift.after(point, anew=before is None)
-        said = [f"  Zero: {self.words(point.force)}."]
+        said = [f"  Zero: {self.value_text(point.force)}."]
         if self._lost and slot is not None and slot.branch == "unloading":  # the band was let go
             said.append(f"  Unloading was cut short: first pull out to {self._place(self._top())} again, then back.")
         if before is not None and (fills or self._renewing):
-            said.append(f"  It has moved by {self.words(point.force - before)} since the zero before.")
+            said.append(f"  It has moved by {self.value_text(point.force - before)} since the zero before.")
         said += self._warming(point)
         return self._stepped(step, 1, tuple(said))
 
     def _no_zero(self, value: float) -> Act:
-        return self._once(f"  It stands at {self.words(value)}. Band slack? Then press Enter.", 0)
+        return self._once(f"  It stands at {self.value_text(value)}. Band slack? Then press Enter.", 0)
 
     def _load_held(self, point: HeldPoint) -> Act:
         load, net = self.state.head.check_load, self._net(point.force)
@@ -276,18 +276,18 @@ class HandsFree(AtCell):
         self._armed = False
         row = replace(self._row(point, "check-load"), note=load.id)
         step = take_row(self.state, row, self._number(point.force))
-        return self._stepped(step, 1, (f"  Check load {load.id}: {self.words(net)}. Take it off.",))
+        return self._stepped(step, 1, (f"  Check load {load.id}: {self.value_text(net)}. Take it off.",))
 
     def _no_load(self, net: float, weight: float) -> Act | None:
         """What is said where it is not the known plate that hangs there; None where it may be."""
         if self._armed:
             return None
         if abs(net) <= self._zero_tolerance:
-            return self._once(f"  {self.words(net)} is nearly nothing: hang the plate, or s skips it.", 0)
+            return self._once(f"  {self.value_text(net)} is nearly nothing: hang the plate, or s skips it.", 0)
         if self.meter.in_counts or abs(net / weight - 1) <= LOAD_SHARE:
             return None
-        right = f"the known plate shows about {self.words(weight)}"
-        return self._once(f"  {self.words(net)} hangs there; {right}. Enter takes it, s skips.", 2)
+        right = f"the known plate shows about {self.value_text(weight)}"
+        return self._once(f"  {self.value_text(net)} hangs there; {right}. Enter takes it, s skips.", 2)
 
     def _reading_held(self, point: HeldPoint) -> Act:
         slot, net = self.state.slot, self._net(point.force)
@@ -309,11 +309,11 @@ class HandsFree(AtCell):
             relaxing = f", {-row.relax_percent_per_decade:+.1f} % in ten times the time"
         at = self._place(length)
         held = f"{point.dwell_s:.0f} s after the stop"
-        said = [f"  {self.words(net)} at {at}, u {self.words(u)}, {held}{relaxing}.", *said]
+        said = [f"  {self.value_text(net)} at {at}, u {self.value_text(u)}, {held}{relaxing}.", *said]
         if point.unseen_s:
             said.append(f"  {point.unseen_s:.1f} s of it were silent, which is in its u.")
         if u_zero > max(ZERO_AGES * net, 2 * self._u_zero):
-            said.append(f"  The zero may have moved by {self.words(2 * u_zero)} by now; z takes a new one.")
+            said.append(f"  The zero may have moved by {self.value_text(2 * u_zero)} by now; z takes a new one.")
         return self._stepped(step, 1, tuple(said))
 
     def _length_of(self, point: HeldPoint, planned: float) -> tuple[float, list[str], str]:
@@ -331,8 +331,10 @@ class HandsFree(AtCell):
 
     def _slack_words(self, net: float) -> Act:
         """Said of a pull too small to be told from a slack band."""
-        least = self.words(self._slack)
-        return self._once(f"  {self.words(net)} counts as a slack band (under {least}). Pull on; Enter takes it so.", 0)
+        least = self.value_text(self._slack)
+        return self._once(
+            f"  {self.value_text(net)} counts as a slack band (under {least}). Pull on; Enter takes it so.", 0
+        )
 
     def _stopped(self, at_s: float) -> Act:
         """What is said at once where a hold will not be taken."""
@@ -365,7 +367,7 @@ class HandsFree(AtCell):
 
     def _other_way_round(self, pull: float) -> Act:
         mend = "leave --reversed out" if self.meter.reversed else "turn it round, or begin again with --reversed"
-        return self._once(f"  {self.words(pull)}: the cell is pulled the other way round; {mend}.", 2)
+        return self._once(f"  {self.value_text(pull)}: the cell is pulled the other way round; {mend}.", 2)
 
     def _row(self, point: HeldPoint, kind: RowKind) -> Row:
         return held_row(point, kind, self.state.next_number, self.meter)

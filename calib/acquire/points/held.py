@@ -91,7 +91,7 @@ class HoldWatch:
         self._again_s = float("-inf")
 
     @property
-    def taken(self) -> bool:
+    def is_taken(self) -> bool:
         """Whether what is held now was taken already."""
         return self._taken is not None
 

@@ -59,7 +59,7 @@ class LengthSensor:
     def _u_of(self, mark: Mark) -> float:
         return hypot(self.u_tape, self.metre_each * mark.sd)
 
-    def words(self) -> str:
+    def described(self) -> str:
         """What the marks say of the sensor."""
         each = abs(self.metre_each)
         for unit, metre in LENGTH.items():

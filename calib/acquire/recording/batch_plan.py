@@ -43,14 +43,14 @@ class BandToMeasure:
     @property
     def wanted(self) -> int:
         """How many readings are planned."""
-        return sum(slot.kind == "reading" for slot in Recording.of(self.run).slots)
+        return sum(slot.kind == "reading" for slot in Recording.from_run(self.run).slots)
 
     @property
     def state(self) -> State:
         """How far it has got."""
         if self.run.head.extensions.get(UNTAPED) or not self.run.rows:
             return "to do"
-        return "done" if Recording.of(self.run).slot is None else "begun"
+        return "done" if Recording.from_run(self.run).slot is None else "begun"
 
     @property
     def seconds(self) -> float | None:

@@ -12,7 +12,7 @@ from calib.acquire.recording import course as courses
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import CAPACITY_SHARE, REFUSE_STRETCH, Geometry, loop_shape
 from calib.acquire.recording.reading_doubt import Expectation, KnownReading, TypedReading, expect, likely_slip
-from calib.acquire.recording.typed_entry import Typed, shown
+from calib.acquire.recording.typed_entry import Typed, number_in_unit
 from calib.frozen import dataclass
 from calib.records import Row, Run
 from calib.units import FORCE, G_STANDARD, LENGTH
@@ -72,7 +72,7 @@ class Judge:
         return zeros[-1] if zeros else 0.0
 
     @cached_property
-    def known(self) -> tuple[KnownReading, ...]:
+    def standing_readings(self) -> tuple[KnownReading, ...]:
         """Readings that stand, as stretch and pull."""
         found = []
         for row in self.run.readings:
@@ -84,7 +84,7 @@ class Judge:
     def expected(self, row: Row, length: float) -> Expectation | None:
         """Expected pull at a length as taped, on the branch of a row."""
         first = courses.stiffness(self.run.head)
-        found = expect(self.known, self.geometry.stretch(length), row.branch or "loading", first)
+        found = expect(self.standing_readings, self.geometry.stretch(length), row.branch or "loading", first)
         if found is None or not self.run.head.extensions.get("quick"):
             return found
         return replace(found, tolerance=max(found.tolerance, QUICK_TOLERANCE))
@@ -104,9 +104,9 @@ class Judge:
 
     def too_much(self, length: float) -> bool:
         """Whether the pull at a length would pass the limit, as far as two readings or more can tell. [m]"""
-        if self.limit is None or len(self.known) < 2:
+        if self.limit is None or len(self.standing_readings) < 2:
             return False
-        found = expect(self.known, self.geometry.stretch(length), "loading")
+        found = expect(self.standing_readings, self.geometry.stretch(length), "loading")
         return found is not None and found.force > self.limit
 
     def implied_top(self, stretch: float, pull: float) -> float | None:
@@ -122,7 +122,7 @@ class Judge:
         low, high = at, self.geometry.stretch(max(self.course.settings))
         for _ in range(30):
             middle = 0.5 * (low + high)
-            found = expect(self.known, middle, "loading") if len(self.known) > 1 else None
+            found = expect(self.standing_readings, middle, "loading") if len(self.standing_readings) > 1 else None
             force = found.force if found else pull * loop_shape(middle) / loop_shape(at)
             low, high = (low, middle) if force > (self.limit or 0.0) else (middle, high)
         return self.geometry.length(low)
@@ -161,7 +161,9 @@ class Judge:
         length, pull = row.length or 0.0, self.pull(row) or 0.0
         expectation = self.expected(row, length)
         says = f"{self._force(pull)} at {self._length(length)}"
-        if not any(k.branch == "loading" for k in self.known) and (expectation is None or expectation.fits(pull)):
+        if not any(k.branch == "loading" for k in self.standing_readings) and (
+            expectation is None or expectation.fits(pull)
+        ):
             return self._first_doubt(says, length, pull, None)
         if expectation is None or expectation.fits(pull):
             return None
@@ -196,7 +198,7 @@ class Judge:
             return f"{says}: {likely_slip(entry)}?"
         if pull <= 0:
             return f"{says} is no pull at all (slack it showed {self._force(self.zero)}): is the band on?"
-        first = not any(k.branch == "loading" for k in self.known)
+        first = not any(k.branch == "loading" for k in self.standing_readings)
         if first and (expectation is None or expectation.fits(pull)):
             return self._first_doubt(says, length, pull, likely_slip(entry))
         if expectation is None or expectation.fits(pull):
@@ -205,17 +207,17 @@ class Judge:
 
     def _does_not_go(self, row: Row, says: str, pull: float, expectation: Expectation, slip: str | None) -> str:
         """What to say of a pull that does not go with the others: this reading's likely slip, or the one before's."""
-        before = self._slip_before(row, pull) if len(self.known) == 1 else None
+        before = self._slip_before(row, pull) if len(self.standing_readings) == 1 else None
         if before is not None and self.run.readings[-1].about == KEPT:
             earlier = self._reading(self.run.readings[-1])
             return f"{says} does not go with {earlier}. There it looks like {before}: type undo and give it again."
         if slip is None or "misread" in slip or "instead of" in slip:
             slip = self._one_place_off(row, pull) or slip
         wanted = self._about(self._shown_for(expectation.force))
-        if not self.known:
+        if not self.standing_readings:
             wanted += " from width and thickness"
         words = self._words(says, wanted, slip)
-        if len(self.known) != 1:
+        if len(self.standing_readings) != 1:
             return words
         named = f"{self._reading(self.run.readings[-1])}" + (f", {before}" if before else "")
         return f"{words} Or was the one before wrong ({named})? Then: undo"
@@ -248,7 +250,7 @@ class Judge:
             return self._can_show(value * FORCE[unit]) and not self.passes(at, other)
 
         shown_before = before.force or 0.0
-        typed = Typed(shown(shown_before, unit, FORCE), shown_before)
+        typed = Typed(number_in_unit(shown_before, unit, FORCE), shown_before)
         slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
         return None if slip is None or "misread" in slip or "swapped" in slip else slip
 
@@ -258,7 +260,7 @@ class Judge:
     def _one_place_off(self, row: Row, pull: float) -> str | None:
         """The slip of having set the length before or after the one asked for."""
         places = self.course.settings
-        if row.length not in places or len(self.known) < 3:
+        if row.length not in places or len(self.standing_readings) < 3:
             return None
         at = places.index(row.length)
         for length in places[at + 1 : at + 2] + places[max(at - 1, 0) : at]:
@@ -279,7 +281,7 @@ class Judge:
             if not LEAST_STRETCH <= self.geometry.stretch(taped) <= REFUSE_STRETCH:
                 return False
             found = self.expected(row, taped)
-            return not self.known if found is None else found.fits(pull)
+            return not self.standing_readings if found is None else found.fits(pull)
 
         def is_the_load(value: float) -> bool:
             mass = value * FORCE[self.course.force_unit] / G_STANDARD
@@ -289,7 +291,9 @@ class Judge:
             return None
         slip = likely_slip(self._length_entry(typed.text, length, fits, is_the_load, "load"))
         stretch = self.geometry.stretch(length)
-        fitting = "does not fit the other lengths" if self.known else f"is {stretch:.2f} times the flat length"
+        fitting = (
+            "does not fit the other lengths" if self.standing_readings else f"is {stretch:.2f} times the flat length"
+        )
         says = f"{self._length(length)} {fitting}"
         return f"{says}: {slip}?" if slip else f"{says}. Is it right?"
 
@@ -383,11 +387,11 @@ class Judge:
         return f"{says}? Expected {wanted}. {likely}"
 
     def _force(self, newton: float) -> str:
-        return f"{shown(newton, self.course.force_unit, FORCE)} {self.course.force_unit}"
+        return f"{number_in_unit(newton, self.course.force_unit, FORCE)} {self.course.force_unit}"
 
     def _about(self, newton: float) -> str:
         """Three digits say enough of an expectation."""
         return f"about {float(f'{newton / FORCE[self.course.force_unit]:.3g}'):g} {self.course.force_unit}"
 
     def _length(self, metre: float) -> str:
-        return f"{shown(metre, self.course.length_unit, LENGTH)} {self.course.length_unit}"
+        return f"{number_in_unit(metre, self.course.length_unit, LENGTH)} {self.course.length_unit}"

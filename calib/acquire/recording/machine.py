@@ -14,7 +14,7 @@ from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.plan import shorter
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
 from calib.acquire.recording.typed_commands import WORDS, sentence
-from calib.acquire.recording.typed_entry import Typed, clean, read_entry, shown
+from calib.acquire.recording.typed_entry import Typed, clean, number_in_unit, read_entry
 from calib.errors import DataError
 from calib.records import Row, Run
 from calib.units import INCH, LENGTH
@@ -170,7 +170,12 @@ def _accept(state: Recording, row: Row) -> Step:
     after = with_rows(state, (row,))
     if row.about == KEPT:  # little is concluded from a doubtful reading, but the first tells where a plan leads
         judge = Judge(after.run, after.course)
-        only = len(judge.known) == 1 and row.kind == "reading" and row.branch == "loading" and row.length is not None
+        only = (
+            len(judge.standing_readings) == 1
+            and row.kind == "reading"
+            and row.branch == "loading"
+            and row.length is not None
+        )
         doubted = only and judge.passes(judge.geometry.stretch(row.length or 0.0), judge.pull(row) or 0.0)
         return _shorter(after, row, ()) if doubted else Step(after, (row,))
     cut = _beyond_limit(after, row)
@@ -179,7 +184,7 @@ def _accept(state: Recording, row: Row) -> Step:
     left = len(state.course.settings) - len(cut)
     if row.cycle == 1 and left < FEWEST[not state.course.closing]:
         return _shorter(after, row, cut)
-    lengths = ", ".join(shown(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)
+    lengths = ", ".join(number_in_unit(r.length or 0.0, state.course.length_unit, LENGTH) for r in cut)
     say = f"Left out from here on: {lengths} {state.course.length_unit}. {Judge(after.run, after.course).limit_words()}"
     return Step(with_rows(after, cut), (row, *cut), (say,))
 
@@ -200,7 +205,7 @@ def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
     lengths = (*done, *new)
     about = " ".join(f"{x:.6g}" for x in lengths)
     plan = Row(row.number + 1, "planned", row.cycle, row.branch, at_s=row.at_s, about=about)
-    words = ", ".join(shown(x, course.length_unit, LENGTH) for x in new)
+    words = ", ".join(number_in_unit(x, course.length_unit, LENGTH) for x in new)
     say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
     return Step(with_rows(after, (plan,)), (row, plan), (say,))
 
@@ -212,7 +217,7 @@ def _beyond_limit(state: Recording, row: Row) -> tuple[Row, ...]:
     ahead = [s for s in state.slots[state.index :] if s.cycle == row.cycle and s.branch == "loading"]
     judge = Judge(state.run, state.course)
     lengths = [s.setting for s in ahead if s.setting is not None]
-    stretches = [k.stretch for k in judge.known if k.branch == "loading"]
+    stretches = [k.stretch for k in judge.standing_readings if k.branch == "loading"]
     if not lengths or (max(stretches) - min(stretches) < SPAN_TO_GO_BY and not judge.too_much(lengths[0])):
         return ()  # a millimetre of flat length bends the first few; the next length is safe, and tells more
     return _left_out(row, [x for x in lengths if judge.too_much(x)])

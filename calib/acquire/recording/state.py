@@ -22,7 +22,7 @@ class Recording:
     stopped: bool = False
 
     @classmethod
-    def of(cls, run: Run) -> "Recording":
+    def from_run(cls, run: Run) -> "Recording":
         """Take up a recording where its file ends."""
         return cls(run.head, run.rows)
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
-from calib.acquire.recording.typed_entry import read_entry, shown
+from calib.acquire.recording.typed_entry import number_in_unit, read_entry
 from calib.errors import DataError
 from calib.records import Row
 from calib.units import FORCE, LENGTH
@@ -136,11 +136,11 @@ def row_words(state: Recording, row: Row) -> str:
     if row.branch:
         parts.append(f"cycle {row.cycle} {'out' if row.branch == 'loading' else 'back'}")
     if row.length is not None:
-        parts.append(f"{shown(row.length, course.length_unit, LENGTH)} {course.length_unit}")
+        parts.append(f"{number_in_unit(row.length, course.length_unit, LENGTH)} {course.length_unit}")
     if row.mass is not None:
-        parts.append(f"{shown(row.mass * FORCE['kg'], course.force_unit, FORCE)} {course.force_unit}")
+        parts.append(f"{number_in_unit(row.mass * FORCE['kg'], course.force_unit, FORCE)} {course.force_unit}")
     if row.force is not None:
-        parts.append(f"{shown(row.force, course.force_unit, FORCE)} {course.force_unit}")
+        parts.append(f"{number_in_unit(row.force, course.force_unit, FORCE)} {course.force_unit}")
     if row.about:
         parts.append(f"row {row.about}" if row.kind == "strike" else row.about)
     if row.note:

@@ -67,7 +67,7 @@ def read_setting(text: str, course: Course) -> float:
     return length
 
 
-def shown(value: float, unit: str, table: dict[str, float]) -> str:
+def number_in_unit(value: float, unit: str, table: dict[str, float]) -> str:
     """A value in SI as a plain number in a unit, as many digits as a tape or a scale gives."""
     digits = {"mm": 1, "cm": 2, "in": 3, "m": 4, "ft": 4}.get(unit, 3)
     text = f"{value / table[unit]:.{digits}f}".rstrip("0").rstrip(".")
@@ -76,5 +76,5 @@ def shown(value: float, unit: str, table: dict[str, float]) -> str:
 
 def place_words(setting: float, course: Course, table: dict[str, float]) -> str:
     """A planned length as the user sets it: a hole with its length, or the length."""
-    length = f"{shown(setting, course.length_unit, table)} {course.length_unit}"
+    length = f"{number_in_unit(setting, course.length_unit, table)} {course.length_unit}"
     return length if course.holes is None else f"hole {course.holes.number(setting)} ({length})"

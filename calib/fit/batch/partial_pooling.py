@@ -94,7 +94,7 @@ def _place(taught: Taught, band: BandReadings) -> _Place:
         if known.id == band.id:
             solved = taught.nodes.solved
             return _Place(taught.settled, i, taught.nodes.weights, solved, taught.slip[i], solved, taught.directions)
-    settled = added(taught, band)
+    settled = with_band_settled(taught, band)
     joints, logs = [], []
     for one in settled.alternatives:
         rows = replace(settled.rows[0], use=one.use[0])
@@ -112,11 +112,11 @@ def _place(taught: Taught, band: BandReadings) -> _Place:
 def odd_in(taught: Taught, band: BandReadings) -> Finding | None:
     """What there is to say of a band whose shape is not the batch's; None where it is."""
     index = next((i for i, known in enumerate(taught.bands) if known.id == band.id), None)
-    settled = added(taught, band) if index is None else taught.settled
+    settled = with_band_settled(taught, band) if index is None else taught.settled
     return odd_finding(taught, band, settled, index or 0) if settled.members[index or 0].odd else None
 
 
-def added(taught: Taught, band: BandReadings) -> Settled:
+def with_band_settled(taught: Taught, band: BandReadings) -> Settled:
     """A band settled against what was taught, at the mode of the spreads; odd where its shape is another."""
     layout, base = taught.settled.layout, taught.settled.joint
     basis = basis_of(band.seen, taught.range, taught.tested[1], layout.basis.has_loop)
@@ -142,7 +142,7 @@ class _Node:
     of_shared: Array  # (p, g) shift of beta by an error of what the batch taught
 
 
-def _at(place: _Place, i: int) -> _Node:
+def _place_at(place: _Place, i: int) -> _Node:
     joint, taught = place.joints[i], place.taught[i]
     layout, rows, band = place.settled.layout, place.rows, joint.bands[place.index]
     n = layout.shape
@@ -163,7 +163,7 @@ def _curve(taught: Taught, band: BandReadings, place: _Place) -> FittedCurve:
     model, w = place.member.model, place.weights
     mine = batch_model.own_sources(model, place.settled.layout)
     first = place.rows.own.shape[1] - len(mine)
-    nodes = [_at(place, i) for i in range(len(place.joints))]
+    nodes = [_place_at(place, i) for i in range(len(place.joints))]
     betas = np.array([n.beta for n in nodes])
     covariances = np.array([n.covariance for n in nodes])
     effects = np.array(
@@ -248,7 +248,7 @@ def _budget(place: _Place, curve: FittedCurve) -> tuple[BudgetLine, ...]:
 
 def _parts(place: _Place, i: int, gradient: Array) -> dict[str, Array]:
     """Relative variances at each row of `gradient` by source, the rest being borrowed, at one set of spreads."""
-    node, band, rows = _at(place, i), place.joints[i].bands[place.index], place.rows
+    node, band, rows = _place_at(place, i), place.joints[i].bands[place.index], place.rows
     model, n = place.member.model, place.settled.layout.shape
     cycles = len(model.gains)
     mine = batch_model.own_sources(model, place.settled.layout)

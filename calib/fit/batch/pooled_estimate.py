@@ -81,9 +81,9 @@ def settle(layout: PooledLayout, members: Sequence[Member], theta: Array, base: 
         base: What other bands taught; the spreads are then as they were there.
     """
     among = _Among(layout, tuple(members), base)
-    known = slips.search(among.first(theta), among.judge, among.beside)
+    known = slips.search(among.first_hypotheses(theta), among.judge, among.beside)
     believed = slips.credible(known)
-    settled = among.at(believed[0])
+    settled = among.state_at(believed[0])
     alternatives = tuple(among.alternative(h) for h in believed)
     among.take(believed[0])
     return replace(settled, alternatives=alternatives)
@@ -115,7 +115,7 @@ class _Among:
         _move(self.solved(theta))
         return self.solved(theta)
 
-    def first(self, theta: Array) -> Hypothesis[_State]:
+    def first_hypotheses(self, theta: Array) -> Hypothesis[_State]:
         out = np.flatnonzero(np.concatenate([~m.model.use for m in self.members]))
         return self._weighed(frozenset(out.tolist()), theta, ROUNDS)
 
@@ -130,13 +130,13 @@ class _Among:
         state = _State(tuple(m.beta for m in self.members), theta)
         return Hypothesis(out, state, self._log_prior() - settled.joint.minus_log)
 
-    def at(self, hypothesis: Hypothesis[_State]) -> Settled:
+    def state_at(self, hypothesis: Hypothesis[_State]) -> Settled:
         self.take(hypothesis)
         return self.solved(hypothesis.state.theta)
 
     def beside(self, here: Hypothesis[_State]) -> list[frozenset[int]]:
         """With one more reading out, where its band has room; or one slip taken back, unless it surely is one."""
-        settled = self.at(here)
+        settled = self.state_at(here)
         bands = zip(self.members, settled.rows, settled.joint.bands, strict=True)
         off = np.concatenate([_off(member, row, band, settled.joint) for member, row, band in bands])
         may = np.concatenate(
@@ -224,11 +224,11 @@ def _integrated(settled: Settled, one: Alternative) -> WeightedNodes[Joint]:
     layout = settled.layout
     rows = [replace(row, use=use) for row, use in zip(settled.rows, one.use, strict=True)]
 
-    def at(theta: Array) -> tuple[float, Joint]:
+    def among_at(theta: Array) -> tuple[float, Joint]:
         joint = batch_model.solve(layout, rows, theta)
         return joint.minus_log, joint
 
     def gradient(theta: Array) -> Array:
         return batch_model.value_and_gradient(layout, rows, theta)[1]
 
-    return weighted_nodes(at, one.theta, root_of_inverse_hessian(gradient, one.theta))
+    return weighted_nodes(among_at, one.theta, root_of_inverse_hessian(gradient, one.theta))

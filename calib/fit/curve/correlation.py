@@ -43,14 +43,14 @@ def drift(model: MixedModel, solution: Solution) -> Drift | None:
     to_effects = solution.covariance @ design.T  # (effects, n)
     left = np.eye(len(order)) - design @ to_effects
     cycle = model.cycle[order]
-    alone, seen = _Alike.of(left @ left.T, cycle), _Alike.of(np.outer(residual, residual), cycle)
+    alone, seen = _Alike.from_products(left @ left.T, cycle), _Alike.from_products(np.outer(residual, residual), cycle)
     if seen.next < alone.next + SURE / np.sqrt(len(order)):
         return None
     apart = np.abs(np.subtract.outer(np.arange(len(order)), np.arange(len(order)))).astype(float)
     apart[cycle[:, None] != cycle] = np.inf
     fits = []
     for r in TRIED:
-        together = _Alike.of(left @ (r**apart) @ left.T, cycle)
+        together = _Alike.from_products(left @ (r**apart) @ left.T, cycle)
         share = _share(seen, together, alone)
         mixed = together.mixed(alone, share)
         fits.append((abs(mixed.far - seen.far), float(r), share, mixed.square))
@@ -69,7 +69,7 @@ class _Alike:
     far: float
 
     @classmethod
-    def of(cls, products: Array, cycle: NDArray[np.int64]) -> "_Alike":
+    def from_products(cls, products: Array, cycle: NDArray[np.int64]) -> "_Alike":
         square = float(np.diag(products).mean())
         return cls(square, _agreement(products, cycle, 1) / square, _agreement(products, cycle, FAR) / square)
 

@@ -87,7 +87,7 @@ class Basis:
             parts.append(-loop.drop_columns(stretch, top / self.rest, self.tested) * unloading[:, None])
         return np.hstack([*parts, np.zeros((len(length), 1))])
 
-    def at(self, length: Array, unloading: NDArray[np.bool_], top: Array | None = None) -> "LogForce":
+    def columns_at(self, length: Array, unloading: NDArray[np.bool_], top: Array | None = None) -> "LogForce":
         """Columns and their slopes at some places."""
         length = self.closing(length, unloading)
         if top is None:
@@ -204,11 +204,13 @@ class MixedModel:
     def __init__(self, basis: Basis, seen: Observations) -> None:
         self.basis, self.seen = basis, seen
         top = cycle_tops(seen, basis)
-        self.places = basis.at(seen.length, seen.unloading, top)
+        self.places = basis.columns_at(seen.length, seen.unloading, top)
         self.loading_slopes = self.places.slopes.copy()
         back = seen.unloading
         if back.any():
-            self.loading_slopes[back] = basis.at(self.places.length[back], np.zeros(back.sum(), bool), top[back]).slopes
+            self.loading_slopes[back] = basis.columns_at(
+                self.places.length[back], np.zeros(back.sum(), bool), top[back]
+            ).slopes
         labels, self.cycle = np.unique(seen.cycle, return_inverse=True)
         self.in_cycle = np.eye(len(labels))[self.cycle]
         n, cycles, sources = basis.size, len(labels), len(seen.sources)

@@ -91,7 +91,7 @@ def outlook(run: Run, aim: Aim, *, on_paper: bool = False) -> Outlook:
         on_paper: The readings were only planned: what they show is ignored, and spreads are as beforehand.
     """
     candidates = _candidates(run, aim)
-    nodes = _Nodes.of(run, aim, candidates, on_paper=on_paper or not run.readings)
+    nodes = _Nodes.from_run(run, aim, candidates, on_paper=on_paper or not run.readings)
     now, after = nodes.variances()
     choice = _cheapest(candidates, after.max(axis=0), run)
     best, hindrance = nodes.best(run, aim)
@@ -184,7 +184,7 @@ class _Nodes:
     known: _Known
 
     @classmethod
-    def of(cls, run: Run, aim: Aim, candidates: Sequence[Reading], *, on_paper: bool) -> "_Nodes":
+    def from_run(cls, run: Run, aim: Aim, candidates: Sequence[Reading], *, on_paper: bool) -> "_Nodes":
         whole = observe([_with_readings(run, candidates)])
         taken = len(run.readings)
         basis = _basis(whole, aim)

@@ -60,7 +60,7 @@ class Observations:
             resolution=self.resolution[kept],
             u_force=self.u_force[kept],
             u_length=self.u_length[kept],
-            sources=tuple(s.at(kept) for s in self.sources),
+            sources=tuple(s.at_places(kept) for s in self.sources),
             rows=tuple(self.rows[i] for i in kept),
             days=None if self.days is None else self.days[kept],
         )

@@ -35,7 +35,7 @@ class Source:
     length: Array  # [m]
     of_band: str | None = None  # identity of what is the same in all runs of this band; None = the key, or this run
 
-    def at(self, places: NDArray[np.int64]) -> "Source":
+    def at_places(self, places: NDArray[np.int64]) -> "Source":
         """The same source for some of the readings."""
         force, gain, quadratic, length = (a[places] for a in (self.force, self.gain, self.quadratic, self.length))
         return replace(self, force=force, gain=gain, quadratic=quadratic, length=length)

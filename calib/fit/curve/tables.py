@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from calib.fit.curve.straight import departures
 from calib.fit.curve.tension_curve import UNSEEN_SLIP, FittedCurve
 from calib.records import Array, BranchTable, Factor, TensionCurve
+from calib.versioned import MOST_FACTORS
 
-MOST_FACTORS = 16
 MOST_NAMED = 12  # of them for named sources
 FIRST_GRID = 25
 LARGEST_GRID = 400

@@ -222,10 +222,10 @@ def _conditions(curve: FittedCurve) -> _Shape:
     length = np.linspace(*curve.loading, SHAPE_GRID)
     rest = basis.rest + curve.beta[-1]
     offset = slope_ln_g(np.maximum(length / rest, LEAST_STRETCH)) / rest
-    up = basis.at(length, np.zeros(SHAPE_GRID, bool))
+    up = basis.columns_at(length, np.zeros(SHAPE_GRID, bool))
     parts = [(up.slopes, offset, "force-falls", "loading force falls with length")]
     if basis.has_loop:
-        down = basis.at(length, np.ones(SHAPE_GRID, bool))
+        down = basis.columns_at(length, np.ones(SHAPE_GRID, bool))
         parts.append((down.slopes, offset, "force-falls", "unloading force falls with length"))
         apart = up.columns - down.columns
         parts.append((apart, np.zeros(SHAPE_GRID), "branches-cross", "the unloading branch lies above the loading"))

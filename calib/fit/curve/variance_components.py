@@ -177,13 +177,13 @@ def most_probable(minus_log: Callable[[Array], tuple[float, Array]], start: Arra
 def integrate(model: MixedModel, centre: Array) -> Posterior:
     """Posterior over the spreads by importance-weighted fixed nodes about the mode."""
 
-    def at(theta: Array) -> tuple[float, Solution]:
+    def fit_at(theta: Array) -> tuple[float, Solution]:
         solution = model.solve(theta)
         return minus_log_posterior(model, theta, solution), solution
 
     of = density(model)
     root = root_of_inverse_hessian(lambda theta: of(theta)[1], centre)
-    found = weighted_nodes(at, centre, root)
+    found = weighted_nodes(fit_at, centre, root)
     shifts = np.array([s.shift for s in found.solved])
     return Posterior(
         found.weights, model.spreads, found.nodes, shifts, found.solved, log_unit(model) + found.log_integral

@@ -103,7 +103,7 @@ def check_scale(
         DataError: Too few loads, or numbers that no scale shows.
     """
     refuse_nonsense(weighings)
-    seen = Seen.of(weighings, loads, resolution, g)
+    seen = Seen.from_weighings(weighings, loads, resolution, g)
     line_fit = lack_of_fit(seen, 2)
     bend = line_fit is not None and seen.levels >= FEWEST_FOR_QUADRATIC and line_fit.p < SIGNIFICANT
     order = 3 if bend else 2

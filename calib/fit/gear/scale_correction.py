@@ -62,7 +62,7 @@ class Seen:
     each: Array  # [N] what one standard deviation of each of those does to the nominal loads, shape (n, names)
 
     @classmethod
-    def of(cls, weighings: Sequence[Weighing], loads: KnownLoads, resolution: float, g: float) -> "Seen":
+    def from_weighings(cls, weighings: Sequence[Weighing], loads: KnownLoads, resolution: float, g: float) -> "Seen":
         """From weighings in order."""
         known = np.array([w.nominal for w in weighings]) * g
         shown = np.array([w.shown for w in weighings])

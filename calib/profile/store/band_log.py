@@ -55,7 +55,7 @@ class LogRow:
     stamp: Stamp = NO_STAMP
 
     @property
-    def on(self) -> date:
+    def about_day(self) -> date:
         """The day it is about."""
         return date.fromisoformat(self.cells["on"])
 
@@ -124,7 +124,7 @@ def _band(head: Sequence[str], name: str, kind: Kind) -> tuple[str, int]:
     try:
         return check_id(band[1]), int(found[1])
     except DataError as error:
-        raise error.at(name) from None
+        raise error.placed_at(name) from None
 
 
 def _row(line: str, band: str, columns: Sequence[str], where: str) -> LogRow:

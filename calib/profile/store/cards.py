@@ -63,6 +63,11 @@ class Card:
     u_relative: float  # of the mean curve, in the middle
     codes: frozenset[str]  # of its findings
 
+    @property
+    def loop(self) -> tuple[float, int]:
+        """Flat length and strands: what no use changes."""
+        return self.flat_length, self.strands
+
 
 @dataclass(frozen=True)
 class Logged:

@@ -100,7 +100,7 @@ def merge(register: Register, first: KnownBand, second: KnownBand) -> Decision:
     """
     for a in first.calibrations:
         for b in second.calibrations:
-            if not can_be_one_loop(a, b):
+            if not can_be_one_loop((a.loop, b.loop)):
                 raise DataError(
                     f"{first.address} and {second.address} cannot be one band: flat lengths of {a.flat_length:.3f} and "
                     f"{b.flat_length:.3f} m, {a.strands} and {b.strands} strands",

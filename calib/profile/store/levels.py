@@ -19,7 +19,7 @@ POINTS = 9
 
 def can_be_one_band(a: Card, b: Card) -> bool:
     """Whether two calibrations, in either order, can be of one band."""
-    if not can_be_one_loop(a, b):
+    if not can_be_one_loop((a.loop, b.loop)):
         return False
     old, new = sorted((a, b), key=lambda c: c.day)
     ratio = level_ratio(old, new)
@@ -33,10 +33,12 @@ def can_be_one_band(a: Card, b: Card) -> bool:
     return bool(ratio - 1 <= APART + doubt)
 
 
-def can_be_one_loop(a: Card, b: Card) -> bool:
-    """Whether strands and flat lengths can be of one band, whatever it pulls."""
-    longer, shorter = max(a.flat_length, b.flat_length), min(a.flat_length, b.flat_length)
-    return a.strands == b.strands and longer <= (1 + ANOTHER_BAND) * shorter
+def can_be_one_loop(loops: Sequence[tuple[float, int]]) -> bool:
+    """Whether flat lengths and strands can be of one band, whatever it pulls."""
+    flat = [length for length, _ in loops]
+    return len({strands for _, strands in loops}) < 2 and max(flat, default=0) <= (1 + ANOTHER_BAND) * min(
+        flat, default=0
+    )
 
 
 def days_between(old: Card, new: Card) -> int:

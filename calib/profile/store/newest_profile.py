@@ -5,14 +5,12 @@ from datetime import date
 
 from calib.errors import DataError
 from calib.profile.document import Profile
-from calib.profile.store.levels import ANOTHER_BAND
+from calib.profile.store.levels import can_be_one_loop
 
 
 def are_two_bands(profiles: Sequence[Profile]) -> bool:
     """Whether the flat lengths are too far apart for one band, or loops and single strands are mixed."""
-    flat = [p.band.flat_length_m for p in profiles]
-    mixed = len({p.band.strands for p in profiles}) > 1
-    return mixed or (bool(flat) and max(flat) > (1 + ANOTHER_BAND) * min(flat))
+    return not can_be_one_loop([(p.band.flat_length_m, p.band.strands) for p in profiles])
 
 
 def newest_of(profiles: Sequence[Profile]) -> Profile:

@@ -100,7 +100,7 @@ def _recheck(row: LogRow) -> Recheck:
     )
     length = _number(row, "length_mm", cells["length_mm"]) / 1000
     calibrated = _day(row, "calibrated_on", cells["calibrated_on"])
-    return Recheck(row.band, row.on, hung, length, calibrated, cells["note"], row.stamp)
+    return Recheck(row.band, row.about_day, hung, length, calibrated, cells["note"], row.stamp)
 
 
 def _day(row: LogRow, column: str, text: str) -> date | None:

@@ -69,7 +69,7 @@ class KnownBand:
     @property
     def is_two_bands(self) -> bool:
         """Whether some of its files cannot be of one loop; nobody could tell which is meant."""
-        return not all(can_be_one_loop(a, b) for a, b in combinations(self.calibrations, 2))
+        return not can_be_one_loop([c.loop for c in self.calibrations])
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,7 @@ class Register:
             remedy=f"{remedy}known here: {known}; or give another --folder",
         )
 
-    def at(self, path: Path) -> KnownBand | None:
+    def band_of_file(self, path: Path) -> KnownBand | None:
         """The band a profile's file belongs to."""
         where = path.resolve()
         for band in self.bands:

@@ -52,7 +52,7 @@ def _use(row: LogRow) -> Use:
         reps = checked_reps(row.cells["reps"])
     except DataError as error:
         raise DataError(error.what, where=row.where, remedy="correct or remove that row") from None
-    return Use(row.band, row.on, reps, row.cells["note"], row.stamp)
+    return Use(row.band, row.about_day, reps, row.cells["note"], row.stamp)
 
 
 def checked_reps(text: str) -> int:

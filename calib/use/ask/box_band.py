@@ -5,7 +5,7 @@ from datetime import datetime
 
 from calib.acquire.recording.batch_plan import UNTAPED
 from calib.acquire.recording.course import course_of
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.records import RunHead
 from calib.units import FORCE, G_STANDARD
 from calib.use.ask.gear import gear_of
@@ -27,9 +27,9 @@ def warm_up_words(head: RunHead) -> str:
     """How to warm the band up, and what the scale may show at most."""
     course, (pulls, to) = course_of(head, ()), _warm_up(head)
     if head.procedure.method == "hung-weight":
-        load = f"{shown(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}"
+        load = f"{number_in_unit(to * G_STANDARD, course.force_unit, FORCE)} {course.force_unit}"
         return f"Band {head.band.id}. Hang {load} {pulls} times, slowly."
-    place = f"hole {course.holes.number(to)}" if course.holes else gear_of(head).words(to)
+    place = f"hole {course.holes.number(to)}" if course.holes else gear_of(head).length_text(to)
     limit = stop_words(head)
     watched = f", watching the scale. Stop at {limit}." if limit else "."
     return f"Band {head.band.id}. Pull it out to {place} {pulls} times, slowly{watched}"

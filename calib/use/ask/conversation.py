@@ -79,7 +79,7 @@ class Talk:
         answers = {**self.answers, key: kept, **_unit_told(key, kept)}
         return replace(self, answers=answers, asked=(*(k for k in self.asked if k != key), key))
 
-    def back(self) -> "Talk":
+    def before_last_answer(self) -> "Talk":
         """The talk before its last answer; itself where there was none."""
         if not self.asked:
             return self
@@ -97,7 +97,7 @@ class Talk:
     def lines(self) -> tuple[AnswerLine, ...]:
         """The summary."""
         shown = [q for q in MEASURING if q.listed and self._fits(q)]
-        return tuple(AnswerLine(LETTERS[q.key], q, q.words(self.answers)) for q in shown)
+        return tuple(AnswerLine(LETTERS[q.key], q, q.answer_text(self.answers)) for q in shown)
 
 
 def _unit_told(key: str, kept: str) -> Mapping[str, str]:

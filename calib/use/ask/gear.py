@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from calib.acquire.recording.course import course_of
 from calib.acquire.recording.plan import Holes
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.frozen import dataclass
 from calib.records import LengthSetup, Method, RunHead, ScaleInUse
 from calib.units import INCH, LENGTH
@@ -44,13 +44,13 @@ class Gear:
         """What a tape is easily set to. [m]"""
         return 0.25 * INCH if self.units.length == "in" else 0.005
 
-    def words(self, length: float) -> str:
+    def length_text(self, length: float) -> str:
         """A length as taped, in the user's unit."""
-        return f"{shown(length, self.units.length, LENGTH)} {self.units.length}"
+        return f"{number_in_unit(length, self.units.length, LENGTH)} {self.units.length}"
 
     def place(self, length: float) -> str:
         """Where a length is set: a hole, or what the tape reads."""
-        return f"hole {self.holes.number(length)}" if self.holes else self.words(length)
+        return f"hole {self.holes.number(length)}" if self.holes else self.length_text(length)
 
 
 def gear_of(head: RunHead) -> Gear:

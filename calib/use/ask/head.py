@@ -19,7 +19,7 @@ from calib.acquire.recording.plan import (
     stretch_caution,
     with_top,
 )
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.errors import DataError
 from calib.half_path import LengthKind, half_path_offset
 from calib.records import Band, CheckLoad, LengthSetup, Loads, Locks, Procedure, RunHead, ScaleInUse, Zeroed
@@ -91,7 +91,7 @@ def gear_from(answers: Answers, given: Given) -> Gear:
         scale, capacity = given.scale.in_use(), given.scale.capacity_N
     else:
         capacity = parse_force(answers["max"], units.force)
-        name = f"scale-{shown(capacity, units.force, FORCE)}{units.force}"
+        name = f"scale-{number_in_unit(capacity, units.force, FORCE)}{units.force}"
         locks = cast(Locks, answers.get("locks") or "no")
         scale = ScaleInUse(name, parse_force(answers["step"], units.force), locks=locks)
     if method == "anchor-on-scale" and scale.locks != "no":
@@ -164,7 +164,9 @@ def _own_lengths(text: str, gear: Gear, geometry: Geometry, limits: PlanLimits) 
     low, high = geometry.stretch(lengths[0]), geometry.stretch(lengths[-1])
     if low < 1.02:
         slip = "; were they typed in another unit?" if high < 1 else ""
-        raise DataError(f"{gear.words(lengths[0])} is {low:.2f} times the flat length: the band is slack there{slip}")
+        raise DataError(
+            f"{gear.length_text(lengths[0])} is {low:.2f} times the flat length: the band is slack there{slip}"
+        )
     return Plan(tuple(lengths), stretch_caution(high, limits.allow_over))
 
 
@@ -191,7 +193,7 @@ def _plate(answers: Answers) -> CheckLoad | None:
         return None
     unit = "lb" if answers["plate"].endswith("lb") else "kg"
     mass, worth = parse_mass(answers["plate"], unit), usual("plates", "plates")
-    name = f"plate-{shown(mass, unit, MASS)}{unit}"
+    name = f"plate-{number_in_unit(mass, unit, MASS)}{unit}"
     return CheckLoad(name, mass, (worth.u_piece(mass) ** 2 + (worth.u_common * mass) ** 2) ** 0.5)
 
 
@@ -237,9 +239,9 @@ def planned_words(head: RunHead, gear: Gear) -> str:
     lengths = [float(x) for x in settings["settings"]]
     unit = gear.units
     if gear.method == "hung-weight":
-        return f"{', '.join(shown(m * G_STANDARD, unit.force, FORCE) for m in lengths)} {unit.force}"
+        return f"{', '.join(number_in_unit(m * G_STANDARD, unit.force, FORCE) for m in lengths)} {unit.force}"
     if gear.holes is not None:
         return f"holes {', '.join(str(gear.holes.number(x)) for x in lengths)}"
     if len(lengths) > FULL_COUNT + 4:
-        return f"{gear.words(lengths[0])} to {gear.words(lengths[-1])}"
-    return f"{', '.join(shown(x, unit.length, LENGTH) for x in lengths)} {unit.length}"
+        return f"{gear.length_text(lengths[0])} to {gear.length_text(lengths[-1])}"
+    return f"{', '.join(number_in_unit(x, unit.length, LENGTH) for x in lengths)} {unit.length}"

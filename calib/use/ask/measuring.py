@@ -95,7 +95,7 @@ MEASURING: tuple[Question, ...] = (
         "max",
         "maximum",
         "Maximum printed on the scale, with its unit (50 kg, 110 lb): ",
-        readers.most,
+        readers.read_capacity,
         (
             "The most the scale may show; it stands on its label, often as Max.",
             "You are told to stop at 80 % of it.",
@@ -218,7 +218,7 @@ MEASURING: tuple[Question, ...] = (
         "first_hole",
         "fixed pin in",
         "The fixed pin sits in hole number",
-        readers.whole,
+        readers.read_whole_number,
         ("Count the holes as you like; the moved pin is named by the same count.",),
         option="--first-hole",
         metavar="N",

@@ -66,7 +66,7 @@ class Question:
         """Whether measuring cannot begin without an answer."""
         return not (self.default or self.unknown)
 
-    def words(self, answers: Answers) -> str:
+    def answer_text(self, answers: Answers) -> str:
         """What was answered, for the summary."""
         value = answers.get(self.key) or self.default
         if not value:

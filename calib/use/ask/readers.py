@@ -16,7 +16,7 @@ from calib.acquire.files.typed import (
     parse_temperature,
     unit_named,
 )
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.errors import DataError
 from calib.plate_set import PlateSet, sizes
 from calib.units import FORCE, G_STANDARD, LENGTH, MASS
@@ -51,7 +51,7 @@ def unit_behind(text: str, quantity: Quantity) -> str | None:
 def _length(text: str, unit: str) -> tuple[float, str]:
     """A length [m], and as it is kept."""
     value, own = parse_length(text, unit), unit_behind(text, "length") or unit
-    return value, f"{shown(value, own, LENGTH)} {own}"
+    return value, f"{number_in_unit(value, own, LENGTH)} {own}"
 
 
 def flat(text: str, answers: Answers) -> str:
@@ -63,7 +63,7 @@ def flat(text: str, answers: Answers) -> str:
         if not USUAL_FLAT[0] <= value <= USUAL_FLAT[1]:
             slip = typed_in(text, unit, USUAL_FLAT).removeprefix(". Typed in ").removesuffix("?")
             example = f", like {text.strip()} {slip}" if slip else ""
-            said = f"few bands are {shown(value, unit, LENGTH)} {unit} long"
+            said = f"few bands are {number_in_unit(value, unit, LENGTH)} {unit} long"
             raise DataError(said, remedy=f"type the unit behind the number{example}")
     value, kept = _length(text, unit)
     if not 0.05 <= value <= 5:
@@ -108,21 +108,21 @@ def positive_force(unit: str) -> Callable[[str], float]:
     return read
 
 
-def most(text: str, answers: Answers) -> str:
+def read_capacity(text: str, answers: Answers) -> str:
     """What a scale takes; it carries its unit, which is that of the scale."""
     unit = unit_behind(text, "force")
     if unit is None:
         parse_number(text)
         raise DataError(f"{text.strip()} has no unit", remedy=f"type {text.strip()} kg or {text.strip()} lb")
     unit = READ_IN.get(unit, unit)
-    return f"{shown(positive_force(unit)(text), unit, FORCE)} {unit}"
+    return f"{number_in_unit(positive_force(unit)(text), unit, FORCE)} {unit}"
 
 
 def step(text: str, answers: Answers) -> str:
     """The step of a scale's display."""
     unit = units_of(answers).force
     value, largest = positive_force(unit)(text), parse_force(answers.get("max", "10000 kg"), unit)
-    kept = f"{shown(value, unit, FORCE)} {unit}"
+    kept = f"{number_in_unit(value, unit, FORCE)} {unit}"
     if largest < FEWEST_STEPS * value:
         raise DataError(
             f"steps of {kept} and a maximum of {answers['max']} do not go together: were the two swapped, or is it the "
@@ -162,7 +162,7 @@ def whole_number(text: str) -> int:
     raise DataError("type a whole number, for example 4")
 
 
-def whole(text: str, answers: Answers) -> str:
+def read_whole_number(text: str, answers: Answers) -> str:
     """A whole number."""
     return str(whole_number(text.strip()))
 
@@ -235,7 +235,7 @@ def loads(text: str, answers: Answers) -> str:
         for load in masses:
             owned.stack(load)
     read_in = "lb" if unit == "lb" else "kg"
-    return ", ".join(f"{shown(m, read_in, MASS)} {read_in}" for m in masses)
+    return ", ".join(f"{number_in_unit(m, read_in, MASS)} {read_in}" for m in masses)
 
 
 def hook(text: str, answers: Answers) -> str:
@@ -245,7 +245,7 @@ def hook(text: str, answers: Answers) -> str:
     heaviest = max((parse_mass(p, unit) for p in answers.get("loads", "0").split(", ")), default=1e4)
     if not 0 <= value < heaviest:
         raise DataError("what hangs besides the plates must be lighter than the heaviest load")
-    return f"{shown(value, unit, MASS)} {unit}"
+    return f"{number_in_unit(value, unit, MASS)} {unit}"
 
 
 def plate(text: str, answers: Answers) -> str:
@@ -259,7 +259,7 @@ def plate(text: str, answers: Answers) -> str:
         raise DataError("that must be above zero and below 10 tonnes")
     if "max" in answers and mass * G_STANDARD > parse_force(answers["max"], force):
         raise DataError(f"that is more than the scale takes ({answers['max']})")
-    return f"{shown(mass, unit, MASS)} {unit}"
+    return f"{number_in_unit(mass, unit, MASS)} {unit}"
 
 
 def lengths(text: str, answers: Answers) -> str:

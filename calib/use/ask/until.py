@@ -44,7 +44,7 @@ def per_cent(text: str, option: str = "--until") -> float:
     return value / 100
 
 
-def kept(wanted: float, over: tuple[float, float] | None) -> dict[str, Any]:
+def until_head(wanted: float, over: tuple[float, float] | None) -> dict[str, Any]:
     """What the head of a run keeps of it."""
     return {"U": wanted} | ({"over_m": list(over)} if over else {})
 
@@ -195,7 +195,7 @@ def span(lengths: Sequence[float], offset: float, over: Sequence[float] | None) 
 def _known(now: float, aim: "Aim", state: Recording) -> str:
     """How well the pull is known, and where."""
     gear, offset = gear_of(state.head), geometry(state.head).offset
-    first, last = (gear.words(round((x - offset) / 0.001) * 0.001) for x in (aim.spots[0], aim.spots[-1]))
+    first, last = (gear.length_text(round((x - offset) / 0.001) * 0.001) for x in (aim.spots[0], aim.spots[-1]))
     return f"the pull is known to {100 * now:.1f} % everywhere from {first} to {last} on the tape"
 
 

@@ -10,7 +10,7 @@ from math import floor, log10
 
 from calib.acquire.recording.course import course_of
 from calib.acquire.recording.plan import CAPACITY_SHARE, geometry_of, loop_shape
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.frozen import dataclass
 from calib.records import RunHead
 from calib.units import FORCE, G_STANDARD
@@ -68,7 +68,7 @@ def warm_up_words(head: RunHead) -> tuple[str, ...]:
     """The same in sentences, for who stands before the band."""
     gear, how = gear_of(head), warm_up_of(head)
     if gear.method == "hung-weight":
-        heaviest = f"{shown(how.to * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
+        heaviest = f"{number_in_unit(how.to * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
         return (f"Warm the band up: hang {heaviest} {how.pulls} times, slowly; lighter loads first.",)
     place = gear.place(how.to)
     if gear.method == "anchor-on-scale":

@@ -22,7 +22,7 @@ def bands_to_measure(folder: Path) -> tuple[list[BandToMeasure], tuple[str, ...]
             band = BandToMeasure(replace(read_run(path), name=path.name))
             planned = band.run.head.extensions.get("settings") and band.wanted
         except BandcurveError as error:
-            said.append(f"Passed over: {error.at(path.name)}")
+            said.append(f"Passed over: {error.placed_at(path.name)}")
             continue
         if planned:
             found.append(band)

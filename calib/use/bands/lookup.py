@@ -146,7 +146,7 @@ class Lookup:
             register = self.register(path.parent)
         except BandcurveError:
             return Found(profile, path, None, (), by_name=False)
-        band = register.at(path)
+        band = register.band_of_file(path)
         findings = tuple(_findings(band, register, profile, path)) if band else ()
         return Found(profile, path, band, findings, by_name=False)
 

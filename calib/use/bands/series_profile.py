@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from calib.acquire.files.series_file import Series
-from calib.profile.document import MOST_FACTORS, Profile, parse_profile
+from calib.profile.document import Profile, parse_profile
 from calib.profile.table import BRANCHES, BranchName
 from calib.records import Array
 from calib.use.bands.series import told_by_series
 from calib.use.bands.shared_lengths import Curve
+from calib.versioned import MOST_FACTORS
 
 SMALL = 1e-3  # of u: an own factor below it everywhere is left to the rest
 

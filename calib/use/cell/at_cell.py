@@ -67,7 +67,11 @@ def with_line(given: Given, line: CellLine, scale: Scale | None, grip: Grip, *, 
     if unit == "kg" and scale is not None and scale.shown_unit:
         unit = scale.shown_unit
     form = line.listening.format
-    cell: dict[str, str | bool] = {"grip": grip, "line": form.words() if form else "", "unit": line.unit or "counts"}
+    cell: dict[str, str | bool] = {
+        "grip": grip,
+        "line": form.described() if form else "",
+        "unit": line.unit or "counts",
+    }
     if line.meter.reversed:
         cell["reversed"] = True
     dwell = given.dwell_s if given.dwell_s is not None else (HAND_S if grip == "hand" else None)

@@ -144,7 +144,7 @@ def _understood(
     form = listening.format
     unit = form.unit if form else readings[-1].unit
     rate = news.figures.rate or SLOW
-    say(f"  {form.words() if form else 'read'}; {rate:.3g} readings a second.")
+    say(f"  {form.described() if form else 'read'}; {rate:.3g} readings a second.")
     if rate < SLOW:
         say("  That is slow: a stop is seen late. Set the converter to ten a second or more if you can.")
     return CellLine(listening, _meter(unit, readings, scale, wanted.reversed), unit, rate)

@@ -18,7 +18,7 @@ class CellShown:
     doing: str
 
 
-def shown(work: HandsFree, listening: Listening, offset: float, heard_s: float) -> CellShown:
+def screen_now(work: HandsFree, listening: Listening, offset: float, heard_s: float) -> CellShown:
     """What to show at this moment.
 
     Args:
@@ -32,7 +32,9 @@ def shown(work: HandsFree, listening: Listening, offset: float, heard_s: float) 
     silent_s = listening.now() - heard_s
     if silence := no_reading(silent_s):
         return CellShown("", silence.strip())
-    value = work.words(work.pull) if work.pull is not None else "-" if work.value is None else work.words(work.value)
+    value = (
+        work.value_text(work.pull) if work.pull is not None else "-" if work.value is None else work.words(work.value)
+    )
     if silent_s >= WAITS_S:
         return CellShown(value, "silent: hold still, it may wait until it stands")
     return CellShown(value, _doing(work, listening.now() + offset))
@@ -46,7 +48,7 @@ def _doing(work: HandsFree, now_s: float) -> str:
         return "k keeps it, r takes it again"
     ready, there = work.ready_s, f"   (there about {work.words_of_forecast()})" if work.forecast else ""
     if ready is None:
-        return ("waiting for it to move" if work.watch.taken else "moving") + there
+        return ("waiting for it to move" if work.watch.is_taken else "moving") + there
     left = ready - now_s
     if work.watch.refused or left < -OVERDUE_S:
         return "still moving a little; Enter takes it" + there

@@ -25,9 +25,9 @@ def kept_format(scale: Scale) -> LineFormat | None:
     if form is None:
         return None
     try:
-        return LineFormat.of(form)
+        return LineFormat.from_document(form)
     except DataError as error:
-        raise error.at(f"scale {scale.id}: extensions.line.format") from None
+        raise error.placed_at(f"scale {scale.id}: extensions.line.format") from None
 
 
 def with_range(chosen: Chosen, scale: Scale | None) -> Chosen:
@@ -47,7 +47,7 @@ def kept_reversed(scale: Scale) -> bool:
 def with_line(scale: Scale, form: LineFormat, setting: Setting | None) -> Scale:
     """The same scale, with its line's format and speed kept."""
     speed = {} if setting is None else {"speed": str(setting)}
-    return _with_line(scale, {"said": form.words(), "format": form.document(), **speed})
+    return _with_line(scale, {"said": form.described(), "format": form.document(), **speed})
 
 
 def with_reversed(scale: Scale, *, turned: bool) -> Scale:

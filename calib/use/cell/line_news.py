@@ -22,11 +22,11 @@ class LineNews:
         self._sharer = ""
         self._look_again_s = 0.0
 
-    def over(self, lasting: float | None) -> bool:
+    def is_over(self, lasting: float | None) -> bool:
         """Whether the stream has ended, or has lasted as long as it should. [s]"""
         return self._listening.ended or (lasting is not None and self._listening.now() >= lasting)
 
-    def news(self) -> list[str]:
+    def unsaid(self) -> list[str]:
         """What has not been said yet."""
         new = [line for line in self._whole_news() if line not in self._said]
         self._said.update(new)
@@ -38,7 +38,7 @@ class LineNews:
         if listening.setting:
             said.append(f"Speed: {listening.setting}.")
         if listening.format and self.figures.last:
-            said.append(f"Format: {listening.format.words()}.")
+            said.append(f"Format: {listening.format.described()}.")
         if trouble := self.trouble():
             said.append(trouble)
         return said
@@ -58,7 +58,9 @@ class LineNews:
         if self.figures.last is None and listening.setting and listening.search.unreadable:
             return f"What comes at {listening.setting} is not text: leave --baud out, and the speed is looked for."
         if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
-            return f"No line fits the format given ({listening.format.words()}): leave it out, and it is looked for."
+            return (
+                f"No line fits the format given ({listening.format.described()}): leave it out, and it is looked for."
+            )
         if self.figures.breaks_often:
             if "another program" in listening.last_gap:
                 why = clean(listening.last_gap)
@@ -102,7 +104,7 @@ class LineNews:
             text, _, remedy = listening.question.text.partition("; ")
             raise DataError(text, where=name, remedy=remedy)
         if ended and not self.figures.counts["reading"]:
-            raise self._without_reading().at(name)
+            raise self._without_reading().placed_at(name)
 
     def _without_reading(self) -> DataError:
         newest, lines = self.figures.newest, sum(self.figures.counts.values())

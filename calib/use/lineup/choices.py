@@ -44,7 +44,7 @@ class Choices:
     plates: Array
     anchors: int = 2  # moved where the hook is another
 
-    def only(self, rows: NDArray[np.int_]) -> "Choices":
+    def with_rows(self, rows: NDArray[np.int_]) -> "Choices":
         """Some of them."""
         return Choices(
             self.beyond[rows], self.unlike[rows], self.miss[rows], self.hung[rows], self.hook[rows], self.plates[rows],
@@ -69,7 +69,7 @@ def best_plan(turns: Sequence[Choices]) -> LineupPlan:
         turns: Of each lifter the choices, at least one each, in the order they lift.
     """
     kept = [_kept(turn) for turn in turns]
-    hung = [_Hung(turn.only(rows)) for turn, rows in zip(turns, kept, strict=True)]
+    hung = [_Hung(turn.with_rows(rows)) for turn, rows in zip(turns, kept, strict=True)]
     moves = [hung[0].bands.sum(axis=1)]
     for before, now in pairwise(hung):
         moves.append((moves[-1][:, None] + _moves(before, now)).min(axis=0))
@@ -87,12 +87,12 @@ def _equal(turn: Choices) -> NDArray[np.bool_]:
 
 def _kept(turn: Choices) -> NDArray[np.int_]:
     rows: NDArray[np.int_] = np.flatnonzero(_equal(turn))
-    state = _state_of(turn.only(rows))
+    state = _state_of(turn.with_rows(rows))
     if state.max() < MOST_AT_ONCE:
         return rows
     near = rows[np.argsort(turn.miss[rows], kind="stable")]
-    first = list(dict.fromkeys(_state_of(turn.only(near)).tolist()))[:MOST_AT_ONCE]
-    return near[np.isin(_state_of(turn.only(near)), first)]
+    first = list(dict.fromkeys(_state_of(turn.with_rows(near)).tolist()))[:MOST_AT_ONCE]
+    return near[np.isin(_state_of(turn.with_rows(near)), first)]
 
 
 def _state_of(choices: Choices) -> NDArray[np.int_]:

@@ -19,14 +19,13 @@ from calib.profile.batch_document import Batch
 from calib.units import Shown
 from calib.use.answers.bands import BudgetRow, CompareAnswer, HistoryAnswer, PairAnswer
 from calib.use.answers.parts import Level
-from calib.use.report.figures import LOOKS
+from calib.use.report.figures import GREY, LOOKS
 from calib.use.report.layout import clean
 
 WIDE, TALL, BAR = 7.3, 4.4, 0.3  # inch
 MOST_BARS = 60  # in one figure
 NAME = 26  # characters of a name beside a bar
 LEAST_SHARE = 0.005  # of a budget; smaller sources are one bar together
-GREY = "#595959"
 MARKS: dict[str, Any] = {
     "calibration": {"marker": "o", "color": LOOKS["loading"].colour, "markersize": 8},
     "re-check": {"marker": "s", "color": LOOKS["unloading"].colour, "markersize": 7, "markerfacecolor": "white"},

@@ -36,8 +36,8 @@ def history_svg(answer: HistoryAnswer) -> str:
 
 
 def _whisker(plot: Plot, x: float, y: float, half: float, kind: str) -> str:
-    across, up = plot.at(x, y)
-    low, high = plot.at(x, y - half)[1], plot.at(x, y + half)[1]
+    across, up = plot.point(x, y)
+    low, high = plot.point(x, y - half)[1], plot.point(x, y + half)[1]
     mark = (
         f'<circle class="{kind}" cx="{across:.1f}" cy="{up:.1f}" r="7"/>'
         if kind == "dot"
@@ -132,7 +132,7 @@ def rig_svg(answer: RigAnswer, shown: Shown) -> str:
             below = [(h, v - u / one) for h, v, u in zip(heights, load, u95, strict=True)]
             parts.append(plot.area(above, below, f"{margin} {kind}-margin"))
     parts += [plot.line(zip(heights, [v / one for v in w.bar_load_kg], strict=True), kind) for kind, w in ways]
-    level = plot.at(heights[0], answer.bar_and_plates_kg / one)[1]
+    level = plot.point(heights[0], answer.bar_and_plates_kg / one)[1]
     parts.append(f'<path class="none" d="M{LEFT} {level:.1f}H{WIDTH - RIGHT}"/>')
     parts.append(f'<text x="{LEFT + 6}" y="{max(level - 6, TOP):.1f}">bar and plates alone</text>')
     words = "Load on the bar against its height: going up with a full line, coming down with a broken one."

@@ -11,7 +11,7 @@ from calib.use.bands.curve_answer import table_lengths
 from calib.use.paper.wall_page import Kind, WallPage, wall_sheet
 from calib.use.report.layout import sentence
 from calib.use.report.sheet import Paper
-from calib.use.report.view import other
+from calib.use.report.view import other_units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -48,7 +48,7 @@ def sheet_lengths(profile: Profile, shown: Shown) -> list[float]:
 
 
 def _page(answer: CurveAnswer, leads_to: str, shown: Shown) -> WallPage:
-    also, day = other(shown), f"measured {answer.day}" if answer.day else "the day was not noted"
+    also, day = other_units(shown), f"measured {answer.day}" if answer.day else "the day was not noted"
     flat = " / ".join(f"{s.tape(answer.flat_length_m)} {s.length}" for s in (shown, also))
     taped = "tape" if answer.half_path_less_tape_m is not None else "half-path"
     out, back = ("out", "back")

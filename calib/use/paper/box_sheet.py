@@ -8,7 +8,7 @@ from calib.use.answers.bands import PairAnswer
 from calib.use.paper.wall_page import Kind, WallPage, wall_sheet
 from calib.use.report.layout import clean, sentence
 from calib.use.report.sheet import Paper
-from calib.use.report.view import length, other
+from calib.use.report.view import length, other_units
 
 MOST = 36  # bands on a page
 CAUTION = (
@@ -41,7 +41,7 @@ def box_sheet(
 
 
 def _page(batch: Batch, pairs: PairAnswer | None, name: str, leads_to: str, shown: Shown) -> WallPage:
-    also, count = other(shown), len(batch.bands)
+    also, count = other_units(shown), len(batch.bands)
     at = " / ".join(length(batch.length_m, s) for s in (shown, also)) if batch.length_m else ""
     made = pairs.pairs if pairs else ()
     partner = {band: p.bands[1 - i] for p in made for i, band in enumerate(p.bands)}

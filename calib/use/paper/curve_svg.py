@@ -53,7 +53,7 @@ def overlay_svg(bands: Sequence[tuple[str, Profile, float]], shown: Shown) -> st
             ((x - offset) / shown.metre, f / shown.newton) for x, f in zip(table.length_m, table.force_N, strict=True)
         ]
         parts.append(plot.line(places, f"loading one line-{i}"))
-        ends.append((*plot.at(*places[-1]), name))
+        ends.append((*plot.point(*places[-1]), name))
     names = _names(ends) if len(bands) <= MOST_NAMED else []
     return drawing([*parts, *names, _cursor()], "Pull against length of every band, loading.")
 

@@ -9,7 +9,7 @@ from calib.use.paper.wall_page import Kind, one_page
 from calib.use.report.labels import ON_A_PAGE, Label, draw_labels
 from calib.use.report.layout import clean
 from calib.use.report.sheet import Paper
-from calib.use.report.view import other
+from calib.use.report.view import other_units
 
 MOST = ON_A_PAGE
 PULLS = 3  # lengths on a label
@@ -32,7 +32,7 @@ def label_sheet(
 
 
 def _label(profile: Profile, shown: Shown, link: str) -> Label:
-    also, offset = other(shown), profile.half_path_less_tape or 0.0
+    also, offset = other_units(shown), profile.half_path_less_tape or 0.0
     lengths = table_lengths(profile, shown, 9)
     chosen = [lengths[i * (len(lengths) - 1) // (PULLS - 1)] for i in range(PULLS)] if len(lengths) > 1 else lengths
     pulls = [

@@ -9,7 +9,7 @@ from calib.use.paper.wall_page import Kind, WallPage, wall_sheet
 from calib.use.report.layout import clean, sentence
 from calib.use.report.rig_views import REMINDER, URGENT
 from calib.use.report.sheet import Paper
-from calib.use.report.view import load, other
+from calib.use.report.view import load, other_units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,7 +37,7 @@ def lifters_sheet(
 
 
 def _page(answer: LiftersAnswer, name: str, leads_to: str, shown: Shown) -> WallPage:
-    also = other(shown)
+    also = other_units(shown)
     rigs = [one.rig for one in answer.lifters if one.rig]
     under = [f"bar and plates {load(r.bar_and_plates_kg, shown)} {shown.force} / {load(r.bar_and_plates_kg, also)} "
              f"{also.force}" for r in rigs[:1]]  # fmt: skip

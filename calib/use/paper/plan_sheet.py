@@ -7,7 +7,7 @@ from calib.use.report.layout import clean, sentence
 from calib.use.report.rig_views import REMINDER
 from calib.use.report.sheet import Paper
 from calib.use.report.solve_views import cautions_of, plates_text, wanted_loads
-from calib.use.report.view import load, other
+from calib.use.report.view import load, other_units
 
 MOST = 24  # lifters on a page
 NOTE = "Going up. ± 95 %: one set on another day. Check: what a scale in place of the bar shows, left / right."
@@ -30,7 +30,7 @@ def plan_sheet(
 
 
 def _page(day: LineupDay, name: str, leads_to: str, shown: Shown) -> WallPage:
-    also, force = other(shown), shown.force
+    also, force = other_units(shown), shown.force
     hung = {(b.arrangement, b.hangs_from) for t in day.turns if t.proposal for b in t.proposal.bands}
     ways = "; ".join(f"{arrangement}, from {source}" for arrangement, source in sorted(hung))
     said: dict[str, str] = {}

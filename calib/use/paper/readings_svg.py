@@ -24,6 +24,6 @@ def readings_svg(state: Recording) -> str:
         places = sorted((x, pull) for x, pull, way in read if way == branch)
         if len(places) > 1:
             parts.append(plot.line(places, branch))
-        for x, y in (plot.at(*place) for place in places):
+        for x, y in (plot.point(*place) for place in places):
             parts.append(f'<circle class="{mark}" cx="{x:.1f}" cy="{y:.1f}" r="6"/>')
     return drawing(parts, f"{len(read)} readings, up to {most:.1f} {course.force_unit}.", HEIGHT)

@@ -10,7 +10,7 @@ from calib.use.report.layout import sentence
 from calib.use.report.rig_figures import draw_load, draw_sides, used_words
 from calib.use.report.rig_views import REMINDER, URGENT
 from calib.use.report.sheet import Paper
-from calib.use.report.view import load, other
+from calib.use.report.view import load, other_units
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -44,7 +44,7 @@ def rig_sheet(
 
 
 def _page(answer: RigAnswer, name: str, check_number: str, leads_to: str, shown: Shown) -> WallPage:
-    also, first = other(shown), answer.up or answer.down
+    also, first = other_units(shown), answer.up or answer.down
     plates = f"bar and plates {load(answer.bar_and_plates_kg, shown)} {shown.force} / "
     plates += f"{load(answer.bar_and_plates_kg, also)} {also.force}"
     sides = [f"{side}: {_side(answer, side)}" for side in ("left", "right", "both") if _side(answer, side)]

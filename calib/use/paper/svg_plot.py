@@ -24,7 +24,7 @@ class Plot:
     y_name: str
     height: int = HEIGHT
 
-    def at(self, x: float, y: float) -> Place:
+    def point(self, x: float, y: float) -> Place:
         """Where a value lies, in the drawing's own units."""
         right = (x - self.x_from) / ((self.x_to - self.x_from) or 1.0)
         up = (y - self.y_from) / ((self.y_to - self.y_from) or 1.0)
@@ -40,13 +40,13 @@ class Plot:
         bottom = self.height - BOTTOM
         parts = [f'<path class="axis" fill="none" d="M{LEFT} {TOP}V{bottom}H{WIDTH - RIGHT}"/>']
         for value in round_steps(self.y_from, self.y_to):
-            level = self.at(self.x_from, value)[1]
+            level = self.point(self.x_from, value)[1]
             parts.append(f'<text x="{LEFT - 8}" y="{level + 7:.1f}" text-anchor="end">{value:g}</text>')
             parts.append(f'<path class="axis" d="M{LEFT} {level:.1f}H{WIDTH - RIGHT}"/>')
         if x_marks is None:
             x_marks = [(value, f"{value:g}") for value in round_steps(self.x_from, self.x_to)]
         for value, words in x_marks:
-            at = self.at(value, self.y_from)[0]
+            at = self.point(value, self.y_from)[0]
             parts.append(f'<text x="{at:.1f}" y="{self.height - 16}" text-anchor="middle">{text(words)}</text>')
         parts.append(f'<text x="{WIDTH - 4}" y="{bottom - 8}" text-anchor="end">{text(self.x_name)}</text>')
         parts.append(f'<text x="6" y="{TOP - 8}">{text(self.y_name)}</text>')
@@ -54,11 +54,11 @@ class Plot:
 
     def line(self, values: Iterable[Place], kind: str) -> str:
         """A line through values."""
-        return f'<path class="{kind}" d="M{points([self.at(*v) for v in values])}"/>'
+        return f'<path class="{kind}" d="M{points([self.point(*v) for v in values])}"/>'
 
     def area(self, above: Sequence[Place], below: Sequence[Place], kind: str) -> str:
         """What lies between two lines."""
-        edge = points([self.at(*v) for v in (*above, *reversed(below))])
+        edge = points([self.point(*v) for v in (*above, *reversed(below))])
         return f'<path class="{kind}" d="M{edge}Z"/>'
 
 

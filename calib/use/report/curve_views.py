@@ -12,12 +12,12 @@ from calib.use.report.view import (
     Grid,
     Section,
     View,
-    both,
     length,
     on_the_tape,
-    other,
+    other_units,
     pull_cells,
     pull_headers,
+    pull_in_both,
     pulls_in_words,
 )
 
@@ -72,7 +72,7 @@ def length_view(answer: LengthAnswer, shown: Shown) -> View:
     headers = ("", f"tape {shown.length}", f"half-path {shown.length}", "+- mean", "+- next set")
     rows = tuple((way, *_place_cells(place, shown)) for way, place in _both_ways(answer.loading, answer.unloading))
     return View(
-        kilos=f"{answer.band} pulls {both(answer.force_N, shown)} at {said}",
+        kilos=f"{answer.band} pulls {pull_in_both(answer.force_N, shown)} at {said}",
         grid=Grid(headers, rows),
         lines=(_measured(answer.day), LIMITS, *((UNKNOWN_TAPE,) if answer.tape_kind is None else ())),
         findings=answer.findings,
@@ -123,7 +123,9 @@ def curve_view(answer: CurveAnswer, shown: Shown, picture: str = "") -> View:
     """
     first, last = answer.table[0], answer.table[-1]
     pulls = [r.loading.force_N for r in (first, last) if r.loading is not None]
-    span, also = (f"{' to '.join(u.pull(p, d) for p in pulls)} {u.force}" for u, d in ((shown, 2), (other(shown), 1)))
+    span, also = (
+        f"{' to '.join(u.pull(p, d) for p in pulls)} {u.force}" for u, d in ((shown, 2), (other_units(shown), 1))
+    )
     places = " to ".join(shown.tape(r.length_m if r.tape_m is None else r.tape_m) for r in (first, last))
     taped = "tape" if first.tape_m is not None else "half-path length"
     return View(
@@ -152,7 +154,7 @@ def _curve_grid(rows: tuple[CurveRow, ...], shown: Shown, *, short: bool = False
     back, taped = any(r.unloading for r in rows), any(r.tape_m is not None for r in rows)
     headers = (f"{'tape' if taped else 'half-path'} {shown.length}", *(() if short else ("stretch",)))
     for way in ("loading", "unloading") if back else ("loading",):
-        headers += (f"{way} {shown.force}", other(shown).force, "+-mean", "+-next")
+        headers += (f"{way} {shown.force}", other_units(shown).force, "+-mean", "+-next")
     return Grid(headers, tuple(_curve_cells(row, shown, back, short) for row in rows))
 
 
@@ -261,7 +263,7 @@ def run_view(answer: RunAnswer, shown: Shown, lines: tuple[str, ...] = (), pictu
     struck = sum(r.struck is not None for r in answer.rows)
     still = "" if answer.not_fitted is None else f"It cannot be fitted yet: {answer.not_fitted}."
     pulls = [r.shown_N for r in answer.rows if r.kind == "reading" and r.struck is None and r.shown_N is not None]
-    span = f", {both(min(pulls), shown)} to {both(max(pulls), shown)}" if pulls else ""
+    span = f", {pull_in_both(min(pulls), shown)} to {pull_in_both(max(pulls), shown)}" if pulls else ""
     grid = Grid(
         ("row", "what", "cycle", "branch", f"tape {shown.length}", f"shows {shown.force}", "note"),
         tuple(

@@ -35,7 +35,7 @@ def file_of(name: str) -> str:
     return made.replace("currentColor", "#222222").replace("><", ">\n<") + "\n"
 
 
-def words(name: str) -> str:
+def drawing_caption(name: str) -> str:
     """What a drawing shows, in a sentence."""
     return _DRAWINGS[name][0]
 

@@ -67,7 +67,7 @@ class _Axis:
         return self.shown.force
 
     @property
-    def words(self) -> str:
+    def level_axis_text(self) -> str:
         """What the level axis is."""
         return f"{'half-path length' if self.offset is None else 'length on the tape'} [{self.shown.length}]"
 
@@ -93,14 +93,14 @@ class _Axis:
 
 
 _Ways = tuple[Callable[[ArrayLike], ArrayLike], Callable[[ArrayLike], ArrayLike]]
-_GREY = "#595959"
+GREY = "#595959"
 _FILL = "#EDEDED"
 _SETTINGS: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 9.0,
     "axes.titlesize": 9.5,
     "axes.spines.top": False,
-    "axes.edgecolor": _GREY,
+    "axes.edgecolor": GREY,
     "axes.labelcolor": "#222222",
     "axes.grid": True,
     "grid.color": "#E3E3E3",
@@ -166,7 +166,7 @@ def curve_figure(profile: Profile, points: Sequence[Point], shown: Shown = SHOWN
     limit = _residual_limit(axis, profile, points)
     for ax, name in zip(axes[1:], names, strict=True):
         _residuals(axis, ax, profile, name, points, limit)
-    axes[-1].set_xlabel(axis.words)
+    axes[-1].set_xlabel(axis.level_axis_text)
     _words(figure, profile)
     return figure
 
@@ -208,7 +208,7 @@ def _loop(axis: _Axis, ax: Axes, profile: Profile) -> None:
     """Fill what lies between the branches, and say what it means."""
     out, back = profile.branches.loading, profile.branches.unloading
     if back is None:
-        ax.text(0.985, 0.04, "unloading was not measured", transform=ax.transAxes, ha="right", color=_GREY)
+        ax.text(0.985, 0.04, "unloading was not measured", transform=ax.transAxes, ha="right", color=GREY)
         return
     first, last = max(out.length_m[0], back.length_m[0]), min(out.length_m[-1], back.length_m[-1])
     half_path = np.array([x for x in out.length_m if first <= x <= last])
@@ -222,7 +222,7 @@ def _loop(axis: _Axis, ax: Axes, profile: Profile) -> None:
             f"({100 * lost.loss_ratio:.1f} $\\pm$ {200 * lost.u_loss_ratio:.1f} %)\n"
             f"between {axis.taped(lost.from_m)} and {axis.taped(lost.to_m)}"
         )
-        ax.text(0.985, 0.04, words, transform=ax.transAxes, ha="right", va="bottom", color=_GREY, linespacing=1.4)
+        ax.text(0.985, 0.04, words, transform=ax.transAxes, ha="right", va="bottom", color=GREY, linespacing=1.4)
 
 
 def _readings(axis: _Axis, ax: Axes, points: Sequence[Point]) -> None:
@@ -261,8 +261,8 @@ def _residuals(
         length, -u95, u95, facecolor=look.colour, alpha=0.25, hatch=look.hatch, edgecolor=look.colour, linewidth=0,
         label="95 % limits: mean curve",
     )  # fmt: skip
-    ax.plot(length, wide, ":", color=_GREY, linewidth=1.2, label="next set")
-    ax.plot(length, -wide, ":", color=_GREY, linewidth=1.2)
+    ax.plot(length, wide, ":", color=GREY, linewidth=1.2, label="next set")
+    ax.plot(length, -wide, ":", color=GREY, linewidth=1.2)
     ax.axhline(0, color=look.colour, linestyle=look.line, linewidth=1.2)
     ax.set_ylim(-limit, limit)
     mine = [p for p in points if p.branch == name and holds(branch, p.length)]
@@ -334,7 +334,7 @@ def _words(figure: Figure, profile: Profile) -> None:
     figure.text(
         left, 0.967, f"Band {_plain(profile.band.id)}", fontsize=15, fontweight="bold", va="top", parse_math=False
     )
-    figure.text(left, 0.938, _circumstances(profile), color=_GREY, va="top", linespacing=1.45, parse_math=False)
+    figure.text(left, 0.938, _circumstances(profile), color=GREY, va="top", linespacing=1.45, parse_math=False)
     count = len(profile.findings)
     codes = ", ".join(dict.fromkeys(_plain(f.code) for f in profile.findings))
     doubts = f"{count} finding{'s' * (count != 1)}: {codes}" if count else "no findings"
@@ -343,7 +343,7 @@ def _words(figure: Figure, profile: Profile) -> None:
         f"Limits are 95 %. Mean: the band's own curve. Next set: one set on another day (that change is {days}).\n"
         f"{fill(doubts, FOOT_COLUMNS, max_lines=2, placeholder=' ...')}"
     )
-    figure.text(left, 0.05, words, color=_GREY, fontsize=8, va="top", linespacing=1.45, parse_math=False)
+    figure.text(left, 0.05, words, color=GREY, fontsize=8, va="top", linespacing=1.45, parse_math=False)
 
 
 def _circumstances(profile: Profile) -> str:

@@ -6,7 +6,7 @@ from calib.units import Shown
 from calib.use.answers.bands import DriftRate, HistoryAnswer, ListAnswer, ListedBand, RecheckAnswer
 from calib.use.answers.parts import Doubt, Level
 from calib.use.report.layout import clean
-from calib.use.report.view import Grid, Section, View, both, both_loads, length, on_the_tape, other
+from calib.use.report.view import Grid, Section, View, both_loads, length, on_the_tape, other_units, pull_in_both
 
 MOST_DAYS = 3  # of a history, the first one among them
 MOST_BANDS = 5  # of a list, those that are due first
@@ -53,7 +53,7 @@ def history_view(answer: HistoryAnswer, shown: Shown, *, full: bool = False) -> 
 def _pull_now(answer: HistoryAnswer, shown: Shown) -> str:
     level = answer.calibrations[-1].level
     where = on_the_tape(answer.length_m, answer.tape_m, shown)
-    pull = f"{both(answer.loading.force_N, shown)} at {where}, loading"
+    pull = f"{pull_in_both(answer.loading.force_N, shown)} at {where}, loading"
     if len(answer.calibrations) == 1:
         return pull
     return f"{pull}; {100 * level.level_ratio:.1f} % of its first level, {_within(level)}"
@@ -121,7 +121,15 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
         return View(nothing, lines=_demo(answer))
     due_first = sorted(answer.bands, key=lambda b: not b.due)  # the sort keeps the names' order otherwise
     kept = answer.bands if full or len(due_first) <= MOST_BANDS else due_first[:MOST_BANDS]
-    headers = ("band", "measured", "re-check", f"{shown.force} at 2 x", other(shown).force, "reps since", "look again")
+    headers = (
+        "band",
+        "measured",
+        "re-check",
+        f"{shown.force} at 2 x",
+        other_units(shown).force,
+        "reps since",
+        "look again",
+    )
     note = '"At 2 x": the pull, loading, at twice the rest length.'
     scales = tuple((s.scale, s.kind, s.checked_on or "never", "now" if s.due else "-") for s in answer.scales)
     table = Section("scales", "Scales", Grid(("scale", "kind", "checked", "check again"), scales))
@@ -178,7 +186,7 @@ def _listed(band: ListedBand, shown: Shown) -> tuple[str, ...]:
         band.day or "-",
         f"{band.rechecked}{plate[band.recheck_passed]}" if band.rechecked else "-",
         "-" if pull is None else shown.pull(pull, 1),
-        "-" if pull is None else other(shown).pull(pull, 1),
+        "-" if pull is None else other_units(shown).pull(pull, 1),
         f"{band.reps_since}",
         "retired" if band.status == "retired" else "now" if band.due else band.look_again or "-",
     )

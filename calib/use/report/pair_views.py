@@ -2,7 +2,7 @@
 
 from calib.units import Shown
 from calib.use.answers.bands import CompareAnswer, CompareByTapeAnswer, PairAnswer, SeriesAnswer
-from calib.use.report.view import Grid, Section, View, both, length
+from calib.use.report.view import Grid, Section, View, length, pull_in_both
 
 ROWS = 5  # lengths in the table of a comparison
 
@@ -31,7 +31,7 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
         "the bands' averages and of one set."
     )
     return View(
-        kilos=f"{names}, apart at most {both(best.upper95_mean_N, shown)}",
+        kilos=f"{names}, apart at most {pull_in_both(best.upper95_mean_N, shown)}",
         grid=Grid(headers, rows),
         lines=(note, *left),
         findings=answer.findings,

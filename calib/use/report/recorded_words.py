@@ -8,7 +8,7 @@ from statistics import median
 
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import geometry_of
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, estimate, tested_range
@@ -91,7 +91,7 @@ class Recorded:
     def tape(self, metre: float) -> str:
         """A length as taped, with its unit."""
         unit = self.course.length_unit
-        return f"{shown(metre, unit, LENGTH)} {unit}"
+        return f"{number_in_unit(metre, unit, LENGTH)} {unit}"
 
     def other_tape(self, metre: float) -> str:
         """The same in the other unit, without it."""
@@ -109,7 +109,7 @@ def recorded_words(told: Recorded, said: Sequence[str], next_steps: Sequence[str
     found = places(told.run, told.profile)
     offset = geometry_of(told.run.head.band, told.run.head.length).offset
     unit = told.course.length_unit
-    half_path = f"half-path = tape + {shown(offset, unit, LENGTH)} {unit}" if offset else "half-path lengths"
+    half_path = f"half-path = tape + {number_in_unit(offset, unit, LENGTH)} {unit}" if offset else "half-path lengths"
     head = f"Band {told.profile.band.id}, {told.course.force_unit} (95 % limits; {half_path}):"
     return [head, *_rows(told, found), *said, *next_steps, _once_more(told, found)]
 

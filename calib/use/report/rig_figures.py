@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from calib.units import POUND, SHOWN, Shown
 from calib.use.answers.rigs import RigAnswer, RigWay
-from calib.use.report.figures import LOOKS, FigureKind, figure_bytes
+from calib.use.report.figures import GREY, LOOKS, FigureKind, figure_bytes
 from calib.use.report.layout import clean
 from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.lifters import Lifted
@@ -21,7 +21,6 @@ PAGE = (7.6, 5.4)  # inch
 WORDS = {"loading": "going up", "unloading": "coming down"}
 SIDE_LINES = {"left": "o", "right": "^"}  # marks: the ways have the lines
 LINES = ("-", "--", "-.", ":")
-_GREY = "#595959"
 
 
 def draw_rig(answer: RigAnswer, name: str, kind: FigureKind, shown: Shown = SHOWN["kg"]) -> bytes:
@@ -84,7 +83,7 @@ def draw_load(axes: Axes, answer: RigAnswer, shown: Shown) -> None:
             axes.plot(edge, heights, look.line, color=look.colour, linewidth=0.6, gid=f"next-{name}")
         axes.plot(load, heights, look.line, color=look.colour, linewidth=1.9, label=WORDS[name], gid=f"load-{name}")
     weight = answer.bar_and_plates_kg / one
-    axes.axvline(weight, color=_GREY, linewidth=0.9, linestyle=":", label="bar and plates alone")
+    axes.axvline(weight, color=GREY, linewidth=0.9, linestyle=":", label="bar and plates alone")
     axes.set(xlabel=f"load on the bar [{shown.force}]", ylabel=f"height of the bar [{shown.length}]")
     axes.set_title("On the bar. Shaded: mean; thin lines: next set (95 %)", fontsize=8.5)
     _calm(axes)

@@ -6,7 +6,7 @@ from calib.units import Shown
 from calib.use.answers.parts import Doubt
 from calib.use.answers.rigs import LifterLoads, LiftersAnswer, RigAnswer, RigCheckAnswer, RigWay
 from calib.use.report.layout import clean
-from calib.use.report.view import Grid, Section, View, both_loads, length, load, other
+from calib.use.report.view import Grid, Section, View, both_loads, length, load, other_units
 
 WORDS = {"up": "going up", "down": "coming down"}
 ROWS = 5  # heights in a table
@@ -54,7 +54,7 @@ def _ends(answer: RigAnswer, ways: dict[str, RigWay], shown: Shown) -> Grid:
             WORDS[name],
             length(answer.heights_m[at], shown),
             load(way.bar_load_kg[at], shown),
-            load(way.bar_load_kg[at], other(shown)),
+            load(way.bar_load_kg[at], other_units(shown)),
             load(way.u95_mean_kg[at], shown),
             load(way.u95_next_set_kg[at], shown),
         )
@@ -63,7 +63,7 @@ def _ends(answer: RigAnswer, ways: dict[str, RigWay], shown: Shown) -> Grid:
     ]
     if len({row[1:] for row in rows}) == 2:  # the loop closes where the lift turns: both ways say the same
         rows = [("", *row[1:]) for row in rows[:2]]
-    return Grid(("", "bar at", shown.force, other(shown).force, "+- mean", "+- next set"), tuple(rows))
+    return Grid(("", "bar at", shown.force, other_units(shown).force, "+- mean", "+- next set"), tuple(rows))
 
 
 def _section(answer: RigAnswer, name: str, way: RigWay, shown: Shown) -> Section:

@@ -44,18 +44,18 @@ class View:
     after: tuple[str, ...] = ()  # said whatever is asked for: what is urgent, which command is next
 
 
-def other(shown: Shown) -> Shown:
+def other_units(shown: Shown) -> Shown:
     """The units that stand in brackets."""
     return SHOWN["lb" if shown.force == "kg" else "kg"]
 
 
-def both(newton: float, shown: Shown, digits: int = 2) -> str:
+def pull_in_both(newton: float, shown: Shown, digits: int = 2) -> str:
     """A pull in both units.
 
     >>> both(147.09975, SHOWN["kg"])
     '15.00 kg (33.1 lb)'
     """
-    also = other(shown)
+    also = other_units(shown)
     return f"{shown.pull(newton, digits)} {shown.force} ({also.pull(newton, 1)} {also.force})"
 
 
@@ -86,7 +86,7 @@ def both_loads(kilograms: float, shown: Shown) -> str:
     >>> both_loads(100.0, SHOWN["kg"])
     '100.0 kg (220.5 lb)'
     """
-    also = other(shown)
+    also = other_units(shown)
     return f"{load(kilograms, shown)} {shown.force} ({load(kilograms, also)} {also.force})"
 
 
@@ -114,7 +114,7 @@ def pull_cells(pull: Pull | None, shown: Shown) -> tuple[str, ...]:
         return ("-", "-", "-", "-")
     return (
         shown.pull(pull.force_N),
-        other(shown).pull(pull.force_N, 1),
+        other_units(shown).pull(pull.force_N, 1),
         shown.pull(pull.u95_mean_N),
         shown.pull(pull.u95_next_set_N),
     )
@@ -122,4 +122,4 @@ def pull_cells(pull: Pull | None, shown: Shown) -> tuple[str, ...]:
 
 def pull_headers(shown: Shown) -> tuple[str, ...]:
     """Headers that go with `pull_cells`."""
-    return (shown.force, other(shown).force, "+- mean", "+- next set")
+    return (shown.force, other_units(shown).force, "+- mean", "+- next set")

@@ -35,7 +35,7 @@ class LoadingStep(NamedTuple):
 
 def hardest(answer: RigLoad) -> Direction:
     """The way that pulls more; both where only one can be told."""
-    return max(answer.ways.values(), key=lambda d: float(abs(d.pull.value).max()))
+    return max(answer.known_ways.values(), key=lambda d: float(abs(d.pull.value).max()))
 
 
 def cautions(answer: RigLoad, unit: Unit = "kg") -> tuple[Finding, ...]:
@@ -45,7 +45,7 @@ def cautions(answer: RigLoad, unit: Unit = "kg") -> tuple[Finding, ...]:
         answer: What the rig does.
         unit: Of the weights in the sentences.
     """
-    if not answer.ways:
+    if not answer.known_ways:
         return ()
     said = _Weights(unit)
     found = [*_lets_go(answer, said), *_lift_off(answer, said), *_anchor(answer, said), *_fore_aft(answer, said)]
@@ -86,7 +86,7 @@ def _most_up(answer: RigLoad, direction: Direction, bands: Sequence[int]) -> flo
 
 def _everywhere(answer: RigLoad) -> list[Direction]:
     """Both ways of the lift, and the hooks where they are given."""
-    return [*answer.ways.values(), *([answer.hooks] if answer.hooks is not None else [])]
+    return [*answer.known_ways.values(), *([answer.hooks] if answer.hooks is not None else [])]
 
 
 def lifts_off(answer: RigLoad) -> bool:
@@ -141,7 +141,7 @@ class _Load(NamedTuple):
 def _anchor_load(answer: RigLoad) -> _Load:
     """The most that pulls on whatever holds the bands from below, and on all anchors sideways."""
     most = _Load(0.0, 0.0, 0.0)
-    for direction in answer.ways.values():
+    for direction in answer.known_ways.values():
         pairs = list(zip(answer.rig.band, direction.bands, strict=True))
         up = _most([p.down for b, p in pairs if b.source == "below" and not under_feet(b)])
         fore = [(p.fore, b.anchor_height) for b, p in pairs]
@@ -190,7 +190,7 @@ def _anchor(answer: RigLoad, said: _Weights) -> list[Finding]:
 
 
 def _fore_aft(answer: RigLoad, said: _Weights) -> list[Finding]:
-    directions = [answer.hooks] if answer.hooks is not None else list(answer.ways.values())
+    directions = [answer.hooks] if answer.hooks is not None else list(answer.known_ways.values())
     pull = max(abs(float(sum(p.fore[0] for p in d.bands))) for d in directions) / answer.gravity
     if pull < FORE_AFT_KG:
         return []

@@ -116,7 +116,7 @@ def refuse_flying(answer: RigLoad, unit: Unit = "kg") -> None:
     Raises:
         DataError: The bar would fly up somewhere along the lift.
     """
-    for way in answer.ways.values():
+    for way in answer.known_ways.values():
         least = int(way.load.value.argmin())
         missing = -float(way.load.value[least])
         if missing > 0:
@@ -265,7 +265,7 @@ def proposed(proposal: Proposal, hold: Hold | None) -> Proposed:
 
 def _apart(proposal: Proposal) -> tuple[float, float]:
     """By how much left and right differ where they differ most, with its 95 % limits. [kg]"""
-    ways = [way.difference for way in proposal.answer.ways.values()]
+    ways = [way.difference for way in proposal.answer.known_ways.values()]
     most = max(ways, key=lambda difference: float(abs(difference.value).max()))
     at = int(abs(most.value).argmax())
     gravity = proposal.answer.gravity

@@ -117,7 +117,7 @@ def learn(rig: Rig, check: Check, profiles: Sequence[Profile]) -> Learned:
         first = first or step
         if first.misfit > _limit(len(shown)):
             break
-        moved = {i: _within(one, one.length + one.u * step.of(f"hitch:{i}")) for i, one in hitches.items()}
+        moved = {i: _within(one, one.length + one.u * step.step_of(f"hitch:{i}")) for i, one in hitches.items()}
         settled = all(abs(moved[i] - slack[i]) < SETTLED for i in moved)
         slack = moved
         if settled:
@@ -189,10 +189,10 @@ def _look(
         rig = replace(rig, band=tuple(bands))
     answer = calculate(rig, profiles, extrapolate=True)
     way: Way = "down" if all(band.source == "above" for band in rig.band) else "up"
-    if way not in answer.ways:
+    if way not in answer.known_ways:
         raise DataError("unloading of a band from above was not measured, so no check can be worked out",
                         where="check", remedy="measure it")  # fmt: skip
-    pulls = list(answer.ways[way].bands)
+    pulls = list(answer.known_ways[way].bands)
     if check.how == "hook":
         pulls = [_along(pulls[check.band])]
     return _at_heights(pulls, answer.heights, rig, check, per)
@@ -215,7 +215,7 @@ def _along(pull: RigPull) -> RigPull:
 def _at_heights(pulls: list[RigPull], grid: Array, rig: Rig, check: Check, per: Mapping[str, float]) -> _Look:
     heights = np.array(check.heights)
 
-    def at(values: Array) -> Array:
+    def at_height(values: Array) -> Array:
         found: Array = np.interp(heights, grid, values)
         return found
 
@@ -224,13 +224,13 @@ def _at_heights(pulls: list[RigPull], grid: Array, rig: Rig, check: Check, per: 
     whole = np.sum([r for r, _ in rows], axis=0)
     middle = np.sum([m for _, m in rows], axis=0)
     down = np.sum([p.down for p in pulls], axis=0)
-    own = at(np.sum([s.shift for p in pulls for s in p.sources if s.key == OWN_READING], axis=0))
+    own = at_height(np.sum([s.shift for p in pulls for s in p.sources if s.key == OWN_READING], axis=0))
     step = check.resolution * G_STANDARD * sqrt(2 / 12)  # a reading less a zero
     gain = (U_GAIN[check.how] if check.u_gain is None else check.u_gain) * _shown(rig, check)
     noise = np.diag(own**2 + step**2 + 1e-12) + np.outer(gain, gain)
     for pull in pulls:
-        noise = noise + np.outer(at(pull.next_u), at(pull.next_u))
-    return _Look(at(down + middle), keys, np.array([at(row) for row in whole]).T, noise)
+        noise = noise + np.outer(at_height(pull.next_u), at_height(pull.next_u))
+    return _Look(at_height(down + middle), keys, np.array([at_height(row) for row in whole]).T, noise)
 
 
 def _rows(pull: RigPull, keys: Sequence[str], per: Mapping[str, float]) -> tuple[Array, Array]:
@@ -257,7 +257,7 @@ class _Step:
     misfit: float
     design: Array
 
-    def of(self, key: str) -> float:
+    def step_of(self, key: str) -> float:
         """Where a key now is, in its u before; one that no reading knows of stays."""
         return float(self.mean[self.keys.index(key)]) if key in self.keys else 0.0
 
@@ -284,7 +284,7 @@ def _condition(look: _Look, shown: Array, from_: Mapping[str, float]) -> _Step:
 def _grip(step: _Step) -> tuple[float, float] | None:
     if "grip" not in step.keys:
         return None
-    return float(np.clip(0.5 + GRIP_U * step.of("grip"), 0, 1)), GRIP_U * step.u("grip")
+    return float(np.clip(0.5 + GRIP_U * step.step_of("grip"), 0, 1)), GRIP_U * step.u("grip")
 
 
 def _level(step: _Step) -> tuple[float, float]:

@@ -18,10 +18,10 @@ from calib.profile.document import Profile
 from calib.profile.parts import Branch
 from calib.profile.table import BranchName, continued
 from calib.records import Array
+from calib.use.bands.assumed import U_TEMPERATURE
 from calib.use.rig.rig_file import Rig
 from calib.use.rig.rig_geometry import Loop
 
-U_TEMPERATURE = assumptions.BY_NAME["u_temperature_unknown"].value  # [K] where either temperature is unknown
 RELAXATION = tuple(assumptions.BY_NAME[n].value for n in ("relaxation", "u_relaxation"))  # [% per decade] and its u
 TOE = 0.6  # u between the slack band and the first tested length, where a straight line stands: TOE part (1 - part) of
 # the first tested pull. In the middle 30 %: room for a curled start and for a stiff one. An assumption
@@ -260,7 +260,7 @@ def _longer(
     try:
         beyond = [continued(loading, float(x), profile.band.rest_half_path_m) for x in more]
     except OutOfRangeError as error:
-        raise error.at(profile.band.id) from None
+        raise error.placed_at(profile.band.id) from None
     scale = np.array([e.force / loading.force_N[-1] for e in beyond])
     grown = [RigSource(s.key, np.append(s.shift, s.shift[-1] * scale)) for s in factors]
     told = sum((s.shift[-len(more) :] ** 2 for s in grown), np.zeros(len(more))) if len(more) else np.array([])

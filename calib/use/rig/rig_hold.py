@@ -53,7 +53,7 @@ def hold_number(rig: Rig, profiles: Sequence[Profile], *, extrapolate: bool = Fa
     still = replace(rig, bar=replace(rig.bar, tempo_s=wait))
     answer, _ = work_out(still, profiles, extrapolate=extrapolate)
     at, way = (0, "down") if above == {True} else (-1, "up")
-    direction, g = answer.ways[way], answer.gravity  # type: ignore[index]
+    direction, g = answer.known_ways[way], answer.gravity  # type: ignore[index]
     sides = tuple(
         HoldPull(side, abs(float(k.value[at])) / g, float(k.u95[at]) / g, float(k.next_u95[at]) / g)
         for side in SIDES

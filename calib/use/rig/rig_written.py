@@ -10,7 +10,7 @@ from calib.units import from_si
 from calib.use.rig.rig_file import FORMAT, SECTIONS, Anchor, Bar, Check, Rig, RigBand
 
 
-def written(rig: Rig, notes: Sequence[str] = ()) -> str:
+def rig_toml(rig: Rig, notes: Sequence[str] = ()) -> str:
     """The text of a rig file.
 
     Args:

@@ -51,11 +51,11 @@ class Wish:
             pulled: What the bands pull downward, heights last. [kg]
         """
         if self.load is not None:
-            return 1.0, _at(pulled, self.of) - self.load
+            return 1.0, _pull_at(pulled, self.of) - self.load
         if self.of in ("weight", "maximum"):
             most = abs(pulled[..., [0, -1]]).max(axis=-1)
             return (-self.share, most) if self.of == "weight" else (0.0, most - self.share * self.maximum)
-        there = _at(pulled, self.of)
+        there = _pull_at(pulled, self.of)
         return -self.share, abs(there) - self.share * there
 
 
@@ -103,7 +103,7 @@ class Proposal:
     @property
     def apart(self) -> float:
         """By how much the sides differ where they differ most. [kg]"""
-        ways = self.answer.ways.values()
+        ways = self.answer.known_ways.values()
         return max(float(abs(way.difference.value).max()) for way in ways) / self.answer.gravity
 
     def wanted(self, wishes: Sequence[Wish]) -> list[Known]:
@@ -118,7 +118,7 @@ class Proposal:
     @property
     def flies(self) -> bool:
         """The bands from above pull more than bar and plates weigh, beyond doubt: there is no load to propose."""
-        return any(bool((way.load.value < 0).any()) for way in self.answer.ways.values())
+        return any(bool((way.load.value < 0).any()) for way in self.answer.known_ways.values())
 
     @property
     def untested(self) -> bool:
@@ -367,7 +367,7 @@ def nearest_load(misses: Sequence[tuple[float, Array]], weights: Array) -> tuple
     return low, np.where(np.isnan(miss), np.inf, miss)
 
 
-def _at(pulled: Array, of: Of) -> Array:
+def _pull_at(pulled: Array, of: Of) -> Array:
     found: Array = over_the_lift(pulled) if of == "average" else pulled[..., 0 if of == "bottom" else -1]
     return found
 
@@ -406,7 +406,7 @@ def _rig_of(sought: Sought, team: Team, best: Best) -> tuple[Rig, tuple[Profile,
 
 
 def _loads_up(answer: RigLoad) -> dict[Of, Known]:
-    return {of: load_of(answer, answer.ways["up"], of) for of in OFS}
+    return {of: load_of(answer, answer.known_ways["up"], of) for of in OFS}
 
 
 def _hook(band: RigBand) -> tuple[object, ...]:

@@ -55,7 +55,7 @@ class RigLoad:
     findings: tuple[Finding, ...]
 
     @property
-    def ways(self) -> dict[Way, Direction]:
+    def known_ways(self) -> dict[Way, Direction]:
         """The ways that could be told."""
         found: dict[Way, Direction | None] = {"up": self.up, "down": self.down}
         return {way: direction for way, direction in found.items() if direction is not None}

@@ -50,7 +50,7 @@ def check_part(
             )
             for w in result.weighings
         ),
-        correction=FittedCorrection.of(result.correction),
+        correction=FittedCorrection.from_correction(result.correction),
         repeatability_N=result.repeatability,
         reversibility_N=max((-gap for gap in gaps), default=None),
         zero_return_N=result.zero_return,

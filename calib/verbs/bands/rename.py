@@ -34,7 +34,7 @@ def command(
         print(f"Band {known.address} is now called {name}. Back: bandcurve undo {name}")
         return 0
     where = Path(band).resolve()
-    found = register.at(Path(band))
+    found = register.band_of_file(Path(band))
     cards = [c for c in (*found.calibrations, *found.aside) if c.path.resolve() == where] if found else []
     if found is None or not cards:
         raise DataError(

@@ -33,7 +33,7 @@ def command(
 
     register = read_register(folder)
     if is_path(band):
-        known = register.at(Path(band))
+        known = register.band_of_file(Path(band))
         card = (
             next((c for c in known.calibrations if c.path.resolve() == Path(band).resolve()), None) if known else None
         )

@@ -4,7 +4,7 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import DataError, UsageError
+from calib.errors import DataError
 from calib.verbs.talk.recording_options import (
     FirstHoleOption,
     HolesOption,
@@ -14,12 +14,13 @@ from calib.verbs.talk.recording_options import (
     TopOption,
 )
 from calib.verbs.terminal import typer_later as typer
+from calib.verbs.terminal.quantities import paper_size
 
 if TYPE_CHECKING:
     from calib.records import RunHead
     from calib.use.ask.given import Given
+    from calib.use.report.sheet import Paper
 
-PAPERS = ("a4", "letter")
 LABELS = "labels.pdf"
 
 
@@ -64,8 +65,7 @@ def command(
     from calib.verbs.talk.record_session import place_for
     from calib.verbs.terminal.prompts import EndOfInputError, prepare, say
 
-    if paper not in PAPERS:
-        raise UsageError(f"--paper {paper[:20]!r} is not known", remedy="use a4 or letter")
+    size = paper_size(paper)
     ids = [check_id(name) for name in numbered(prefix, count, first)]
     _refuse_other_runs(folder)
     given = Given(
@@ -89,7 +89,7 @@ def command(
     except EndOfInputError:
         say("", "Stopped before all was said; nothing was written. The same command again goes on there.")
         return 1
-    _write_all(made, folder, min(full, count), paper)
+    _write_all(made, folder, min(full, count), size)
     _say(folder, made, min(full, count))
     return 0
 
@@ -114,7 +114,7 @@ def _asked(given: "Given", folder: Path, beside: Path | None) -> "RunHead":
     return replace(base, band=band, length=replace(base.length, tape=f"{name}-tape"))  # one tape for all of them
 
 
-def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: str) -> None:
+def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: "Paper") -> None:
     """All files of the box; where the disk takes only some of them, none, or the box could not be made again."""
     from contextlib import suppress
 
@@ -138,12 +138,12 @@ def _write(head: "RunHead", folder: Path) -> None:
     new_writer(folder / f"{head.band.id}.run.csv", Recording(head)).close()
 
 
-def _labels(made: "list[RunHead]", folder: Path, full: int, paper: str) -> None:
+def _labels(made: "list[RunHead]", folder: Path, full: int, paper: "Paper") -> None:
     from calib.safe_write import write_atomically
     from calib.use.report.labels import Label, labels_pdf
 
     labels = [Label(head.band.id, "measure in full" if i < full else "") for i, head in enumerate(made)]
-    write_atomically(folder / LABELS, labels_pdf(labels, "letter" if paper == "letter" else "a4"))
+    write_atomically(folder / LABELS, labels_pdf(labels, paper))
 
 
 def _say(folder: Path, made: "list[RunHead]", full: int) -> None:

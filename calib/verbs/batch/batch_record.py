@@ -165,7 +165,7 @@ def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: 
         path = free_name(folder, band.id)
         new_writer(path, Recording(_once_more(band, bands))).close()
     writer, run = RunWriter.resume(path)
-    state = Recording.of(run)
+    state = Recording.from_run(run)
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     recorder = Recorder(state, writer, path, pace, pace.clock() - last)
     try:
@@ -214,7 +214,7 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     say("", warm_up_words(head))
     wait_for_enter("Enter when done: ", "A band that has lain is stiffer in its first pulls; back takes another band.")
     if course_of(head, ()).way_back and pace.counts_down:
-        live.rest(REST_S, "let the band rest")
+        live.count_down_pause(REST_S, "let the band rest")
     gear, nominal = gear_of(head), head.band.flat_length
     flat, mass = lead(lambda: (flat_of_one(gear, nominal), ask_mass()), how="")
     return in_hand(head, flat, mass, datetime.now(UTC))

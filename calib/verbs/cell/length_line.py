@@ -9,7 +9,7 @@ from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.port import open_source
 from calib.acquire.files.typed import parse_length
 from calib.acquire.points.length_sensor import LengthSensor, Mark, tied
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.closing import Closing
 from calib.errors import DataError
 from calib.units import LENGTH
@@ -58,11 +58,11 @@ class LengthLine(Closing):
         say("", "The length sensor is tied to the tape at two marks, one short and one long.")
         marks = [self._mark(place, unit) for place in (min(settings), max(settings))]
         sensor = tied(marks[0], marks[1], u_tape)
-        say(f"  Length sensor: {sensor.words()}.")
+        say(f"  Length sensor: {sensor.described()}.")
         return sensor
 
     def _mark(self, place: float, unit: str) -> Mark:
-        about = f"{shown(place, unit, LENGTH)} {unit}"
+        about = f"{number_in_unit(place, unit, LENGTH)} {unit}"
         taped = ask(
             f"Set it to about {about} and hold; the tape reads, {unit}: ", lambda text: parse_length(text, unit)
         )

@@ -61,13 +61,13 @@ class Screen:
         finally:
             if not self._dumb:
                 self._write("\x1b[?25h\x1b[?1049l")
-            self._write("\n".join(["", *map(wrap, [*self._talk.news(), *summary(self._talk.figures)]), ""]))
+            self._write("\n".join(["", *map(wrap, [*self._talk.unsaid(), *summary(self._talk.figures)]), ""]))
         self._talk.give_up(ended=True)
         return 0
 
     def _show(self, key: Callable[[float], str], lasting: float | None) -> None:
         drawn = -REDRAW
-        while not self._talk.over(lasting):
+        while not self._talk.is_over(lasting):
             for record in self._listening.poll(REDRAW / 2):
                 self._take(record)
             if time.monotonic() - drawn < REDRAW:
@@ -127,7 +127,7 @@ class Screen:
     def _head(self) -> str:
         listening = self._listening
         speed = f"  {listening.setting}" if listening.setting else ""
-        form = f"  {listening.format.words()}" if listening.format else ""
+        form = f"  {listening.format.described()}" if listening.format else ""
         return f"{clean(listening.source.name)}{speed}{form}"
 
     def _large(self, wide: int, high: int) -> list[str]:

@@ -145,7 +145,9 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
     say_prompt(live.BELL)
     moved = point.force - taken.zero
     if abs(moved) > line.meter.floor:
-        say(f"  That is {words(moved, line.meter, taken.sheet.unit)} more than before: the others are moved along.")
+        say(
+            f"  That is {value_text(moved, line.meter, taken.sheet.unit)} more than before: the others are moved along."
+        )
         rows = tuple(replace(r, shown=r.shown + moved) for r in taken.sheet.rows)
         taken.sheet = replace(taken.sheet, rows=rows)
 
@@ -185,7 +187,7 @@ def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
             say("  Once more, please: what hangs?")
         return
     say_prompt(live.BELL)
-    say(f"  {words(point.force - taken.zero, line.meter, taken.sheet.unit)}")
+    say(f"  {value_text(point.force - taken.zero, line.meter, taken.sheet.unit)}")
     doubt = _doubt(taken, sum(pieces), point.force, line.meter.floor)
     if doubt and not _kept(doubt):
         return
@@ -219,7 +221,7 @@ def _kept(doubt: str) -> bool:
         return False
 
 
-def words(value: float, meter: Meter, unit: str) -> str:
+def value_text(value: float, meter: Meter, unit: str) -> str:
     """A value of the line in words."""
     return f"{round(value)} counts" if meter.in_counts else f"{value / FORCE[unit]:.3f} {unit}"
 
@@ -236,7 +238,7 @@ def _held(line: CellLine, zero: float, unit: str, *, through_restart: bool = Fal
                 found.append(event.point)
             elif event.why is not None:
                 live.show("")
-                say(f"  {why_not(event, 'weight', lambda f: words(f, meter, unit))}")
+                say(f"  {why_not(event, 'weight', lambda f: value_text(f, meter, unit))}")
         return bool(found)
 
     return found[0] if _follow(line, unit, see, through_restart=through_restart) else None
@@ -271,7 +273,7 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool], *, t
                     say(f"  {record.kind}: {record.note or record.raw.strip()[:40]}")
                 if value is not None and time.monotonic() - drawn > REDRAW:
                     drawn = time.monotonic()
-                    live.show(f"  {words(value, line.meter, unit)}   wait for the bell (q gives up)")
+                    live.show(f"  {value_text(value, line.meter, unit)}   wait for the bell (q gives up)")
             if (silence := no_reading(line.listening.now() - heard_s)) and time.monotonic() - drawn > REDRAW:
                 drawn = time.monotonic()
                 live.show(silence)
@@ -303,11 +305,11 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
     last = float(np.mean([v for t, v in seen if t >= middle]))
     held = taken.sheet.rows[-1].shown
     if max(abs(last - first), abs(first - held)) > CREEPS * abs(held - taken.zero):
-        changed = words(last - held, line.meter, taken.sheet.unit)
+        changed = value_text(last - held, line.meter, taken.sheet.unit)
         say(f"  It changed by {changed}; no cell creeps so much. Another load hung there: nothing is kept of it.")
         return
     taken.creep = (first, last - first)
-    say(f"  It changed by {words(last - first, line.meter, taken.sheet.unit)}.")
+    say(f"  It changed by {value_text(last - first, line.meter, taken.sheet.unit)}.")
 
 
 def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: float, *, may_turn: bool) -> Checked:

@@ -24,7 +24,7 @@ from calib.use.ask.given import Given
 from calib.use.ask.readers import positive_force
 from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
 from calib.use.cell.cell_line import CellLine, LineWanted, open_line, refuse_no_length
-from calib.use.cell.doing import shown
+from calib.use.cell.doing import screen_now
 from calib.verbs.cell.length_line import LengthLine, length_line
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
@@ -96,7 +96,7 @@ def record_at_port(
                 held_by = grip
                 recorder = begun(with_line(given, line, scale, grip, by_sweeps=swept is not None), out, pace, options)
             u_sensor = u_sensor_of(recorder.state.head, None if line.meter.in_counts else scale)
-            made = PortRecorder.of(recorder, line, held_by, u_sensor)
+            made = PortRecorder.from_recorder(recorder, line, held_by, u_sensor)
             made.length_line = None if length_port is None else length_line(length_port, line.listening)
             return swept(made) if swept else made
 
@@ -129,7 +129,9 @@ class PortRecorder(Recorder):
     heard_s: float = 0.0  # when the newest reading came, by the line's time
 
     @classmethod
-    def of(cls, base: Recorder, line: CellLine, grip: Grip, u_sensor: Callable[[float], float]) -> "PortRecorder":
+    def from_recorder(
+        cls, base: Recorder, line: CellLine, grip: Grip, u_sensor: Callable[[float], float]
+    ) -> "PortRecorder":
         """The same recording, at a load cell."""
         return cls(
             base.state,
@@ -166,7 +168,7 @@ class PortRecorder(Recorder):
             return None
         course, setup = self.state.course, self.state.head.length
         sensor = self.length_line.tie(course.settings, course.length_unit, setup.u_reading)
-        note = f"note: length read by a sensor: {sensor.words()}"
+        note = f"note: length read by a sensor: {sensor.described()}"
         step = take_beside(self.state, Row(self.state.next_number, "gap", at_s=round(self.now() or 0.0, 1), note=note))
         self.state = step.state
         self.keep(step.written)
@@ -237,13 +239,13 @@ class PortRecorder(Recorder):
                 for record in listening.poll(WAIT):
                     self.keep_line(stream, record.at_s + offset, record)
                     self.heard_s = record.at_s if record.kind == "reading" else self.heard_s
-                    act = act.then(work.feed(record, record.at_s + offset))
+                    act = act.followed_by(work.feed(record, record.at_s + offset))
                     self._remember(work, record)
                     self._read_length(work, self.length_line, record, record.at_s + offset)
                 self._poll_length(work, offset)
                 pressed = key(0.0)
                 if pressed:
-                    act = act.then(work.key(pressed, listening.now() + offset))
+                    act = act.followed_by(work.key(pressed, listening.now() + offset))
                 if act != Act() or listening.ended:
                     return act
                 self._draw(work, offset)
@@ -284,7 +286,7 @@ class PortRecorder(Recorder):
         if now - self.drawn_s < REDRAW:
             return
         self.drawn_s = now
-        now_shown = shown(work, self.line.listening, offset, self.heard_s)
+        now_shown = screen_now(work, self.line.listening, offset, self.heard_s)
         if not now_shown.value:
             self.panel.show([f"  {now_shown.doing}"])
             return
@@ -297,7 +299,7 @@ class PortRecorder(Recorder):
         course = work.state.course
         unit, scale = course.length_unit, 1.0 if self.line.meter.in_counts else FORCE[course.force_unit]
         places = 0 if self.line.meter.in_counts else 1
-        strip = self.strip if work.pull is None else self.strip.less(work.zero / scale, work.sign)
+        strip = self.strip if work.pull is None else self.strip.above_zero(work.zero / scale, work.sign)
         left = strip.rows(HALF - 2, PLOT_HIGH, places, from_zero=work.pull is not None)
         marks = []
         for row in work.state.run.readings:

@@ -14,7 +14,7 @@ from calib.acquire.points.hands_free import HandsFree
 from calib.acquire.points.point_rows import swept_row
 from calib.acquire.points.sweep import UNEVEN, Leg, SweepPoint, legs_of, length_by_speed, points_of
 from calib.acquire.recording.machine import take_beside
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.errors import DataError, UsageError
 from calib.frozen import dataclass
 from calib.records import Row
@@ -96,7 +96,7 @@ class SweepRecorder(PortRecorder):
     def _sweeps(self, work: HandsFree, stream: StreamWriter, offset: float) -> None:
         """One go at all cycles; rows are written when it has ended well."""
         course = self.state.course
-        low, top = (f"{shown(x, course.length_unit, LENGTH)} {course.length_unit}" for x in self._ends())
+        low, top = (f"{number_in_unit(x, course.length_unit, LENGTH)} {course.length_unit}" for x in self._ends())
         shift = self._tape() if self.sweep.speed is None else 0.0
         times = "once" if course.cycles == 1 else f"{course.cycles} times"
         say("", f"Pull evenly from below {low} out to {top} and back, {times}; then press Enter.")
@@ -158,7 +158,7 @@ class SweepRecorder(PortRecorder):
         if samples.t and now - self.drawn_s > REDRAW:
             self.drawn_s = now
             zero, silence = work.zero, no_reading(self.line.listening.now() - self.heard_s)
-            live.show(silence or f"  {work.words(samples.value[-1] - zero):>14}   Enter when it is back")
+            live.show(silence or f"  {work.value_text(samples.value[-1] - zero):>14}   Enter when it is back")
 
     def _lost(self, why: str) -> None:
         """The sweep broke off: a gap, and a new zero before the next."""

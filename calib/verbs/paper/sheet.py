@@ -8,7 +8,7 @@ from calib.errors import DataError, UsageError, printable
 from calib.units import Shown
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.band_argument import FolderOption
-from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
+from calib.verbs.terminal.quantities import UNIT_HELP, paper_size, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.batch_document import Batch
@@ -55,8 +55,7 @@ def command(
       bandcurve sheet B07 --link http://192.168.1.20:8080
     """
     shown = shown_in(unit)
-    if paper not in ("a4", "letter"):
-        raise UsageError(f"--paper {paper!r} is not a size", remedy="a4 or letter")
+    size = paper_size(paper)
     is_rig = what.lower().endswith(".toml")
     is_box = _is_box(what)
     name = Path(what).name.removesuffix(".toml").removesuffix(".rig") if is_rig else what
@@ -67,7 +66,7 @@ def command(
         raise UsageError(f"--out {target.name}: not a kind of sheet", remedy="end its name in .pdf, .png or .html")
     from calib.safe_write import write_new
 
-    how = (cast("Kind", kind), cast("Paper", paper), shown)
+    how = (cast("Kind", kind), size, shown)
     if lifters is not None:
         if not is_rig:
             raise UsageError("--lifters is for a rig", remedy="name a rig, NAME.rig.toml")

@@ -14,7 +14,7 @@ from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.band_argument import FolderOption
 from calib.verbs.terminal.plain_text import complaint
-from calib.verbs.terminal.quantities import shown_in
+from calib.verbs.terminal.quantities import paper_size, shown_in
 
 if TYPE_CHECKING:
     from calib.units import Shown
@@ -81,9 +81,10 @@ def command(
     from calib.verbs.rig.rig_solve import arrangements_of, seen_from, with_pairs
 
     shown = cast("Unit", shown_in(unit).force)
+    size = paper_size(paper)
     turns = parse_lifters(read_capped(table, CAP_BYTES), table.name)
     if sheet is not None:
-        _check_sheet(sheet, paper, turns)
+        _check_sheet(sheet, turns)
     rig = rig or _asked_place(turns, as_json=as_json)
     kept, left = _sound_bands(folder, bands or [])
     box = Box(
@@ -106,7 +107,7 @@ def command(
         progress.close()
     answer = lineup_answer(lineups, used, [*left, *not_paired(kept, used)])
     if sheet is not None:
-        _write_sheet(answer, sheet, cast("Paper", paper), table.name, SHOWN[shown])
+        _write_sheet(answer, sheet, size, table.name, SHOWN[shown])
     give(answer, lineup_view(answer, SHOWN[shown]), as_json=as_json, full=full)
     return 0 if any(one.proposal for lineup in lineups for one in lineup.turns) else 1
 
@@ -132,16 +133,14 @@ def _sound_bands(folder: Path, names: list[str]) -> "tuple[list[Found], list[tup
     try:
         return sound_bands(Lookup(folder), names)
     except DataError as error:
-        raise error.at(str(folder)) from None
+        raise error.placed_at(str(folder)) from None
 
 
-def _check_sheet(sheet: Path, paper: str, turns: "Sequence[Turn]") -> None:
+def _check_sheet(sheet: Path, turns: "Sequence[Turn]") -> None:
     """Say at once what would fail after the work."""
     from calib.use.paper.plan_sheet import MOST
     from calib.use.paper.wall_page import KINDS
 
-    if paper not in ("a4", "letter"):
-        raise UsageError(f"--paper {paper!r} is not a size", remedy="a4 or letter")
     if sheet.suffix.lower().removeprefix(".") not in KINDS:
         raise UsageError(f"--sheet {sheet.name}: not a kind of sheet", remedy="end its name in .pdf, .png or .html")
     if sheet.exists():

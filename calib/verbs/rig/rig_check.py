@@ -189,6 +189,6 @@ def _pairs(rig: "Rig", length: str, unit: str) -> list[tuple[float, float]]:
 
 def _write(path: Path, rig: "Rig") -> None:
     from calib.safe_write import write_new
-    from calib.use.rig.rig_written import written
+    from calib.use.rig.rig_written import rig_toml
 
-    write_new(path, written(rig))
+    write_new(path, rig_toml(rig))

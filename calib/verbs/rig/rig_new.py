@@ -34,7 +34,7 @@ def command(
     """
     from calib.identity import check_id
     from calib.safe_write import new_folder, write_new
-    from calib.use.rig.rig_written import written
+    from calib.use.rig.rig_written import rig_toml
     from calib.verbs.rig.rig_memory import Memory
     from calib.verbs.rig.rig_place import stand_in
     from calib.verbs.rig.rig_questions import ask_rig
@@ -53,7 +53,7 @@ def command(
     except EndOfInputError:
         raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None
     with new_folder(folder):
-        write_new(path, written(rig))
+        write_new(path, rig_toml(rig))
     memory.keep(stand, latitude)
     stand_in(path)
     if as_json:

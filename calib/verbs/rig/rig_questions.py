@@ -75,7 +75,7 @@ class Stand:
     bar_kg: float
     anchor: Anchor
 
-    def words(self) -> str:
+    def in_a_line(self) -> str:
         """In one line, to be taken or not."""
         bar = f"bar {self.bar_kg / MASS[self.unit]:.4g} {self.unit}"
         rule, holes = self.ruler, ""
@@ -95,7 +95,7 @@ def ask_rig(load: Load, before: Stand | None = None, latitude: float | None = No
         before: Of the last rig; offered.
         latitude: Of the place, where it is known; it is not asked for. [degree]
     """
-    stand = before if before is not None and yes(f"As last time ({before.words()})?", hint=AGAIN) else _ask_stand()
+    stand = before if before is not None and yes(f"As last time ({before.in_a_line()})?", hint=AGAIN) else _ask_stand()
     say("Heights are above the floor, to the middle of the bar's sleeve or of the anchor.")
     bar = _ask_bar(stand.ruler, stand.unit)
     rig = Rig(replace(bar, mass=stand.bar_kg, latitude_deg=latitude), (), stand.anchor)

@@ -212,7 +212,7 @@ def _solved(
                 break
         return solved
     except DataError as error:
-        raise error.at(file.name) from None
+        raise error.placed_at(file.name) from None
     finally:
         progress.close()
 
@@ -319,10 +319,10 @@ def _other_ways(solved: "SolveResult") -> str:
 def _write(solved: "SolveResult", answer: "SolveAnswer", file: Path, out: Path, shown: Shown) -> None:
     from calib.safe_write import write_new
     from calib.use.report.solve_views import wish_text
-    from calib.use.rig.rig_written import written
+    from calib.use.rig.rig_written import rig_toml
 
     rig = solved.proposals[0].rig
     bands = tuple(replace(b, profile=seen_from(out, file.parent / b.profile)) for b in rig.band)
     wanted = " and ".join(wish_text(wish, shown) for wish in answer.wanted)
     notes = (f"Worked out by bandcurve for {wanted}, going up.",)
-    write_new(out, written(replace(rig, band=bands), notes).encode())
+    write_new(out, rig_toml(replace(rig, band=bands), notes).encode())

@@ -105,7 +105,7 @@ def with_pieces(hung: HungLoads, plates: PlateSet) -> HungLoads:
         try:
             names = plates.named("+".join(typed)) if len(typed) > 1 else plates.stack(sum(row.pieces))
         except DataError as error:
-            raise error.at(f"line {row.line}" if row.line else "") from None
+            raise error.placed_at(f"line {row.line}" if row.line else "") from None
         out.append(replace(row, pieces=tuple(plates.piece(n).mass_kg for n in names)))
     return replace(hung, rows=tuple(out), pieces_told_apart=True)
 

@@ -25,7 +25,7 @@ def ask_open(talk: Talk, save: Callable[[Talk], None], until: Callable[[Talk], b
         except BackError:
             if not talk.asked:
                 say("  This is the first question.")
-            talk = talk.back()
+            talk = talk.before_last_answer()
             continue
         save(talk)
     return talk

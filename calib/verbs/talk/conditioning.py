@@ -36,9 +36,9 @@ def flat_after(head: RunHead) -> float:
     """The flat length after the pulls; one far from that before is asked about. [m]"""
     gear, before = gear_of(head), head.band.flat_length
     while True:
-        kept = ask_flat_again(gear.words(before), {"unit": gear.units.length})
+        kept = ask_flat_again(gear.length_text(before), {"unit": gear.units.length})
         flat = round(parse_length(kept, "mm"), 6)
-        if kept == gear.words(before):
+        if kept == gear.length_text(before):
             return before
-        if abs(flat / before - 1) <= FLAT_MOVED or yes(f"It was {gear.words(before)} before. Is {kept} right?"):
+        if abs(flat / before - 1) <= FLAT_MOVED or yes(f"It was {gear.length_text(before)} before. Is {kept} right?"):
             return flat

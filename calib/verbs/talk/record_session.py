@@ -81,11 +81,11 @@ def begun(given: Given, out: Path, pace: Pace, options: str = "") -> Recorder:
 def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
     """A recording taken up where its file ends; at a load cell's port the zero is taken again by itself."""
     writer, run = RunWriter.resume(path)
-    state = Recording.of(run)
+    state = Recording.from_run(run)
     try:
         settings, choose = state.course.settings, chooser_for(state)
     except DataError as error:
-        raise error.at(str(path)) from error
+        raise error.placed_at(str(path)) from error
     if not settings:
         raise DataError("holds no plan and no reading to go on from", where=str(path), remedy="begin a new one")
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from calib.acquire.recording.course import UNTIL
 from calib.acquire.recording.state import Recording
-from calib.acquire.recording.typed_entry import shown
+from calib.acquire.recording.typed_entry import number_in_unit
 from calib.finding import Finding
 from calib.records import Run, RunHead
 from calib.units import FORCE
@@ -71,7 +71,7 @@ def _scale_check(told: Recorded, path: Path, port: str) -> list[str]:
     if scale is None or scale.check is not None or scale.correction is not None or course.capacity is None:
         return []
     unit, file = course.force_unit, shlex.quote(str(path.parent / f"{scale.id}.scale.json"))
-    step, most = (shown(x, unit, FORCE) for x in (scale.resolution, course.capacity))
+    step, most = (number_in_unit(x, unit, FORCE) for x in (scale.resolution, course.capacity))
     kind = "--kind load-cell" if port else f"--locks {scale.locks}"
     return [
         f"Narrower with a checked scale, now or later; then: bandcurve fit {shlex.quote(str(path))} --scale {file}",

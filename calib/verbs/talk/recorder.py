@@ -14,7 +14,7 @@ from calib.acquire.recording.new_file import free_name, head_text, write_whole
 from calib.acquire.recording.state import Recording
 from calib.acquire.recording.twice import ask_for_more
 from calib.acquire.recording.typed_commands import row_words
-from calib.acquire.recording.typed_entry import clean, place_words, shown
+from calib.acquire.recording.typed_entry import clean, number_in_unit, place_words
 from calib.errors import BandcurveError
 from calib.frozen import dataclass
 from calib.records import Row, RunHead
@@ -182,11 +182,11 @@ class Recorder:
 
     def _mass(self, kilogram: float) -> str:
         unit = self.state.course.force_unit
-        return f"{shown(kilogram * G_STANDARD, unit, FORCE)} {unit}"
+        return f"{number_in_unit(kilogram * G_STANDARD, unit, FORCE)} {unit}"
 
     def _force(self, newton: float | None) -> str:
         unit = self.state.course.force_unit
-        return f"{shown(newton or 0.0, unit, FORCE)} {unit}"
+        return f"{number_in_unit(newton or 0.0, unit, FORCE)} {unit}"
 
     def _prompt(self, slot: Slot) -> str:
         course, head = self.state.course, self.state.head

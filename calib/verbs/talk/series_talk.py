@@ -6,12 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calib.errors import DataError, FileError, UsageError
+from calib.use.bands.calibrate import SERIES
 
 if TYPE_CHECKING:
     from calib.acquire.files.series_file import Series
     from calib.profile.document import Profile
 
-ENDING = ".series.csv"
 AGAIN = "again"  # typed after the bands were unhooked: the next pull
 
 
@@ -66,14 +66,14 @@ def lead(path: Path) -> "Series":
     from calib.safe_write import write_atomically, write_new
     from calib.verbs.terminal.prompts import EndOfInputError, at_terminal, prepare, say
 
-    if not path.name.endswith(ENDING):
-        raise UsageError(f"--series {path.name[:60]!r} does not end in {ENDING}", remedy=f"name it A+B{ENDING}")
+    if not path.name.endswith(SERIES):
+        raise UsageError(f"--series {path.name[:60]!r} does not end in {SERIES}", remedy=f"name it A+B{SERIES}")
     if not at_terminal():
         raise FileError("there is no such file", where=str(path), remedy="at a terminal it is asked for, row by row")
     prepare()
     number, cycle = 0, 1
     try:
-        before = _ask_head(path.name.removesuffix(ENDING).split("+")).encode()
+        before = _ask_head(path.name.removesuffix(SERIES).split("+")).encode()
         say(
             "Look both bands over. Hook them end to end between two fixed points, with a link that cannot open.",
             "Eyes out of their line; nobody and nothing behind either end.",

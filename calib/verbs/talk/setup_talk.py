@@ -128,7 +128,7 @@ class SetUp:
                 if not talk.asked:
                     say("  This is the first question; a letter changes a line.")
                     continue
-                return talk.back(), None
+                return talk.before_last_answer(), None
             except DataError as error:
                 say(f"  {sentence(error)}")
 

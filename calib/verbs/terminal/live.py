@@ -62,7 +62,7 @@ def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited
         return Waited(wait.dwell_s)
 
 
-def rest(seconds: float, words: str) -> None:
+def count_down_pause(seconds: float, words: str) -> None:
     """Count down a pause; Enter ends it.
 
     Another key does not: what is typed too early for the next question must not lose its first digit to the pause.

@@ -37,7 +37,7 @@ class Strip:
         while self._samples[0][0] < at_s - SPAN_S:
             self._samples.popleft()
 
-    def less(self, zero: float, sign: float) -> "Strip":
+    def above_zero(self, zero: float, sign: float) -> "Strip":
         """The same force above a zero, with its sign turned where that is -1. [unit of the readings]"""
         made = Strip()
         made._samples.extend((at, sign * (force - zero)) for at, force in self._samples)

@@ -44,7 +44,7 @@ class _Talk:
         """Whether the next question was answered before."""
         return self.at < len(self.given)
 
-    def took(self, text: str) -> None:
+    def keep_answer(self, text: str) -> None:
         """An answer that could be read."""
         if not self.repeats:
             self.given.append(text)
@@ -211,7 +211,7 @@ def ask(prompt: str, read: Callable[[str], T], *, empty: T | None = None, hint: 
                 _not_read(error)
                 continue
         if _talk is not None:
-            _talk.took(text)
+            _talk.keep_answer(text)
         return value
 
 

@@ -2,11 +2,14 @@
 
 import re
 from datetime import date
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from calib.acquire.files.typed import EARLIEST, parse_force, parse_length, parse_mass
 from calib.errors import DataError, UsageError
 from calib.units import SHOWN, UNITS, Shown
+
+if TYPE_CHECKING:
+    from calib.use.report.sheet import Paper
 
 UNIT_HELP = "kg with metres, or lb with inches, in the words."
 Quantity = Literal["length", "force", "mass"]
@@ -54,6 +57,17 @@ def lengths_in_si(text: str, option: str, unit: str, most: int) -> tuple[float, 
     if len(parts) > most:
         raise UsageError(f"{option} {text[:40]!r} names {len(parts)} lengths", remedy=f"give at most {most}")
     return tuple(option_in_si(part, option, "length", unit) for part in parts)
+
+
+def paper_size(text: str) -> "Paper":
+    """The paper of `--paper`.
+
+    Raises:
+        UsageError: It is not a size known here.
+    """
+    if text not in ("a4", "letter"):
+        raise UsageError(f"--paper {text[:20]!r} is not a size", remedy="use a4 or letter")
+    return "letter" if text == "letter" else "a4"
 
 
 def day_gone_by(text: str, option: str) -> date:

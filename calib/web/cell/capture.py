@@ -18,7 +18,7 @@ from calib.acquire.recording.state import Recording
 from calib.errors import BandcurveError, FileError
 from calib.units import FORCE
 from calib.use.cell.cell_line import CellLine, no_reading
-from calib.use.cell.doing import shown
+from calib.use.cell.doing import screen_now
 
 WAIT = 0.05  # s of one wait for bytes
 APART_S = 0.03  # between two values shown: 30 a second are more than an eye follows
@@ -91,7 +91,7 @@ class Capture:
         """
         at_s = self.line.listening.now() + self.offset
         key = KEYS.get(entry)
-        self._keep(self.work.key(key, at_s) if key else self.work.told(entry, at_s))
+        self._keep(self.work.key(key, at_s) if key else self.work.take_line(entry, at_s))
 
     def _go_along(self) -> None:
         try:
@@ -117,7 +117,7 @@ class Capture:
             at_s = record.at_s + self.offset
             self._keep_line(at_s, record)
             self._heard_s = record.at_s if record.kind == "reading" else self._heard_s
-            act = act.then(self.work.feed(record, at_s))
+            act = act.followed_by(self.work.feed(record, at_s))
         self._keep(act)
         if self.line.listening.ended:
             self.ended = "the line ended before the recording"
@@ -162,7 +162,7 @@ class Capture:
             return
         self._shown_s = now
         work, listening = self.work, self.line.listening
-        seen = shown(work, listening, self.offset, self._heard_s)
+        seen = screen_now(work, listening, self.offset, self._heard_s)
         unit = 1.0 if self.line.meter.in_counts else FORCE[work.state.course.force_unit]
         pull = work.pull if work.pull is not None else work.value
         number = None if pull is None or not seen.value else round(pull / unit, 4)

@@ -85,7 +85,7 @@ class Cells:
             self.line.close()
         self.line = self.capture = None
 
-    def given(self, given: Given) -> Given:
+    def given_at_cell(self, given: Given) -> Given:
         """What is known before the first question of a recording at the cell.
 
         Raises:

@@ -78,7 +78,7 @@ def test_values_on_both_sides_of_a_thousand_are_understood(write: Callable[[floa
     values, reader = _read([around.format(write(value)) for value in AROUND])
     assert values == pytest.approx([_sign(around) * value for value in AROUND]), reader.question
     assert reader.format is not None
-    assert "between thousands" in reader.format.words()
+    assert "between thousands" in reader.format.described()
 
 
 @pytest.mark.parametrize("around", AROUND_IT.values(), ids=AROUND_IT)
@@ -150,7 +150,7 @@ def test_the_format_is_stored_and_used_again() -> None:
     lines = [f"{value:,.1f} kg" for value in AROUND]
     _, reader = _read(lines)
     assert reader.format is not None
-    again = LineFormat.of(reader.format.document())
+    again = LineFormat.from_document(reader.format.document())
     assert again == reader.format
     second = LineReader(Chosen(format=again))
     assert second.feed(f"{1234.5:,} kg\r\n".encode(), 0.0)[0].value == 1234.5

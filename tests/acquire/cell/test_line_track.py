@@ -226,7 +226,7 @@ def test_a_cyclic_check_of_the_usual_text_is_the_published_one(name: str, value:
 )
 def test_a_pattern_reads_what_its_user_wrote_down(pattern: str, line: str, value: float, unit: str | None) -> None:
     form = parse_pattern(pattern)
-    assert LineFormat.of(form.document()) == form
+    assert LineFormat.from_document(form.document()) == form
     records, _ = _read([line, "something else"], Chosen(format=form))
     assert (records[0].kind, records[0].unit) == ("reading", unit)
     assert (records[0].counts if unit is None else records[0].value) == pytest.approx(value)

@@ -79,8 +79,8 @@ def test_a_later_banner_is_a_restart_and_four_samples_settle(kind: LineOfAKind) 
 def test_a_format_is_stored_and_used_again_and_said_in_words(kind: LineOfAKind) -> None:
     _, reader = _read(kind.stream(), kind.column)
     assert reader.format is not None
-    assert ("in counts" in reader.format.words()) == (kind.unit is None)
-    again = LineFormat.of(reader.format.document())
+    assert ("in counts" in reader.format.described()) == (kind.unit is None)
+    again = LineFormat.from_document(reader.format.document())
     assert again == reader.format
     second = LineReader(Chosen(format=again))
     _check(kind, second.feed(kind.stream(), 0.0) + second.finish(0.0))
@@ -152,7 +152,7 @@ def test_a_format_typed_without_a_unit_takes_that_of_the_line() -> None:
     reader = LineReader(Chosen(format=parse_format("value")))
     assert reader.feed(b"4.87 kg\r\n", 0.0)[0].unit == "kg"
     assert reader.format is not None
-    assert reader.format.words() == "one number a line, in kg"
+    assert reader.format.described() == "one number a line, in kg"
 
 
 def test_full_scale_codes_are_overloads_and_a_single_read_that_ends_in_ones_is_broken() -> None:

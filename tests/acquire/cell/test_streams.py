@@ -116,7 +116,7 @@ def test_its_first_value_comes_within_two_seconds(stream: LineOfAKind) -> None:
 def test_its_format_is_kept_and_used_again(stream: LineOfAKind) -> None:
     form = hear(stream).reader.format
     assert form is not None
-    again = LineFormat.of(form.document())
+    again = LineFormat.from_document(form.document())
     assert again == form
     heard = hear(stream, Chosen(format=again))
     assert len(heard.readings) >= ENOUGH * LINES

@@ -12,7 +12,7 @@ def test_readings_that_come_in_lumps_have_the_times_of_the_board() -> None:
     clock, rng = BoardClock(), np.random.default_rng(3)
     made = np.arange(0, 60, 0.1)
     arrived = np.ceil(made + rng.uniform(0.0, 0.02, len(made)))  # handed over once a second
-    found = [clock.at(float(a), 1000.0 + 1.003 * m) for a, m in zip(arrived, made, strict=True)]
+    found = [clock.program_time(float(a), 1000.0 + 1.003 * m) for a, m in zip(arrived, made, strict=True)]
     assert np.all(np.diff(found) > 0)
     assert np.abs(np.diff(found)[50:] - 0.1003).max() < 0.06
     assert np.std(np.array(found)[100:] - made[100:]) < 0.1
@@ -20,10 +20,10 @@ def test_readings_that_come_in_lumps_have_the_times_of_the_board() -> None:
 
 def test_a_clock_that_begins_anew_is_followed_and_a_line_without_one_has_the_time_it_came() -> None:
     clock = BoardClock()
-    assert clock.at(10.0, 500.0) == 10.0
-    assert clock.at(10.1, 500.1) == pytest.approx(10.1)
-    assert clock.at(20.0, 0.2) == pytest.approx(20.0)
-    assert clock.at(20.4, None) == 20.4
+    assert clock.program_time(10.0, 500.0) == 10.0
+    assert clock.program_time(10.1, 500.1) == pytest.approx(10.1)
+    assert clock.program_time(20.0, 0.2) == pytest.approx(20.0)
+    assert clock.program_time(20.4, None) == 20.4
 
 
 def _zero(at_s: float, force: float, per_s: float, u: float = 0.0005) -> HeldPoint:

@@ -31,9 +31,9 @@ def test_a_changed_reading_keeps_its_place_and_time_and_the_next_place_stays() -
 def test_every_beginning_of_the_file_goes_on_at_the_same_place() -> None:
     state = typed(begun(), *FOUR, f"change 3 {shown(1.2) + 0.05:.2f}", f"change 5 {shown(1.2):.2f}").state
     for n in (5, 6, 7, 8):
-        again = Recording.of(parse_run(as_file(replace(state, rows=state.rows[:n])), "B1.run.csv"))
+        again = Recording.from_run(parse_run(as_file(replace(state, rows=state.rows[:n])), "B1.run.csv"))
         assert again.slot == state.slot
-    assert len(Recording.of(parse_run(as_file(state), "B1.run.csv")).run.readings) == 3
+    assert len(Recording.from_run(parse_run(as_file(state), "B1.run.csv")).run.readings) == 3
 
 
 def test_undo_after_a_change_takes_the_last_place_back() -> None:
@@ -84,7 +84,7 @@ def test_a_reading_is_measured_again_behind_the_others() -> None:
     assert state.slot is not None
     assert state.slot.kind == "zero"
     assert len(state.run.readings) == 9
-    assert Recording.of(parse_run(as_file(state), "B1.run.csv")).slot == state.slot
+    assert Recording.from_run(parse_run(as_file(state), "B1.run.csv")).slot == state.slot
 
 
 def test_undo_of_another_reading_still_asks_for_it_again() -> None:

@@ -86,7 +86,7 @@ def test_any_beginning_of_the_file_is_taken_up_at_the_same_place() -> None:
     whole = walked(begun())
     for n in range(len(whole.rows) + 1):
         part = replace(whole, rows=whole.rows[:n])
-        again = Recording.of(parse_run(as_file(part), "B1.run.csv"))
+        again = Recording.from_run(parse_run(as_file(part), "B1.run.csv"))
         assert again.index == n
         assert again.slot == (whole.slots[n] if n < len(whole.slots) else None)
 
@@ -132,7 +132,7 @@ def test_skip_note_and_stop() -> None:
     assert step.state.slot.closing
     done = typed(step.state, "0", "1000").state
     assert done.slot is None
-    assert Recording.of(parse_run(as_file(done), "B1.run.csv")).slot is None
+    assert Recording.from_run(parse_run(as_file(done), "B1.run.csv")).slot is None
 
 
 def test_a_doubtful_reading_is_kept_when_typed_again_or_told_to() -> None:
@@ -257,7 +257,7 @@ def test_a_first_reading_is_held_against_the_whole_plan_and_the_slip_is_named() 
 def test_a_first_reading_that_stands_leads_to_a_shorter_plan_that_outlives_a_cut_off() -> None:
     step = typed(begun(capacity=50 * KG), "0", "15", "15")
     assert "So a shorter plan, from what the first readings show" in step.say[0]
-    again = Recording.of(parse_run(as_file(step.state), "B1.run.csv"))
+    again = Recording.from_run(parse_run(as_file(step.state), "B1.run.csv"))
     assert again.slot == step.state.slot
     assert again.course.settings[0] == 1.1
     assert again.course.settings[-1] < 1.6
@@ -348,5 +348,5 @@ def test_no_line_breaks_it_and_the_file_says_the_same(lines: list[str]) -> None:
             break
         state = take(state, line, float(i)).state
     assert [r.number for r in state.rows] == list(range(1, len(state.rows) + 1))
-    again = Recording.of(parse_run(as_file(state), "B1.run.csv"))
+    again = Recording.from_run(parse_run(as_file(state), "B1.run.csv"))
     assert again.place == state.place

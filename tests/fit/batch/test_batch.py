@@ -11,7 +11,7 @@ import pytest
 from calib.acquire.files.run_file import RunWriter, columns_for
 from calib.errors import DataError
 from calib.fit.batch import pooled_model as batch_model
-from calib.fit.batch.partial_pooling import _at, _Node, _Place, _place, fit_in_batch, odd_in
+from calib.fit.batch.partial_pooling import _Node, _Place, _place, _place_at, fit_in_batch, odd_in
 from calib.fit.batch.pooled_fit import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
@@ -138,7 +138,7 @@ def test_what_is_off_in_a_borrowed_shape_is_off_in_every_band_that_borrowed_it(
 
 
 def _nodes(place: _Place) -> list[_Node]:
-    return [_at(place, i) for i in range(len(place.joints))]
+    return [_place_at(place, i) for i in range(len(place.joints))]
 
 
 def test_mass_and_flat_length_alone_are_a_prior(batch: Batch, bands: list[BandReadings], taught: Taught) -> None:

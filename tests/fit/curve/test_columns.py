@@ -42,7 +42,7 @@ def test_a_longer_rest_length_makes_less_stretch_and_less_pull() -> None:
     step, beta = 1e-6, np.zeros(basis.size)
     ahead, behind = beta.copy(), beta.copy()
     ahead[-1], behind[-1] = step, -step
-    places = basis.at(length, out)
+    places = basis.columns_at(length, out)
     gradient = places.evaluate(beta)[2][:, -1]
     assert gradient == pytest.approx((places.evaluate(ahead)[0] - places.evaluate(behind)[0]) / (2 * step), rel=1e-6)
     assert (gradient < 0).all()

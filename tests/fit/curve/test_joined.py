@@ -8,9 +8,9 @@ import pytest
 
 from calib.fit.curve.estimate import fit_runs
 from calib.fit.curve.straight import departures
-from calib.fit.curve.tables import MOST_FACTORS
 from calib.profile.build import profile_of
 from calib.records import Correction, Fit, LengthSetup, Procedure, Run
+from calib.versioned import MOST_FACTORS
 from tests.fit.curve.made_runs import SCALE, head, hung_weights, readings, run
 
 CHECKED = Correction("2026-02-27", (0.0, 1.0, 0.0), ((0, 0, 0), (0, 1e-6, 0), (0, 0, 0)), residual_sd=0.3)

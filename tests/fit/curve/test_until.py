@@ -97,7 +97,7 @@ def test_a_recording_asks_until_it_is_enough_and_the_file_says_so() -> None:
     assert is_enough(state.rows)
     assert 3 <= len(state.run.readings) <= 8
     assert stated(state.run, replace(AIM, places=PLACES)) <= 0.02
-    again = Recording.of(Run("x", state.head, state.rows))
+    again = Recording.from_run(Run("x", state.head, state.rows))
     assert again.slot == state.slot  # the same when taken up from the file
     assert state.slot is not None
     assert state.slot.closing

@@ -5,7 +5,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from calib.use.report.drawings import NAMES, drawing, file_of, words
+from calib.use.report.drawings import NAMES, drawing, drawing_caption, file_of
 from tests.campaigns.drawings import FOLDER
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -16,7 +16,7 @@ def test_a_drawing_is_whole_and_says_what_it_shows(name: str) -> None:
     root = ElementTree.fromstring(drawing(name))
     title = root.find(f"{SVG}title")
     assert title is not None
-    assert title.text == words(name)
+    assert title.text == drawing_caption(name)
     _, _, width, height = map(float, root.attrib["viewBox"].split())
     for x in root.iter():
         for key, most in (("cx", width), ("x", width), ("cy", height), ("y", height)):
@@ -42,4 +42,4 @@ def test_the_guide_shows_every_drawing_as_it_is_made_now() -> None:
     pages = "".join(p.read_text("utf-8") for p in FOLDER.parent.glob("*.md"))
     shown = re.findall(r"!\[([^\]]+)\]\(drawings/([a-z-]+)\.svg\)", pages)
     assert sorted(name for _, name in shown) == sorted(NAMES)
-    assert all(alt == words(name) for alt, name in shown)
+    assert all(alt == drawing_caption(name) for alt, name in shown)

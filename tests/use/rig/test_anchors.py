@@ -24,7 +24,7 @@ def _said(holds_N: float, code: str) -> str:
 @pytest.fixture(scope="module")
 def pulls() -> tuple[float, float]:
     """The most up and the most fore-aft, both at the top of the lift, where the band is longest. [N]"""
-    band = _answer().ways["up"].bands[0]
+    band = _answer().known_ways["up"].bands[0]
     return float(band.down[-1]), float(abs(band.fore[-1]))
 
 

@@ -15,7 +15,7 @@ from calib.profile.document import save_profile
 from calib.units import G_STANDARD
 from calib.use.rig.rig_check import learn, work_out
 from calib.use.rig.rig_file import Check, Rig, parse_rig
-from calib.use.rig.rig_written import written as text_of
+from calib.use.rig.rig_written import rig_toml as text_of
 from calib.use.rig.statics import calculate
 from calib.verbs.app import run
 from tests.use.rig.made import REST, STIFFNESS, band_text, linear, rig, rig_text
@@ -34,7 +34,7 @@ def choked(slack_mm: float | None) -> Rig:
 def read_in(real: Rig, heights: tuple[float, ...] = HEIGHTS, **more: Any) -> Check:
     """What a perfect platform scale would show, 100 kg alone."""
     answer = calculate(real, PAIR)
-    pull = np.interp(heights, answer.heights, answer.ways["up"].pull.value)
+    pull = np.interp(heights, answer.heights, answer.known_ways["up"].pull.value)
     return Check("platform", heights, tuple(100 + pull / G_STANDARD), 100.0, **more)
 
 
@@ -43,40 +43,40 @@ def test_slack_length_follows_the_readings(taken: float | None, true: float) -> 
     made = choked(taken)
     checked = replace(made, check=read_in(choked(true), resolution=0.01, u_gain=0.0))
     before, (after, learned) = calculate(made, PAIR), work_out(checked, PAIR, extrapolate=False)
-    truth = calculate(choked(true), PAIR).ways["up"].load.value
+    truth = calculate(choked(true), PAIR).known_ways["up"].load.value
     assert learned is not None
     assert learned.agrees
     for way in ("up", "down"):
-        off_before, off_after = (abs(a.ways[way].load.value - truth) for a in (before, after))
+        off_before, off_after = (abs(a.known_ways[way].load.value - truth) for a in (before, after))
         assert (off_after < 0.6 * off_before).all()
-        assert (after.ways[way].load.u < before.ways[way].load.u).all()
+        assert (after.known_ways[way].load.u < before.known_ways[way].load.u).all()
     assert abs(learned.rig.band[0].slack_length * 1e3 - true) < 2e3 * learned.u_slack[0]  # type: ignore[operator]
 
 
 def test_a_reading_worth_nothing_changes_nothing_and_one_without_doubt_is_met() -> None:
     made = choked(780.0)
-    before = calculate(made, PAIR).ways["up"].load
+    before = calculate(made, PAIR).known_ways["up"].load
     rough = replace(made, check=read_in(choked(770.0), resolution=1e4))
-    same = work_out(rough, PAIR, extrapolate=False)[0].ways["up"].load
+    same = work_out(rough, PAIR, extrapolate=False)[0].known_ways["up"].load
     assert same.value == pytest.approx(before.value, rel=1e-6)
     assert same.u == pytest.approx(before.u, rel=1e-4)
     still = {"cycle_gain": 0.0, "hook_shift_m": 0.0, "between_day_gain": 0.0, "between_day_assumed": True}
     steady = [linear(name, repeatability=still) for name in ("ONE", "TWO")]
     sharp = replace(choked(780.0), check=read_in(choked(779.0), (1.5,), resolution=0.0, u_gain=0.0))
     sharp = replace(sharp, bar=replace(sharp.bar, u_reading=0.0005))
-    met = work_out(sharp, steady, extrapolate=False)[0].ways["up"].load
-    assert met.value[-1] == pytest.approx(calculate(choked(779.0), PAIR).ways["up"].load.value[-1], rel=2e-4)
+    met = work_out(sharp, steady, extrapolate=False)[0].known_ways["up"].load
+    assert met.value[-1] == pytest.approx(calculate(choked(779.0), PAIR).known_ways["up"].load.value[-1], rel=2e-4)
 
 
 def test_a_check_with_the_wrong_band_does_not_agree() -> None:
     made = choked(780.0)
     answer = calculate(made, [linear("ONE", stiffness=240.0), linear("TWO", stiffness=240.0)])
-    shown = tuple(100 + np.interp(HEIGHTS, answer.heights, answer.ways["up"].pull.value) / G_STANDARD)
+    shown = tuple(100 + np.interp(HEIGHTS, answer.heights, answer.known_ways["up"].pull.value) / G_STANDARD)
     after, learned = work_out(replace(made, check=Check("platform", HEIGHTS, shown, 100.0)), PAIR, extrapolate=False)
     assert learned is not None
     assert not learned.agrees
     assert after.findings[0].code == "rig-disagrees"
-    assert after.ways["up"].load.value == pytest.approx(calculate(made, PAIR).ways["up"].load.value)
+    assert after.known_ways["up"].load.value == pytest.approx(calculate(made, PAIR).known_ways["up"].load.value)
     assert learned.level[0] > 2 * learned.level[1] > 0
 
 
@@ -106,13 +106,13 @@ def test_a_hook_on_one_choked_band_says_nothing_of_the_others_slack_length() -> 
 
 def test_plates_until_the_bar_hovers_weigh_what_the_bands_pull() -> None:
     made = rig(*(band_text("doubled", 1850, side, source="above") for side in SIDES), bottom=750, top=1100)
-    pull = abs(calculate(made, PAIR).ways["down"].pull.value[0]) / calculate(made, PAIR).gravity
+    pull = abs(calculate(made, PAIR).known_ways["down"].pull.value[0]) / calculate(made, PAIR).gravity
     checked = replace(made, check=Check("hover", (0.75,), (pull - 20,)))
     after, learned = work_out(checked, PAIR, extrapolate=False)
     assert learned is not None
     assert learned.agrees
     assert learned.shown[0] == pytest.approx(-pull * after.gravity)
-    assert after.ways["down"].load.u[0] < calculate(made, PAIR).ways["down"].load.u[0]
+    assert after.known_ways["down"].load.u[0] < calculate(made, PAIR).known_ways["down"].load.u[0]
 
 
 def test_limits_after_a_check_hold_and_false_alarms_are_as_rare_as_stated() -> None:
@@ -134,7 +134,7 @@ def test_limits_after_a_check_hold_and_false_alarms_are_as_rare_as_stated() -> N
         made = replace(choked(780.0), check=Check("platform", HEIGHTS, tuple(100 + seen), 100.0))
         after, learned = work_out(made, PAIR, extrapolate=False)
         assert learned is not None
-        load = after.ways["up"].load
+        load = after.known_ways["up"].load
         held += bool(load.low[-1] <= 60 + truth / after.gravity <= load.high[-1])
         alarms += not learned.agrees
     allowed = 4 * (0.05 * 0.95 / count) ** 0.5

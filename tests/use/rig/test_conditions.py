@@ -33,10 +33,10 @@ def test_a_faster_band_pulls_more_on_the_way_out_and_less_on_the_way_back(tempo:
     still, moved = loads(profile, source, tempo_s=10.0), loads(profile, source, tempo_s=tempo)
     for way in ("up", "down"):
         sign = 1 if way == out else -1
-        part = moved.ways[way].bands[0].tension / still.ways[way].bands[0].tension
+        part = moved.known_ways[way].bands[0].tension / still.known_ways[way].bands[0].tension
         assert part == pytest.approx(1 + sign * 0.03 * log10(10 / tempo))
-        moves = next(s for s in moved.ways[way].bands[0].sources if s.key == "relaxation:LINE")
-        expected = still.ways[way].bands[0].down * sign * 0.005 * log10(10 / tempo)
+        moves = next(s for s in moved.known_ways[way].bands[0].sources if s.key == "relaxation:LINE")
+        expected = still.known_ways[way].bands[0].down * sign * 0.005 * log10(10 / tempo)
         assert moves.shift == pytest.approx(expected)
 
 
@@ -44,15 +44,15 @@ def test_a_warmer_band_pulls_more_and_is_less_sure() -> None:
     """0.25 +- 0.1 % a degree: 15 K more than the 21 C it was measured at are 3.75 +- 1.5 %."""
     cool, warm = loads(linear(), temperature=21.0), loads(linear(), temperature=36.0)
     for way in ("up", "down"):
-        assert warm.ways[way].pull.value == pytest.approx(1.0375 * cool.ways[way].pull.value)
-        shift = next(s.shift for s in warm.ways[way].bands[0].sources if s.key == "temperature coefficient")
-        assert shift == pytest.approx(0.015 * cool.ways[way].pull.value)
+        assert warm.known_ways[way].pull.value == pytest.approx(1.0375 * cool.known_ways[way].pull.value)
+        shift = next(s.shift for s in warm.known_ways[way].bands[0].sources if s.key == "temperature coefficient")
+        assert shift == pytest.approx(0.015 * cool.known_ways[way].pull.value)
     assert "different-conditions" in [f.code for f in warm.findings]
 
 
 def test_an_unknown_temperature_is_said_and_widens() -> None:
     known, unknown = loads(linear()), loads(linear(), temperature=None)
-    assert (unknown.ways["up"].load.u > known.ways["up"].load.u).all()
+    assert (unknown.known_ways["up"].load.u > known.known_ways["up"].load.u).all()
     assert "no-temperature" in [f.code for f in unknown.findings]
 
 
@@ -60,7 +60,7 @@ def test_turning_short_of_what_was_tested_is_said_and_widens() -> None:
     """u of the state inside the loop is the gap over 2 sqrt 3."""
     answer = loads(linear(lost=0.2))
     assert "runs inside" in " ".join(f.text for f in answer.findings)
-    band = answer.ways["up"].bands[0]
+    band = answer.known_ways["up"].bands[0]
     profile = linear(lost=0.2)
     length = float(band.stretch[10]) * REST
     gap = profile.force(length) - profile.force(length, "unloading")
@@ -73,7 +73,7 @@ def test_between_slack_and_the_first_tested_length_a_guess_is_marked_and_wide() 
     made = rig(band_text(anchor_mm=100), bottom=1000, top=1400)
     profile = invented()
     load = calculate(made, [profile], extrapolate=True)
-    band = load.ways["up"].bands[0]
+    band = load.known_ways["up"].bands[0]
     length = band.stretch * profile.band.rest_half_path_m
     toe = (length > profile.band.rest_half_path_m + 0.02) & (length < 1.11)
     assert toe.any()

@@ -92,7 +92,7 @@ def test_spread_pegs_pull_as_the_derivative_of_stored_energy() -> None:
 
 def test_a_vanishing_offset_raises_nothing_and_a_real_one_raises_the_vertical_pull() -> None:
     straight, aside = (
-        calculate(rig(band_text(anchor_mm=100, sideways_mm=a), bottom=1300, top=1310), [linear()]).ways["up"]
+        calculate(rig(band_text(anchor_mm=100, sideways_mm=a), bottom=1300, top=1310), [linear()]).known_ways["up"]
         for a in (0, 300)
     )
     assert aside.bands[0].down[0] > 1.09 * straight.bands[0].down[0]

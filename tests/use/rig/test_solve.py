@@ -21,7 +21,7 @@ from calib.use.rig.rig_answers import shares
 from calib.use.rig.rig_average import load_of
 from calib.use.rig.rig_file import Check, parse_rig
 from calib.use.rig.rig_hold import hold_number
-from calib.use.rig.rig_written import written
+from calib.use.rig.rig_written import rig_toml
 from calib.use.rig.solve import Proposal, SolveResult, Sought, Wish, nearest_load, solve
 from calib.use.rig.solve_place import ARRANGEMENTS, Candidate, Hanging, hangings, hung, place_of
 from calib.use.rig.statics import calculate
@@ -145,7 +145,7 @@ def _bands(proposal: Proposal) -> frozenset[str]:
 def test_a_proposal_is_as_far_off_as_it_says_when_its_rig_is_worked_out_again() -> None:
     wishes = Wish("bottom", 61.0), Wish("top", 88.0)
     for p in solve(asked(*wishes, within=20.0)).proposals:
-        up = calculate(p.rig, p.profiles).ways["up"].load.value
+        up = calculate(p.rig, p.profiles).known_ways["up"].load.value
         assert max(abs(up[0] - 61.0), abs(up[-1] - 88.0)) == pytest.approx(p.miss, abs=1e-9)
         assert p.rig.bar.plates == pytest.approx(2 * sum(p.plates_a_side), abs=1e-9)
 
@@ -196,7 +196,7 @@ def test_halving_the_way_finds_the_smallest_miss(grams: list[int], lines: list[t
 def test_a_bar_that_may_fly_up_is_never_proposed_without_the_caution_and_comes_last() -> None:
     made = rig(*(band_text(anchor_mm=2150, side=s, source="above") for s in ("left", "right")), bottom=700, top=1100)
     found = solve(asked(Wish("top", 50.0), made=made, candidates=bands(40, 160, 300), within=40.0, few=9))
-    loads = {id(p): [d.load for d in p.answer.ways.values()] for p in found.proposals}
+    loads = {id(p): [d.load for d in p.answer.known_ways.values()] for p in found.proposals}
     lifting = [p for p in found.proposals if min((k.value - k.next_u95).min() for k in loads[id(p)]) < 0]
     assert lifting
     assert len(lifting) < len(found.proposals)
@@ -266,7 +266,7 @@ def test_an_anchor_in_the_way_of_the_bar_is_not_tried() -> None:
 def test_the_same_load_is_rebuilt_with_the_same_band_in_the_same_place() -> None:
     made = rig(*PAIR, bottom=1300, top=1600)
     (band,) = bands(80)
-    there = calculate(made, [band.profile] * 2).ways["up"].load.value
+    there = calculate(made, [band.profile] * 2).known_ways["up"].load.value
     wishes = Wish("bottom", float(there[0])), Wish("top", float(there[-1]))
     found = solve(asked(*wishes, made=made, candidates=bands(80, 160), heights=(0.1, 0.2), pegs=(0.3,)))
     first = min(found.proposals, key=lambda p: p.miss)
@@ -281,19 +281,19 @@ def test_the_average_is_the_work_of_the_lift_over_its_height() -> None:
     made = rig(*PAIR, bottom=1200, top=1500)
     answer = calculate(made, [linear()] * 2)
     stored = 2 * 100 * ((1.4 + 0.08561 - 1) ** 2 - (1.1 + 0.08561 - 1) ** 2)
-    load = load_of(answer, answer.ways["up"], "average")
+    load = load_of(answer, answer.known_ways["up"], "average")
     assert load.value[0] == pytest.approx(60 + stored / 0.3 / answer.gravity, rel=1e-5)
-    ends = answer.ways["up"].load
+    ends = answer.known_ways["up"].load
     assert ends.u[0] < load.u[0] < ends.u[-1]
 
 
 def test_the_u_of_the_average_takes_each_source_as_moving_all_heights_at_once() -> None:
     """A scale gain of 0.4 % is 0.4 % of the average; what is left is summed here source by source."""
     answer = calculate(rig(band_text(), bottom=1200, top=1500), [linear()])
-    pull = answer.ways["up"].bands[0]
+    pull = answer.known_ways["up"].bands[0]
     mean = {s.key: np.trapezoid(s.shift) / 20 / answer.gravity for s in pull.sources if not s.one_sided}
     grip = sum(np.trapezoid(s.shift) / 20 / answer.gravity for s in pull.sources if s.one_sided)
-    load = load_of(answer, answer.ways["up"], "average")
+    load = load_of(answer, answer.known_ways["up"], "average")
     gravity = (load.value[0] - 60) * 5e-4  # at most
     expected = (sum(v**2 for v in mean.values()) + grip**2 / 12) ** 0.5
     assert expected <= load.u[0] <= np.hypot(expected, gravity)
@@ -326,7 +326,7 @@ def test_each_meaning_of_a_share_is_met_by_the_numbers() -> None:
     """Of the load at the top: pull / load; of bar and plates: pull / weight; asked for 25 %, given within a plate."""
     found = solve(asked(Wish("top", None, 0.25), plates=[Plates(1.25, 2), Plates(2.5, 12), Plates(20, 6)], within=0.7))
     for p in found.proposals:
-        up = p.answer.ways["up"].load.value
+        up = p.answer.known_ways["up"].load.value
         assert (up[-1] - p.rig.weight_kg) / up[-1] == pytest.approx(0.25, abs=0.01)
         assert shares(p)["weight"] == pytest.approx(0.25 / 0.75, abs=0.02)
 
@@ -350,7 +350,7 @@ def test_a_rig_is_written_as_it_is_read(arrangement: str) -> None:
     more |= {"pegs_apart_mm": 250} if arrangement in ("spread", "across", "choked") else {}
     more |= {"slack_length_mm": 740} if arrangement == "choked" else {}
     made = rig(band_text(arrangement, **more), anchor="[anchor]\nholds_kg = 60\nbolted = true", bar="hooks_mm = 1200")
-    assert parse_rig(written(made, ["a note"]).encode(), "written") == made
+    assert parse_rig(rig_toml(made, ["a note"]).encode(), "written") == made
 
 
 def test_a_place_with_bands_at_the_sides_and_in_the_middle_is_asked_about() -> None:
@@ -382,7 +382,7 @@ def test_guesses_come_after_what_was_tested_and_an_anchor_that_lifts_off_later()
     ]
     assert heavy
     for p in heavy:
-        up, down = (calculate(p.rig, p.profiles).ways[way].load.value for way in ("up", "down"))
+        up, down = (calculate(p.rig, p.profiles).known_ways[way].load.value for way in ("up", "down"))
         assert max(up.max(), down.max()) - p.rig.weight_kg > 15
         assert any("it will lift off" in f.text for f in p.answer.findings)
 
@@ -393,7 +393,7 @@ def test_a_check_serves_its_own_bands_in_their_check_number_and_is_left_out_of_a
     profiles = [linear("ONE"), linear("TWO")]
     answer = calculate(made, profiles)
     heights = (1.3, 1.45, 1.6)
-    pull = np.interp(heights, answer.heights, answer.ways["up"].pull.value)
+    pull = np.interp(heights, answer.heights, answer.known_ways["up"].pull.value)
     checked = replace(made, check=Check("platform", heights, tuple(100 + 1.05 * pull / 9.80665), 100.0))
     assert place_of(checked) == place_of(made)
     plain, learned = hold_number(made, profiles), hold_number(checked, profiles)

@@ -52,7 +52,7 @@ def readings(path: Path) -> str:
     band = BandToMeasure(read_run(path))
     lines = ["", str(FLAT[band.id]), "310", ""]
     cycle: list[str] = []
-    for slot in Recording.of(band.run).slots:
+    for slot in Recording.from_run(band.run).slots:
         if slot.kind == "reading":
             cycle.append(f"{pull(band.id, 1000 * (slot.setting or 0), back=slot.branch == 'unloading'):.2f}")
     closing = ["0", ""] if band.full else []

@@ -230,13 +230,13 @@ def recorder_at(
     person = Person(bench)
     if resume:
         writer, run = RunWriter.resume(resume)
-        state, path = Recording.of(run), resume
+        state, path = Recording.from_run(run), resume
     else:
         state, path = Recording(head), folder / "T1.run.csv"
         writer = new_writer(path, state)
     pace = Pace(True, clock=lambda: 1e9 + bench.t)
     base = Recorder(state, writer, path, pace, 1e9 - 1000.0 * bool(resume))
-    recorder = PortRecorder.of(base, line, grip, u_sensor_of(state.head, scale))
+    recorder = PortRecorder.from_recorder(base, line, grip, u_sensor_of(state.head, scale))
     person.recorder = recorder
 
     @contextmanager

@@ -37,7 +37,7 @@ def test_between_the_marks_its_u_is_that_of_the_tape_and_beyond_them_it_grows() 
     assert sensor.u(1165.0) == pytest.approx(0.002, rel=0.02)
     assert sensor.u(1493.25) == pytest.approx(0.002 / np.sqrt(2), rel=0.02)
     assert sensor.u(2478.0) > 0.004
-    assert "it counts in mm, +1.00 % off" in sensor.words()
+    assert "it counts in mm, +1.00 % off" in sensor.described()
 
 
 def test_draws_of_the_two_marks_lie_within_its_u() -> None:

@@ -79,7 +79,7 @@ def test_a_pattern_is_kept_in_the_scale_s_file_and_used_from_there(tmp_path: Pat
     kept = with_line(Scale.model_validate(fields), parse_pattern(PATTERN), None)
     form = kept_format(kept)
     assert form == parse_pattern(PATTERN)
-    assert form is not None and LineFormat.of(form.document()) == form
+    assert form is not None and LineFormat.from_document(form.document()) == form
 
 
 def _until(terminal: Terminal, pattern: str) -> str:

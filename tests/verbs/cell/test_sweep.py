@@ -163,7 +163,9 @@ def _record(bench: SweepBench, folder: Path, sweep: Sweep, monkeypatch: pytest.M
     line = open_line(LineWanted("bench", format=form), None, opened=lambda name, setting: bench)
     state, path = Recording(_head()), folder / "T1.run.csv"
     base = Recorder(state, new_writer(path, state), path, Pace(True, clock=lambda: 1e9 + bench.t), 1e9)
-    recorder = SweepRecorder.swept(PortRecorder.of(base, line, "strap", u_sensor_of(state.head, None)), sweep)
+    recorder = SweepRecorder.swept(
+        PortRecorder.from_recorder(base, line, "strap", u_sensor_of(state.head, None)), sweep
+    )
     pressed: list[float] = []
 
     def key(seconds: float) -> str:

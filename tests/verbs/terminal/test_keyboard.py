@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from calib.verbs.terminal.keyboard import keys
-from calib.verbs.terminal.live import Wait, countdown, rest
+from calib.verbs.terminal.live import Wait, count_down_pause, countdown
 from calib.verbs.terminal.prompts import EndOfInputError
 
 
@@ -51,7 +51,7 @@ def test_a_digit_does_not_end_a_pause_and_enter_does(
 ) -> None:
     _console(monkeypatch, "104\r7")
     begun = time.monotonic()
-    rest(30.0, "let the band rest")
+    count_down_pause(30.0, "let the band rest")
     assert time.monotonic() - begun < 10
     assert capsys.readouterr().err.count("let the band rest") > 3  # shown on after each digit
     with keys() as key:

@@ -32,7 +32,7 @@ def test_a_zero_is_taken_off_and_a_sign_turned() -> None:
     strip = Strip()
     strip.add(0.0, 8.0)
     strip.add(1.0, 3.0)
-    assert strip.less(8.0, -1.0).rows(30, 6)[0].startswith("5.0 |")
+    assert strip.above_zero(8.0, -1.0).rows(30, 6)[0].startswith("5.0 |")
 
 
 def test_readings_stand_at_their_lengths() -> None:
