@@ -204,7 +204,7 @@ class HandsFree(AtCell):
                 return Act(say=("  It went on: that one is not taken.",))
         if event.why is not None:
             grip = self.grip if self.want == "reading" else "weight"
-            return self._once(f"  {why_not(event, grip, self.words)}", 2)
+            return self._once(f"  {why_not(event, grip, self.value_text)}", 2)
         if event.kind == "gap" and event.size:
             return Act(say=(f"  {silent_for(event.size)}",))
         if event.point is not None and self.want in ("reading", "check-load"):

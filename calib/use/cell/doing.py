@@ -33,7 +33,11 @@ def screen_now(work: HandsFree, listening: Listening, offset: float, heard_s: fl
     if silence := no_reading(silent_s):
         return CellShown("", silence.strip())
     value = (
-        work.value_text(work.pull) if work.pull is not None else "-" if work.value is None else work.words(work.value)
+        work.value_text(work.pull)
+        if work.pull is not None
+        else "-"
+        if work.value is None
+        else work.value_text(work.value)
     )
     if silent_s >= WAITS_S:
         return CellShown(value, "silent: hold still, it may wait until it stands")
