@@ -26,7 +26,7 @@ class Folder(Mapping[str, Profile]):
         self._names = tuple(band.address for band in bands if band.calibrations)
         self._problems = tuple(str(problem) for problem in self._lookup.register().problems)
 
-    def find_band(self, name: str) -> Found:
+    def found(self, name: str) -> Found:
         """The calibration that answers for a band, with its findings.
 
         Args:
@@ -44,7 +44,7 @@ class Folder(Mapping[str, Profile]):
 
     def __getitem__(self, name: str) -> Profile:
         try:
-            return self.find_band(name).profile
+            return self.found(name).profile
         except BandcurveError as error:
             raise KeyError(str(error)) from error
 
