@@ -263,10 +263,16 @@ def _or_none(read: Reader) -> Reader:
 
 def _list(kind: Any, least: int, most: int | None) -> Reader:
     read = _reader(kind)
+    plain, *marks = get_args(kind) if get_origin(kind) is Annotated else (kind,)
+    numbers = plain is float and all(isinstance(mark, Limits) for mark in marks)
 
     def of_list(value: Any) -> tuple[Any, ...]:
         if type(value) not in (list, tuple) or not least <= len(value) or (most is not None and len(value) > most):
             raise _UnfitError
+        if numbers and {float}.issuperset(map(type, value)) and value and isfinite(sum(value)):
+            read(min(value))  # plain numbers all: the ends speak for the rest
+            read(max(value))
+            return tuple(value)
         return tuple(map(read, value))
 
     return of_list

@@ -2,7 +2,7 @@
 
 import json
 import re
-from math import isfinite
+from math import inf, isfinite
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -54,7 +54,7 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
         )
     text = utf8_text(data, name)
     try:
-        document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant, parse_float=_finite)
+        document = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant)
     except json.JSONDecodeError as error:
         where = f"{name}:{error.lineno}"
         raise DataError(
@@ -68,7 +68,8 @@ def parse_json(data: bytes, name: str, cap_bytes: int) -> dict[str, Any]:
         raise DataError("holds a number with too many digits", where=name, remedy="shorten it") from None
     if not isinstance(document, dict):
         raise DataError("holds no JSON object", where=name, remedy="is it the right file?")
-    _check_depth(document, name)
+    if not _is_finite(document, name):
+        _name_too_large(text, name)
     return document
 
 
@@ -85,6 +86,14 @@ def _no_constant(text: str) -> NoReturn:
     raise DataError(f"{text} is not a number that can be used", remedy="write a finite number or null")
 
 
+def _name_too_large(text: str, name: str) -> None:
+    """Read it once more, slowly, for the number as it is written."""
+    try:
+        json.loads(text, parse_float=_finite)
+    except DataError as error:
+        raise error.at(name) from None
+
+
 def _finite(text: str) -> float:
     value = float(text)
     if not isfinite(value):
@@ -96,10 +105,15 @@ def _too_deep(name: str) -> DataError:
     return DataError(f"is nested deeper than {DEEPEST} levels", where=name, remedy="is it the right file?")
 
 
-def _check_depth(document: dict[str, Any], name: str) -> None:
+def _is_finite(document: dict[str, Any], name: str) -> bool:
+    """Whether every number is; one of 1e999 becomes infinite when it is read."""
     level: list[Any] = [document]
     for _ in range(DEEPEST):
-        level = [v for x in level for v in (x.values() if isinstance(x, dict) else x) if isinstance(v, dict | list)]
+        values = [x.values() if isinstance(x, dict) else x for x in level]
+        mixed = [some for some in values if not ({float}.issuperset(map(type, some)) and isfinite(sum(some)))]
+        if any(inf in some or -inf in some for some in mixed):
+            return False
+        level = [v for some in mixed for v in some if isinstance(v, (dict, list))]
         if not level:
-            return
+            return True
     raise _too_deep(name)

@@ -3,6 +3,8 @@
 Its parts are described in `parts`. Nothing is fitted here.
 """
 
+from functools import lru_cache
+from operator import mul
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, overload
 
@@ -34,8 +36,9 @@ from calib.profile.parts import (
     same_length,
 )
 from calib.profile.table import BranchName, CurvePlace, ForceEstimate, LengthEstimate
+from calib.safe_read import read_capped
 from calib.safe_write import write_atomically
-from calib.strict_json import parse_json, read_json
+from calib.strict_json import parse_json
 from calib.versioned import MOST_FACTORS
 
 if TYPE_CHECKING:
@@ -48,6 +51,7 @@ if TYPE_CHECKING:
 
 FORMAT = versioned.Version("bandcurve-profile", 1, 1)
 CAP_BYTES = 4_000_000
+MOST_KEPT, KEPT_BYTES = 512, 60_000  # parsed profiles: some 40 MB of usual ones, 150 MB of the largest
 _KNOWN_FORMATS = ("bandcurve-profile/1", "bandcurve-profile/1.0", "bandcurve-profile/1.1")
 
 
@@ -106,9 +110,9 @@ class Profile(Part):
         """u^2 = sum of factors^2 + rest^2, to the digits that are stored."""
         for name in table.BRANCHES:
             branch = self.branch(name)
-            for i, u in enumerate(branch.u_N if branch else ()):
-                parts = [getattr(f, f"{name}_N")[i] for f in self.factors] + [getattr(self.rest_N, name)[i]]
-                if abs(sum(p * p for p in parts) - u * u) > 1e-3 * u * u + 1e-18:
+            told = [*(getattr(f, f"{name}_N") for f in self.factors), getattr(self.rest_N, name)] if branch else []
+            for i, (u, *parts) in enumerate(zip(branch.u_N, *told, strict=True) if branch else ()):
+                if abs(sum(map(mul, parts, parts)) - u * u) > 1e-3 * u * u + 1e-18:
                     raise DataError(
                         f"branches.{name}.u_N[{i}] is not the root sum of squares of its factors and rest_N"
                     )
@@ -387,7 +391,20 @@ def load_profile(path: Path | str) -> Profile:
         DataError: It is not a profile, or one this program cannot read.
     """
     where = Path(path)
-    return versioned.validate(Profile, read_json(where, CAP_BYTES), FORMAT, where.name)
+    return parse_profile(read_capped(where, CAP_BYTES), where.name)
+
+
+def load_again(path: Path) -> Profile:
+    """The same for files that one answer after another needs: bytes that were parsed before are not parsed again.
+
+    Args:
+        path: The file; it is read each time.
+    """
+    data = read_capped(path, CAP_BYTES)
+    return _kept(data, path.name) if len(data) <= KEPT_BYTES else parse_profile(data, path.name)
+
+
+_kept = lru_cache(maxsize=MOST_KEPT)(parse_profile)  # by all of the bytes, so that none is stale
 
 
 def save_profile(profile: Profile, path: Path | str) -> None:

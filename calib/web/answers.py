@@ -86,13 +86,12 @@ def solved(site: Site, asked: Asked) -> Response:
         kept, _ = sound_bands(site.lookup())
         answer = solve_for(
             file,
-            [one.path for one in kept],
+            kept,
             bottom_kg=loads.get("bottom"),
             top_kg=loads.get("top"),
             average_kg=loads.get("average"),
             plates=plates,
             each_once=query.get("once") == "yes",
-            folder=site.folder,
         )
     except BandcurveError as error:
         if asked.wants_json:

@@ -10,6 +10,7 @@ The files win: a decision about calibrations that are not there changes nothing,
 from collections.abc import Iterable, Sequence
 from dataclasses import field, replace
 from datetime import date, datetime
+from functools import cached_property
 from itertools import combinations
 from pathlib import Path
 from typing import Literal
@@ -98,16 +99,25 @@ class Register:
             DataError: There is none, or there are two.
         """
         wanted = name.strip().lower().replace("\\", "/").removeprefix("./")
-        for called in (
-            [b for b in self.bands if b.address.lower() == wanted],
-            [b for b in self.bands if b.mark.lower() == wanted],
-            [b for b in self.bands if wanted in (old.lower() for old, _ in b.former)],
-        ):
+        for names in (self._by_address, self._by_mark, self._by_former):
+            called = names.get(wanted, [])
             if len(called) == 1:
                 return called[0]
             if called:
                 raise self._several_bands(name, called)
         raise self._no_band(name)
+
+    @cached_property
+    def _by_address(self) -> dict[str, list[KnownBand]]:
+        return _grouped((band.address, band) for band in self.bands)
+
+    @cached_property
+    def _by_mark(self) -> dict[str, list[KnownBand]]:
+        return _grouped((band.mark, band) for band in self.bands)
+
+    @cached_property
+    def _by_former(self) -> dict[str, list[KnownBand]]:
+        return _grouped((old, band) for band in self.bands for old in {old.lower() for old, _ in band.former})
 
     def _several_bands(self, name: str, called: Sequence[KnownBand]) -> DataError:
         told = " and ".join(f"{b.address} ({_words(b)})" for b in called)
@@ -141,11 +151,23 @@ class Register:
 
     def band_of_file(self, path: Path) -> KnownBand | None:
         """The band a profile's file belongs to."""
-        where = path.resolve()
+        return self._by_file.get(path.resolve())
+
+    @cached_property
+    def _by_file(self) -> dict[Path, KnownBand]:
+        found: dict[Path, KnownBand] = {}
         for band in self.bands:
-            if any(c.path.resolve() == where for c in (*band.calibrations, *band.copies, *band.aside)):
-                return band
-        return None
+            for card in (*band.calibrations, *band.copies, *band.aside):
+                found.setdefault(card.path.resolve(), band)
+        return found
+
+
+def _grouped(named: Iterable[tuple[str, KnownBand]]) -> dict[str, list[KnownBand]]:
+    """Bands by a name in lower case."""
+    found: dict[str, list[KnownBand]] = {}
+    for name, band in named:
+        found.setdefault(name.lower(), []).append(band)
+    return found
 
 
 def _words(band: KnownBand) -> str:

@@ -6,7 +6,6 @@ A verdict is of the calibration it was made from: a band measured again has none
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
-from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -59,8 +58,10 @@ def kept_pairs(found: "Sequence[Found]") -> list[tuple[int, int]]:
     Args:
         found: As they were looked up, each band once.
     """
+    at = {one.band.id: j for j, one in enumerate(found) if one.band}
     pairs = []
-    for (i, a), (j, b) in combinations(enumerate(found), 2):
-        if a.band and b.band and a.band.partner and a.band.partner == b.band.id and not (a.is_held or b.is_held):
-            pairs.append((i, j) if a.band.hangs == "left" else (j, i))
+    for i, a in enumerate(found):
+        j = at.get(a.band.partner, -1) if a.band and a.band.partner else -1
+        if i < j and not (a.is_held or found[j].is_held):
+            pairs.append((i, j) if a.band and a.band.hangs == "left" else (j, i))
     return pairs

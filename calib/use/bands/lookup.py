@@ -16,7 +16,7 @@ from pathlib import Path
 from calib.errors import BandcurveError, DataError, FileError
 from calib.finding import Finding
 from calib.frozen import dataclass
-from calib.profile.document import Profile, load_profile
+from calib.profile.document import Profile, load_again, load_profile
 from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio
 from calib.profile.store.newest_profile import are_two_bands, newest_of
@@ -78,7 +78,7 @@ class Found:
 
     def is_same_calibration(self, other: "Found") -> bool:
         """Whether both are one file, or profiles of the same runs."""
-        if self.path.resolve() == other.path.resolve():
+        if self is other or self.path.resolve() == other.path.resolve():
             return True
         mine, theirs = (self.band and _card_at(self.band, self.path), other.band and _card_at(other.band, other.path))
         return bool(mine and theirs and mine.key == theirs.key)
@@ -141,7 +141,7 @@ class Lookup:
         return with_verdicts([_best(several) for several in by_band.values()])
 
     def _of_file(self, path: Path) -> Found:
-        profile = load_profile(path)
+        profile = load_again(path)
         try:
             register = self.register(path.parent)
         except BandcurveError:
@@ -217,7 +217,7 @@ def _newest(band: KnownBand, register: Register) -> Found:
     failed: list[str] = []
     for card in reversed(band.calibrations):
         try:
-            profile = load_profile(card.path)
+            profile = load_again(card.path)
         except BandcurveError as error:
             failed.append(str(error))
             continue
@@ -261,8 +261,11 @@ def _names(text: str, mark: str) -> bool:
 
 
 def _card_at(band: KnownBand, path: Path) -> Card | None:
+    cards = (*band.calibrations, *band.copies, *band.aside)
+    if found := next((c for c in cards if c.path == path), None):
+        return found
     where = path.resolve()
-    return next((c for c in (*band.calibrations, *band.copies, *band.aside) if c.path.resolve() == where), None)
+    return next((c for c in cards if c.path.resolve() == where), None)
 
 
 def _of_status(band: KnownBand) -> Iterator[Finding]:

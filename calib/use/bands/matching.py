@@ -29,7 +29,7 @@ def best_pairs(cost: Costs) -> tuple[Pairs, int | None]:
     if n < 2:
         return [], 0 if n else None
     worst = smallest_worst(cost)
-    pairs = _matching(cost, worst, int(cost.max()) + 1)
+    pairs = _matching(cost, worst, worst + 1)
     left = next((i for i, j in pairs if j == n), None)
     return sorted(((i, j) for i, j in pairs if j < n), key=lambda p: (cost[p], p)), left
 
@@ -40,10 +40,11 @@ def smallest_worst(cost: Costs) -> int:
     steps = np.unique(upper)
     apart = np.where(np.eye(len(cost), dtype=bool), upper.max() + 1, cost)
     low, high = int(np.searchsorted(steps, apart.min(axis=1).max())), len(steps) - 1
+    middle = low  # where the loneliest has its only partner: mostly that is it
     while low < high:
-        middle = (low + high) // 2
         everybody = 2 * len(_matching(cost, int(steps[middle]), None)) == len(cost)
         low, high = (low, middle) if everybody else (middle + 1, high)
+        middle = (low + high) // 2
     return int(steps[low])
 
 

@@ -5,9 +5,9 @@ pairs are chosen by that limit, not by the difference seen, because the smallest
 good. The smallest worst pair comes first, then the smallest sum.
 """
 
-import zlib
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,21 +16,20 @@ from calib.assumptions import BY_NAME
 from calib.errors import DataError
 from calib.finding import Finding
 from calib.frozen import dataclass
-from calib.profile.document import Profile
+from calib.itself import Itself
+from calib.profile.document import MOST_KEPT, Profile
 from calib.profile.store.newest_profile import newest_of
 from calib.records import Array
 from calib.use.answers.bands import LeftAndRight, PairAnswer
 from calib.use.answers.parts import doubts
 from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found
-from calib.use.bands.matching import best_pairs
+from calib.use.bands.pair_limits import DRAWS, Limits, drawn, nearest_pairs
 from calib.use.bands.series import told_by_series
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
 
 LENGTHS = 11
-DRAWS = 2000  # of the errors; the limits then scatter by 5 % of u
-SEED = 20260301
-STEP = 1e-3  # [N] two limits nearer than this are the same
+FEW = 8  # bands that are paired in no time
 MIXED = BY_NAME["mixed_sizes"].value  # of the pull: more is another size
 WARMER = 3.0  # K between two bands that is worth saying
 
@@ -72,17 +71,29 @@ def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Seque
     Raises:
         DataError: Fewer than two, two bands under one id, or no length that all were tested at.
     """
+    if series or not FEW < len(profiles) <= MOST_KEPT:
+        return _paired_up(profiles, over, series)
+    return _kept(tuple(map(Itself, profiles)), over)
+
+
+@lru_cache(maxsize=4)
+def _kept(profiles: tuple[Itself[Profile], ...], over: Over | None) -> Pairing:
+    """For a page that asks again while no file has changed."""
+    return _paired_up([key.it for key in profiles], over, ())
+
+
+def _paired_up(profiles: Sequence[Profile], over: Over | None, series: Sequence[Series]) -> Pairing:
     profiles, older = _one_of_each(profiles)
     lengths = common_lengths(profiles, over, LENGTHS)
     if series:
         curves = [found[0] for found in told_by_series(profiles, series, {"loading": lengths})]
     else:
         curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
-    limits = upper_limits(curves)
-    chosen, left = best_pairs(np.rint(limits / STEP).astype(np.int64))
-    spreads = [_set_to_set(p, lengths) for p in profiles]
+    limits = Limits(curves)
+    chosen, left = nearest_pairs(limits)
+    sets = [_set_to_set(p, lengths) for p in profiles]
     pairs = tuple(
-        _pair(curves[i], curves[j], lengths, limits[i, j], _next_set(curves, spreads, i, j)) for i, j in chosen
+        _pair(limits, i, j, lengths, upper, limits.with_more(i, j, (sets[i], sets[j]))) for i, j, upper in chosen
     )
     return Pairing(
         over=(float(lengths[0]), float(lengths[-1])),
@@ -169,63 +180,21 @@ def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Findi
     return newest, found
 
 
-def draws_of(curve: Curve, count: int) -> Array:
-    """Errors of a curve as they may be, shape (count, lengths). [N]
-
-    A source draws the same numbers in whatever company, so that what two bands share cancels and the answer for two
-    bands does not depend on the others.
-    """
-    keys = list(curve.sources)
-    numbers = np.stack([_numbers(key, count) for key in keys], axis=1)
-    return numbers @ np.stack([curve.sources[key] for key in keys])
-
-
-def _numbers(key: str, count: int) -> Array:
-    return np.random.default_rng([SEED, zlib.crc32(key.encode())]).standard_normal(count)
-
-
-def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
-    """95 % upper limits of the largest difference of every two curves, shape (bands, bands). [N]
-
-    The difference is taken to be as seen plus its error, drawn from all sources together: with nothing known of it
-    beforehand, that is what is known of it now. Where u95 is wider than of a normal error, the error is widened.
-    """
-    n, last = len(curves), int(np.ceil(0.95 * draws)) - 1
-    errors = [np.ascontiguousarray(draws_of(c, draws).T, dtype=np.float32) for c in curves]
-    out = np.zeros((n, n))
-    for i in range(n):
-        for j in range(i + 1, n):
-            wider = (np.maximum(curves[i].ratio, curves[j].ratio) / NORMAL_95).astype(np.float32)
-            off = errors[i] - errors[j]
-            off *= wider[:, None]
-            off += (curves[i].force - curves[j].force).astype(np.float32)[:, None]
-            largest = np.abs(off, out=off).max(axis=0)
-            out[i, j] = out[j, i] = np.partition(largest, last)[last]
-    return out
-
-
 def _set_to_set(profile: Profile, lengths: Array) -> Array:
-    """Shifts of one set from the band's average that day, shape (2, lengths): its level, how it was hooked. [N]"""
+    """Draws of how far one set may be from the band's average that day, by its level and how it was hooked. [N]"""
     spread = profile.repeatability
     at = [profile.estimate(float(x)) for x in lengths]
     level, hook = spread.cycle_gain, spread.hook_shift_m
-    return np.array([[level * e.force for e in at], [hook * e.slope for e in at]])
+    shifts = (np.array([level * e.force for e in at]), np.array([hook * e.slope for e in at]))
+    return drawn({f"set {k} of {profile.band.id}": shift for k, shift in enumerate(shifts)}, DRAWS)
 
 
-def _next_set(curves: Sequence[Curve], spreads: Sequence[Array], i: int, j: int) -> float:
-    """95 % upper limit of the largest difference of one set of each of two bands. [N]"""
-    two = [
-        replace(c, sources=c.sources | {f"set {k} of {c.name}": shift for k, shift in enumerate(spread)})
-        for c, spread in ((curves[i], spreads[i]), (curves[j], spreads[j]))
-    ]
-    return float(upper_limits(two)[0, 1])
-
-
-def _pair(a: Curve, b: Curve, lengths: Array, upper95: float, next_set: float) -> Pair:
+def _pair(limits: Limits, i: int, j: int, lengths: Array, upper95: float, next_set: float) -> Pair:
+    a, b = limits.curves[i], limits.curves[j]
     off = a.force - b.force
     u = difference_u(a, b)
     at = int(np.abs(off).argmax())
-    relative = np.abs(draws_of(a, DRAWS) - draws_of(b, DRAWS)) / np.maximum(u, 1e-12)
+    relative = np.abs(limits.errors[i] - limits.errors[j]) / np.maximum(u, 1e-12)
     limit = np.quantile(relative.max(axis=1), 0.95) * np.maximum(a.ratio, b.ratio) / NORMAL_95 * u
     pull = _mean(a.force + b.force, lengths) / 2
     return Pair(
@@ -233,8 +202,8 @@ def _pair(a: Curve, b: Curve, lengths: Array, upper95: float, next_set: float) -
         largest=float(off[at]),
         at=float(lengths[at]),
         u=float(u[at]),
-        upper95=float(upper95),
-        upper95_next_set=max(float(upper95), next_set),
+        upper95=upper95,
+        upper95_next_set=max(upper95, next_set),
         distinguishable=bool((np.abs(off) > limit).any()),
         pull=pull,
         apart=abs(_mean(off, lengths)) / pull,

@@ -49,7 +49,7 @@ def rig_loads(file: Path | str, *, extrapolate: bool = False) -> RigAnswer:
 
 def solve_for(
     file: Path | str,
-    bands: Sequence[Path | str] = (),
+    bands: Sequence[Path | str | Found] = (),
     *,
     bottom_kg: float | None = None,
     top_kg: float | None = None,
@@ -69,7 +69,7 @@ def solve_for(
 
     Args:
         file: A rig: its bar, anchor, and where its bands hang.
-        bands: To choose from, by file or by name; those of the rig if none.
+        bands: To choose from, by file or by name, or as they were looked up; those of the rig if none.
         bottom_kg: Wanted at the bottom. [kg]
         top_kg: Wanted at the top. [kg]
         average_kg: Wanted on average over the lift. [kg]
@@ -104,7 +104,10 @@ def solve_for(
                         pegs_apart_m)  # fmt: skip
     loads = loadings([Plates(m, n) for m, n in plates.items()]) if plates else as_loaded(rig.bar.plates)
     sought = Sought(place, (), ways, loads, wishes, within_kg, most, each_once, few=few, extrapolate=extrapolate)
-    found = Lookup(Path(folder)).find_all(bands) if bands else list({f.path: f for f in bands_of(rig, where)}.values())
+    found = [one for one in bands if isinstance(one, Found)]
+    if named_ones := [one for one in bands if not isinstance(one, Found)]:
+        found += Lookup(Path(folder)).find_all(named_ones)
+    found = found or list({f.path: f for f in bands_of(rig, where)}.values())
     for some in tiers(found, where, two_sides=len(place.slots) > 1):
         sought = with_bands(sought, some, str)
         if each_once and most > 1 and len(place.slots) > 1:

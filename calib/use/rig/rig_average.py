@@ -50,12 +50,13 @@ def _mean(pull: RigPull) -> RigPull:
     def mean(values: Array) -> Array:
         return np.array([over_the_lift(values)])
 
+    shifts = over_the_lift(np.array([s.shift for s in pull.sources]))[:, None]
     return replace(
         pull,
         tension=mean(pull.tension),
         down=mean(pull.down),
         next_u=mean(pull.next_u),
-        sources=tuple(RigSource(s.key, mean(s.shift), s.one_sided) for s in pull.sources),
+        sources=tuple(RigSource(s.key, shift, s.one_sided) for s, shift in zip(pull.sources, shifts, strict=True)),
         ratio=np.array([pull.ratio.max()]),
         drawn={},
     )

@@ -4,7 +4,7 @@ Lengths in, pulls and their sources of uncertainty out. Where the band runs is n
 """
 
 from collections.abc import Callable
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from math import log10
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ from calib import assumptions
 from calib.errors import DataError, OutOfRangeError
 from calib.frozen import dataclass
 from calib.half_path import DEFAULT_THICKNESS, offset_over
+from calib.itself import Itself
 from calib.profile.document import Profile
 from calib.profile.parts import Branch
 from calib.profile.table import BranchName, continued
@@ -51,6 +52,11 @@ class RigTable:
     def factors(self) -> tuple[RigSource, ...]:
         """What moves its pulls; a search over many bands asks for the pulls alone."""
         return self.made_factors()
+
+    @cached_property
+    def shifts(self) -> Array:
+        """Of all factors, shape (factors, lengths)."""
+        return np.array([factor.shift for factor in self.factors])
 
 
 def loop_of(profile: Profile) -> Loop:
@@ -131,11 +137,42 @@ class RigCurve:
         """
         tension = self.pull(length, share)
         pulls = np.where(tension > 0, self.factor, 0.0)
-        own: list[RigSource] = []
-        for up, back in zip(self.loading.factors, self.unloading.factors, strict=True):
-            own.append(RigSource(up.key, pulls * self._between(length, share, up.shift, back.shift)))
-        own.append(RigSource(f"inside:{self.profile.band.id}", pulls * self._inside * self._gap(length) / 12**0.5))
-        return own + self._conditions(tension)
+        up, back = self.loading.shifts, self.unloading.shifts
+        own = interpolated(length, self.unloading.length, back)
+        own += share * (interpolated(length, self.loading.length, up) - own)
+        inside = pulls * self._inside * self._gap(length) / 12**0.5
+        return [*map(RigSource, self.keys, (*(pulls * own), inside, *self._conditions(tension)))]
+
+    def drawn(self, length: Array, share: float, normal: Array) -> Array:
+        """The pull of both legs with all of that, draw by draw; below none where it is slack. [N]
+
+        Args:
+            length: Half path, one for each draw. [m]
+            share: How far towards the loading branch.
+            normal: Standard normal draws of each of `keys`.
+        """
+        tension = self.pull(length, share)
+        up, back = self.loading.shifts, self.unloading.shifts
+        if self._one_grid:
+            own = _added(length, self.loading.length, back + share * (up - back), normal)
+        else:
+            own = _added(length, self.unloading.length, back, normal)
+            own += share * (_added(length, self.loading.length, up, normal) - own)
+        if self._inside:
+            own += self._inside * self._gap(length) / 12**0.5 * normal[len(up)]
+        found: Array = tension + np.where(tension > 0, self.factor, 0.0) * own
+        for shift, of_one in zip(self._conditions(tension), normal[len(up) + 1 :], strict=True):
+            found += shift * of_one
+        return found
+
+    @cached_property
+    def keys(self) -> tuple[str, ...]:
+        """Of what moves its pull, in the order of `sources`."""
+        relaxation = self.profile.relaxation
+        measured = relaxation is not None and relaxation.measured
+        band = self.profile.band.id
+        last = f"relaxation:{band}" if measured else "relaxation", self._warmth
+        return (*(factor.key for factor in self.loading.factors), f"inside:{band}", *last)
 
     def _gap(self, length: Array) -> Array:
         """Between the branches. [N]"""
@@ -149,20 +186,42 @@ class RigCurve:
         whole = self.ends[0] <= self.loading.tested[0] + span and self.ends[1] >= self.loading.tested[1] - span
         return 0.0 if whole else 1.0
 
-    def _conditions(self, tension: Array) -> list[RigSource]:
+    @property
+    def _warmth(self) -> str:
+        tested, here = self.profile.conditions.temperature_C, self.rig.bar.temperature
+        return "temperature" if tested is None or here is None else "temperature coefficient"
+
+    def _conditions(self, tension: Array) -> tuple[Array, Array]:
+        """What waiting and warmth do, one standard deviation of each."""
         relaxation, coefficient = self.profile.relaxation, self.profile.temperature_coefficient
         tested, here = self.profile.conditions.temperature_C, self.rig.bar.temperature
         u_rate = relaxation.u if relaxation else RELAXATION[1]
         sign = -1 if self.shortening else 1
-        measured = relaxation is not None and relaxation.measured
-        of = f"relaxation:{self.profile.band.id}" if measured else "relaxation"
         before = tension / self.factor
-        warm = (
-            RigSource("temperature", before * coefficient.per_K * U_TEMPERATURE)
-            if tested is None or here is None
-            else RigSource("temperature coefficient", before * coefficient.u_per_K * (here - tested))
-        )
-        return [RigSource(of, before * sign * u_rate / 100 * self.decades), warm]
+        if tested is None or here is None:
+            warm = coefficient.per_K * U_TEMPERATURE
+        else:
+            warm = coefficient.u_per_K * (here - tested)
+        return before * sign * u_rate / 100 * self.decades, before * warm
+
+
+def interpolated(x: Array, grid: Array, rows: Array) -> Array:
+    """`numpy.interp` of several columns of values at once, shape (columns, places)."""
+    at = np.clip(np.searchsorted(grid, x, side="right") - 1, 0, len(grid) - 2)
+    first = rows[:, at]
+    inside = (rows[:, at + 1] - first) / (grid[at + 1] - grid[at]) * (x - grid[at]) + first
+    found: Array = np.where(x < grid[0], rows[:, :1], np.where(x >= grid[-1], rows[:, -1:], inside))
+    return found
+
+
+def _added(x: Array, grid: Array, rows: Array, normal: Array) -> Array:
+    """The rows at a place for each draw, times the draws of each row, added up: added first, then interpolated."""
+    at = np.clip(np.searchsorted(grid, x, side="right") - 1, 0, len(grid) - 2)
+    low, draw = int(at.min()), np.arange(len(x))
+    together = rows[:, low : int(at.max()) + 2].T @ normal[: len(rows)]
+    first, then = together[at - low, draw], together[at - low + 1, draw]
+    found: Array = first + np.clip((x - grid[at]) / (grid[at + 1] - grid[at]), 0.0, 1.0) * (then - first)
+    return found
 
 
 def loading_share(
@@ -208,11 +267,19 @@ def _eased(gone: Array, whole: Array, over: float) -> Array:
 def _table(profile: Profile, name: BranchName, farthest: float, extrapolate: bool) -> RigTable:
     """A branch as arrays, begun at the slack band and, where asked for, continued beyond its top."""
     tested = profile.branches.loading.length_m[0], profile.branches.loading.length_m[-1]
-    arrays = _branch_arrays(profile, name)
     if not extrapolate:
-        return RigTable(*arrays, partial(_branch_factors, profile, name), tested)
+        return _tested_table(Itself(profile), name)
+    arrays = _branch_arrays(profile, name)
     length, force, ratio, factors = _longer(profile, (*arrays, _branch_factors(profile, name)), farthest)
     return RigTable(length, force, ratio, lambda: factors, tested)
+
+
+@lru_cache(maxsize=1024)
+def _tested_table(profile: Itself[Profile], name: BranchName) -> RigTable:
+    """The same for every way to hang the band."""
+    loading = profile.it.branches.loading.length_m
+    factors = partial(_branch_factors, profile.it, name)
+    return RigTable(*_branch_arrays(profile.it, name), factors, (loading[0], loading[-1]))
 
 
 def _branch_arrays(profile: Profile, name: BranchName) -> tuple[Array, Array, Array]:

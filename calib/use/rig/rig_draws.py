@@ -4,7 +4,6 @@ After JCGM 101. Everything with one key is drawn once and moves all its bands to
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from functools import cache
 from statistics import NormalDist
 
@@ -12,7 +11,7 @@ import numpy as np
 
 from calib.frozen import dataclass
 from calib.records import Array
-from calib.use.rig.rig_curve import RigCurve, RigSource
+from calib.use.rig.rig_curve import RigCurve
 from calib.use.rig.rig_file import Bar, RigBand
 from calib.use.rig.rig_geometry import BandPath, Loop, Offsets, run_of
 
@@ -31,9 +30,8 @@ class Strung:
     sign: float  # -1 where it pulls up
     offs: Mapping[str, Offsets]  # what may be off by one standard deviation, by key
 
-    def down(self, heights: Array, off: Offsets) -> Array:
-        """Pull towards the anchor with readings off by a little. [N]"""
-        run = run_of(self.band, self.bar, heights, self.loop, off)
+    def down(self, run: BandPath) -> Array:
+        """Pull towards the anchor with the band running a little otherwise. [N]"""
         return self.curve.pull(run.length, self.curve.share) * run.down
 
 
@@ -48,24 +46,26 @@ def drawn_pulls(bands: Sequence[Strung], heights: Array, where: Sequence[int]) -
     found: list[dict[int, Array]] = [{} for _ in bands]
     if not where:
         return found
-    named = [s.curve.sources(s.run.length[:1], s.curve.share[:1]) for s in bands]  # the keys are alike at all heights
-    keys = sorted({key for s in bands for key in s.offs} | {source.key for own in named for source in own})
+    keys = sorted({key for s in bands for key in (*s.offs, *s.curve.keys)})
     normal = dict(zip(keys, _draws(len(keys))[0], strict=True))
-    for at in where:
-        for strung, into in zip(bands, found, strict=True):
-            into[at] = _drawn(strung, heights[at : at + 1], at, normal)
+    for strung, into in zip(bands, found, strict=True):
+        own, off = np.array([normal[key] for key in strung.curve.keys]), _offset(strung, normal)
+        for at in where:
+            into[at] = _drawn(strung, heights[at : at + 1], at, off, own)
     return found
 
 
-def _drawn(strung: Strung, height: Array, at: int, normal: Mapping[str, Array]) -> Array:
-    share = float(strung.curve.share[at])
-    off = Offsets(grip=0.0 if strung.band.arrangement == "choked" else _draws(1)[1])
+def _offset(strung: Strung, normal: Mapping[str, Array]) -> Offsets:
+    off = {"grip": 0.0 if strung.band.arrangement == "choked" else _draws(1)[1]}
     for key, one in strung.offs.items():
-        off = replace(off, **{name: value * normal[key] for name, value in vars(one).items() if value})
+        off |= {name: value * normal[key] for name, value in vars(one).items() if value}
+    return Offsets(**off)
+
+
+def _drawn(strung: Strung, height: Array, at: int, off: Offsets, own: Array) -> Array:
+    share = float(strung.curve.share[at])
     run = run_of(strung.band, strung.bar, height, strung.loop, off)
-    own: list[RigSource] = strung.curve.sources(run.length, share)
-    pull = strung.curve.pull(run.length, share) + np.sum([s.shift * normal[s.key] for s in own], axis=0)
-    found: Array = strung.sign * np.maximum(pull, 0.0) * run.down
+    found: Array = strung.sign * np.maximum(strung.curve.drawn(run.length, share, own), 0.0) * run.down
     return found
 
 

@@ -4,7 +4,7 @@ Where a source is one-sided or a band may be slack within its uncertainty, the l
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from functools import cache
+from functools import cache, cached_property
 from math import erf, exp, pi, sqrt
 from typing import NamedTuple
 
@@ -32,6 +32,15 @@ class RigPull:
     ratio: Array  # u95 / u of the profile
     slack: NDArray[np.bool_]  # true where there is no pull
     drawn: Mapping[int, Array]  # [N] draws of the pull at heights where a band may be slack within its uncertainty
+
+    @cached_property
+    def either_way(self) -> tuple[tuple[str, ...], Array]:
+        """What shifts it either way, each key once: the keys, and the shifts, shape (keys, heights)."""
+        merged: dict[str, Array] = {}
+        for s in self.sources:
+            if not s.one_sided:
+                merged[s.key] = merged[s.key] + s.shift if s.key in merged else s.shift
+        return tuple(merged), np.array([*merged.values()]).reshape(len(merged), len(self.down))
 
 
 @dataclass(frozen=True)
@@ -77,7 +86,7 @@ def add(parts: Sequence[WeightedPull], count: int, relative: float = 0.0) -> Kno
     next_u95 = np.maximum(wide[1] - value, value - wide[0])
     for at in parts[0].pull.drawn:
         drawn = _total([p.weight * p.pull.drawn[at] for p in parts])
-        low[at], high[at] = symmetric_interval(np.sort(drawn), 0.95)
+        low[at], high[at] = symmetric_interval(drawn, 0.95)
         u[at] = drawn.std()
         next_u95[at] = max(next_u95[at], high[at] - value[at], value[at] - low[at])
     return Known(value, u, low, high, next_u95)
@@ -85,12 +94,17 @@ def add(parts: Sequence[WeightedPull], count: int, relative: float = 0.0) -> Kno
 
 def _normal(parts: Sequence[WeightedPull], gravity: Array) -> Array:
     """Variance of what is off either way."""
-    merged: dict[str, Array] = {"gravity": gravity}
+    row = {"gravity": 0}
     for part in parts:
-        for s in part.pull.sources:
-            if not s.one_sided:
-                merged[s.key] = merged.get(s.key, 0.0) + part.weight * s.shift
-    return _total([v**2 for v in merged.values()])
+        for key in part.pull.either_way[0]:
+            row.setdefault(key, len(row))
+    merged = np.zeros((len(row), len(gravity)))
+    merged[0] = gravity
+    for part in parts:
+        keys, shifts = part.pull.either_way
+        merged[[row[key] for key in keys]] += part.weight * shifts
+    found: Array = (merged**2).sum(axis=0)
+    return found
 
 
 def _bounds(parts: Sequence[WeightedPull], count: int) -> tuple[Array, Array]:

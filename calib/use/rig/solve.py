@@ -5,7 +5,7 @@ Loads of a lift going up. What the place allows is solve_place's, words are made
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations, permutations, product
+from itertools import combinations, islice, permutations, product
 from math import ceil, comb, hypot, sqrt
 from typing import Literal, NamedTuple
 
@@ -215,7 +215,8 @@ def _worked_out(sought: Sought, teams: Sequence[Team], best: Sequence["Best"], t
     for n, one in enumerate(listed):
         made.append(proposal_of(sought, teams[one.team], one))
         tell(SEARCH + (1 - SEARCH) * (n + 1) / len(listed))
-    for one in [one for one in best if one not in listed][:SHORTLIST]:
+    known = set(listed)
+    for one in islice((one for one in best if one not in known), SHORTLIST):
         if any(not p.flies for p in made):
             break
         made.append(proposal_of(sought, teams[one.team], one))
@@ -328,15 +329,15 @@ class _Table:
         names = [way.arrangement for way in self.sought.ways]
         for name in dict.fromkeys(names):
             rows = [w for w, other in enumerate(names) if other == name]
-            for team, row in enumerate(self.miss[rows].argmin(axis=0)):
-                way = rows[row]
-                if np.isfinite(self.miss[way, team]):
-                    one = Best(float(self.miss[way, team]), float(self.apart[way, team]), team, way,
-                               int(self.load[way, team]))  # fmt: skip
-                    key = name, frozenset(c for side in self.teams[team] for c in side)
-                    kept = found.setdefault(key, one)
-                    if (round(one.miss, 6), one.apart) < (round(kept.miss, 6), kept.apart):
-                        found[key] = one
+            nearest = np.array(rows)[self.miss[rows].argmin(axis=0)]
+            misses = self.miss[nearest, np.arange(len(nearest))]
+            for team in np.flatnonzero(np.isfinite(misses)).tolist():
+                way = int(nearest[team])
+                one = Best(float(misses[team]), float(self.apart[way, team]), team, way, int(self.load[way, team]))
+                key = name, frozenset(c for side in self.teams[team] for c in side)
+                kept = found.setdefault(key, one)
+                if (round(one.miss, 6), one.apart) < (round(kept.miss, 6), kept.apart):
+                    found[key] = one
         return sorted(found.values())
 
 
@@ -418,7 +419,7 @@ def _missed(
 ) -> tuple[Missed, ...]:
     """Single bands in each arrangement that cannot be used there, or whose nearest is too far off."""
     ids = [c.profile.band.id for c in sought.candidates]
-    nearest = {(b.team, sought.ways[b.way].arrangement): b for b in best}
+    far = sorted((b for b in best if b.miss > sought.within), key=lambda b: b.team)
     found: list[Missed] = []
     for name in dict.fromkeys(way.arrangement for way in sought.ways):
         rows = [w for w, way in enumerate(sought.ways) if way.arrangement == name]
@@ -426,10 +427,9 @@ def _missed(
             if all((w, c) in bad for w in rows):
                 least = min((bad[w, c] for w in rows), key=lambda b: b.excess)
                 found.append(Missed(band, name, least.why, least.text, None))
-        for t, team in enumerate(teams):
-            near = nearest.get((t, name))
-            if near is not None and near.miss > sought.within:
-                found.append(Missed(_team_name(team, ids), name, "misses", "", near.miss))
+        for near in far:
+            if sought.ways[near.way].arrangement == name:
+                found.append(Missed(_team_name(teams[near.team], ids), name, "misses", "", near.miss))
     return tuple(found)
 
 

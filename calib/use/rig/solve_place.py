@@ -6,6 +6,7 @@ A place is a rig file taken without its bands: each side keeps where its first b
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property, lru_cache
 from math import inf
 from posixpath import normpath
 from typing import Literal, NamedTuple, get_args
@@ -15,6 +16,7 @@ import numpy as np
 from calib.errors import DataError, OutOfRangeError
 from calib.frozen import dataclass
 from calib.gravity import local_gravity
+from calib.itself import Itself
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.use.rig.rig_curve import RigCurve, loop_of
@@ -49,7 +51,7 @@ class RigPlace:
     rig: Rig
     slots: tuple[RigBand, ...]
 
-    @property
+    @cached_property
     def heights(self) -> Array:
         """Of the bar, from bottom to top. [m]"""
         return np.linspace(self.rig.bar.bottom, self.rig.bar.top, GRID)
@@ -204,13 +206,27 @@ def pulls(
         extrapolate: Go beyond the tested lengths.
     """
     g, _ = local_gravity(place.rig.bar.latitude_deg, place.rig.bar.altitude)
-    found: dict[RigBand, Array | Unusable] = {}
-    bands = [replace(band, side="left") for band in hung(place, hanging, candidate)]
+    if any(slot.slack_length is not None for slot in place.slots):
+        bands, which = _distinct(hung(place, hanging, candidate))
+    else:  # alike for all bands
+        bands, which = _hung_alike(Itself(place), hanging)
+    found = []
     for band in bands:
-        if band not in found:
-            pull = _pull(place, band, candidate.profile, extrapolate)
-            found[band] = pull if isinstance(pull, Unusable) else pull / g
-    return tuple(found[band] for band in bands)
+        pull = _pull(place, band, candidate.profile, extrapolate)
+        found.append(pull if isinstance(pull, Unusable) else pull / g)
+    return tuple(found[n] for n in which)
+
+
+@lru_cache(maxsize=64)
+def _hung_alike(place: Itself[RigPlace], hanging: Hanging) -> tuple[tuple[RigBand, ...], tuple[int, ...]]:
+    return _distinct(hung(place.it, hanging))
+
+
+def _distinct(bands: Sequence[RigBand]) -> tuple[tuple[RigBand, ...], tuple[int, ...]]:
+    """Each way a band hangs once, whatever the side; and which of them each is."""
+    alike = [replace(band, side="left") for band in bands]
+    each = tuple(dict.fromkeys(alike))
+    return each, tuple(each.index(band) for band in alike)
 
 
 def _pull(place: RigPlace, band: RigBand, profile: Profile, extrapolate: bool) -> Array | Unusable:

@@ -22,7 +22,7 @@ from calib.use.rig.rig_curve import RigCurve, RigSource, loop_of
 from calib.use.rig.rig_draws import Strung, drawn_pulls
 from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_findings import rig_findings
-from calib.use.rig.rig_geometry import BandPath, Offsets, run_of
+from calib.use.rig.rig_geometry import AS_WRITTEN, BandPath, Offsets, run_of
 from calib.use.rig.rig_sum import Known, RigPull, WeightedPull, add
 
 Way = Literal["up", "down"]
@@ -142,12 +142,13 @@ def _offs(i: int, band: RigBand, u: float, profile: Profile) -> dict[str, Offset
 
 def _pulls(bands: Sequence[Strung], heights: Array) -> list[RigPull]:
     """Each band's pull, with draws where one of them is slack or nearly so."""
-    near = np.any([_nearly_slack(s, heights) for s in bands], axis=0)
+    moved = [_moved(s, heights) for s in bands]
+    near = np.any([_nearly_slack(s, m) for s, m in zip(bands, moved, strict=True)], axis=0)
     drawn = drawn_pulls(bands, heights, [int(at) for at in np.flatnonzero(near)])
-    return [_pull(s, heights, draws) for s, draws in zip(bands, drawn, strict=True)]
+    return [_pull(s, heights, m, draws) for s, m, draws in zip(bands, moved, drawn, strict=True)]
 
 
-def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> RigPull:
+def _pull(strung: Strung, heights: Array, moved: BandPath, drawn: Mapping[int, Array]) -> RigPull:
     run, curve, sign = strung.run, strung.curve, strung.sign
     tension = curve.tension()
     sources = [RigSource(s.key, sign * s.shift * run.down) for s in curve.sources(run.length, curve.share)]
@@ -157,24 +158,31 @@ def _pull(strung: Strung, heights: Array, drawn: Mapping[int, Array]) -> RigPull
         tension, sign * tension * run.down, tension * run.sideways, tension * run.fore, run.angle,
         run.length / strung.loop.rest,
         run.down * np.sqrt(relative * tension**2 + (spread.hook_shift_m * curve.slope()) ** 2),
-        (*sources, *_placed(strung, heights)), np.interp(run.length, curve.table.length, curve.table.ratio),
+        (*sources, *_placed(strung, heights, moved)), np.interp(run.length, curve.table.length, curve.table.ratio),
         run.length <= strung.loop.rest, drawn,
     )  # fmt: skip
 
 
-def _nearly_slack(strung: Strung, heights: Array) -> NDArray[np.bool_]:
+def _nearly_slack(strung: Strung, moved: BandPath) -> NDArray[np.bool_]:
     """Whether the length may be that of the band at rest, within three u of it."""
-    moved = [_length(strung, heights, off) - _length(strung, heights, _minus(off)) for off in strung.offs.values()]
-    found: NDArray[np.bool_] = abs(strung.run.length - strung.loop.rest) < 3 * np.linalg.norm(moved, axis=0) / 2
+    apart = _apart(strung, moved.length)
+    found: NDArray[np.bool_] = abs(strung.run.length - strung.loop.rest) < 3 * np.linalg.norm(apart, axis=0) / 2
     return found
 
 
-def _length(strung: Strung, heights: Array, off: Offsets) -> Array:
-    return run_of(strung.band, strung.bar, heights, strung.loop, off).length
+def _moved(strung: Strung, heights: Array) -> BandPath:
+    """Where the band runs with each thing off by one standard deviation, then the other way: one row for each."""
+    offs = [*strung.offs.values()]
+    rows = {name: np.array([[sign * vars(off)[name]] for sign in (1, -1) for off in offs]) for name in vars(AS_WRITTEN)}
+    off = Offsets(**{name: row for name, row in rows.items() if row.any()})
+    return run_of(strung.band, strung.bar, heights, strung.loop, off)
 
 
-def _minus(off: Offsets) -> Offsets:
-    return Offsets(**{name: -value for name, value in vars(off).items()})
+def _apart(strung: Strung, values: Array) -> Array:
+    """One way less the other, shape (things, heights)."""
+    count = len(strung.offs)
+    found: Array = values[:count] - values[count:]
+    return found
 
 
 def _tested(length: Array, profile: Profile) -> NDArray[np.bool_]:
@@ -223,26 +231,25 @@ def _refuse_untested(i: int, profile: Profile, heights: Array, run: BandPath, ex
     )
 
 
-def _placed(strung: Strung, heights: Array) -> list[RigSource]:
+def _placed(strung: Strung, heights: Array, moved: BandPath) -> list[RigSource]:
     """What readings, hitch and fittings do to the downward pull."""
-    found = []
-    for key, off in strung.offs.items():
-        apart = strung.down(heights, off) - strung.down(heights, _minus(off))
-        found.append(RigSource(key, strung.sign * apart / 2))
+    apart = strung.sign * _apart(strung, strung.down(moved)) / 2
+    found = [RigSource(key, shift) for key, shift in zip(strung.offs, apart, strict=True)]
     if strung.band.arrangement != "choked":
-        moved = _held(strung, heights) - strung.down(heights, Offsets())
-        found.append(RigSource("grip", strung.sign * moved, one_sided=True))
+        gripped = _held(strung, heights) - strung.down(strung.run)
+        found.append(RigSource("grip", strung.sign * gripped, one_sided=True))
     return found
 
 
 def _held(strung: Strung, heights: Array) -> Array:
     """Pull towards the anchor where the band grips all it goes round; on two pegs each half then pulls by itself."""
     band = strung.band
-    if band.arrangement != "spread" or not any(band.fore):
-        return strung.down(heights, Offsets(grip=1.0))
-    half = band.pegs_apart / 2
-    legs = [replace(band, pegs_apart=0.0, fore=(band.fore[0] + s * half, band.fore[1] + s * half)) for s in (1, -1)]
-    found: Array = np.mean([replace(strung, band=leg).down(heights, Offsets(grip=1.0)) for leg in legs], axis=0)
+    legs = [band]
+    if band.arrangement == "spread" and any(band.fore):
+        half = band.pegs_apart / 2
+        legs = [replace(band, pegs_apart=0.0, fore=(band.fore[0] + s * half, band.fore[1] + s * half)) for s in (1, -1)]
+    runs = [run_of(leg, strung.bar, heights, strung.loop, Offsets(grip=1.0)) for leg in legs]
+    found: Array = np.mean([strung.down(run) for run in runs], axis=0)
     return found
 
 
