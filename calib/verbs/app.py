@@ -14,6 +14,7 @@ from pathlib import Path
 from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError, file_error
 from calib.verbs.overview import COMMANDS
 from calib.verbs.refusal import refused
+from calib.verbs.terminal.door import guarded
 from calib.verbs.terminal.plain_line import called
 from calib.verbs.terminal.plain_text import complaint
 
@@ -30,6 +31,11 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # cp1252 and cp437 terminals lack some characters
+    with guarded():
+        return _run(arguments)
+
+
+def _run(arguments: Sequence[str]) -> int:
     try:
         status = _answered(_for_every_command(arguments))
         if sys.stdout:

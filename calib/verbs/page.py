@@ -58,7 +58,9 @@ def _show(address: "Address", door: "Doorkeeper", *, phone: bool, browser: bool)
     if phone:
         import segno
 
-        segno.make(link, error="m").terminal(sys.stderr, border=2, compact=True)
+        from calib.verbs.terminal.door import raw
+
+        segno.make(link, error="m").terminal(raw(sys.stderr), border=2, compact=True)
         print(
             "Scan it with a phone in this network. It lets one phone in; then the next code is shown.", file=sys.stderr
         )

@@ -15,6 +15,7 @@ from calib.acquire.cell.stream_figures import number_of
 from calib.use.cell.line_news import LineNews
 from calib.verbs.cell.listen_words import figure_text, record_text, summary
 from calib.verbs.terminal.big_text import HIGH, big_text
+from calib.verbs.terminal.door import draw, harmless
 from calib.verbs.terminal.keyboard import keys_if_any
 from calib.verbs.terminal.live_plot import Strip
 from calib.verbs.terminal.panel import LEAST_WIDE
@@ -61,7 +62,7 @@ class Screen:
         finally:
             if not self._dumb:
                 self._write("\x1b[?25h\x1b[?1049l")
-            self._write("\n".join(["", *map(wrap, [*self._talk.unsaid(), *summary(self._talk.figures)]), ""]))
+            print("", *map(wrap, [*self._talk.unsaid(), *summary(self._talk.figures)]), sep="\n", flush=True)
         self._talk.give_up(ended=True)
         return 0
 
@@ -99,7 +100,8 @@ class Screen:
 
     def _draw(self) -> None:
         if self._dumb:
-            self._write(f"\r{self._value():<40.40}\r{self._value():.40}")
+            value = harmless(self._value())
+            self._write(f"\r{value:<40.40}\r{value:.40}")
             return
         wide, high = shutil.get_terminal_size((80, 24))
         head = wrap(self._head(), wide - 1).split("\n")
@@ -112,7 +114,7 @@ class Screen:
             "",
             *self._below(wide),
         ]
-        shown = "\x1b[K\r\n".join(row[: wide - 1] for row in rows[: high - 1])
+        shown = "\x1b[K\r\n".join(harmless(row)[: wide - 1] for row in rows[: high - 1])
         self._write(f"\x1b[H{shown}\x1b[K\x1b[J")
 
     def _plot(self, wide: int, high: int) -> list[str]:
@@ -167,5 +169,5 @@ class Screen:
         return [*rows, f"q ends{ask}"]
 
     def _write(self, text: str) -> None:
-        sys.stdout.write(text)
+        draw(sys.stdout, text)
         sys.stdout.flush()

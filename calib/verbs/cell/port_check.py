@@ -29,7 +29,7 @@ from calib.use.scales.typed_check import Sheet
 from calib.verbs.scale.scale_hung import Draft
 from calib.verbs.scale.scale_questions import enough
 from calib.verbs.terminal import keyboard, live
-from calib.verbs.terminal.prompts import EndOfInputError, ask_line, say, say_prompt, sentence, yes
+from calib.verbs.terminal.prompts import EndOfInputError, ask_line, draw_prompt, say, sentence, yes
 
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
@@ -142,7 +142,7 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
         line.skip()
         line.restarted = False
         point = _held(line, taken.zero, taken.sheet.unit, through_restart=True)
-    say_prompt(live.BELL)
+    draw_prompt(live.BELL)
     moved = point.force - taken.zero
     if abs(moved) > line.meter.floor:
         say(
@@ -186,7 +186,7 @@ def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         if not line.restarted:
             say("  Once more, please: what hangs?")
         return
-    say_prompt(live.BELL)
+    draw_prompt(live.BELL)
     say(f"  {value_text(point.force - taken.zero, line.meter, taken.sheet.unit)}")
     doubt = _doubt(taken, sum(pieces), point.force, line.meter.floor)
     if doubt and not _kept(doubt):
@@ -299,7 +299,7 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
     if not _follow(line, taken.sheet.unit, see):
         say("  Not watched.")
         return
-    say_prompt(live.BELL)
+    draw_prompt(live.BELL)
     middle = seen[0][0] + CREEP_S / 2
     first = float(np.mean([v for t, v in seen if t < middle]))
     last = float(np.mean([v for t, v in seen if t >= middle]))

@@ -32,7 +32,7 @@ from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.big_text import HIGH, big_text
 from calib.verbs.terminal.live_plot import PlotPlace, Strip, beside, by_length
 from calib.verbs.terminal.panel import Panel, has_room
-from calib.verbs.terminal.prompts import ask, at_terminal, say, say_prompt
+from calib.verbs.terminal.prompts import ask, at_terminal, draw_prompt, say
 
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
@@ -199,7 +199,7 @@ class PortRecorder(Recorder):
             self.panel.clear()
             self.keep(act.rows)
             say(*act.say)
-            say_prompt(live.BELL * act.ring)
+            draw_prompt(live.BELL * act.ring)
             if self.line.listening.ended:
                 raise DataError("the line ended before the recording", where=self.line.listening.source.name)
 

@@ -22,7 +22,7 @@ from calib.units import LENGTH
 from calib.use.cell.cell_line import no_reading
 from calib.verbs.cell.port_record import WAIT, PortRecorder
 from calib.verbs.terminal import live
-from calib.verbs.terminal.prompts import ask, say, say_prompt, sentence
+from calib.verbs.terminal.prompts import ask, draw_prompt, say, sentence
 
 LOOK_S = 1.0  # the line's own length is averaged over this when the tape is read
 MOST_SAMPLES = 500_000  # an hour and a half at 92 a second
@@ -167,7 +167,7 @@ class SweepRecorder(PortRecorder):
         self.state = step.state
         live.show("")
         self.keep(step.written)
-        say_prompt(2 * live.BELL)
+        draw_prompt(2 * live.BELL)
         say(f"{why[:1].upper()}{why[1:]}. The sweep is begun again after a new zero; its samples are in the stream.")
 
     def _cut(self, work: HandsFree, samples: _Samples, shift: float) -> tuple[list[Leg], list[SweepPoint]]:
@@ -200,7 +200,7 @@ class SweepRecorder(PortRecorder):
                 self._take(swept_row(point, work.state.next_number, work.meter))
             uneven = f", uneven by {100 * leg.unevenness:.0f} %" if leg.unevenness > UNEVEN else ""
             say(f"  Cycle {leg.cycle} {way}: {len(mine)} lengths at {rate}{uneven}.")
-        say_prompt(live.BELL)
+        draw_prompt(live.BELL)
 
     def _take(self, row: Row) -> None:
         step = take_beside(self.state, row)

@@ -17,6 +17,7 @@ from typing import Annotated, Any, ClassVar, get_args, get_type_hints
 import typer
 from typer.core import TyperCommand, TyperGroup
 
+from calib.verbs.terminal.door import own
 from calib.verbs.terminal.typer_later import Said
 
 SETTINGS = {"help_option_names": ["-h", "--help"]}
@@ -26,7 +27,7 @@ def bold_headings(page: str) -> str:
     """Make the headings of a help page bold where the terminal can show it."""
     if not sys.stdout.isatty() or os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
         return page
-    return re.sub(r"^([ ]{0,2}[A-Z][\w ,]*:)", "\033[1m\\1\033[0m", page, flags=re.MULTILINE)
+    return own(re.sub(r"^([ ]{0,2}[A-Z][\w ,]*:)", "\033[1m\\1\033[0m", page, flags=re.MULTILINE))
 
 
 class Command(TyperCommand):

@@ -6,8 +6,9 @@ import time
 from collections.abc import Callable
 
 from calib.frozen import dataclass
+from calib.verbs.terminal.door import harmless
 from calib.verbs.terminal.keyboard import keys
-from calib.verbs.terminal.prompts import say_prompt
+from calib.verbs.terminal.prompts import draw_prompt
 
 TICK = 0.2  # s
 BELL = "\a"
@@ -58,7 +59,7 @@ def countdown(wait: Wait, clock: Callable[[], float] = time.monotonic) -> Waited
                 show("")
                 return Waited(max(0.0, clock() - set_at), pressed)
         show("")
-        say_prompt(BELL)
+        draw_prompt(BELL)
         return Waited(wait.dwell_s)
 
 
@@ -80,4 +81,5 @@ def count_down_pause(seconds: float, words: str) -> None:
 def show(text: str) -> None:
     """Show the one line that changes, over what it showed before; cut at the terminal's edge."""
     width = min(_WIDTH, shutil.get_terminal_size().columns - 1)
-    say_prompt(f"\r{text[:width]:<{width}}\r{text[:width]}")
+    text = harmless(text)
+    draw_prompt(f"\r{text[:width]:<{width}}\r{text[:width]}")

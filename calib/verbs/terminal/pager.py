@@ -8,6 +8,8 @@ import subprocess
 import sys
 from contextlib import suppress
 
+from calib.verbs.terminal.door import harmless
+
 USUAL = "less"
 LESS = "FRX"  # leave where it fits a screen, keep bold, leave the text on the screen
 
@@ -18,12 +20,13 @@ def page(text: str) -> None:
     Args:
         text: Lines; an end of line is added.
     """
+    text = harmless(text)  # the pager shows colours
     command = _pager() if text.count("\n") + 2 > shutil.get_terminal_size().lines else []
     if not command:
         print(text)
         return
     sys.stdout.flush()
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the pager's while it runs
+    before = signal.signal(signal.SIGINT, _leave_it)  # Ctrl-C is the pager's while it runs
     try:
         environment = {"LESS": LESS} | os.environ
         reader = subprocess.Popen(command, stdin=subprocess.PIPE, env=environment, encoding="utf-8", errors="replace")
@@ -32,6 +35,10 @@ def page(text: str) -> None:
         reader.wait()
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def _leave_it(*_: object) -> None:
+    """Do nothing. A signal that is ignored altogether stays ignored in the pager too, a handler does not."""
 
 
 def _pager() -> list[str]:

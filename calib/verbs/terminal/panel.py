@@ -5,7 +5,8 @@ import shutil
 from collections.abc import Sequence
 
 from calib.verbs.terminal import live
-from calib.verbs.terminal.prompts import say_prompt
+from calib.verbs.terminal.door import harmless
+from calib.verbs.terminal.prompts import draw_prompt
 
 LEAST_WIDE, LEAST_HIGH = 80, 24
 
@@ -32,14 +33,14 @@ class Panel:
         width = shutil.get_terminal_size((80, 24)).columns - 1
         high = max(self._high, len(rows))
         padded = [*rows, *[""] * (high - len(rows))]
-        text = "\x1b[K\n".join(row[:width] for row in padded)
-        say_prompt(f"\r{text}\x1b[K\x1b[{high - 1}A\r")
+        text = "\x1b[K\n".join(harmless(row)[:width] for row in padded)
+        draw_prompt(f"\r{text}\x1b[K\x1b[{high - 1}A\r")
         self._high = high
 
     def clear(self) -> None:
         """Take the rows away; the next word stands where they began."""
         if self._high:
-            say_prompt("\r\x1b[J")
+            draw_prompt("\r\x1b[J")
             self._high = 0
         else:
             live.show("")

@@ -3,6 +3,8 @@
 import sys
 import time
 
+from calib.verbs.terminal.door import draw, harmless
+
 WIDTH = 30
 PATIENCE_S = 1.0
 
@@ -23,10 +25,12 @@ class Progress:
         filled = int(part * WIDTH)
         if self.wanted and filled != self.shown and time.monotonic() - self.begun > PATIENCE_S:
             bar = "#" * filled + "." * (WIDTH - filled)
-            print(f"\r{self.words} [{bar}] {100 * part:3.0f} %", end="", file=sys.stderr, flush=True)
+            draw(sys.stderr, f"\r{harmless(self.words)} [{bar}] {100 * part:3.0f} %")
+            sys.stderr.flush()
             self.shown = filled
 
     def close(self) -> None:
         """Wipe the bar away."""
         if self.shown >= 0:
-            print(f"\r{'':{len(self.words) + WIDTH + 9}}\r", end="", file=sys.stderr, flush=True)
+            draw(sys.stderr, f"\r{'':{len(self.words) + WIDTH + 9}}\r")
+            sys.stderr.flush()

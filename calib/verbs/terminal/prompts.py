@@ -14,6 +14,7 @@ from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.errors import EndOfInputError as EndOfInputError
 from calib.verbs.terminal import plain_text
+from calib.verbs.terminal.door import draw, harmless
 from calib.verbs.terminal.plain_text import at_terminal as at_terminal
 from calib.verbs.terminal.plain_text import columns, wrap
 
@@ -164,8 +165,13 @@ def ask_line(prompt: str, begun: str = "") -> str:
 
 def say_prompt(text: str) -> None:
     """Show the beginning of a line on standard error."""
+    draw_prompt(harmless(text))
+
+
+def draw_prompt(text: str) -> None:
+    """The same with sequences of the program's own; other people's text in it is harmless already."""
     try:
-        sys.stderr.write(text)
+        draw(sys.stderr, text)
         sys.stderr.flush()
     except OSError:
         return
@@ -174,6 +180,7 @@ def say_prompt(text: str) -> None:
 def _edited(prompt: str, begun: str) -> str:
     """One line through the line editor; standard output is the same terminal."""
     sys.stderr.flush()
+    prompt, begun = harmless(prompt), harmless(begun)  # the line editor writes past the door
     if not begun:
         return input(prompt)
     try:
