@@ -32,11 +32,14 @@ def command(
     if Path().resolve().is_relative_to(folder.resolve()):
         what = f"{folder} is where you are, and your own bands would lie among invented ones"
         raise UsageError(what, remedy="name a new folder")
+    from calib.safe_write import new_folder
+
     source = sample_folder()
-    _prepare(folder, source)
-    runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
-    for name in (MARK, NOTES):
-        _copy(source / name, folder)
+    _refuse_taken(folder, source)
+    with new_folder(folder):
+        runs = [_copy(path, folder) for path in sorted(source.glob("*.run.csv"))]
+        for name in (MARK, NOTES):
+            _copy(source / name, folder)
     if not as_json:
         print("Three invented bands, never measured: only to show how it works.")
     fitted = []
@@ -63,14 +66,13 @@ def sample_folder() -> Path:
     raise FileError("the sample runs are missing from this installation", remedy="install bandcurve again")
 
 
-def _prepare(folder: Path, source: Path) -> None:
-    """Make the folder; one with something in it is left alone, but for what an interrupted demo left."""
+def _refuse_taken(folder: Path, source: Path) -> None:
+    """A folder with something in it is left alone, but for what an interrupted demo left."""
     from calib.errors import file_error
 
     try:
         if folder.exists() and not (folder.is_dir() and _is_unfinished(folder, source)):
             raise FileError("is there already and not empty", where=str(folder), remedy="name a new folder")
-        folder.mkdir(parents=True, exist_ok=True)
     except FileError:
         raise
     except OSError as error:

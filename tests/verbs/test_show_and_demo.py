@@ -1,5 +1,6 @@
 """`show` and `demo` as a user meets them: words, figures, JSON, and refusals of one sentence."""
 
+import errno
 import json
 import re
 from pathlib import Path
@@ -109,6 +110,18 @@ def test_the_demo_makes_a_profile_and_a_figure_of_each_band(tmp_path: Path, caps
     assert max(map(len, next_steps.splitlines())) <= 80  # none breaks within a command to be copied
     assert run(["demo", str(folder)]) == 1
     assert "not empty" in capsys.readouterr().err
+
+
+def test_a_demo_on_a_full_disk_leaves_no_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(descriptor: int, data: bytes) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("calib.safe_write.write_all", full)
+    assert run(["demo", str(tmp_path / "new" / "demo")]) == 1
+    assert "the disk is full" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_demo_in_the_folder_of_real_bands_is_in_no_answer_about_them(
