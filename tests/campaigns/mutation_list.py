@@ -27,6 +27,7 @@ ZERO, DRIFT, COLUMNS = (
 )
 CHECK, WATER, REGRESSION = "fit/gear/test_check.py", "fit/gear/test_published.py", "fit/gear/test_regression.py"
 FACTORS, PLATES = "fit/gear/test_uncertainty.py", "fit/gear/test_plate_set.py"
+PAIR_LIMITS = "use/bands/test_pair_limits.py"
 PAIR, COMPARE, SERIES = "use/bands/test_pair.py", "use/bands/test_compare.py", "use/bands/test_series.py"
 COLLECTION, RECHECKS = "profile/store/test_collection.py", "use/bands/test_rechecks.py"
 HAND, CONDITIONS, RIG = "use/rig/test_hand_worked.py", "use/rig/test_conditions.py", "verbs/rig/test_command.py"
@@ -103,9 +104,10 @@ MUTATIONS = (
     Mutation("profile/store/uses.py", "or at > after", "or at < after", (COLLECTION,)),
     Mutation("profile/store/log_file.py", 'there[: there.rfind(b"\\n") + 1]', "there", (STORE,)),
     # use: bands
-    Mutation(
-        "use/bands/pair.py", "np.maximum(curves[i].ratio, curves[j]", "np.minimum(curves[i].ratio, curves[j]", (PAIR,)
-    ),
+    Mutation("use/bands/pair_limits.py", "(np.maximum(a.ratio, b.ratio)", "(np.minimum(a.ratio, b.ratio)", (PAIR,)),
+    Mutation("use/bands/pair_limits.py", "- t * wider * apart", "+ t * wider * apart", (PAIR_LIMITS,)),
+    Mutation("use/bands/pair_limits.py", "if not known[pair]]", "if False]", (PAIR_LIMITS,)),
+    Mutation("itself.py", "other.it is self.it", "True", (PAIR_LIMITS,)),
     Mutation(
         "use/bands/pair.py", "_mean(a.force + b.force, lengths) / 2", "_mean(a.force + b.force, lengths)", (PAIR,)
     ),
@@ -160,7 +162,7 @@ MUTATIONS = (
     Mutation("system.py", "casefold() == path.name.casefold()", "strip() == path.name", (WRITERS,)),
     Mutation("system.py", '"O_NOFOLLOW"', '"O_NONE"', (WRITERS,)),
     Mutation("system.py", "WINDOWS and getattr", "not WINDOWS and getattr", (SYSTEMS,)),
-    Mutation("file_lock.py", "taken and _is_still(lock, descriptor)", "taken", (STORE,)),
+    Mutation("file_lock.py", "taken and _is_still(lock, descriptor)", "taken", (WRITERS,)),
     Mutation("acquire/files/run_file.py", "> MOST_ROWS", "> 10**9", (LONG_TABLE,)),
     Mutation("acquire/files/table_import.py", "line.count(_separator(line)) >= MOST_CELLS", "False", (LONG_TABLE,)),
     Mutation("acquire/files/long_table.py", "leg.cycle % every :: every", "::every", (LONG_TABLE,)),

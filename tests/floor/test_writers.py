@@ -9,6 +9,7 @@ import pytest
 
 from calib import system
 from calib.errors import FileError
+from calib.file_lock import locked
 from calib.safe_write import new_folder, update, write_atomically, write_new
 
 
@@ -109,3 +110,25 @@ def test_a_lock_that_is_a_link_makes_no_file_elsewhere(tmp_path: Path) -> None:
     with pytest.raises(FileError):
         update(tmp_path / "B07.uses.csv", lambda there: b"x")
     assert names(tmp_path / "home") == []
+
+
+@pytest.mark.skipif(system.fcntl is None, reason="stands in for a lock of this system")
+def test_a_lock_whose_file_was_taken_away_while_it_was_taken_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who held it before takes its file away at that instant, and somebody else locks the new one."""
+    path, lock, real = tmp_path / "B07.uses.csv", tmp_path / ".B07.uses.csv.lock", system.take_lock
+    others: list[int] = []
+
+    def take(descriptor: int) -> None:
+        real(descriptor)
+        if not others:
+            lock.unlink()
+            others.append(os.open(lock, os.O_RDWR | os.O_CREAT, 0o666))
+            real(others[0])
+
+    monkeypatch.setattr(system, "take_lock", take)
+    with pytest.raises(FileError, match="written by another program"), locked(path, wait_s=0.05):
+        pytest.fail("two programs hold one lock")
+    assert len(others) == 1
+    os.close(others[0])

@@ -24,7 +24,7 @@ from calib.use.answers.bands import LeftAndRight, PairAnswer
 from calib.use.answers.parts import doubts
 from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found
-from calib.use.bands.pair_limits import DRAWS, Limits, drawn, nearest_pairs
+from calib.use.bands.pair_limits import DRAWS, PairLimits, drawn, nearest_pairs
 from calib.use.bands.series import told_by_series
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
 
@@ -89,7 +89,7 @@ def _paired_up(profiles: Sequence[Profile], over: Over | None, series: Sequence[
         curves = [found[0] for found in told_by_series(profiles, series, {"loading": lengths})]
     else:
         curves = under_one_condition(profiles, [curve_at(p, lengths) for p in profiles], "loading")
-    limits = Limits(curves)
+    limits = PairLimits(curves)
     chosen, left = nearest_pairs(limits)
     sets = [_set_to_set(p, lengths) for p in profiles]
     pairs = tuple(
@@ -189,7 +189,7 @@ def _set_to_set(profile: Profile, lengths: Array) -> Array:
     return drawn({f"set {k} of {profile.band.id}": shift for k, shift in enumerate(shifts)}, DRAWS)
 
 
-def _pair(limits: Limits, i: int, j: int, lengths: Array, upper95: float, next_set: float) -> Pair:
+def _pair(limits: PairLimits, i: int, j: int, lengths: Array, upper95: float, next_set: float) -> Pair:
     a, b = limits.curves[i], limits.curves[j]
     off = a.force - b.force
     u = difference_u(a, b)

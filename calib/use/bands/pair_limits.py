@@ -1,6 +1,6 @@
 """How far apart two bands may be: 95 % upper limits from errors drawn once, and pairs from as few of them as it takes.
 
-Of every two bands a bound that their limit cannot fall below comes from one matrix product over all draws. Limits are
+Of every two bands a bound that their limit cannot fall below comes from one matrix product over all draws. PairLimits are
 worked out for the nearest only; a pairing that is best while all others stand in with their bounds is best of all.
 """
 
@@ -40,7 +40,7 @@ def _numbers(key: str, count: int) -> Array:
     return np.random.default_rng([SEED, zlib.crc32(key.encode())]).standard_normal(count)
 
 
-class Limits:
+class PairLimits:
     """Curves of several bands with their errors, and how far any two of them may be apart.
 
     The difference is taken to be as seen plus its error, drawn from all sources together: with nothing known of it
@@ -90,7 +90,7 @@ class Limits:
 
 def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
     """95 % upper limits of the largest difference of every two curves, shape (bands, bands). [N]"""
-    limits, n = Limits(curves, draws), len(curves)
+    limits, n = PairLimits(curves, draws), len(curves)
     out = np.zeros((n, n))
     for i, j in _every_two(n):
         out[i, j] = out[j, i] = limits.of(i, j)
@@ -101,7 +101,7 @@ def _every_two(n: int) -> Iterator[tuple[int, int]]:
     return ((i, j) for i in range(n) for j in range(i + 1, n))
 
 
-def nearest_pairs(limits: Limits) -> tuple[list[tuple[int, int, float]], int | None]:
+def nearest_pairs(limits: PairLimits) -> tuple[list[tuple[int, int, float]], int | None]:
     """The best of all pairings by the limits, each pair with its own; and who is left over.
 
     Everything not worked out stands in with the bound it cannot fall below: when the best pairing holds none of these,

@@ -1,4 +1,4 @@
-"""Limits worked out for the nearest bands only: the pairs are those of all limits, and nothing kept is ever stale."""
+"""PairLimits worked out for the nearest bands only: the pairs are those of all limits, and nothing kept is ever stale."""
 
 import os
 from pathlib import Path
@@ -11,7 +11,7 @@ from calib.use.bands import pair_limits
 from calib.use.bands.lookup import Lookup
 from calib.use.bands.matching import best_pairs
 from calib.use.bands.pair import pair_found, pair_up
-from calib.use.bands.pair_limits import Limits, nearest_pairs, upper_limits
+from calib.use.bands.pair_limits import PairLimits, nearest_pairs, upper_limits
 from calib.use.bands.shared_lengths import Curve, common_lengths, curve_at
 from tests.use.bands.made import band
 from tests.use.bands.test_pair import box
@@ -33,22 +33,22 @@ def test_pairs_and_their_limits_are_those_of_all_limits(monkeypatch: pytest.Monk
     curves = mixed(seed, count)
     every = upper_limits(curves)
     wanted, left = best_pairs(np.rint(every / pair_limits.STEP).astype(np.int64))
-    pairs, without = nearest_pairs(Limits(curves))
+    pairs, without = nearest_pairs(PairLimits(curves))
     assert [(i, j) for i, j, _ in pairs] == wanted
     assert without == left
     assert [limit for _, _, limit in pairs] == [every[pair] for pair in wanted]
 
 
 def test_most_limits_are_never_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
-    limits = Limits(mixed(1, 60))
+    limits = PairLimits(mixed(1, 60))
     asked: list[tuple[int, int]] = []
-    whole = Limits.of
+    whole = PairLimits.of
 
-    def noted(self: Limits, i: int, j: int) -> float:
+    def noted(self: PairLimits, i: int, j: int) -> float:
         asked.append((i, j))
         return whole(self, i, j)
 
-    monkeypatch.setattr(Limits, "of", noted)
+    monkeypatch.setattr(PairLimits, "of", noted)
     nearest_pairs(limits)
     assert len(asked) == len(set(asked)) < 60 * 59 / 2 / 2
 
@@ -56,7 +56,7 @@ def test_most_limits_are_never_worked_out(monkeypatch: pytest.MonkeyPatch) -> No
 @pytest.mark.parametrize("seed", range(4))
 def test_no_limit_falls_below_its_floor(seed: int) -> None:
     curves = mixed(seed, 30)
-    above = upper_limits(curves) - Limits(curves).floors()
+    above = upper_limits(curves) - PairLimits(curves).floors()
     assert above[~np.eye(30, dtype=bool)].min() > 0
 
 

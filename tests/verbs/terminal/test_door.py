@@ -62,7 +62,12 @@ def test_questions_and_panels_show_it_harmless(show: object, capsys: Capture, mo
 def test_the_line_editor_gets_a_harmless_prompt(monkeypatch: pytest.MonkeyPatch) -> None:
     """It writes to the terminal by itself, past the door."""
     asked: list[str] = []
-    monkeypatch.setattr("builtins.input", lambda prompt: asked.append(prompt) or "")
+
+    def line(prompt: str) -> str:
+        asked.append(prompt)
+        return ""
+
+    monkeypatch.setattr("builtins.input", line)
     monkeypatch.setattr(prompts, "at_terminal", lambda: True)
     monkeypatch.setattr(sys, "stdout", type("Terminal", (io.StringIO,), {"isatty": lambda self: True})())
     prompts.ask_line(f"band {CLEARS}: ")
@@ -74,8 +79,8 @@ def test_what_the_program_draws_passes_and_its_own_page_passes_once() -> None:
     door = Door(out)
     draw(door, "\x1b[K")  # type: ignore[arg-type]
     page = own("\x1b[1mUsage:\x1b[0m")
-    print(page, file=door)  # type: ignore[call-overload]
-    print(page, file=door)  # type: ignore[call-overload]
+    print(page, file=door)
+    print(page, file=door)
     assert out.getvalue() == "\x1b[K\x1b[1mUsage:\x1b[0m\n?[1mUsage:?[0m\n"
 
 
