@@ -16,7 +16,7 @@ def main() -> None:
         if os.environ.get("BANDCURVE_TRACEBACK"):
             raise
         from calib.errors import fault
-        from calib.verbs.terminal.door import harmless
+        from calib.verbs.door import harmless
 
         print(harmless(f"bandcurve: {fault(error)}; BANDCURVE_TRACEBACK=1 shows where"), file=sys.stderr)
         sys.exit(1)

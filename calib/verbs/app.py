@@ -12,9 +12,9 @@ from itertools import takewhile
 from pathlib import Path
 
 from calib.errors import BandcurveError, DataError, EndOfInputError, UsageError, file_error
+from calib.verbs.door import guarded
 from calib.verbs.overview import COMMANDS
 from calib.verbs.refusal import refused
-from calib.verbs.terminal.door import guarded
 from calib.verbs.terminal.plain_line import called
 from calib.verbs.terminal.plain_text import complaint
 

@@ -58,7 +58,7 @@ def _show(address: "Address", door: "Doorkeeper", *, phone: bool, browser: bool)
     if phone:
         import segno
 
-        from calib.verbs.terminal.door import raw
+        from calib.verbs.door import raw
 
         segno.make(link, error="m").terminal(raw(sys.stderr), border=2, compact=True)
         print(

@@ -27,7 +27,7 @@ ZERO, DRIFT, COLUMNS = (
 )
 CHECK, WATER, REGRESSION = "fit/gear/test_check.py", "fit/gear/test_published.py", "fit/gear/test_regression.py"
 FACTORS, PLATES = "fit/gear/test_uncertainty.py", "fit/gear/test_plate_set.py"
-PAIR_LIMITS = "use/bands/test_pair_limits.py"
+PAIR_LIMITS = "use/bands/test_matching.py"
 PAIR, COMPARE, SERIES = "use/bands/test_pair.py", "use/bands/test_compare.py", "use/bands/test_series.py"
 COLLECTION, RECHECKS = "profile/store/test_collection.py", "use/bands/test_rechecks.py"
 HAND, CONDITIONS, RIG = "use/rig/test_hand_worked.py", "use/rig/test_conditions.py", "verbs/rig/test_command.py"
@@ -104,9 +104,9 @@ MUTATIONS = (
     Mutation("profile/store/uses.py", "or at > after", "or at < after", (COLLECTION,)),
     Mutation("profile/store/log_file.py", 'there[: there.rfind(b"\\n") + 1]', "there", (STORE,)),
     # use: bands
-    Mutation("use/bands/pair_limits.py", "(np.maximum(a.ratio, b.ratio)", "(np.minimum(a.ratio, b.ratio)", (PAIR,)),
-    Mutation("use/bands/pair_limits.py", "- t * wider * apart", "+ t * wider * apart", (PAIR_LIMITS,)),
-    Mutation("use/bands/pair_limits.py", "if not known[pair]]", "if False]", (PAIR_LIMITS,)),
+    Mutation("use/bands/matching.py", "(np.maximum(a.ratio, b.ratio)", "(np.minimum(a.ratio, b.ratio)", (PAIR,)),
+    Mutation("use/bands/matching.py", "- t * wider * apart", "+ t * wider * apart", (PAIR_LIMITS,)),
+    Mutation("use/bands/matching.py", "if not known[pair]]", "if False]", (PAIR_LIMITS,)),
     Mutation("itself.py", "other.it is self.it", "True", (PAIR_LIMITS,)),
     Mutation(
         "use/bands/pair.py", "_mean(a.force + b.force, lengths) / 2", "_mean(a.force + b.force, lengths)", (PAIR,)

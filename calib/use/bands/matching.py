@@ -1,17 +1,141 @@
-"""Pairs out of an even or odd number of things: the smallest worst pair first, then the smallest sum. No band is known.
+"""Left and right out of many: limits of how far apart two bands may be, and the pairs with the smallest worst, then sum.
 
-Two exact steps, both a maximum-weight matching of a general graph (Z. Galil, ACM Comput. Surv. 18 (1986) 23) by
-rustworkx, in whole numbers: a search over the costs for the smallest at which everybody still has a partner, then among
-those pairs the smallest sum. A search for augmenting paths and a primal-dual matching of our own stood here before: the
-same answers in 300 lines.
+The pairs: two exact steps, both a maximum-weight matching of a general graph (Z. Galil, ACM Comput. Surv. 18 (1986) 23)
+by rustworkx, in whole numbers: a search over the costs for the smallest at which everybody still has a partner, then
+among those pairs the smallest sum. A search for augmenting paths and a primal-dual matching of our own stood here
+before: the same answers in 300 lines.
+
+The limits: 95 % upper limits from errors drawn once. Of every two bands a bound that their limit cannot fall below
+comes from one matrix product over all draws. Limits are worked out for the nearest only; a pairing that is best while
+all others stand in with their bounds is best of all.
 """
+
+import zlib
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import rustworkx
 from numpy.typing import NDArray
 
+from calib.records import Array
+from calib.use.bands.shared_lengths import NORMAL_95, Curve
+
 Costs = NDArray[np.int64]
 Pairs = list[tuple[int, int]]
+DRAWS = 2000  # of the errors; the limits then scatter by 5 % of u
+SEED = 20260301
+STEP = 1e-3  # [N] two limits nearer than this are the same
+NEAREST = 16  # bands whose limit with a band is worked out at first, and again where that was not enough
+ROUNDING = 1e-5  # of a mean square, in single precision
+
+
+def draws_of(curve: Curve, count: int) -> Array:
+    """Errors of a curve as they may be, shape (count, lengths). [N]
+
+    A source draws the same numbers in whatever company, so that what two bands share cancels and the answer for two
+    bands does not depend on the others.
+    """
+    return drawn(curve.sources, count)
+
+
+def drawn(sources: dict[str, Array], count: int) -> Array:
+    """What sources do together, shape (count, lengths). [N]"""
+    numbers = np.stack([_numbers(key, count) for key in sources], axis=1)
+    return numbers @ np.stack(list(sources.values()))
+
+
+def _numbers(key: str, count: int) -> Array:
+    return np.random.default_rng([SEED, zlib.crc32(key.encode())]).standard_normal(count)
+
+
+class PairLimits:
+    """Curves of several bands with their errors, and how far any two of them may be apart.
+
+    The difference is taken to be as seen plus its error, drawn from all sources together: with nothing known of it
+    beforehand, that is what is known of it now. Where u95 is wider than of a normal error, the error is widened.
+    """
+
+    def __init__(self, curves: Sequence[Curve], draws: int = DRAWS) -> None:
+        self.curves = curves
+        self.errors = [draws_of(curve, draws) for curve in curves]
+        self._single = np.array([error.T for error in self.errors], dtype=np.float32)
+        self._last = int(np.ceil(0.95 * draws)) - 1
+
+    def of(self, i: int, j: int) -> float:
+        """95 % upper limit of the largest difference of two. [N]"""
+        return self._of(i, j, self._single[i] - self._single[j])
+
+    def with_more(self, i: int, j: int, more: Sequence[Array]) -> float:
+        """The same with more errors of these two, shape (draws, lengths) each. [N]"""
+        one, other = ((self.errors[k] + of_k).T.astype(np.float32) for k, of_k in zip((i, j), more, strict=True))
+        return self._of(i, j, one - other)
+
+    def _of(self, i: int, j: int, off: NDArray[np.float32]) -> float:
+        a, b = self.curves[i], self.curves[j]
+        off *= (np.maximum(a.ratio, b.ratio) / NORMAL_95).astype(np.float32)[:, None]
+        off += (a.force - b.force).astype(np.float32)[:, None]
+        largest = np.abs(off, out=off).max(axis=0)
+        return float(np.partition(largest, self._last)[self._last])
+
+    def floors(self) -> Array:
+        """What no limit of two falls below, shape (bands, bands). [N]
+
+        At most one draw in t^2 is off by more than t root mean squares (Chebyshev's inequality, which holds for draws
+        too). With t^2 just above 1 / 0.95 that leaves a draw within the limit whose error is no more than that.
+        """
+        draws = self._single.shape[2]
+        at = self._single.transpose(1, 0, 2)  # lengths first
+        square = (at @ at.transpose(0, 2, 1)).astype(float) / draws
+        own = np.einsum("xii->xi", square)
+        both = own[:, :, None] + own[:, None, :]
+        apart = np.sqrt(np.maximum(both - 2 * square, 0.0) + ROUNDING * both).transpose(1, 2, 0)
+        force, ratio = (np.array([getattr(c, name) for c in self.curves]) for name in ("force", "ratio"))
+        wider = np.maximum(ratio[:, None], ratio[None]) / NORMAL_95
+        t = (draws / (self._last - 1)) ** 0.5
+        found: Array = (abs(force[:, None] - force[None]) * (1 - 1e-6) - t * wider * apart).max(axis=2)
+        return np.maximum(found, 0.0)
+
+
+def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
+    """95 % upper limits of the largest difference of every two curves, shape (bands, bands). [N]"""
+    limits, n = PairLimits(curves, draws), len(curves)
+    out = np.zeros((n, n))
+    for i, j in _every_two(n):
+        out[i, j] = out[j, i] = limits.of(i, j)
+    return out
+
+
+def _every_two(n: int) -> Iterator[tuple[int, int]]:
+    return ((i, j) for i in range(n) for j in range(i + 1, n))
+
+
+def nearest_pairs(limits: PairLimits) -> tuple[list[tuple[int, int, float]], int | None]:
+    """The best of all pairings by the limits, each pair with its own; and who is left over.
+
+    Everything not worked out stands in with the bound it cannot fall below: when the best pairing holds none of these,
+    no other pairing can be better.
+    """
+    floors, n = limits.floors(), len(limits.curves)
+    cost = np.floor(floors / STEP).astype(np.int64)
+    exact: dict[tuple[int, int], float] = {}
+    known = np.eye(n, dtype=bool)
+
+    def work_out(bands: Sequence[int], pairs: Pairs) -> None:
+        nearest = np.argsort(np.where(known[bands], np.inf, floors[bands]), axis=1, kind="stable")[:, :NEAREST]
+        wanted = {(min(i, int(j)), max(i, int(j))) for i, row in zip(bands, nearest, strict=True) for j in row}
+        for i, j in {*wanted, *pairs}:
+            if not known[i, j]:
+                exact[i, j] = limits.of(i, j)
+                known[i, j] = known[j, i] = True
+                cost[i, j] = cost[j, i] = round(exact[i, j] / STEP)
+
+    work_out(range(n), [])
+    while True:
+        pairs, left = best_pairs(cost)
+        guessed = [pair for pair in pairs if not known[pair]]
+        if not guessed:
+            return [(i, j, exact[i, j]) for i, j in pairs], left
+        work_out(sorted({band for pair in guessed for band in pair}), guessed)
 
 
 def best_pairs(cost: Costs) -> tuple[Pairs, int | None]:

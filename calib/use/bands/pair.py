@@ -24,7 +24,7 @@ from calib.use.answers.bands import LeftAndRight, PairAnswer
 from calib.use.answers.parts import doubts
 from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found
-from calib.use.bands.pair_limits import DRAWS, PairLimits, drawn, nearest_pairs
+from calib.use.bands.matching import DRAWS, PairLimits, drawn, nearest_pairs
 from calib.use.bands.series import told_by_series
 from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
 

@@ -14,8 +14,8 @@ from calib.acquire.cell.listening import Listening
 from calib.acquire.cell.stream_figures import number_of
 from calib.use.cell.line_news import LineNews
 from calib.verbs.cell.listen_words import figure_text, record_text, summary
+from calib.verbs.door import draw, harmless
 from calib.verbs.terminal.big_text import HIGH, big_text
-from calib.verbs.terminal.door import draw, harmless
 from calib.verbs.terminal.keyboard import keys_if_any
 from calib.verbs.terminal.live_plot import Strip
 from calib.verbs.terminal.panel import LEAST_WIDE

@@ -17,7 +17,7 @@ from typing import Annotated, Any, ClassVar, get_args, get_type_hints
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-from calib.verbs.terminal.door import own
+from calib.verbs.door import own
 from calib.verbs.terminal.typer_later import Said
 
 SETTINGS = {"help_option_names": ["-h", "--help"]}

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 
 from calib.frozen import dataclass
-from calib.verbs.terminal.door import harmless
+from calib.verbs.door import harmless
 from calib.verbs.terminal.keyboard import keys
 from calib.verbs.terminal.prompts import draw_prompt
 

@@ -8,7 +8,7 @@ import subprocess
 import sys
 from contextlib import suppress
 
-from calib.verbs.terminal.door import harmless
+from calib.verbs.door import harmless
 
 USUAL = "less"
 LESS = "FRX"  # leave where it fits a screen, keep bold, leave the text on the screen

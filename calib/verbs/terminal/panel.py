@@ -4,8 +4,8 @@ import os
 import shutil
 from collections.abc import Sequence
 
+from calib.verbs.door import harmless
 from calib.verbs.terminal import live
-from calib.verbs.terminal.door import harmless
 from calib.verbs.terminal.prompts import draw_prompt
 
 LEAST_WIDE, LEAST_HIGH = 80, 24

@@ -3,7 +3,7 @@
 import sys
 import time
 
-from calib.verbs.terminal.door import draw, harmless
+from calib.verbs.door import draw, harmless
 
 WIDTH = 30
 PATIENCE_S = 1.0

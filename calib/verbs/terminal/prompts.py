@@ -13,8 +13,8 @@ from typing import TypeVar
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.errors import EndOfInputError as EndOfInputError
+from calib.verbs.door import draw, harmless
 from calib.verbs.terminal import plain_text
-from calib.verbs.terminal.door import draw, harmless
 from calib.verbs.terminal.plain_text import at_terminal as at_terminal
 from calib.verbs.terminal.plain_text import columns, wrap
 

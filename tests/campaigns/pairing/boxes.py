@@ -9,8 +9,8 @@ from calib.errors import DataError
 from calib.profile.build import fit_profile
 from calib.profile.document import Profile
 from calib.records import Array
+from calib.use.bands.matching import upper_limits
 from calib.use.bands.pair import pair_up
-from calib.use.bands.pair_limits import upper_limits
 from calib.use.bands.shared_lengths import Over, common_lengths, curve_at
 from tests.campaigns.simulated_bands.laws import Loading
 from tests.campaigns.simulated_bands.measuring import TrueBand, draw_band, draw_errors, generator, record

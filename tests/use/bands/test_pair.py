@@ -13,9 +13,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, parse_profile, save_profile
 from calib.profile.table import CurvePlace, difference
-from calib.use.bands.matching import best_pairs, smallest_worst
+from calib.use.bands.matching import best_pairs, smallest_worst, upper_limits
 from calib.use.bands.pair import difference_u, pair_up
-from calib.use.bands.pair_limits import upper_limits
 from calib.use.bands.shared_lengths import common_lengths, curve_at
 from calib.verbs.app import run
 from tests.campaigns.pairing.boxes import try_box

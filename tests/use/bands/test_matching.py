@@ -1,4 +1,4 @@
-"""PairLimits worked out for the nearest bands only: the pairs are those of all limits, and nothing kept is ever stale."""
+"""Limits worked out for the nearest bands only: the pairs are those of all limits, and nothing kept is ever stale."""
 
 import os
 from pathlib import Path
@@ -7,11 +7,10 @@ import numpy as np
 import pytest
 
 from calib.profile.document import load_again, load_profile, save_profile
-from calib.use.bands import pair_limits
+from calib.use.bands import matching
 from calib.use.bands.lookup import Lookup
-from calib.use.bands.matching import best_pairs
+from calib.use.bands.matching import PairLimits, best_pairs, nearest_pairs, upper_limits
 from calib.use.bands.pair import pair_found, pair_up
-from calib.use.bands.pair_limits import PairLimits, nearest_pairs, upper_limits
 from calib.use.bands.shared_lengths import Curve, common_lengths, curve_at
 from tests.use.bands.made import band
 from tests.use.bands.test_pair import box
@@ -29,10 +28,10 @@ def mixed(seed: int, count: int) -> list[Curve]:
 @pytest.mark.parametrize("count", [2, 3, 30, 41])
 @pytest.mark.parametrize("seed", range(3))
 def test_pairs_and_their_limits_are_those_of_all_limits(monkeypatch: pytest.MonkeyPatch, seed: int, count: int) -> None:
-    monkeypatch.setattr(pair_limits, "NEAREST", 3)
+    monkeypatch.setattr(matching, "NEAREST", 3)
     curves = mixed(seed, count)
     every = upper_limits(curves)
-    wanted, left = best_pairs(np.rint(every / pair_limits.STEP).astype(np.int64))
+    wanted, left = best_pairs(np.rint(every / matching.STEP).astype(np.int64))
     pairs, without = nearest_pairs(PairLimits(curves))
     assert [(i, j) for i, j, _ in pairs] == wanted
     assert without == left

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from calib.verbs import app
+from calib.verbs.door import Door, draw, harmless, own
 from calib.verbs.terminal import pager, prompts
-from calib.verbs.terminal.door import Door, draw, harmless, own
 from calib.verbs.terminal.panel import Panel
 from calib.verbs.terminal.progress import Progress
 
