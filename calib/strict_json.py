@@ -91,7 +91,7 @@ def _name_too_large(text: str, name: str) -> None:
     try:
         json.loads(text, parse_float=_finite)
     except DataError as error:
-        raise error.at(name) from None
+        raise error.placed_at(name) from None
 
 
 def _finite(text: str) -> float:

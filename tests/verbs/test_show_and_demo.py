@@ -115,10 +115,10 @@ def test_the_demo_makes_a_profile_and_a_figure_of_each_band(tmp_path: Path, caps
 def test_a_demo_on_a_full_disk_leaves_no_folder(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    def full(descriptor: int, data: bytes) -> None:
+    def full(descriptor: int) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("calib.safe_write.write_all", full)
+    monkeypatch.setattr("os.fsync", full)
     assert run(["demo", str(tmp_path / "new" / "demo")]) == 1
     assert "the disk is full" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []

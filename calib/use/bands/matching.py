@@ -1,4 +1,4 @@
-"""Left and right out of many: limits of how far apart two bands may be, and the pairs with the smallest worst, then sum.
+"""Left and right out of many: limits of how far two bands may be apart, and pairs of the smallest worst, then sum.
 
 The pairs: two exact steps, both a maximum-weight matching of a general graph (Z. Galil, ACM Comput. Surv. 18 (1986) 23)
 by rustworkx, in whole numbers: a search over the costs for the smallest at which everybody still has a partner, then

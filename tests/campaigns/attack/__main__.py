@@ -14,6 +14,7 @@ from random import Random
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line has it; before numpy is loaded
 
+from calib.acquire.files import spreadsheet
 from tests.campaigns.attack import cut, growth, mutated, page, stream, together, workers
 from tests.campaigns.attack.tally import Tally
 
@@ -50,6 +51,8 @@ def page_of(done: list[Tally], sizes: list[growth.Growth], seed: int) -> str:
     grown = "\n".join(
         f"| {s.rows} | {s.import_s:.2f} | {s.import_mb:.0f} | {s.show_s:.2f} | {s.show_mb:.0f} |" for s in sizes
     )
+    most = spreadsheet.MOST_UNPACKED_ODS, spreadsheet.MOST_UNPACKED_XLSX, spreadsheet.MOST_PICTURES
+    limits = [size / 1e6 for size in most]
     tried, lost = sum(t.tried for t in done), sum(t.lost for t in done)
     return f"""# Under attack
 
@@ -78,6 +81,13 @@ Processor time grows as rows to the power of {growth.exponent(sizes):.2f}.
 | rows | import, s | MB | show, s | MB |
 |---|---|---|---|---|
 {grown}
+
+## Workbooks
+
+A workbook is packed: a few kilobytes may unpack to gigabytes. Looked at before anything is unpacked:
+{limits[0]:.0f} MB for an .ods and {limits[1]:.0f} MB for an .xlsx without pictures, {limits[2]:.0f} MB of pictures.
+Then {spreadsheet.MOST_ROWS} rows a sheet, of which {spreadsheet.MOST_COLUMNS} columns are read. More is refused in one
+sentence.
 
 ## Which systems
 
