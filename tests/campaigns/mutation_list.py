@@ -36,6 +36,24 @@ CAUTIONS, FIGURES = "use/rig/test_anchors.py", "use/report/test_figures.py"
 READERS, WRITERS, SYSTEMS = "floor/test_readers.py", "floor/test_writers.py", "floor/test_system.py"
 STRANGERS, MANY = "verbs/test_what_strangers_meet.py", "verbs/terminal/test_many.py"
 LONG_TABLE = "acquire/test_long_table.py"
+HOSTILE = "verbs/test_hostile_input.py"
+BAD_SERIES = "use/bands/test_bad_input.py"
+SCALE_COMMAND = "verbs/scale/test_command.py"
+LAYOUT = "acquire/files/test_table_layout.py"
+TYPED = "acquire/recording/test_typed.py"
+MACHINE = "acquire/recording/test_state_machine.py"
+CELL_LINES = "acquire/cell/test_lines.py"
+LIFTERS = "use/rig/test_lifters.py"
+PLAN_TEST = "use/lineup/test_plan.py"
+SOLVE = "use/rig/test_solve.py"
+SOLVE_COMMAND = "verbs/rig/test_solve_command.py"
+DOOR = "verbs/test_door.py"
+DEMO = "verbs/test_show_and_demo.py"
+ACCESS = "web/test_access.py"
+WEB_ANSWERS = "web/test_answers.py"
+WEB_BANDS = "web/test_bands.py"
+WEB_RIGS = "web/test_rigs.py"
+WEB_MEASURING = "web/test_measuring.py"
 
 MUTATIONS = (
     # the floor
@@ -171,4 +189,264 @@ MUTATIONS = (
     Mutation("verbs/terminal/many.py", "except _GONE:", "except ZeroDivisionError:", (MANY,)),
     Mutation("verbs/terminal/many.py", "worker.process.kill()", "worker.process.is_alive()", (MANY,)),
     Mutation("__main__.py", "        _check_streams()\n", "", (STRANGERS,)),
+    Mutation("safe_read.py", "| system.AT_ONCE", "", (READERS,)),
+    Mutation("strict_json.py", "range(DEEPEST)", "range(10**9)", (DOCUMENT,)),
+    Mutation("strict_json.py", "parse_constant=_no_constant", "parse_constant=float", (DOCUMENT,)),
+    Mutation("strict_json.py", "if any(inf in some", "if False and any(inf in some", (DOCUMENT,)),
+    Mutation("strict_json.py", "except RecursionError:", "except ZeroDivisionError:", (DOCUMENT,)),
+    Mutation("strict_toml.py", "len(text) > LARGEST", "len(text) < 0", (READERS,)),
+    Mutation("strict_toml.py", "except RecursionError:", "except ZeroDivisionError:", (READERS,)),
+    Mutation("acquire/files/run_file.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (RUN_FILE,)),
+    Mutation(
+        "acquire/files/run_file.py",
+        "len(line) > LONGEST_LINE",
+        "len(line) < 0",
+        (
+            RUN_FILE,
+            HOSTILE,
+        ),
+    ),
+    Mutation(
+        "unit_keys.py",
+        "not abs(value) < LARGEST",
+        "False",
+        (
+            RUN_FILE,
+            HOSTILE,
+        ),
+    ),
+    Mutation(
+        "acquire/files/series_file.py",
+        "if len(data) > CAP_BYTES",
+        "if len(data) < 0",
+        (
+            SERIES,
+            BAD_SERIES,
+        ),
+    ),
+    Mutation(
+        "acquire/files/series_file.py",
+        "<= MOST_READINGS:",
+        "<= 10**9:",
+        (
+            SERIES,
+            BAD_SERIES,
+        ),
+    ),
+    Mutation("acquire/files/check_table.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (SCALE_COMMAND,)),
+    Mutation("acquire/files/check_table.py", "len(lines) > MOST_ROWS", "len(lines) < 0", (SCALE_COMMAND,)),
+    Mutation("acquire/files/check_table.py", "if abs(value) > (", "if abs(value) < -(", (SCALE_COMMAND,)),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "pictures > MOST_PICTURES or",
+        "",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "rest > (MOST_UNPACKED_ODS if is_ods else MOST_UNPACKED_XLSX)",
+        "False",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "kept[-1][0] > MOST_ROWS",
+        "False",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "min(again, MOST_COLUMNS - len(out))",
+        "again",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "islice(rows, MOST_ROWS + 1)",
+        "rows",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/spreadsheet.py",
+        "except Exception as error:  # the",
+        "except ZeroDivisionError as error:  # the",
+        (
+            LONG_TABLE,
+            LAYOUT,
+        ),
+    ),
+    Mutation(
+        "acquire/files/typed.py", "if len(text) > 4 * LONGEST or len(text.strip()) > LONGEST", "if False", (TYPED,)
+    ),
+    Mutation(
+        "acquire/recording/typed_entry.py",
+        "line[: 10 * LONGEST]).strip()[:LONGEST]",
+        "line).strip()",
+        (
+            TYPED,
+            MACHINE,
+        ),
+    ),
+    Mutation("acquire/cell/line_grammar.py", "if value > LARGEST or value < -LARGEST:", "if False:", (CELL_LINES,)),
+    Mutation("acquire/cell/lines.py", "elif len(self._pending) > LONGEST:", "elif False:", (CELL_LINES,)),
+    Mutation(
+        "errors.py",
+        "text if len(text) <= LONGEST else",
+        "text if True else",
+        (
+            STRANGERS,
+            HOSTILE,
+        ),
+    ),
+    Mutation("plate_set.py", "if not 1 <= len(names) <= MOST_PIECES", "if False", (PLATES,)),
+    Mutation("profile/parts.py", "> LARGEST_FORCE or", "> 1e300 or", (DOCUMENT,)),
+    Mutation("profile/document.py", "abs(sum(map(mul, parts, parts)) - u * u) >", "0 * u >", (DOCUMENT,)),
+    Mutation(
+        "profile/store/band_log.py",
+        "if len(data) > CAP_BYTES",
+        "if len(data) < 0",
+        (
+            STORE,
+            COLLECTION,
+        ),
+    ),
+    Mutation(
+        "profile/store/cards.py", "if len(found) > MOST_FILES or entries > MOST_ENTRIES", "if False", (COLLECTION,)
+    ),
+    Mutation(
+        "profile/store/cards.py",
+        "    except BandcurveError as error:\n        found.problems",
+        "    except ZeroDivisionError as error:\n        found.problems",
+        (COLLECTION,),
+    ),
+    Mutation(
+        "use/lineup/lifters_table.py",
+        "if len(data) > CAP_BYTES",
+        "if len(data) < 0",
+        (
+            LIFTERS,
+            PLAN_TEST,
+        ),
+    ),
+    Mutation("use/rig/lifters.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (LIFTERS,)),
+    Mutation("use/rig/plates.py", "if len(found) > MOST_LOADS", "if False", (SOLVE,)),
+    Mutation("use/rig/rig_file.py", "max_length=MOST_BANDS", "max_length=10**9", (RIG,)),
+    Mutation("use/rig/rig_file.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (RIG,)),
+    Mutation(
+        "use/rig/solve.py",
+        "if count * slots > MOST_TEAMS",
+        "if False",
+        (
+            SOLVE,
+            SOLVE_COMMAND,
+        ),
+    ),
+    Mutation("verbs/app.py", "    with guarded():\n", "    if True:\n", (DOOR,)),
+    Mutation("verbs/door.py", "text = harmless(text)", "text = str(text)", (DOOR,)),
+    Mutation("verbs/terminal/pager.py", "text = harmless(text)", "text = str(text)", (DOOR,)),
+    Mutation("verbs/terminal/pager.py", "signal.SIGINT, _leave_it)", "signal.SIGINT, signal.SIG_IGN)", (DOOR,)),
+    Mutation(
+        "verbs/terminal/prompts.py",
+        "prompt, begun = harmless(prompt), harmless(begun)",
+        "prompt, begun = str(prompt), str(begun)",
+        (DOOR,),
+    ),
+    Mutation(
+        "verbs/demo.py", "with new_folder(folder):", "folder.mkdir(parents=True, exist_ok=True)\n    if True:", (DEMO,)
+    ),
+    Mutation(
+        "file_lock.py",
+        "lock.unlink()\n        os.close(descriptor)\n        return",
+        "os.close(descriptor)\n        return",
+        (
+            WRITERS,
+            STORE,
+        ),
+    ),
+    Mutation(
+        "system.py",
+        "os.fsync(handle)",
+        "pass",
+        (
+            WRITERS,
+            SYSTEMS,
+        ),
+    ),
+    Mutation("system.py", "    if WINDOWS:\n        return\n", "", (SYSTEMS,)),
+    Mutation("system.py", "os.lseek(descriptor, 0, os.SEEK_SET)", "pass", (SYSTEMS,)),
+    Mutation("safe_write.py", "patiently(lambda: part.replace(target))", "part.replace(target)", (SYSTEMS,)),
+    Mutation(
+        "safe_write.py",
+        "os.fsync(out.fileno())",
+        "pass",
+        (
+            WRITERS,
+            SYSTEMS,
+        ),
+    ),
+    Mutation("web/access.py", 'if headers.get("host", "") not in self.door.hosts', "if False", (ACCESS,)),
+    Mutation(
+        "web/access.py",
+        'if not _from_this_page(scope["method"]',
+        'if False and not _from_this_page(scope["method"]',
+        (ACCESS,),
+    ),
+    Mutation("web/access.py", 'if int(headers.get("content-length") or 0) > LARGEST_BODY', "if False", (ACCESS,)),
+    Mutation("web/access.py", "if taken > LARGEST_BODY", "if False", (ACCESS,)),
+    Mutation("web/access.py", "session is None or not self.door.knows(session)", "False", (ACCESS,)),
+    Mutation("web/access.py", "if not self.door.sessions[session].take(self.door.clock())", "if False", (ACCESS,)),
+    Mutation("web/access.py", "self.codes.discard(found)", "pass", (ACCESS,)),
+    Mutation("web/access.py", "len(self.sessions) >= MOST_SESSIONS", "False", (ACCESS,)),
+    Mutation("web/access.py", "headers.setdefault(name, value)", "pass", (ACCESS,)),
+    Mutation("web/access.py", "httponly=True", "httponly=False", (ACCESS,)),
+    Mutation(
+        "web/pages.py",
+        "autoescape=select_autoescape()",
+        "autoescape=False",
+        (
+            WEB_ANSWERS,
+            WEB_BANDS,
+        ),
+    ),
+    Mutation(
+        "web/pages.py",
+        "max_num_fields=100",
+        "max_num_fields=None",
+        (
+            ACCESS,
+            WEB_MEASURING,
+        ),
+    ),
+    Mutation("web/rigs.py", "if not found.path.resolve().is_relative_to(site.folder)", "if False", (WEB_RIGS,)),
+    Mutation("web/answers.py", 'if typed["table"] not in tables', "if False", (WEB_ANSWERS,)),
+    Mutation("web/answers.py", "if len(found) > MOST_KINDS", "if False", (WEB_ANSWERS,)),
+    Mutation(
+        "web/bands.py", "if name not in {band.address for band in lookup.register().bands}", "if False", (WEB_BANDS,)
+    ),
+    Mutation("web/measuring.py", "if len(self.open) >= MOST_OPEN and idle", "if False", (WEB_MEASURING,)),
+    Mutation(
+        "use/report/layout.py",
+        "if c.isspace() or not _hidden(c)",
+        "if c",
+        (
+            STRANGERS,
+            HOSTILE,
+            DEMO,
+        ),
+    ),
 )
