@@ -293,7 +293,7 @@ def relaxed(t: Array, f: Array, stop: float, t_ref: float, tau: float) -> Relaxe
 def stop_in_silence(
     t: Array, f: Array, silence: tuple[float, float], t_ref: float, least_sd: float
 ) -> tuple[float, float, float]:
-    """A stretch that stopped while nothing came, or just after: the stop, the force t_ref after it, its u from the stop.
+    """A stretch that stopped while nothing came, or just after: the stop, the force t_ref after it, and its u.
 
     Args:
         t: Of the blocks after the silence, shape (n,). [s]
