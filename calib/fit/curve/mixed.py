@@ -158,7 +158,7 @@ class Likelihood:
     """How likely the readings in use are at given spreads, the effects integrated out: what the search for a mode asks.
 
     Worked out among the readings, of which there are mostly fewer than effects: their covariance is a sum of fixed
-    matrices, one for each spread. Half the time of doing it among the effects (`MixedModel.solve`), and the same number.
+    matrices, one a spread. Half the time of doing it among the effects (`MixedModel.solve`), with the same result.
     """
 
     def __init__(self, model: "MixedModel") -> None:
