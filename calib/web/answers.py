@@ -19,10 +19,12 @@ from calib.use.report.as_html import html_of
 from calib.use.report.document import document
 from calib.use.report.layout import sentence
 from calib.use.report.view import View
+from calib.use.rig.rig_file import CAP_BYTES as RIG_BYTES
 from calib.web.pages import Asked, Site
 from calib.web.rigs import file_of, refuse_outside, rig_files
 
 if TYPE_CHECKING:
+    from calib.use.answers.lineup import LineupAnswer
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
     from calib.use.report.rig_words import Unit
@@ -84,14 +86,14 @@ def solved(site: Site, asked: Asked) -> Response:
         loads = {key: parse_mass(typed[key], shown.force) for key in WANTED if typed[key]}
         plates = {p.mass: p.count for p in plates_of(typed["plates"], shown.force)}
         kept, _ = sound_bands(site.lookup())
-        answer = solve_for(
-            file,
+        once = query.get("once") == "yes"
+        bottom, top, average = (loads.get(of) for of in WANTED)
+        answer = site.answer_for(
+            ("solve", file, read_capped(file, RIG_BYTES), bottom, top, average, *plates.items(), once),
             kept,
-            bottom_kg=loads.get("bottom"),
-            top_kg=loads.get("top"),
-            average_kg=loads.get("average"),
-            plates=plates,
-            each_once=query.get("once") == "yes",
+            lambda: solve_for(
+                file, kept, bottom_kg=bottom, top_kg=top, average_kg=average, plates=plates, each_once=once
+            ),
         )
     except BandcurveError as error:
         if asked.wants_json:
@@ -153,12 +155,17 @@ def lifters(site: Site, asked: Asked) -> Response:
     try:
         if typed["table"] not in tables:
             raise DataError(f"there is no table {typed['table'][:60]!r} here", remedy="choose one from the list")
-        lookup = site.lookup()
-        kept, left = sound_bands(lookup)
+        kept, left = sound_bands(site.lookup())
         box = Box(kept, plates_of(typed["plates"], shown.force) or None, unit="lb" if shown.force == "lb" else "kg")
         sought_at = partial(_sought_at, site, typed["rig"], box)
-        lineups, used = plan_evening(tables[typed["table"]], sought_at)
-        answer = lineup_answer(lineups, used, [*left, *not_paired(kept, used)])
+
+        def plan() -> "LineupAnswer":
+            lineups, used = plan_evening(tables[typed["table"]], sought_at)
+            return lineup_answer(lineups, used, [*left, *not_paired(kept, used)])
+
+        rigs = ((path, read_capped(path, RIG_BYTES)) for path in rig_files(site).values())
+        asked_for = "lineup", *typed.items(), tables[typed["table"]], shown.force, *left, *rigs
+        answer = site.answer_for(asked_for, kept, plan)
     except BandcurveError as error:
         if asked.wants_json:
             raise

@@ -5,10 +5,11 @@ folder is read: a band is found by its name in the collection, never by a path.
 """
 
 import json
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Hashable, Mapping, Sequence
+from dataclasses import field
 from functools import cached_property, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -22,17 +23,20 @@ from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
+from calib.itself import Itself
 from calib.profile.store.memory import recall
 from calib.profile.store.own_files import own_files
 from calib.units import FORCE, LENGTH, SHOWN, Shown
 from calib.use.ask.memory import GEAR
-from calib.use.bands.lookup import Lookup
+from calib.use.bands.lookup import Found, Lookup
 from calib.use.report.layout import sentence
 from calib.web.access import COOKIE, Doorkeeper, Guard
 from calib.web.cell.cells import Cells
 from calib.web.measuring import Bench
 from calib.web.once import Once
 
+Kind = TypeVar("Kind")
+MOST_ANSWERS = 8  # kept, of those that take long
 DIGITS = {"mm": 0, "cm": 1, "m": 3, "in": 2, "ft": 3}  # of a length, after the point
 PLACES = (("/measure", "Measure"), ("/", "Bands"), ("/rigs", "On the bar"))  # what the head of every view leads to
 
@@ -46,6 +50,7 @@ class Site:
     cells: Cells
     once: Once
     _seen: tuple[object, dict[Path, Lookup]] | None = None
+    _answers: dict[tuple[Hashable, ...], Any] = field(default_factory=dict)
 
     @cached_property
     def bench(self) -> Bench:
@@ -60,6 +65,24 @@ class Site:
             self._seen = now, {}
         where = folder or self.folder
         return self._seen[1].setdefault(where, Lookup(where))
+
+    def answer_for(self, asked: tuple[Hashable, ...], bands: Sequence[Found], work: Callable[[], Kind]) -> Kind:
+        """An answer that takes long, worked out once for one question and the bands as they are.
+
+        Args:
+            asked: All else that it depends on, the bytes of its files among them.
+            bands: Those it may take: their profiles, known by all of their bytes, and what is said of them.
+            work: Works it out.
+        """
+        known = tuple((Itself(f.profile), Itself(f.band), f.name, f.path, f.verdict, f.findings) for f in bands)
+        key = (*asked, known)
+        kept: Kind | None = self._answers.get(key)
+        if kept is None:
+            kept = work()
+            for old in list(self._answers)[: -MOST_ANSWERS + 1]:  # the oldest first
+                self._answers.pop(old, None)
+            self._answers[key] = kept
+        return kept
 
     def shown_units(self, asked: "Asked") -> Shown:
         """Units for people: loads as this browser wants them, lengths as the folder's tape is marked."""

@@ -123,9 +123,8 @@ MUTATIONS = (
     Mutation("profile/store/log_file.py", 'there[: there.rfind(b"\\n") + 1]', "there", (STORE,)),
     # use: bands
     Mutation("use/bands/matching.py", "(np.maximum(a.ratio, b.ratio)", "(np.minimum(a.ratio, b.ratio)", (PAIR,)),
-    Mutation("use/bands/matching.py", "- t * wider * apart", "+ t * wider * apart", (PAIR_LIMITS,)),
+    Mutation("use/bands/matching.py", "apart).max(axis=2)", "apart).sum(axis=2)", (PAIR_LIMITS,)),
     Mutation("use/bands/matching.py", "if not known[pair]]", "if False]", (PAIR_LIMITS,)),
-    Mutation("itself.py", "other.it is self.it", "True", (PAIR_LIMITS,)),
     Mutation(
         "use/bands/pair.py", "_mean(a.force + b.force, lengths) / 2", "_mean(a.force + b.force, lengths)", (PAIR,)
     ),

@@ -3,12 +3,15 @@
 import json
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
 from calib.profile.document import load_profile, save_profile
 from calib.profile.store.rechecks import parse_rechecks
+from calib.use.lineup import evening
+from calib.use.rig import from_python
 from calib.verbs.app import run
 from tests.use.rig.made import band_text, linear
 from tests.web.phone import HERE, form_of, let_in
@@ -147,3 +150,46 @@ def test_a_recheck_sent_twice_is_kept_once(phone: TestClient, folder: Path) -> N
     assert len(parse_rechecks(path.read_bytes(), path.name)) == 3, (
         "another length, or another form, is another re-check"
     )
+
+
+def test_an_answer_asked_again_is_kept_and_none_is_stale(
+    phone: TestClient, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever an answer depends on changes, and so does the answer: a band, the rig, the table, what is typed."""
+    worked: list[str] = []
+    for module, name in ((from_python, "solve_for"), (evening, "plan_evening")):
+        real = getattr(module, name)
+
+        def noted(*given: object, real: Any = real, name: str = name, **more: object) -> object:
+            worked.append(name)
+            return real(*given, **more)
+
+        monkeypatch.setattr(module, name, noted)
+    load = {"top": "110", "plates": "20x4, 10x4, 5x2"}
+    plan = {"table": "evening.csv", "rig": "squat", "plates": "20x4,10x4,5x2"}
+
+    def both() -> tuple[Any, Any]:
+        solved = phone.get("/solve/squat", params=load, headers=JSON).json()
+        return solved, phone.get("/lifters", params=plan, headers=JSON).json()
+
+    first = both()
+    assert both() == first
+    assert worked == ["solve_for", "plan_evening"]
+    rig, table = folder / "squat.rig.toml", folder / "evening.csv"
+
+    def weaker() -> None:
+        for name in ("B", "C"):
+            save_profile(linear(name, stiffness=190.0), folder / f"{name}.profile.json")
+
+    def heavier() -> None:
+        rig.write_text(rig.read_text().replace("mass_kg = 20", "mass_kg = 24"), "utf-8")
+
+    def other() -> None:
+        table.write_text(table.read_text("utf-8").replace("1200,1700", "1210,1690"), "utf-8")
+
+    for change, new in ((weaker, (True, True)), (heavier, (True, True)), (other, (False, True))):
+        before = both()
+        change()
+        after = both()
+        assert (after[0] != before[0], after[1] != before[1]) == new
+    assert phone.get("/solve/squat", params=load | {"top": "112"}, headers=JSON).json() != after[0]
