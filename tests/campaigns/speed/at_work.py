@@ -74,7 +74,12 @@ def _page() -> list[Work]:
         make_folder(Path(place), 200)
         taken = view_times(Path(place))
     return [
-        Work(f"the page, 200 bands: {what}", f"{first:.0f} ms the first time, {again:.0f} ms again", "200 ms", first <= 200)
+        Work(
+            f"the page, 200 bands: {what}",
+            f"{first:.0f} ms the first time, {again:.0f} ms again",
+            "200 ms",
+            first <= 200,
+        )
         for what, (first, again) in taken.items()
     ]
 
