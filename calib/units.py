@@ -100,3 +100,14 @@ def as_read(newton: float, unit: str, digits: int = 2) -> str:
 def force_of(unit: str) -> float:
     """One of a unit of force, or what one of a unit of mass weighs. [N]"""
     return FORCE[unit] if unit in FORCE else MASS[unit] * G_STANDARD
+
+
+def other_unit(ratio: float, within: float = 0.1) -> str:
+    """Which unit was taken for which where something is so many times what it should be; "" where it is none.
+
+    >>> other_unit(2.19), other_unit(0.46), other_unit(1.3)
+    ('lb taken for kg', 'kg taken for lb', '')
+    """
+    if abs(ratio * POUND - 1) < within:
+        return "lb taken for kg"
+    return "kg taken for lb" if abs(ratio / POUND - 1) < within else ""

@@ -1,13 +1,12 @@
 """`bandcurve listen`: what a load cell on a serial line sends: ports, speed, format, live value. It never writes."""
 
 import contextlib
-import json
 import os
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from calib.errors import DataError, UsageError
 from calib.units import G_STANDARD
@@ -161,9 +160,11 @@ def _written(scale: "Scale | None", *, as_json: bool) -> "Callable[[Record], str
     if not as_json:
         return lambda record: _as_text(in_kilos(record))
 
+    from calib.use.cell.reading_line import json_line
+
     def written(record: "Record") -> str:
         force = counts.force(record.counts) if counts and record.counts is not None else None
-        return _as_json(record, force)
+        return json_line(record, force)
 
     return written
 
@@ -247,19 +248,6 @@ def _plain(listening: "Listening", written: "Callable[[Record], str]", lasting: 
     talk.give_up(ended=True)
     say(*summary(talk.figures))
     return 0
-
-
-def _as_json(record: "Record", force: float | None) -> str:
-    found: dict[str, Any] = {"at_s": round(record.at_s, 4), "kind": record.kind}
-    if record.kind == "reading":
-        found |= {"counts": record.counts} if record.value is None else {"value": record.value, "unit": record.unit}
-        found |= {} if force is None else {"force_N": round(force, 6)}
-        found |= {} if record.length is None else {"length": record.length}
-        found |= {} if record.clock_s is None else {"clock_s": round(record.clock_s, 6)}
-        found |= {} if record.sequence is None else {"sequence": record.sequence}
-        found |= {"checked": True} if record.checked else {}
-    found |= {"stable": record.stable, "raw": record.raw}
-    return json.dumps(found | ({"note": record.note} if record.note else {}))
 
 
 def _as_text(record: "Record") -> str:

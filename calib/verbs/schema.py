@@ -14,11 +14,11 @@ def command(
         str,
         typer.Argument(
             metavar="KIND",
-            help="profile, scale, run, series, batch, plates (of a run or series the head), answer, answer:QUESTION.",
+            help="profile, scale, run, series (their heads), batch, plates, line, answer or answer:QUESTION.",
         ),
     ],
 ) -> int:
-    """Print the JSON Schema (2020-12) of a file kind, or of what commands print with --json.
+    """Print the JSON Schema (2020-12) of a file kind, or of what commands print with --json; line is that of listen.
 
     \b
     Examples:
@@ -30,8 +30,13 @@ def command(
     if name == "answer":
         print(json.dumps(_answer(question if named else None), indent=2))
         return 0
+    if kind == "line":
+        from calib.use.cell.reading_line import line_schema
+
+        print(json.dumps(line_schema(), indent=2))
+        return 0
     if kind not in FILES:
-        raise UsageError(f"there is no schema for {kind[:40]!r}", remedy=f"use one of {', '.join(FILES)}, answer")
+        raise UsageError(f"there is no schema for {kind[:40]!r}", remedy=f"use one of {', '.join(FILES)}, line, answer")
     from calib.profile.schema import SCHEMAS
 
     print(json.dumps(SCHEMAS[kind](), indent=2))

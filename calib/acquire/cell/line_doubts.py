@@ -84,17 +84,17 @@ class Doubts:
         return SequenceMatcher(None, text, self._sample, autojunk=False).ratio() >= LIKE
 
     def _no_number(self, digits: str, value: float, unit: str | None) -> tuple[Kind, str] | None:
-        if digits[0] == "9" and self._is_nines(digits, value):
+        force = None if self._force is None else self._force(value, unit)
+        within = force is not None and self._capacity is not None and abs(force) <= self._capacity
+        if digits[0] == "9" and not within and self._is_nines(digits, value):
             return "overload", NINES_SAID
         if unit is None:
             if value in FULL_SCALE:
                 return "overload", FULL_SAID
             if self._is_broken(value):
                 return "torn", BROKEN
-        if self._force is not None and self._capacity is not None:
-            force = self._force(value, unit)
-            if force is not None and abs(force) > BEYOND * self._capacity:
-                return "overload", BEYOND_SAID
+        if force is not None and self._capacity is not None and abs(force) > BEYOND * self._capacity:
+            return "overload", BEYOND_SAID
         return None
 
     def _is_nines(self, digits: str, value: float) -> bool:

@@ -29,6 +29,7 @@ OFF = 3  # blocks in a row off the held force are a move; one or two are a knock
 CREEPS_S = 0.3  # of a motion so slow, beyond the look that shows it
 LEVELS = (10, 16)  # blocks over which a force that sways may be level, so that it is no pull
 LEVEL = 0.15  # share of the force by which it may sway and still be meant as held
+SEEN_STRAP, SEEN_HAND = 0.003, 0.008  # share of the force a second from which on it is shown that it goes on
 GOES_ON = 0.0015  # share of the force a second: held rubber does not go on like that
 SEEN_GOING = 9  # blocks after the stop from which that is told
 
@@ -104,6 +105,16 @@ class HoldWatch:
     def ready_s(self) -> float | None:
         """About when the point will be there, None while the stretch moves."""
         return None if self._stop is None else self._stop + self.rules.window[1] * self.rules.t_ref
+
+    @property
+    def per_s(self) -> float:
+        """By which the force goes on in a hold under way; 0 where that is hardly more than noise. [force/s]"""
+        held = [b for b in self._blocks if self._stop is not None and b.t > self._stop][-LOOK:]
+        if len(held) < LOOK:
+            return 0.0
+        slope = line(*arrays(held))[1] - self.drift
+        least = (SEEN_HAND if self.rules.grip == "hand" else SEEN_STRAP) * abs(held[-1].force - self.zero)
+        return slope if abs(slope) > max(least, self.rules.floor / (LOOK * BLOCK_S)) else 0.0
 
     def set_now(self, at_s: float) -> None:
         """The length is set now, by key: the dwell runs from here, and no slow trend is taken for a motion."""

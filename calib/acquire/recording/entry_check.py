@@ -15,7 +15,7 @@ from calib.acquire.recording.reading_doubt import Expectation, KnownReading, Typ
 from calib.acquire.recording.typed_entry import Typed, number_in_unit
 from calib.frozen import dataclass
 from calib.records import Row, Run
-from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.units import FORCE, G_STANDARD, LENGTH, other_unit
 
 ZERO_TOLERANCE = 0.03  # of the capacity, or of the largest reading
 ZEROED_TOLERANCE = 0.002  # of the capacity, where the scale was set to zero just now
@@ -167,8 +167,8 @@ class Judge:
             return self._first_doubt(says, length, pull, None)
         if expectation is None or expectation.fits(pull):
             return None
-        place = self._one_place_off(row, pull)
-        likely = f"Looks like {place}." if place else "Is it the right length, and did everything hold?"
+        slip = self._one_place_off(row, pull) or other_unit(pull / expectation.force)
+        likely = f"Looks like {slip}." if slip else "Is it the right length, and did everything hold?"
         return f"{says}? Expected {self._about(expectation.force)}. {likely}"
 
     def _force_doubt(self, row: Row, typed: Typed) -> str | None:

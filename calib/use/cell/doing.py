@@ -54,6 +54,13 @@ def _doing(work: HandsFree, now_s: float) -> str:
     if ready is None:
         return ("waiting for it to move" if work.watch.is_taken else "moving") + there
     left = ready - now_s
+    going_on = _going_on(work)
     if work.watch.refused or left < -OVERDUE_S:
-        return "still moving a little; Enter takes it" + there
-    return f"hold still: {max(0.0, left):3.0f} s" + there
+        return f"still {going_on or 'moving a little'}; Enter takes it" + there
+    return f"hold still: {max(0.0, left):3.0f} s" + (f", {going_on}" if going_on else "") + there
+
+
+def _going_on(work: HandsFree) -> str:
+    """By how much the pull still changes, "" where it hardly does: it says why a bell may not come."""
+    per_s = work.watch.per_s * work.sign
+    return f"{'rising' if per_s > 0 else 'falling'} {work.words(abs(per_s))}/s" if per_s else ""

@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from calib.acquire.files.check_table import CheckRow
 from calib.errors import DataError
 from calib.fit.gear.known_loads import KnownLoads
@@ -11,9 +13,11 @@ from calib.fit.gear.weighings import Weighing, added_one_by_one
 from calib.frozen import dataclass
 from calib.gravity import local_gravity
 from calib.scale import Scale, StoredCheck
-from calib.units import FORCE
+from calib.units import FORCE, other_unit
 
 PLAUSIBLE = 0.2  # relative: a gain further from one is a unit or a column mistaken
+SCATTERED = 0.05  # share of the largest load, off what the loads say on the whole: no scale bends so far
+TELLS = 0.1  # share of the largest load: a smaller one says little of the gain
 
 
 @dataclass(frozen=True)
@@ -36,22 +40,42 @@ def fit_check(hung: HungLoads, scale: Scale, day: str, place: tuple[float | None
 
 
 def refuse_far_off(result: ScaleCheck, any_gain: bool, where: str) -> None:
-    """Refuse a gain so far from one that a unit or a column was mistaken.
+    """Refuse a gain so far from one, or a reading so far off the line, that a unit, a column or a load was mistaken.
 
     Raises:
         DataError: It is so, and nobody said that this is meant.
     """
     top = max(w.nominal for w in result.weighings) * result.g
     ratio = result.shown_for(top) / top
-    if any_gain or abs(ratio - 1) <= PLAUSIBLE:
+    if any_gain:
         return
-    units = abs(ratio / 2.2046 - 1) < 0.1 or abs(ratio * 2.2046 - 1) < 0.1
-    slip = "was one of the two in lb, the other in kg?" if units else "were the columns swapped, or in another unit?"
-    raise DataError(
-        f"the scale shows {ratio:.3g} times the known load, and no check was kept: {slip}",
-        where=where,
-        remedy="correct it, or give --any-gain if it is really so",
-    )
+    if abs(ratio - 1) > PLAUSIBLE:
+        slip = (
+            "was one of the two in lb, the other in kg"
+            if other_unit(ratio)
+            else "were the columns swapped, or in another unit"
+        )
+        what = f"the scale shows {ratio:.3g} times the known load, and no check was kept: {slip}?"
+        raise DataError(what, where=where, remedy="correct it, or give --any-gain if it is really so")
+    if off := _off_the_line(result, top):
+        raise DataError(off, where=where, remedy="hang that load again, or give --any-gain if it is really so")
+
+
+def _off_the_line(result: ScaleCheck, top: float) -> str:
+    """Which reading cannot be of the load that was named, "" where all may be."""
+    known = np.array([w.nominal * result.g for w in result.weighings])
+    shown = np.array([w.shown for w in result.weighings])
+    net = shown - shown[known == 0].mean() if (known == 0).any() else shown
+    large = known >= TELLS * top
+    found = net / float(np.median(net[large] / known[large]))
+    worst = int(np.abs(found - known).argmax())
+    if abs(found[worst] - known[worst]) <= SCATTERED * top:
+        return ""
+    at = result.weighings[worst].line or worst + 1
+    load, like = known[worst] / FORCE["kg"], found[worst] / FORCE["kg"]
+    what = f"the loads do not lie on one line: number {at}, {load:.4g} kg, shows {like:.4g} kg by the others"
+    slip = other_unit(float(like / load)) if load else ""
+    return f"{what}, and no check was kept: {slip or 'did another load hang there'}?"
 
 
 def with_check(scale: Scale, check: StoredCheck) -> Scale:

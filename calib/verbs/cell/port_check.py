@@ -21,7 +21,7 @@ from calib.fit.gear.known_loads import KnownLoads
 from calib.frozen import dataclass
 from calib.safe_read import read_capped
 from calib.scale import CountsLine, Creep, Scale
-from calib.units import FORCE, G_STANDARD
+from calib.units import FORCE, G_STANDARD, other_unit
 from calib.use.cell.cell_line import CellLine, no_reading
 from calib.use.cell.kept_line import with_line, with_reversed
 from calib.use.scales.checked import HungLoads
@@ -35,7 +35,7 @@ WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 CREEP_S, MEAN_S = 300.0, 10.0  # OIML R 76 looks at creep over half an hour; five minutes are a reading's order here
 CREEPS = 0.02  # relative: a larger change is another load
-OTHER_LOAD = 0.2  # relative: so far off what the others say a load is questioned
+OTHER_LOAD = 0.1  # relative: so far off what the others say a load is questioned
 EMPTY = 3  # times the meter's floor: nothing hangs
 RESTARTED = "the board started again, so nothing on is read once more, and what hung now is hung again after it"
 OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are another cell's
@@ -207,10 +207,10 @@ def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
     share = net / load / float(np.median(each)) if each else 1.0
     if abs(share - 1) <= OTHER_LOAD:
         return ""
-    return (
-        f"That is {share:.2g} times what the loads before it lead to expect. "
-        "Is it the load you typed, in kg or lb? Or was the one before wrong ('undo')?"
-    )
+    slip = other_unit(share)
+    likely = f"Looks like {slip}." if slip else "Is it the load you typed?"
+    expected = f"That is {share:.2g} times what the loads before it lead to expect"
+    return f"{expected}. {likely} Or was the one before wrong ('undo')?"
 
 
 def _kept(doubt: str) -> bool:

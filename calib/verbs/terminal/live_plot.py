@@ -5,6 +5,7 @@ A row holds three heights: `_` low, `-` in the middle, `'` high, so that eight r
 
 from collections import deque
 from collections.abc import Sequence
+from math import ceil, log10
 
 from calib.frozen import dataclass
 
@@ -12,6 +13,7 @@ HEIGHTS = "_-'"
 SPAN_S = 30.0  # of the plot against time
 MOST = 4000  # samples kept
 LEAST_SPAN = 1e-9
+LEAST_DRAWN = 1e-3  # in any unit, from the bottom to the top
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,7 @@ class Strip:
             return [""] * height
         newest = self._samples[-1][0]
         low, high = _ends([force for _, force in self._samples], from_zero=from_zero)
-        labels = [f"{high:.{places}f}", f"{low:.{places}f}"]
+        labels = _labels(high, low, places)
         margin = max(map(len, labels))
         across, rows = width - margin - 2, height - 2
         canvas = [[" "] * across for _ in range(rows)]
@@ -103,8 +105,15 @@ def beside(left: Sequence[str], right: Sequence[str], width: int) -> list[str]:
 def _ends(forces: Sequence[float], *, from_zero: bool) -> tuple[float, float]:
     """What the height shows: what was pulled, and zero where that means something."""
     low, high = min(forces), max(forces)
-    low = min(low, 0.0) + 0.0 if from_zero else low  # never -0.0
-    return low, max(high, low + LEAST_SPAN + 1e-4 * abs(low))
+    low = min(low, 0.0) if from_zero else low
+    least = max(1e-4 * abs(low), LEAST_DRAWN)
+    return (low, high) if high - low >= least else (low - least / 2, high + least / 2)  # one level is in the middle
+
+
+def _labels(high: float, low: float, places: int) -> list[str]:
+    """Both ends in so many places, and in more where they would read alike."""
+    places = max(places, ceil(-log10(high - low)))
+    return [f"{round(end, places) + 0.0:.{places}f}" for end in (high, low)]  # never -0.0
 
 
 def _mark(canvas: list[list[str]], column: int, share: float) -> None:

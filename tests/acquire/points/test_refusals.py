@@ -14,6 +14,7 @@ from calib.acquire.points.length_sensor import LengthTrace, Mark, tied
 from calib.acquire.recording.course import Course, extensions_of
 from calib.acquire.recording.state import Recording
 from calib.records import Band, CheckLoad, LengthSetup, Procedure, Row, RunHead, ScaleInUse
+from calib.use.cell.doing import _doing
 
 SOON_S = 3.0
 HELD_S = 5.0  # from here on it stands
@@ -108,6 +109,30 @@ def test_a_strap_that_slips_as_rubber_relaxes_is_said_when_its_bell_does_not_com
 def test_by_hand_a_pull_that_goes_on_is_said_when_its_trend_has_been_looked_at() -> None:
     """Sway hides the trend of a hand: the window ends at 8 s, and a stop found late has a window of its own."""
     assert _said_at(_work((ZERO,), "hand"), _creeping(0.012), "it still moves by") <= 2 * 8.0
+
+
+@pytest.mark.parametrize(
+    ("grip", "share_per_s"),
+    [("strap", -0.012), ("strap", -0.008), ("strap", -0.006), ("hand", 0.012), ("hand", -0.015)],
+)
+def test_until_then_what_is_waited_for_is_shown_within_three_seconds(grip: Grip, share_per_s: float) -> None:
+    work, pull, rng = _work((ZERO,), grip), _creeping(share_per_s), np.random.default_rng(2)
+    shown = {}
+    for t in np.arange(0.0, HELD_S + 12.0, 0.1):
+        force = pull(float(t)) + rng.normal() * 0.01
+        work.feed(Record(float(t), "reading", "", value=force, unit="N"), float(t))
+        shown[round(float(t) - HELD_S, 1)] = _doing(work, float(t))
+    way = "rising" if share_per_s > 0 else "falling"
+    assert any(f"s, {way} 0." in words for at, words in shown.items() if 0 < at <= SOON_S)
+
+
+def test_of_a_strap_that_holds_it_is_soon_shown_no_more() -> None:
+    work = _work((ZERO,))
+    for t in np.arange(0.0, HELD_S + 8.0, 0.1):
+        force = _to(60.0)(float(t)) * (1 - 0.02 * np.log10(1 + max(t - HELD_S, 0.0) / 0.2))
+        work.feed(Record(float(t), "reading", "", value=force, unit="N"), float(t))
+    assert _doing(work, HELD_S + 8.0).startswith("hold still:")
+    assert "falling" not in _doing(work, HELD_S + 8.0)
 
 
 @pytest.mark.parametrize("rate", [0.9, 1.0])

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from calib.acquire.cell.baud import Setting
 from calib.acquire.cell.lines import Record
@@ -19,6 +20,7 @@ from calib.scale import Scale
 from calib.units import G_STANDARD
 from calib.use.cell.cell_line import LineWanted, open_line
 from calib.use.cell.line_news import LineNews
+from calib.use.cell.reading_line import line_schema
 from calib.verbs.app import run
 from calib.verbs.cell.listen_words import ports_text
 from tests.acquire.cell.cable import Cable
@@ -50,6 +52,11 @@ def test_every_kind_of_line_is_one_json_object_a_record(
     column = ["--column", str(kind.column)] if kind.column else []
     assert run(["listen", _capture(tmp_path, kind.stream()), "--rate", "fast", "--json", *column]) == 0
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert run(["schema", "line"]) == 0
+    schema = Draft202012Validator(json.loads(capsys.readouterr().out))
+    assert not [error.message for line in lines for error in schema.iter_errors(line)]
+    assert {"format", "at_s", "kind", "stable", "raw"} <= lines[0].keys() <= line_schema()["properties"].keys()
+    assert list(schema.iter_errors({**lines[0], "kind": "reading", "value": 1.0, "unit": "kg", "counts": 1.0}))
     readings = [line for line in lines if line["kind"] == "reading"]
     assert len(readings) >= 44  # the first line of all may be a half
     assert {line["kind"] for line in lines} <= {"reading", "unknown"}

@@ -15,7 +15,7 @@ from calib.scale import Scale, load_scale, save_scale
 from calib.units import G_STANDARD
 from calib.use.cell.cell_line import CellLine, LineWanted, open_line
 from calib.use.scales.check_part import check_part
-from calib.use.scales.checked import fit_check
+from calib.use.scales.checked import fit_check, refuse_far_off
 from calib.verbs.cell import port_check
 from calib.verbs.cell.port_check import Checked, check_at_line
 from calib.verbs.fit import command as fit
@@ -132,15 +132,40 @@ class _LeftOff(Bench):
         super().go_to(force)
 
 
-@pytest.mark.parametrize(("hangs", "said"), [(0.0, "Does the load hang?"), (10.0, "0.5 times")])
+@pytest.mark.parametrize(
+    ("hangs", "said"),
+    [
+        (0.0, "Does the load hang?"),
+        (10.0, "0.5 times"),
+        (9.07, "0.45 times what the loads before it lead to expect. Looks like kg taken for lb."),
+        (44.1, "2.2 times what the loads before it lead to expect. Looks like lb taken for kg."),
+        (22.5, "1.1 times"),
+    ],
+)
 def test_a_load_that_was_named_and_does_not_hang_is_questioned(
     hangs: float, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(port_check, "yes", lambda prompt, default=True: False)
     bench = _LeftOff(unit="counts", hangs=hangs)
     checked = _checked(bench, tmp_path, monkeypatch, ("0", "10", "20", "20", "10", "0", ""))
-    assert said in capsys.readouterr().err
+    assert said in " ".join(capsys.readouterr().err.split())
     assert [sum(row.pieces) for row in checked.hung.rows] == [0, 10, 20, 10, 0]
+
+
+def test_loads_that_do_not_lie_on_one_line_are_refused_however_they_were_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(port_check, "yes", lambda prompt, default=True: True)  # kept in spite of the question
+    typed = ("0", "10", "20", "10", "0", "")
+    checked = _checked(_LeftOff(hangs=24.0), tmp_path, monkeypatch, typed)
+    result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
+    with pytest.raises(DataError, match="do not lie on one line: number"):
+        refuse_far_off(result, False, "cell")
+    refuse_far_off(result, True, "cell")
+    bent = [replace(r, shown=0.85 * r.shown) for r in _checked(Bench(), tmp_path, monkeypatch).hung.rows]
+    assert "overload" not in capsys.readouterr().err  # 9.999 kg on the way is within what the cell takes
+    far = fit_check(replace(checked.hung, rows=tuple(bent)), checked.scale, "2026-03-01", (None, None))
+    refuse_far_off(far, False, "cell")  # wrong by 15 %, and all of one mind
 
 
 def test_nothing_comes_first_or_a_load_in_the_wrong_unit_would_be_believed(

@@ -19,6 +19,24 @@ def test_a_ramp_climbs_from_the_lower_left_to_the_upper_right() -> None:
     assert "-30 s" in rows[7] and rows[7].endswith("now")
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "places", "labels"),
+    [
+        (-1.82, -1.80, 1, ["-1.80", "-1.82"]),
+        (12.341, 12.344, 1, ["12.344", "12.341"]),
+        (84210.0, 84213.0, 0, ["84217", "84206"]),
+        (-0.004, 0.003, 1, ["0.003", "-0.004"]),
+        (-0.0, 0.0, 1, ["0.001", "-0.001"]),
+    ],
+)
+def test_both_ends_of_the_axis_are_told_apart(low: float, high: float, places: int, labels: list[str]) -> None:
+    strip = Strip()
+    for i, force in enumerate((low, high, low)):
+        strip.add(float(i), force)
+    rows = strip.rows(40, 6, places, from_zero=False)
+    assert [rows[0].partition("|")[0].strip(), rows[3].partition("|")[0].strip()] == labels
+
+
 def test_what_is_older_than_half_a_minute_is_forgotten_and_a_silence_is_a_hole() -> None:
     strip = Strip()
     for at in (0.0, 1.0, 100.0, 110.0):
