@@ -63,4 +63,4 @@ def _doing(work: HandsFree, now_s: float) -> str:
 def _going_on(work: HandsFree) -> str:
     """By how much the pull still changes, "" where it hardly does: it says why a bell may not come."""
     per_s = work.watch.per_s * work.sign
-    return f"{'rising' if per_s > 0 else 'falling'} {work.words(abs(per_s))}/s" if per_s else ""
+    return f"{'rising' if per_s > 0 else 'falling'} {work.value_text(abs(per_s))}/s" if per_s else ""
