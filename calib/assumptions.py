@@ -35,9 +35,11 @@ class Constant:
 TABLE = (
     # of the band
     Constant("between_day_gain", 0.015, "", 0.0005, 0.1,
-             "sd of a band's pull from one day to another, the middle of what is thought possible"),
+             "sd of a band's pull from one day to another, the middle of what is thought possible; the middle is "
+             "taken where it is asked whether a band has changed"),
     Constant("between_day_gain_log_sd", 0.6, "", 0.05, 1.5,
-             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.5 to 4.9 %"),
+             "how widely that may be off, as the sd of its logarithm: 0.6 is 0.5 to 4.9 %; the limits of a next set "
+             "allow for all of it"),
     Constant("relaxation", 2.0, "% per decade", 0.0, 20.0,
              "loss of pull with ten times the time at a held length, where no held point showed it"),
     Constant("u_relaxation", 2.0, "% per decade", 0.0, 20.0, "u of that"),
@@ -85,9 +87,6 @@ TABLE = (
              "u of the slope of the law, relative: as much as springs and bands with a second layer or plateaus need, "
              "which no three lengths tell from rubber. Published rubbers keep within 0.12", asked_by=SERIES),
     # what is worth doing
-    Constant("compare_day_gain", 0.01, "", 0.0, 0.1,
-             "how much two days of one band are taken to differ where its calibrations are compared and no day was "
-             "joined: bands that differ by more are called changed too often", asked_by=""),
     Constant("one_size", 0.2, "", 0.05, 1.0, "bands of a box farther apart in pull than this are two nominal sizes",
              asked_by=""),
     Constant("mixed_sizes", 0.25, "", 0.05, 1.0, "a pair farther apart in pull than this is said to be of two sizes",

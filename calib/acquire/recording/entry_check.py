@@ -187,7 +187,8 @@ class Judge:
         def is_a_length(value: float) -> bool:
             return 1.0 < self.geometry.stretch(value * LENGTH[self.course.length_unit]) < REFUSE_STRETCH
 
-        entry = self._force_entry(typed, fits, is_a_length)
+        wanted = None if expectation is None else self._shown_for(expectation.force)
+        entry = self._force_entry(typed, fits, is_a_length, wanted)
         says = f"{self._force(force)} at {self._length(length)}"
         capacity = self.course.capacity
         if capacity is not None and abs(force) > capacity:
@@ -251,7 +252,8 @@ class Judge:
 
         shown_before = before.force or 0.0
         typed = Typed(number_in_unit(shown_before, unit, FORCE), shown_before)
-        slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
+        implied = None if from_this is None else self._shown_for(from_this.force)
+        slip = likely_slip(self._force_entry(typed, fits, lambda _: False, implied))
         return None if slip is None or "misread" in slip or "swapped" in slip else slip
 
     def _reading(self, row: Row) -> str:
@@ -354,7 +356,7 @@ class Judge:
         force = row.force or 0.0
         if fits(force / FORCE[self.course.force_unit]):
             return None
-        slip = likely_slip(self._force_entry(typed, fits, lambda _: False))
+        slip = likely_slip(self._force_entry(typed, fits, lambda _: False, weight + self.zero))
         return self._words(f"{self._force(force)} for the check load", self._about(weight + self.zero), slip)
 
     def _flat_doubt(self, row: Row, typed: Typed) -> str | None:
@@ -369,11 +371,14 @@ class Judge:
         slip = likely_slip(self._length_entry(typed.text, length, fits, lambda _: False, "pull"))
         return self._words(f"{self._length(length)} flat", f"near {self._length(flat)} as before", slip)
 
-    def _force_entry(self, typed: Typed, fits: Callable[[float], bool], other: Callable[[float], bool]) -> TypedReading:
+    def _force_entry(
+        self, typed: Typed, fits: Callable[[float], bool], other: Callable[[float], bool], wanted: float | None = None
+    ) -> TypedReading:
         unit = self.course.force_unit
         others = ("lb", "N") if unit in ("kg", "kgf") else ("kg", "N") if unit in ("lb", "lbf") else ("kg", "lb")
         factors = tuple((name, FORCE[name] / FORCE[unit]) for name in others)
-        return TypedReading(typed.text, typed.value / FORCE[unit], fits, other, "length", unit, factors)
+        wanted = None if wanted is None else wanted / FORCE[unit]
+        return TypedReading(typed.text, typed.value / FORCE[unit], fits, other, "length", unit, factors, wanted)
 
     def _length_entry(
         self, text: str, length: float, fits: Callable[[float], bool], other: Callable[[float], bool], name: str

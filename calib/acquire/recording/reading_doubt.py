@@ -15,6 +15,7 @@ SAME = 0.004  # of stretch: two lengths this close are one
 LEAST_STRETCH = 1.01  # below it the log form says nothing
 U_STRETCH = 0.003  # of one length reading; times the slope it is part of the tolerance
 FIRST_WAY_BACK = 0.90  # of the loading branch; filled rubber loses more, latex less
+NO_NEARER = 0.1  # of ln: of slips that fit as well as that, the commoner kind is named
 Scored = tuple[float, str]
 
 
@@ -128,15 +129,18 @@ class TypedReading:
     other_name: str  # "length" or "pull"
     unit: str
     units: tuple[tuple[str, float], ...]  # other units with their factor to the unit typed
+    wanted: float | None = None  # what was expected, in the unit typed; None where only `fits` is known
 
 
 def likely_slip(entry: TypedReading) -> str | None:
-    """Name the slip that turns the typed value into one that fits; None where none does."""
+    """Name the slip that turns the typed value into the one that fits best; None where none does."""
     if entry.value < 0:
         return "a minus sign: is the hook turned round, or was the scale zeroed under load"
-    for value, words in _slips(entry):
-        if entry.fits(value):
-            return words
+    fitting = [(value, words) for value, words in _slips(entry) if entry.fits(value)]
+    if fitting:
+        wanted = entry.wanted or 0.0
+        off = [abs(log(value / wanted)) if value * wanted > 0 else 0.0 for value, _ in fitting]
+        return next(words for one, (_, words) in zip(off, fitting, strict=True) if one <= min(off) + NO_NEARER)
     return f"the {entry.other_name} typed in its place" if entry.other(entry.value) else None
 
 

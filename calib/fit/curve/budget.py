@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from calib.fit.curve.mixed import MixedModel
-from calib.fit.curve.tension_curve import UNSEEN_SLIP, FittedCurve
+from calib.fit.curve.tension_curve import UNREAD, UNSEEN_SLIP, FittedCurve
 from calib.fit.curve.variance_components import Posterior
 from calib.records import Array, BudgetLine, Hysteresis
 
@@ -30,13 +30,15 @@ LABELS = {
     "noise of its own readings": "A",
     "borrowed from the batch": "A",
     UNSEEN_SLIP: "A",
+    UNREAD: "B",
 }
 
 
 def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple[BudgetLine, ...]:
     """Sources of uncertainty of the loading branch at its lowest, middle and largest length."""
     low, top = curve.loading
-    force, gradient = curve.rows(np.array([low, 0.5 * (low + top), top]), False)
+    length = np.array([low, 0.5 * (low + top), top])
+    force, gradient = curve.rows(length, False)
     parts = _parts(model, posterior, gradient)
     unknown = posterior.weights @ (curve.node_shift @ gradient.T) ** 2
     total = np.einsum("ij,jk,ik->i", gradient, curve.covariance, gradient)
@@ -44,8 +46,9 @@ def budget(model: MixedModel, posterior: Posterior, curve: FittedCurve) -> tuple
     whole = (total - unknown - drift) / sum(parts.values())  # makes good the nodes passed over
     parts = {name: variance * whole for name, variance in parts.items()}
     unseen = curve.unseen_slip(gradient) ** 2
-    parts |= {"size of the scatter": unknown, "readings that drift together": drift, UNSEEN_SLIP: unseen}
-    return lines(parts, total + unseen, force, model.gains.size)
+    bend = (curve.bends(length) ** 2).sum(axis=1)
+    parts |= {"size of the scatter": unknown, "readings that drift together": drift, UNSEEN_SLIP: unseen, UNREAD: bend}
+    return lines(parts, total + unseen + bend, force, model.gains.size)
 
 
 def lines(parts: dict[str, Array], total: Array, force: Array, cycles: int) -> tuple[BudgetLine, ...]:

@@ -5,6 +5,7 @@ tabulate, and say what is doubtful.
 """
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,9 +40,10 @@ from calib.records import (
     TensionCurve,
 )
 
-QUICK = "quick"  # in a head: a first look at three lengths
+QUICK = "quick"  # in a head: a first look at a few lengths
 SLACK = 1.02  # times the rest length: below it length errors swamp the pull
 LEAST_LENGTHS = 3
+FEW_LENGTHS = 4  # up to so many a second layer may come taut between two, and no reading says so
 MOST_CYCLES = 100  # the work grows with their cube, 20 s for these; more are row numbers in the column of cycles
 LEAST_SHARE = 1e-6  # of the largest pull: a curve that falls below it within the tested lengths was fitted to nothing
 LEAST_PULL = 1e-3  # [N] a tenth of a gram; less is a band that hangs slack
@@ -64,13 +66,14 @@ class Solved:
     between_day: BetweenDay
 
 
-def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
+def solve(seen: Observations, name: str, *, asked: bool = False, chosen: bool = False) -> Solved:
     """Fit the curve to observations of one band.
 
     Args:
         seen: Readings with their sources of error.
         name: What to call the data in an error.
         asked: Which lengths, branches and cycles there are is what was asked for: no doubt about that.
+        chosen: The readings were chosen one by one, until this fit of a band without bends knew enough.
 
     Raises:
         DataError: Fewer than three usable loading lengths, or a median pull not above zero.
@@ -97,6 +100,7 @@ def solve(seen: Observations, name: str, *, asked: bool = False) -> Solved:
     posterior = verdict.posterior
     drifts = drift(model, model.solve(verdict.log_spreads))
     free = fitted_curve(model, posterior, loading, unloading, drifts.added if drifts else None)
+    free = free if chosen else replace(free, read=_few_lengths(seen))
     if not np.isfinite(free.beta).all() or not np.isfinite(free.covariance).all():
         raise _no_curve(name)
     curve, shape = hold_shape(free, seen.where(verdict.believed))
@@ -116,6 +120,13 @@ def _no_curve(name: str) -> DataError:
         where=name,
         remedy="look for a value or an uncertainty in another unit, or many powers of ten off",
     )
+
+
+def _few_lengths(seen: Observations) -> Array | None:
+    """The lengths read while loading, where they are so few that a bend between them need not show; else None. [m]"""
+    length = np.sort(seen.length[~seen.unloading])
+    places = [place.mean() for place in np.split(length, np.flatnonzero(np.diff(length) > CLOSE * seen.rest) + 1)]
+    return np.array(places) if LEAST_LENGTHS <= len(places) <= FEW_LENGTHS else None
 
 
 Ends = tuple[float, float]
@@ -197,7 +208,8 @@ def fit_runs(
         seen = seen.where(np.array([(runs[i].name, row.number) not in leave_out for ((i, row),) in seen.rows]))
     try:
         with np.errstate(all="ignore"):  # what comes out is judged; what overflows on the way is of no use to anybody
-            solved = solve(seen, runs[0].name, asked=any(_as_asked(run) for run in runs))
+            chosen = any(UNTIL in run.head.extensions for run in runs)
+            solved = solve(seen, runs[0].name, asked=any(_as_asked(run) for run in runs), chosen=chosen)
             tables = tabulate(solved.curve)
     except (np.linalg.LinAlgError, OverflowError):
         raise _no_curve(runs[0].name) from None

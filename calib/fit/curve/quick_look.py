@@ -69,7 +69,7 @@ class QuickLook:
     def limits(self, length: Array) -> tuple[Array, Array]:
         """Force [N] and 95 % half-width [N] on loading at half-path lengths within those read."""
         force, gradient = self.solved.curve.rows(length, False)
-        return force, force * self.solved.curve.half_widths(gradient)
+        return force, force * self.solved.curve.limits(length, gradient)
 
 
 def quick_look(run: Run) -> QuickLook:

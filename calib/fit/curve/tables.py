@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.fit.curve.straight import departures
-from calib.fit.curve.tension_curve import UNSEEN_SLIP, FittedCurve
+from calib.fit.curve.tension_curve import UNREAD, UNSEEN_SLIP, FittedCurve
 from calib.records import Array, BranchTable, Factor, TensionCurve
 from calib.versioned import MOST_FACTORS
 
@@ -40,12 +40,15 @@ def tabulate(curve: FittedCurve) -> TensionCurve:
         unseen = np.concatenate([force * curve.unseen_slip(gradient) for _, force, _, gradient in pieces])
         shifts, names = np.column_stack([shifts, unseen]), [*names, (UNSEEN_SLIP, None)]
         variance = variance + unseen**2
+    bends = np.vstack([force[:, None] * curve.bends(length) for length, force, _, _ in pieces])
+    shifts, names = np.hstack([shifts, bends]), [*names, *((f"{UNREAD} {i + 1}", None) for i in range(bends.shape[1]))]
+    variance = variance + (bends**2).sum(axis=1)
     split = len(pieces[0][0])
     tables, start = [], 0
     for length, force, _, gradient in pieces:
         here = slice(start, start + len(length))
         u = np.sqrt(variance[here])
-        tables.append(BranchTable(length, force, u, force * curve.half_widths(gradient), rest[here]))
+        tables.append(BranchTable(length, force, u, force * curve.limits(length, gradient), rest[here]))
         start += len(length)
     return TensionCurve(
         tables[0],
@@ -80,14 +83,17 @@ def _factors(curve: FittedCurve, rows: Array, told: list[int]) -> tuple[Array, A
     left, size, _ = np.linalg.svd(half, full_matrices=False)
     whole = np.sqrt((named**2).sum(axis=1) + (half**2).sum(axis=1))
     pieces = left * size
-    room = MOST_FACTORS - named.shape[1] - (curve.apart is not None)  # a slip nobody has seen has a factor too
+    unseen = (curve.apart is not None) + (
+        0 if curve.read is None else len(curve.read) - 1
+    )  # slip, bends: each a factor
+    room = MOST_FACTORS - named.shape[1] - unseen
     kept = [i for i in range(min(room, len(size))) if (np.abs(pieces[:, i]) > SMALL * whole).any()]
     return named, pieces[:, kept]
 
 
 def _grid(curve: FittedCurve) -> Array:
     """Lengths dense enough for straight lines, both branches' ends among them. [m]"""
-    ends = [*curve.loading, *(curve.unloading or ())]
+    ends = [*curve.loading, *(curve.unloading or ()), *(() if curve.read is None else curve.read)]
     tested = curve.basis.tested
     even = np.linspace(min(ends), max(ends), 201)
     place = tested.warped(even / curve.basis.rest)

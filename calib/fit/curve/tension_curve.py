@@ -22,6 +22,10 @@ from calib.records import Array
 SHAPE_GRID = 41
 NEWTON_STEPS, CLOSE_ENOUGH = 40, 1e-5  # for the half-width of a mixture; in probability
 UNSEEN_SLIP = "a slip nobody has seen"
+UNREAD = "a bend between lengths read"
+BEND = (
+    0.5  # ln F, sd in mid-gap of a bend no reading saw, over the cube of the gap's share of the range: docs/method.md
+)
 NORMAL_95 = 1.96  # u of 95 %
 WORTH_SAYING = 0.5  # u by which holding the shape moved the curve: less changes nothing for anybody
 CONTRADICTION = 3.0  # in u: beyond it a wrong shape is what the readings say
@@ -43,6 +47,7 @@ class FittedCurve:
     unloading: tuple[float, float] | None
     drift: Array | None = None  # (p, p) part of the covariance, from readings that drift together
     apart: NDArray[np.int64] | None = None  # (k,) hypothesis of each node, where limits hold under each of them
+    read: Array | None = None  # (m,) [m] the lengths read, where so few that a band may bend between them unseen
 
     def rows(self, length: Array, unloading: bool) -> tuple[Array, Array]:
         """Force [N] and d ln F / d beta, at half-path lengths of shape (n,)."""
@@ -79,6 +84,23 @@ class FittedCurve:
             return np.zeros(len(gradient))
         variance = np.einsum("ij,jk,ik->i", gradient, self.covariance, gradient)
         return np.asarray(np.sqrt(np.maximum((self.half_widths(gradient) / NORMAL_95) ** 2 - variance, 0.0)))
+
+    def bends(self, length: Array) -> Array:
+        """What a bend in each gap between two lengths read may do to ln F, as a standard deviation, shape (n, gaps).
+
+        Nothing at the lengths read, most midway; no gaps where the lengths are many.
+        """
+        if self.read is None:
+            return np.zeros((len(length), 0))
+        place = self.basis.tested.warped(length / self.basis.rest)[:, None]
+        ends = self.basis.tested.warped(self.read / self.basis.rest)
+        gap = np.diff(ends)
+        share = np.clip((place - ends[:-1]) / gap, 0.0, 1.0)
+        return np.asarray(BEND * gap**3 * 4 * share * (1 - share))
+
+    def limits(self, length: Array, gradient: Array) -> Array:
+        """Relative half-widths of the 95 % limits, a bend nobody saw among them, shape (n,)."""
+        return np.asarray(np.hypot(self.half_widths(gradient), NORMAL_95 * np.linalg.norm(self.bends(length), axis=1)))
 
 
 def fitted_curve(

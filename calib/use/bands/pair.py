@@ -8,6 +8,7 @@ good. The smallest worst pair comes first, then the smallest sum.
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
+from math import hypot
 
 import numpy as np
 
@@ -181,10 +182,13 @@ def _one_of_each(profiles: Sequence[Profile]) -> tuple[list[Profile], list[Findi
 
 
 def _set_to_set(profile: Profile, lengths: Array) -> Array:
-    """Draws of how far one set may be from the band's average that day, by its level and how it was hooked. [N]"""
+    """Draws of how far one set on another day may be from the band's curve, by its level and how it was hooked. [N]
+
+    The day is each band's own: what days do to both of a pair alike nobody has measured.
+    """
     spread = profile.repeatability
     at = [profile.estimate(float(x)) for x in lengths]
-    level, hook = spread.cycle_gain, spread.hook_shift_m
+    level, hook = hypot(spread.cycle_gain, spread.between_day_gain), spread.hook_shift_m
     shifts = (np.array([level * e.force for e in at]), np.array([hook * e.slope for e in at]))
     return drawn({f"set {k} of {profile.band.id}": shift for k, shift in enumerate(shifts)}, DRAWS)
 

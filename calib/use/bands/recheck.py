@@ -11,10 +11,11 @@ from calib.gravity import U_PLACE_UNKNOWN
 from calib.half_path import LengthKind, offset_over
 from calib.profile.document import Profile
 from calib.profile.store.rechecks import Hung
+from calib.profile.table import ForceEstimate
 from calib.units import G_STANDARD, Shown
 from calib.use.answers.bands import RecheckAnswer
 from calib.use.answers.parts import Level, doubts
-from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE
+from calib.use.bands.assumed import NORMAL_95, SEEN, U_TEMPERATURE, of_another_day
 
 if TYPE_CHECKING:
     from calib.fit.gear.known_loads import LoadKind
@@ -154,13 +155,20 @@ def _doubt(profile: Profile, hung: Hung, half_path: float) -> tuple[float, float
     unknown = tested is None or here is None
     warm = coefficient.per_K * U_TEMPERATURE if unknown else coefficient.u_per_K * ((here or 0.0) - (tested or 0.0))
     u = hypot(
-        profile.u_next(at) / at.force,  # one pull on another day
+        at.u / at.force,
+        one_set(profile, at),
         hypot(U_READING, U_COMMON) * at.slope / at.force,
         hung.u_mass / hung.mass,
         U_PLACE_UNKNOWN,
         warm,
     )
     return u, max(at.u95 / at.u if at.u else NORMAL_95, NORMAL_95), at.slope
+
+
+def one_set(profile: Profile, at: ForceEstimate) -> float:
+    """How one set on another day differs from the curve of an unchanged band; relative, k = 1."""
+    spread = profile.repeatability
+    return hypot(spread.cycle_gain, of_another_day(profile), spread.hook_shift_m * at.slope / at.force)
 
 
 def recheck_answer(
@@ -196,6 +204,5 @@ def recheck_answer(
 def _of_the_mean(profile: Profile, found: JudgedRecheck) -> float:
     """95 % half-width of the ratio without what one set differs by from the band's average."""
     at = profile.estimate(profile.length(found.expected.pull).length)
-    one_set = profile.u_next(at) ** 2 - at.u**2
-    relative = max((found.u_level_ratio / found.level_ratio) ** 2 - one_set / at.force**2, 0.0) ** 0.5
+    relative = max((found.u_level_ratio / found.level_ratio) ** 2 - one_set(profile, at) ** 2, 0.0) ** 0.5
     return float(found.k * found.level_ratio * relative)

@@ -20,6 +20,7 @@ from calib.profile.parts import ProfileCheckLoad
 from calib.profile.store.newest_profile import are_two_bands
 from calib.profile.table import BranchName
 from calib.records import Array
+from calib.use.bands.assumed import of_one_day
 from calib.use.bands.shared_lengths import Curve, conditioned, curve_at, under_one_condition
 
 DAY = "day:"
@@ -71,18 +72,6 @@ def calibrations(profiles: Sequence[Profile], lengths: Array, branch: BranchName
         c.scaled(1.0, f"{DAY}{day or i}", of_one_day(p))
         for i, (c, p, day) in enumerate(zip(curves, profiles, days, strict=True))
     ]
-
-
-def of_one_day(profile: Profile) -> float:
-    """How much the day of a calibration is taken to have moved it, relative.
-
-    A curve over several days has that in its own uncertainty already. Of one day nothing was seen, and less is taken
-    here than in the limits of a next set, which are to hold in bands that differ much from day to day: with as much, a
-    band that has lost 5 % in a year would mostly pass.
-    """
-    if profile.repeatability.days > 1:
-        return 0.0
-    return assumptions.value("compare_day_gain") / 2**0.5
 
 
 def _one_scale(profiles: Sequence[Profile], curves: Sequence[Curve]) -> list[Curve]:

@@ -4,11 +4,14 @@ The kilos come first, and once more last, where the eye is; table, budget and al
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
 from statistics import median
 
 from calib.acquire.recording.course import Course
 from calib.acquire.recording.plan import geometry_of
 from calib.acquire.recording.typed_entry import number_in_unit
+from calib.fit.curve.tension_curve import UNREAD
 from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.profile.table import BranchName, estimate, tested_range
@@ -111,7 +114,27 @@ def recorded_words(told: Recorded, said: Sequence[str], next_steps: Sequence[str
     unit = told.course.length_unit
     half_path = f"half-path = tape + {number_in_unit(offset, unit, LENGTH)} {unit}" if offset else "half-path lengths"
     head = f"Band {told.profile.band.id}, {told.course.force_unit} (95 % limits; {half_path}):"
-    return [head, *_rows(told, found), *said, *next_steps, _once_more(told, found)]
+    return [head, *_rows(told, found), *_unread(told), *said, *next_steps, _once_more(told, found)]
+
+
+def _unread(told: Recorded) -> list[str]:
+    """Of the gaps between a few lengths read, the one where the pull is known least; nothing of many lengths."""
+    if not any(factor.source.startswith(UNREAD) for factor in told.profile.factors):
+        return []
+    geometry = geometry_of(told.run.head.band, told.run.head.length)
+    taped = sorted({r.length for r in told.run.readings if r.length is not None and r.branch == "loading"})
+    found = []
+    for low, high in pairwise(taped):
+        middle = round((low + high) / 2, 3)
+        pull = _pull(told.profile, "loading", middle + geometry.offset)
+        if pull is not None:
+            found.append((pull.u95 / pull.force, low, middle, high, pull))
+    _, low, middle, high, pull = max(found)
+    least, most = (told.pull(replace(pull, force=pull.force + sign * pull.u95)) for sign in (-1, 1))
+    return [
+        f"Between {told.tape(low)} and {told.tape(high)} nothing was measured: {least} to {most} "
+        f"{told.course.force_unit} at {told.tape(middle)}; a full recording tells."
+    ]
 
 
 def _rows(told: Recorded, found: Sequence[PlaceWords]) -> list[str]:

@@ -1,6 +1,7 @@
 """What does not fit is questioned with the likely slip named; what fits passes."""
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -88,6 +89,15 @@ def test_the_slip_is_named(typed: str, right: float, words: str) -> None:
 def test_no_slip_is_a_number_that_no_scale_shows() -> None:
     assert likely_slip(entry("27.30", 7.3)) is None
     assert "(8.3)" in (likely_slip(entry("2.3", 8.3)) or "")
+
+
+def test_of_several_slips_that_would_fit_the_nearest_is_named() -> None:
+    """Few readings leave much room: 27.3 may then be pounds (12.4) or a misread digit, and only one is 17.3."""
+    wide = replace(entry("27.3", 16.35), fits=lambda value: 9 < value < 30)
+    assert "lb instead of kg" in (likely_slip(wide) or "")
+    assert likely_slip(replace(wide, wanted=17.0)) == "one digit misread (17.3)"
+    assert likely_slip(replace(wide, wanted=12.5)) == "lb instead of kg"
+    assert "decimal point" in (likely_slip(replace(entry("79.1", 8.0), wanted=8.5)) or "")  # newtons are 2 % nearer
 
 
 def test_a_strange_number_gets_no_invented_reason() -> None:

@@ -12,7 +12,7 @@ GROUPS = {
     "band": "Bands",
     "gear": "Gear",
     "people": "Days and conditioning",
-    "quick": "The first answer, three lengths",
+    "quick": "The first answer, four lengths",
     "series": "By tape alone, hooked to a known band",
     "law": "Published laws and tables",
 }

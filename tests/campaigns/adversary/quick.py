@@ -1,4 +1,4 @@
-"""The first answer: three lengths, pulled as often as asked, typed into `record --quick`; a reading may be wrong.
+"""The first answer: four lengths, pulled as often as asked, typed into `record --quick`; a reading may be wrong.
 
 The person answers whatever is asked. A length asked for a second time, or while unloading, is set and read anew, and
 rightly; a reading that is questioned is looked at again: `kept` is a slip that looking does not mend (a length set
@@ -124,7 +124,7 @@ def quick_case(make: Bander, slips: bool, kept: bool) -> Callable[[Rng, str], Ca
 
 
 def quick_rows() -> list[Row]:
-    issue, slip = "true 4.90, 13.05, 24.65 kg", "one of three readings 10 to 30 % off"
+    issue, slip = "true 4.90, 13.05, 24.65 kg", "one of the first three readings 10 to 30 % off"
     kept, fixed = "stays when looked at again", "fixed when questioned"
     return [
         *rows_of(

@@ -12,16 +12,15 @@ from calib.profile.build import fit_profile
 from calib.profile.store.rechecks import Hung
 from calib.units import G_STANDARD
 from calib.use.bands.recheck import U_COMMON, U_READING, JudgedRecheck, recheck
-from tests.campaigns.comparing.years import PER_K, SPREAD, U_PER_K, WARM, scaled
+from tests.campaigns.comparing.years import DAY_GAIN, PER_K, SPREAD, U_PER_K, WARM, scaled
 from tests.campaigns.simulated_bands.measuring import BAND_MASS, draw_band, draw_errors, generator, record
 from tests.campaigns.simulated_bands.worlds import World
 
-DAYS = 0.01  # two days differ by it
 MEASURED_AT = 21.0  # degree Celsius
 STEP = 1.25  # kg, the smallest pair of plates
 
 
-def try_plate(world: World, load: LoadKind, change: float, number: int) -> JudgedRecheck | None:
+def try_plate(world: World, load: LoadKind, change: float, number: int, day: float = DAY_GAIN) -> JudgedRecheck | None:
     """Measure a band, let it change, hang a plate near stretch 1.5; None where run or plate was refused.
 
     Args:
@@ -29,12 +28,13 @@ def try_plate(world: World, load: LoadKind, change: float, number: int) -> Judge
         load: What the plate's mass is good for.
         change: Relative, of the band.
         number: The same number gives the same band.
+        day: How much the band differs from day to day, as the sd of one day.
     """
     rng = generator(world, number, purpose=6)
     truth, errors = draw_band(world, rng), draw_errors(world.gear, rng, shared_perfect=False)
     warm = round(WARM + SPREAD * rng.standard_normal(), 1)
     per_k = PER_K + U_PER_K * rng.standard_normal()
-    own = world.spread.cycle_gain * rng.standard_normal() + DAYS * rng.standard_normal()
+    own = world.spread.cycle_gain * rng.standard_normal() + 2**0.5 * day * rng.standard_normal()
     today = scaled(truth, 1 + change + own + per_k * (warm - MEASURED_AT))
     wanted = float(today.loading(np.array(1.5 * truth.rest))) / G_STANDARD - BAND_MASS / 2
     mass = max(round(wanted / STEP) * STEP, STEP)

@@ -13,7 +13,7 @@ from calib.verbs.app import run
 
 FIRST_QUICK = ["1", "50 kg", "0.05", "102.9 cm", "1", ""]
 FIRST_FULL = ["1", "50 kg", "0.05", "1", "102.9 cm", "1", "", ""]
-QUICK_PULLS = ["4.9", "13.05", "24.65"]
+QUICK_PULLS = ["4.9", "9.55", "16.9", "24.65"]
 
 Typed = Callable[..., tuple[int, str, str]]
 
@@ -69,14 +69,14 @@ def test_another_band_needs_its_flat_length_and_no_more(typed: Typed, tmp_path: 
 def test_a_quick_look_leads_on_with_its_gear_and_readings(typed: Typed, tmp_path: Path) -> None:
     _, _, printed = typed(["record", "B07", "--quick"], [*FIRST_QUICK, "0", *QUICK_PULLS, *QUICK_PULLS])
     assert "bandcurve record B07" in printed
-    options = ["--cycles", "1", "--lengths", "122cm 158cm 224.5cm"]
+    options = ["--cycles", "1", "--lengths", "122cm 141.5cm 178cm 224.5cm"]
     assert "zero-drift" not in {f.code for f in load_profile(tmp_path / "B07.profile.json").findings}
     _, said, _ = typed(["record", "B07", *options], ["1", "", "0"])
     assert "How will you measure?" not in said
     assert prompts(said) == 3  # letting off, not asked for the quick look, stands below the summary
-    assert "The 6 readings of today's quick look (B07.run.csv) are carried along." in said
+    assert "The 8 readings of today's quick look (B07.run.csv) are carried along." in said
     full = next(tmp_path.glob("B07.2*.run.csv"))
-    status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "12.2", "4.4", "0", ""])
+    status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "15.8", "9", "4.4", "0", ""])
     assert status == 0, said
     assert {f.file for f in load_profile(tmp_path / "B07.profile.json").made.from_} == {"B07.run.csv", full.name}
 
