@@ -41,6 +41,11 @@ def stamp(after: datetime = EARLIEST) -> Stamp:
     return Stamp(os.urandom(ID_DIGITS // 2).hex(), max(datetime.now(UTC), min(after, LATEST - _TICK) + _TICK))
 
 
+def here_and_now() -> datetime:
+    """Now, to the second, with the offset of the clock on the wall: its date is that of the person who measures."""
+    return datetime.now().astimezone().replace(microsecond=0)
+
+
 def is_to_come(at: datetime) -> bool:
     """Whether an instant is a century ahead: no program wrote it then. A clock that was never set judges none.
 

@@ -43,6 +43,16 @@ class Shown:
 
 SHOWN = {"kg": Shown("kg", FORCE["kg"], "m", 1.0, 3), "lb": Shown("lb", FORCE["lb"], "in", INCH, 2)}
 
+
+def metres(length: float) -> str:
+    """A length in both units, for a sentence that does not know whose tape it is about.
+
+    >>> metres(1.34)
+    '1.34 m (52.8 in)'
+    """
+    return f"{length:.4g} m ({length / INCH:.1f} in)"
+
+
 UNITS = {"length": tuple(LENGTH), "force": tuple(FORCE), "mass": tuple(MASS), "temperature": TEMPERATURE}
 
 

@@ -1,9 +1,5 @@
 """`bandcurve import`: somebody's table in, a run out, and in a few lines what was understood."""
 
-import re
-import sys
-import textwrap
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, time
 from pathlib import Path
@@ -12,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar
 from calib.errors import BandcurveError, DataError, FileError, UsageError
 from calib.frozen import dataclass
 from calib.half_path import LENGTH_KINDS
+from calib.verbs.talk.table_questions import along_of, fittings_of, given_or_asked, legs, scale_name, taped
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
@@ -19,9 +16,12 @@ if TYPE_CHECKING:
     from calib.acquire.files.table_import import Imported
     from calib.acquire.files.table_layout import BandTable
     from calib.acquire.files.typed import Quantity
-    from calib.records import Row, Run, ScaleInUse
+    from calib.records import Row, Run, RunHead, ScaleInUse
 
 T = TypeVar("T")
+BAND = "Letters, digits, dot, underscore and hyphen; the files of the band begin with it."
+FLAT = "The loop laid flat on the floor, not pulled, from fold to fold."
+ZERO = "Before the first reading, the hook on it. 0 if it showed nothing."
 METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
 
 
@@ -149,15 +149,19 @@ def _chosen(tables: "list[BandTable]", given: _Given, name: str) -> "list[tuple[
 
 def _for_all(given: _Given) -> _Given:
     """What holds for all bands of a file, asked once and not of each."""
-    from calib.verbs.terminal.prompts import at_terminal
+    from calib.verbs.terminal.prompts import at_terminal, lead
 
     if not at_terminal():
         return given
-    along, round_what = _along(given.kind), given.fittings
-    if along != "half-path":
-        round_what = ",".join(f"{1000 * d:g}mm" for d in _round(given.fittings))
-    scale = given.scale if given.hung else given.scale or _scale_name(None)
-    return replace(given, strands=_legs(given.strands), kind=along, fittings=round_what, scale=scale)
+
+    def talk() -> _Given:
+        along, round_what = along_of(given.kind), given.fittings
+        if along != "half-path":
+            round_what = ",".join(f"{1000 * d:g}mm" for d in fittings_of(given.fittings))
+        scale = given.scale if given.hung else given.scale or scale_name(None)
+        return replace(given, strands=legs(given.strands), kind=along, fittings=round_what, scale=scale)
+
+    return lead(talk)
 
 
 def _import(raw: "RawTable", given: _Given, one_of_several: str) -> tuple[str, Path, str]:
@@ -166,24 +170,28 @@ def _import(raw: "RawTable", given: _Given, one_of_several: str) -> tuple[str, P
     from calib.acquire.files.table_header import understand
     from calib.acquire.files.table_import import rows_of
     from calib.records import Run
+    from calib.verbs.terminal.prompts import HOW, at_terminal, lead, say
 
     found = understand(raw)
     _refuse_missing(_missing(found, given))
-    in_length, in_force = _units(found, given.length_unit, given.force_unit, hung=given.hung)
-    made = rows_of(raw, found, in_length, in_force, hung=given.hung)
-    if one_of_several:
-        print(f"Band {one_of_several}:", file=sys.stderr)
-    _say_understood(raw.header, found, made, in_length, in_force)
-    head = checked_head(
-        {
-            "band": _band(given, in_length),
-            "length": _taped(given.kind, given.fittings) | ({"u_reading": made.u_reading} if made.u_reading else {}),
-            "procedure": _procedure(given.method, given.temperature, given.dwell),
-            **({"started": given.started} if given.started else {}),
-        },
-        None if given.hung else _scale(given.scale, given.resolution, made),
-    )
-    rows = (*_zero_rows(given.zero, in_force, given.method), *made.rows)
+
+    def talk() -> "tuple[tuple[str, str], RunHead, tuple[Row, ...]]":
+        in_length, in_force = _units(found, given.length_unit, given.force_unit, hung=given.hung)
+        made = rows_of(raw, found, in_length, in_force, hung=given.hung)
+        say(*([f"Band {one_of_several}:"] if one_of_several else ()))
+        say(*_understood(raw.header, found, made, in_length, in_force))
+        head = checked_head(
+            {
+                "band": _band(given, in_length),
+                "length": taped(given.kind, given.fittings) | ({"u_reading": made.u_reading} if made.u_reading else {}),
+                "procedure": _procedure(given.method, given.temperature, given.dwell),
+                **({"started": given.started} if given.started else {}),
+            },
+            None if given.hung else _scale(given.scale, given.resolution, made),
+        )
+        return (in_length, in_force), head, (*_zero_rows(given.zero, in_force, given.method), *made.rows)
+
+    (in_length, in_force), head, rows = lead(talk, how=HOW if at_terminal() and _missing(found, given) else "")
     run = Run(raw.name, head, tuple(replace(row, number=i) for i, row in enumerate(rows, 1)))
     target = given.target(head.band.id)
     _write(run, target, in_length, in_force)
@@ -261,7 +269,7 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
     if method == "hung-weight" or (zero is None and method != "anchor-on-scale"):
         return ()
     prompt = f"What the scale showed with the band slack [{unit}]: "
-    value = _given_or_asked(zero, "--zero", prompt, lambda text: parse_force(text, unit))
+    value = given_or_asked(zero, "--zero", prompt, lambda text: parse_force(text, unit), hint=ZERO)
     return (Row(1, "zero", force=value),)
 
 
@@ -292,71 +300,29 @@ def _unit(option: str | None, header: str | None, name: str, what: "Quantity", k
 
     if option is not None or header is None:
         prompt = f"Unit of the {'masses' if what == 'mass' else what + 's'} ({', '.join(known)}): "
-        return _given_or_asked(option, name, prompt, lambda text: unit_named(text, known, what))
+        return given_or_asked(
+            option, name, prompt, lambda text: unit_named(text, known, what), hint=f"One of {', '.join(known)}."
+        )
     if header not in known:
         raise DataError(f"{header!r} is not a unit for hung weights", remedy=f"give {name}, one of {', '.join(known)}")
     return header
 
 
-def _given_or_asked(option: str | None, name: str, prompt: str, read: Callable[[str], T], *, empty: str = "") -> T:
-    """An option's value; asked for at a terminal, refused by name where nobody can be asked."""
-    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal
-
-    if option is not None:
-        try:
-            return read(option)
-        except DataError as error:
-            raise UsageError(f"{name}: {error.what}", remedy=error.remedy) from None
-    if not at_terminal():
-        raise DataError(f"{name} is missing", remedy=f"give {name}; at a terminal it is asked for")
-    try:
-        return ask(prompt, lambda text: read(text or empty))
-    except EndOfInputError:
-        raise DataError(f"{name} is missing", remedy=f"give {name}") from None
-
-
 def _band(given: _Given, unit: str) -> dict[str, object]:
     from calib.acquire.files.typed import parse_length
     from calib.identity import check_id
+    from calib.use.ask.readers import flat_length
 
     strands, thickness = given.strands, given.thickness
-    band = _given_or_asked(given.id, "--id", "Name of the band, for example B07: ", check_id)
+    band = given_or_asked(given.id, "--id", "Name of the band, for example B07: ", check_id, hint=BAND)
     _refuse_existing(given.target(band))
-    flat_length = _given_or_asked(
-        given.flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: parse_length(text, unit)
+    flat_long = given_or_asked(
+        given.flat, "--flat", f"Flat length, end to end [{unit}]: ", lambda text: flat_length(text, unit), hint=FLAT
     )
-    known: dict[str, object] = {"id": band, "flat_length": flat_length, "strands": _legs(strands)}
+    known: dict[str, object] = {"id": band, "flat_length": flat_long, "strands": legs(strands)}
     if thickness is not None:
-        known["thickness"] = _given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
+        known["thickness"] = given_or_asked(thickness, "--thickness", "", lambda text: parse_length(text, "mm"))
     return known
-
-
-def _taped(kind: str | None, fittings: str | None) -> dict[str, object]:
-    along = _along(kind)
-    if along == "half-path":
-        return {"kind": along}
-    return {"kind": along, "fitting_diameters": list(_round(fittings))}
-
-
-def _legs(strands: int | None) -> int:
-    given = None if strands is None else str(strands)
-    prompt = "Strands, 2 for a loop, 1 for a single strand [2]: "
-    return _given_or_asked(given, "--strands", prompt, _strands, empty="2")
-
-
-def _along(kind: str | None) -> str:
-    return _given_or_asked(kind, "--kind", _ASK_KIND, _one_of(LENGTH_KINDS))
-
-
-def _round(fittings: str | None) -> tuple[float, ...]:
-    prompt = "Diameters of the two fittings in mm, for example 12,12: "
-    return _given_or_asked(fittings, "--fittings", prompt, _diameters)
-
-
-def _scale_name(option: str | None) -> str:
-    from calib.identity import check_id
-
-    return _given_or_asked(option, "--scale", "Name of the scale, for example hook: ", check_id)
 
 
 def _procedure(method: str, temperature: float | None, dwell: float | None) -> dict[str, object]:
@@ -373,38 +339,6 @@ def _refuse_existing(target: Path) -> None:
         )
 
 
-_ASK_KIND = """Between which points was the tape read?
-  band-outer  outer faces of the band
-  band-inner  where band and fittings touch
-  centres     centres of the fittings
-  half-path   converted already, or a single strand
-The tape was laid along: """
-
-
-def _strands(text: str) -> int:
-    if text not in ("1", "2"):
-        raise DataError("the number of strands is 1 or 2")
-    return int(text)
-
-
-def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
-    def read(text: str) -> str:
-        if text not in known:
-            raise DataError(f"{text[:20]!r} is not one of {', '.join(known)}")
-        return text
-
-    return read
-
-
-def _diameters(text: str) -> tuple[float, ...]:
-    from calib.acquire.files.typed import parse_length
-
-    parts = [part for part in re.split(r"[,;\s]+", text.strip()) if part]
-    if not 1 <= len(parts) <= 2:
-        raise DataError("one diameter, or two with a comma between", remedy="for example 12,12")
-    return tuple(parse_length(part, "mm") for part in parts)
-
-
 def _scale(option: str | None, resolution: str | None, made: "Imported") -> "ScaleInUse":
     """The scale of a file with its latest check, or one known by name only."""
     from calib.acquire.files.typed import parse_force
@@ -414,16 +348,18 @@ def _scale(option: str | None, resolution: str | None, made: "Imported") -> "Sca
         from calib.scale import load_scale
 
         return load_scale(Path(option)).in_use()
-    name = _scale_name(option)
+    name = scale_name(option)
     step = made.resolution
     if resolution is not None:
-        step = _given_or_asked(resolution, "--resolution", "", lambda text: parse_force(text, "kg"))
+        step = given_or_asked(resolution, "--resolution", "", lambda text: parse_force(text, "kg"))
     return ScaleInUse(id=name, resolution=step)
 
 
-def _say_understood(
+def _understood(
     header: tuple[str, ...], found: "Understood", made: "Imported", length_unit: str, force_unit: str
-) -> None:
+) -> list[str]:
+    """What was made of the table, in sentences."""
+    from calib.acquire.files.table_layout import is_of_the_band
     from calib.units import FORCE
 
     rows = [row for row in made.rows if row.kind == "reading"]
@@ -444,9 +380,8 @@ def _say_understood(
         lines.append(f"Lengths were read to a coarse step: each is taken to {1000 * made.u_reading:.1f} mm (k = 1).")
     if made.left_out:
         lines.append(f"{made.left_out} row{'s' * (made.left_out != 1)} without a length or a force left out.")
-    unused = [name for i, name in enumerate(header) if name and i not in found.columns.values()]
+    used = found.columns.values()
+    unused = [name for i, name in enumerate(header) if name and i not in used and not is_of_the_band(name)]
     if unused:
         lines.append(f"Not used: column{'s' * (len(unused) != 1)} {', '.join(map(repr, unused))}.")
-    for line in lines:
-        plain = "".join(c if c.isprintable() else "?" for c in line)
-        print(textwrap.fill(plain, 79, break_long_words=False, break_on_hyphens=False), file=sys.stderr)
+    return ["".join(c if c.isprintable() else "?" for c in line) for line in lines]

@@ -109,10 +109,17 @@ def command(
 
 
 def _all_of(folder: Path) -> list[str]:
-    """Every band of the folder that was measured."""
+    """Every band of the folder that was measured; those that share a name are left out, and that is said."""
     from calib.profile.store.register import read_register
+    from calib.verbs.terminal.plain_text import complaint
 
-    found = [band.address for band in read_register(folder).bands if band.calibrations]
+    bands = [band for band in read_register(folder).bands if band.calibrations]
+    shared = {band.mark: [b.address for b in bands if b.mark.lower() == band.mark.lower()] for band in bands}
+    for mark, several in shared.items():
+        if len(several) > 1:
+            said = f"{' and '.join(several)} are left out: two bands share a name; settle it: bandcurve merge {mark}"
+            print(complaint(said), file=sys.stderr)
+    found = [several[0] for several in shared.values() if len(several) == 1]
     if len(found) < 2:
         what = f"there are no two measured bands in {folder} to pair"
         raise UsageError(what, remedy="name their profiles, or two bands hooked end to end, with --series")

@@ -1,6 +1,5 @@
 """The page's walk through a box of bands: which is next, how it is warmed up, on to its readings."""
 
-from datetime import UTC, datetime
 from pathlib import Path
 
 from starlette.responses import RedirectResponse, Response
@@ -8,6 +7,7 @@ from starlette.responses import RedirectResponse, Response
 from calib.acquire.files.typed import parse_length, parse_mass
 from calib.acquire.recording.batch_plan import UNTAPED, BandToMeasure, next_band, seconds_left
 from calib.errors import BandcurveError, DataError
+from calib.stamp import here_and_now
 from calib.use.ask.box_band import FAR_FROM_OTHERS, in_hand, warm_up_words
 from calib.use.ask.cautions import CAUTIONS
 from calib.use.ask.gear import gear_of
@@ -88,7 +88,7 @@ def begin_band(site: Site, asked: Asked) -> Response:
         if abs(flat / head.band.flat_length - 1) > FAR_FROM_OTHERS and fields.get("sure") != "yes":
             nominal = gear_of(head).length_text(head.band.flat_length)
             raise DataError(f"the others are said to be {nominal} long", remedy="correct it, or tick that it is right")
-        made = in_hand(head, flat, mass, datetime.now(UTC))
+        made = in_hand(head, flat, mass, here_and_now())
     except BandcurveError as error:
         return _show(site, asked, band.id, fields, sentence(str(error)))
     name = _run_name(site, folder, band)

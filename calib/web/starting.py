@@ -6,7 +6,6 @@ answers travel with the form, so nothing is half begun on the server when a phon
 
 from contextlib import suppress
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import Any, cast
 
 from starlette.responses import RedirectResponse, Response
@@ -19,6 +18,7 @@ from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.memory import recall, remember
 from calib.records import RunHead
+from calib.stamp import here_and_now
 from calib.use.ask import memory
 from calib.use.ask.cautions import CAUTIONS
 from calib.use.ask.conversation import Talk
@@ -117,7 +117,7 @@ def prepare(site: Site, asked: Asked) -> Response:
     if not form.complete:
         return _show_form(site, asked, form, {q.key: "This is needed." for q in form.talk.still_open})
     try:
-        head, notes = head_of(form.talk.answers, form.given, datetime.now(UTC))
+        head, notes = head_of(form.talk.answers, form.given, here_and_now())
     except DataError as error:
         return _show_form(site, asked, form, {"": sentence(str(error))})
     gear = gear_of(head)
@@ -146,8 +146,8 @@ def begin(site: Site, asked: Asked) -> Response:
     form = _with_defaults(read_form(site, asked.fields))
     if not form.complete:
         return _show_form(site, asked, form, {q.key: "This is needed." for q in form.talk.still_open})
-    head, _ = head_of(form.talk.answers, form.given, datetime.now(UTC))
-    head = warmed_up(head, _flat_after(asked.fields.get("flat_after", ""), head), datetime.now(UTC))
+    head, _ = head_of(form.talk.answers, form.given, here_and_now())
+    head = warmed_up(head, _flat_after(asked.fields.get("flat_after", ""), head), here_and_now())
     before = todays_quick_look(head, site.folder)
     if before is not None:
         head = carrying(head, before)

@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import warnings
@@ -205,12 +206,13 @@ def test_a_file_of_another_kind_is_named_with_what_to_do(tmp_path: Path, capsys:
 @pytest.mark.parametrize(
     "command", [["--help"], ["--version"], ["schema", "profile"], ["predict", "KNEE.profile.json", "--length", "1.6m"]]
 )
-def test_a_full_disk_behind_standard_output_is_one_sentence(command: list[str]) -> None:
+def test_a_full_disk_behind_standard_output_is_one_sentence(command: list[str], tmp_path: Path) -> None:
     """Long output fails while it is written, short output when it is flushed at the end."""
+    shutil.copy(ROOT / "sample_runs" / "KNEE.profile.json", tmp_path)
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(
             [sys.executable, "-m", "calib", *command],
-            cwd=ROOT / "sample_runs",
+            cwd=tmp_path,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
             stdout=full,
             stderr=subprocess.PIPE,

@@ -79,7 +79,7 @@ def with_header(rows: Sequence[tuple[int, tuple[str, ...]]], name: str) -> RawTa
 
 def _by_band(table: RawTable) -> dict[str, RawTable]:
     """Tables of several bands below each other, by a column that names them."""
-    at = next((i for i, h in enumerate(table.header) if role_of(h) is None and (words_of(h) or [""])[0] in _BAND), None)
+    at = next((i for i, h in enumerate(table.header) if _names_the_band(h)), None)
     if at is None:
         return {}
     by_name: dict[str, list[tuple[int, tuple[str, ...]]]] = {}
@@ -88,6 +88,15 @@ def _by_band(table: RawTable) -> dict[str, RawTable]:
         last = (cells[at] if at < len(cells) else "") or last  # one name above several rows
         by_name.setdefault(last, []).append((number, cells))
     return {band: replace(table, rows=tuple(rows)) for band, rows in by_name.items() if band}
+
+
+def _names_the_band(header: str) -> bool:
+    return role_of(header) is None and (words_of(header) or [""])[0] in _BAND
+
+
+def is_of_the_band(header: str) -> bool:
+    """Whether a column says something of the band as a whole: its name or its flat length."""
+    return "flat" in words_of(header) or _names_the_band(header)
 
 
 def _flat(table: RawTable) -> str:

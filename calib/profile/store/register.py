@@ -137,7 +137,7 @@ class Register:
         if unread:
             more = f" (and {len(unread) - 1} more)" if len(unread) > 1 else ""
             what = f"no file of band {name[:64]!r} in {self.folder} can be read: {unread[0].text}{more}"
-            return DataError(what, remedy="or is the folder still being copied or synced?")
+            return DataError(what, remedy="bandcurve list says what else is here")
         if (demo := profile_in(self.invented, name)) is not None:
             what = f"{name} is an invented band of {demo.parent}, which is left out here"
             return DataError(what, remedy=f"name its file: {demo}")

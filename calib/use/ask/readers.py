@@ -24,6 +24,7 @@ from calib.use.ask.gear import Units
 from calib.use.ask.question import Answers, Choice
 
 USUAL_FLAT = (0.25, 2.5)  # [m] flat length of a usual band
+POSSIBLE_FLAT = (0.15, 3.0)  # [m] shorter or longer is a slip of the unit
 FEWEST_STEPS = 20  # between nothing and the most a scale takes; fewer is a slip
 TAPE_UNITS = ("cm", "in", "mm")
 READ_IN = {"m": "cm", "ft": "in", "kgf": "kg", "lbf": "lb"}  # what a tape or scale is marked in, by the unit named
@@ -65,10 +66,25 @@ def flat(text: str, answers: Answers) -> str:
             example = f", like {text.strip()} {slip}" if slip else ""
             said = f"few bands are {number_in_unit(value, unit, LENGTH)} {unit} long"
             raise DataError(said, remedy=f"type the unit behind the number{example}")
+    flat_length(text, unit)
+    return _length(text, unit)[1]
+
+
+def flat_length(text: str, unit: str) -> float:
+    """A flat length that a loop band can have. [m]
+
+    Args:
+        text: As typed.
+        unit: Meant for a number without one.
+
+    Raises:
+        DataError: It is none.
+    """
     value, kept = _length(text, unit)
-    if not 0.05 <= value <= 5:
-        raise DataError(f"a band {kept} long? 5 cm to 5 m can be measured{typed_in(text, unit, USUAL_FLAT)}")
-    return kept
+    if not POSSIBLE_FLAT[0] <= value <= POSSIBLE_FLAT[1]:
+        own = unit_behind(text, "length") or unit
+        raise DataError(f"a band {kept} long? A loop band is 15 cm to 3 m{typed_in(text, own, USUAL_FLAT)}")
+    return value
 
 
 def _only_unit(text: str) -> str:

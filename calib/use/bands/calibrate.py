@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from calib import __version__
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.safe_write import new_folder
+from calib.system import is_taken
 from calib.use.ask.head import CARRIED
 
 if TYPE_CHECKING:
@@ -160,8 +161,9 @@ def _place_of(profile: "Profile", out: Path, *, grown: bool = False) -> Path:
     candidates = [f"{name}.profile.json", f"{name}.{day}.profile.json" if day else f"{name}.2.profile.json"]
     candidates += [f"{name}.{day}-{i}.profile.json" if day else f"{name}.{i + 1}.profile.json" for i in range(2, 100)]
     for candidate in candidates:
-        if not (out / candidate).exists() or _replaced_by(profile, out / candidate, grown=grown):
-            return out / candidate
+        path = out / candidate
+        if not is_taken(path) or (path.exists() and _replaced_by(profile, path, grown=grown)):
+            return path
     raise UsageError(f"{out} holds a hundred profiles of {name} already", remedy="choose another --out")
 
 

@@ -21,7 +21,7 @@ from calib.use.report.solve_views import (
     wanted_loads,
     wish_text,
 )
-from calib.use.report.view import Grid, Section, View, length, load
+from calib.use.report.view import Grid, Section, View, length, load, other_units
 from calib.use.rig.rig_answers import load_at, proposed, wanted
 from calib.use.rig.rig_average import OFS, load_of
 from calib.use.rig.solve import Proposal
@@ -87,7 +87,7 @@ def lineup_view(answer: LineupAnswer, shown: Shown) -> View:
     rows, lines, sections, cautions = [], list[str](), list[Section](), list[str]()
     for one in answer.days_planned:
         if len(answer.days_planned) > 1:
-            rows.append((" ".join(filter(None, (one.day_named, one.exercise))) or "-", *[""] * 7))
+            rows.append((" ".join(filter(None, (one.day_named, one.exercise))) or "-", *[""] * 9))
         for turn in one.turns:
             rows.append(_row(turn, cautions, shown))
             lines += _doubts_of(turn, shown)
@@ -98,10 +98,12 @@ def lineup_view(answer: LineupAnswer, shown: Shown) -> View:
     if len(alike) == 1:
         lines.insert(0, f"All hang {next(iter(alike))}; hole: height of the anchor.")
         rows = [(*row[:2], row[2].rpartition(" ")[2], *row[3:]) for row in rows]
+    also = other_units(shown).force
+    loads = ("bottom", also, "top", also)
     left = [clean(f"{one.band}: {one.why}.") for one in answer.not_used]
     return View(
         kilos=f"Who hangs what. Loads in {shown.force} going up; limits 95 %: mean, next set.",
-        grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", "bottom", "top", "mean", "set"), rows),
+        grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", *loads, "mean", "set"), rows),
         lines=(*lines, *left, REMINDER),
         findings=answer.findings,
         sections=tuple(sections),
@@ -110,6 +112,7 @@ def lineup_view(answer: LineupAnswer, shown: Shown) -> View:
 
 WIDE = 80
 MOST_OF_NAME = 14  # characters, so that the number of a caution stays in sight
+_MARK = re.compile(r" \([0-9,]+\)$")  # of a caution
 MAY_BE_CUT = (0, 1, 3)  # names, bands, plates: in full with --full
 
 
@@ -118,18 +121,28 @@ def _within_80(headers: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Gri
     widths = [max(len(row[n]) for row in (headers, *rows)) for n in range(len(headers))]
     while sum(widths) + 2 * len(widths) > WIDE and max(widths[n] for n in MAY_BE_CUT) > 6:
         widths[max(MAY_BE_CUT, key=lambda n: widths[n])] -= 1
-    cut = [
-        tuple(cell if len(cell) <= w else f"{cell[: w - 1]}~" for cell, w in zip(row, widths, strict=True))
-        for row in rows
-    ]
+    cut = [tuple(_cut(cell, width) for cell, width in zip(row, widths, strict=True)) for row in rows]
     return Grid(headers, tuple(cut))
+
+
+def _cut(cell: str, width: int) -> str:
+    """A cell no wider than that, with the numbers of its cautions.
+
+    >>> _cut("Alexandra (1,2)", 12), _cut("20+10+5+2.5", 8), _cut("Bo (1)", 6)
+    ('Alexa~ (1,2)', '20+10+5~', 'Bo (1)')
+    """
+    if len(cell) <= width:
+        return cell
+    mark = _MARK.search(cell)
+    tail = mark[0] if mark else ""
+    return f"{cell[: max(width - 1 - len(tail), 1)]}~{tail}"
 
 
 def _row(turn: LineupTurn, cautions: list[str], shown: Shown) -> tuple[str, ...]:
     proposal = turn.proposal
     name = turn.lifter if len(turn.lifter) <= MOST_OF_NAME else f"{turn.lifter[: MOST_OF_NAME - 1]}~"
     if proposal is None:
-        return (name, *["-"] * 7)
+        return (name, *["-"] * 9)
     marks = [
         _numbered(caution.text, cautions)
         for caution in cautions_of(proposal)
@@ -143,11 +156,14 @@ def _row(turn: LineupTurn, cautions: list[str], shown: Shown) -> tuple[str, ...]
         bands_text(proposal).replace("left ", "").replace(", right ", "|").replace(" + ", "+"),
         f"{hangs.arrangement} {length(hangs.anchor_height_m, shown).partition(' ')[0]}",
         plates_text(proposal.plates_a_side_kg, shown).replace(" + ", "+").replace(" x ", "x"),
-        load(proposal.loads["bottom"].bar_load_kg, shown),
-        load(proposal.loads["top"].bar_load_kg, shown),
+        *(cell for of in ("bottom", "top") for cell in _in_both(proposal.loads[of].bar_load_kg, shown)),
         load(max(k.u95_mean_kg for k in known), shown),
         load(max(k.u95_next_set_kg for k in known), shown),
     )
+
+
+def _in_both(kilograms: float, shown: Shown) -> tuple[str, str]:
+    return load(kilograms, shown), load(kilograms, other_units(shown), 0)
 
 
 def _numbered(text: str, cautions: list[str]) -> int:

@@ -2,7 +2,7 @@
 
 from calib.units import Shown
 from calib.use.answers.bands import CompareAnswer, CompareByTapeAnswer, PairAnswer, SeriesAnswer
-from calib.use.report.view import Grid, Section, View, length, pull_in_both
+from calib.use.report.view import Grid, Section, View, length, other_units, pull_in_both
 
 ROWS = 5  # lengths in the table of a comparison
 
@@ -15,20 +15,21 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
         (
             " + ".join(p.bands) + (", kept" if p.kept else ""),
             shown.pull(p.upper95_mean_N),
+            other_units(shown).pull(p.upper95_mean_N, 1),
+            f"{100 * p.upper95_mean_N / p.pull_N:.1f} %",
             shown.pull(p.upper95_next_set_N),
             shown.pull(p.max_difference_N),
             length(p.length_m, shown),
-            f"{100 * p.upper95_mean_N / p.pull_N:.1f} %",
             p.stronger or "not clear",
         )
         for p in answer.pairs
     )
-    headers = ("pair", f"apart at most, {shown.force}", "one set", "seen", "there", "of pull", "stronger")
+    headers = ("pair", f"apart {shown.force}", other_units(shown).force, "share", "one set", "seen", "at", "stronger")
     first, last = (shown.tape(x) for x in answer.over_m)
     left = tuple(f"Left over: {b}. Measure one more band to find it a partner." for b in answer.left_over)
     note = (
-        f"Loading, half-path lengths from {first} to {last} {shown.length}; 95 % upper limits of the difference, of "
-        "the bands' averages and of one set."
+        f"Loading, half-path lengths from {first} to {last} {shown.length}. Apart at most (95 %), by the bands' "
+        "averages; share: of what the two pull on average there; one set: of one set. Seen: the largest, and where."
     )
     return View(
         kilos=f"{names}, apart at most {pull_in_both(best.upper95_mean_N, shown)}",

@@ -95,7 +95,7 @@ def _row(answer: RigAnswer, way: RigWay, at: int, shown: Shown) -> tuple[str, ..
 
 
 def _bands(answer: RigAnswer) -> Section:
-    rows = tuple((f"band[{i}]", b.side, b.band, b.arrangement, b.hangs_from, b.day or "-")
+    rows = tuple((f"{i}", b.side, b.band, b.arrangement, b.hangs_from, b.day or "-")
                  for i, b in enumerate(answer.used))  # fmt: skip
     return Section("bands", "Bands", Grid(("", "side", "band", "hangs", "from", "measured"), rows))
 
@@ -172,10 +172,13 @@ def check_view(answer: RigCheckAnswer, shown: Shown) -> View:
         *(("Three heights tell slack length, grip and level apart: low, middle, high.",) * (_is_short(answer))),
         REMINDER,
     )
+    unit, also = shown.force, other_units(shown).force
     findings = answer.findings if answer.agrees else [f for f in answer.findings if f.code == "rig-disagrees"]
     return View(
         kilos=f"{verdict}. {_ends_in_words(after, shown)}",
-        grid=Grid(("bar at", f"bands, {shown.force}", "+-", "shown", "+-", "apart"), _check_rows(answer, shown)),
+        grid=Grid(
+            ("bar at", f"bands {unit}", also, "+-", f"shown {unit}", also, "+-", "apart"), _check_rows(answer, shown)
+        ),
         lines=lines,
         findings=urgent_first(findings),
         sections=_learned(answer, shown) if answer.agrees else (),
@@ -192,11 +195,16 @@ def _check_rows(answer: RigCheckAnswer, shown: Shown) -> tuple[tuple[str, ...], 
     return tuple(
         (
             length(r.height_m, shown),
-            *(shown.pull(x, 1) for x in (r.expected_N, 2 * r.u_expected_N, r.shown_N, 2 * r.u_shown_N)),
+            *_both_and_limit(r.expected_N, 2 * r.u_expected_N, shown),
+            *_both_and_limit(r.shown_N, 2 * r.u_shown_N, shown),
             shown.pull(r.shown_N - r.expected_N, 1),
         )
         for r in answer.readings
     )
+
+
+def _both_and_limit(pull: float, u95: float, shown: Shown) -> tuple[str, ...]:
+    return shown.pull(pull, 1), other_units(shown).pull(pull, 1), shown.pull(u95, 1)
 
 
 def _level(answer: RigCheckAnswer) -> str:

@@ -20,9 +20,8 @@ from calib.use.answers.rigs import (
 )
 from calib.use.report.layout import sentence
 from calib.use.report.rig_views import REMINDER, urgent_first
-from calib.use.report.view import Grid, Section, View, both_loads, length, load, mass
+from calib.use.report.view import Grid, Section, View, both_loads, length, load, mass, other_units
 
-HEADERS = ("", "bands", "hangs", "plates a side", "bottom", "top", "+- mean", "+- next set")
 SHARE_OF: dict[str, str] = {
     "bottom": "the load at the bottom",
     "top": "the load at the top",
@@ -48,12 +47,14 @@ def solve_view(answer: SolveAnswer, shown: Shown) -> View:
     wished = " and ".join(wish_text(wish, shown) for wish in answer.wanted)
     within = f"within {load(answer.within_kg, shown)} {shown.force}"
     rows = tuple(_row(n, p, answer.wanted, shown) for n, p in enumerate(answer.proposals, 1))
+    unit, also = shown.force, other_units(shown).force
+    headers = ("", "bands", "hangs", "a side", f"bottom {unit}", also, f"top {unit}", also, "mean", "set")
     lines = (f"Wanted: {wished}, going up, {within}.", *_twins(answer), REMINDER)
     each = tuple(_section(n, p, answer, shown) for n, p in enumerate(answer.proposals, 1))
     return View(
         kilos=f"{bands_text(best)} {best.bands[0].arrangement}, {_plates_a_side(best, shown)}: "
         + ", ".join(f"{load(best.loads[of].bar_load_kg, shown)} {shown.force} {_AT[of]}" for of in ("bottom", "top")),
-        grid=Grid(HEADERS, rows),
+        grid=Grid(headers, rows),
         lines=lines,
         findings=cautions_of(best),
         sections=(_limits(answer, shown), *each, *_missed(answer, shown)),
@@ -87,7 +88,7 @@ def _limits(answer: SolveAnswer, shown: Shown) -> Section:
     notes = (
         *_about_plates(answer, shown),
         f"Looked at {answer.looked_at} combinations of bands, ways to hang them and plates.{more}{twins}",
-        f'All in {shown.force}. "+- mean" and "+- next set": 95 % limits, the wider of what was wanted.',
+        f'All in {shown.force}. "mean" and "set": 95 % limits, average and one set, the wider of what was wanted.',
         TIES,
         *(
             ()
@@ -121,7 +122,7 @@ def weight_view(answer: WeightAnswer, shown: Shown) -> View:
     """The straight weight, without bands, that puts the same load on the bar."""
     rows = tuple((_AT[of], *_weight_cells(one, shown)) for of, one in answer.straight_weight.items())
     nearest = any(one.nearest is not None for one in answer.straight_weight.values())
-    headers = ("same load", "without bands", "+- mean", "+- next set")
+    headers = ("same load", f"without bands, {shown.force}", other_units(shown).force, "+- mean", "+- next set")
     also = ("nearest", "plates a side") if nearest else ()
     same = ", ".join(f"{load(one.bar_load_kg, shown)} {shown.force} {_AT[of]}"
                      for of, one in answer.straight_weight.items())  # fmt: skip
@@ -139,8 +140,8 @@ def weight_view(answer: WeightAnswer, shown: Shown) -> View:
 
 
 def _weight_cells(one: StraightWeight, shown: Shown) -> tuple[str, ...]:
-    limits = (one.bar_load_kg, one.u95_mean_kg, one.u95_next_set_kg)
-    cells = tuple(load(kilograms, shown) for kilograms in limits)
+    own = load(one.bar_load_kg, shown), load(one.bar_load_kg, other_units(shown))
+    cells = (*own, load(one.u95_mean_kg, shown), load(one.u95_next_set_kg, shown))
     if one.nearest is None:
         return cells
     plates = plates_text(one.nearest.plates_a_side_kg, shown)
@@ -194,7 +195,11 @@ def _row(number: int, proposal: Proposed, wishes: Sequence[Wanted], shown: Shown
         bands_text(proposal),
         proposal.bands[0].arrangement,
         plates_text(proposal.plates_a_side_kg, shown),
-        *(load(proposal.loads[of].bar_load_kg, shown) for of in ("bottom", "top")),
+        *(
+            load(proposal.loads[of].bar_load_kg, of_whom)
+            for of in ("bottom", "top")
+            for of_whom in (shown, other_units(shown))
+        ),
         load(max(k.u95_mean_kg for k in found), shown),
         load(max(k.u95_next_set_kg for k in found), shown),
     )
@@ -242,8 +247,7 @@ def cautions_of(proposal: Proposed) -> tuple[Doubt, ...]:
     found: dict[str, Doubt] = {}
     for finding in proposal.findings:
         if finding.code in _ALWAYS_SAID:
-            loose = finding.text if finding.code == "loading-order" else re.sub(r"^band\[\d+\] ", "", finding.text)
-            found.setdefault(loose, Doubt(finding.code, loose, finding.do))
+            found.setdefault(finding.text, finding)
     return urgent_first(found.values())
 
 

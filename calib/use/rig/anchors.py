@@ -13,7 +13,7 @@ from calib.finding import Finding
 from calib.records import Array
 from calib.units import SHOWN
 from calib.use.report.rig_words import UNIT, Unit
-from calib.use.rig.rig_file import under_feet
+from calib.use.rig.rig_file import band_name, under_feet
 from calib.use.rig.rig_sum import RigPull, WeightedPull, add
 from calib.use.rig.statics import Direction, RigLoad
 
@@ -106,11 +106,12 @@ def _where_put_on(answer: RigLoad) -> tuple[Direction, int]:
 
 def _lets_go(answer: RigLoad, said: _Weights) -> list[Finding]:
     direction, found = hardest(answer), []
-    for i, (band, pull) in enumerate(zip(answer.rig.band, direction.bands, strict=True)):
+    for band, pull in zip(answer.rig.band, direction.bands, strict=True):
         low, high = (abs(float(pull.down[at])) / answer.gravity for at in (0, -1))
         side = "the bar" if band.side == "both" else f"the {band.side} side"
         change = "loses" if band.source == "below" else "gains"
-        text = f"if band[{i}] lets go, {side} {change} {said(low)} at once at the bottom and {said(high)} at the top"
+        text = f"if {band_name(band)} lets go, {side} {change} {said(low)} at once at the bottom"
+        text += f" and {said(high)} at the top"
         found.append(Finding("band-lets-go", text))
     return found
 
@@ -126,7 +127,8 @@ def _lift_off(answer: RigLoad, said: _Weights) -> list[Finding]:
         found.append(Finding("bar-may-lift", text))
     for step in order:
         least = f"at least {said(step.least_plates_kg)} of" if step.least_plates_kg > 0 else "no"
-        text = f"before band[{step.band}] goes on, and until it is off, {least} plates are needed on the bar to keep "
+        band = band_name(answer.rig.band[step.band])
+        text = f"before {band} goes on, and until it is off, {least} plates are needed on the bar to keep "
         text += f"it down on its hooks and along the lift; {said(step.net_kg)} is then left on the hooks"
         found.append(Finding("loading-order", text))
     return found
@@ -215,10 +217,10 @@ def _unequal(answer: RigLoad, said: _Weights) -> list[Finding]:
 
 
 def _wear(answer: RigLoad) -> list[Finding]:
-    thin = [i for i, band in enumerate(answer.rig.band) if band.sleeve_diameter < SHAFT]
+    thin = [band for band in answer.rig.band if band.sleeve_diameter < SHAFT]
     if not thin:
         return []
-    names = ", ".join(f"band[{i}]" for i in thin)
+    names = ", ".join(map(band_name, thin))
     return [
         Finding(
             "band-wear", f"{names} lies on less than {SHAFT * 1e3:.0f} mm: on the knurl or under a hook a band wears"

@@ -15,6 +15,7 @@ from calib.frozen import dataclass
 from calib.safe_read import utf8_text
 from calib.strict_toml import parse_toml
 from calib.unit_keys import SI_SIGN, Key, mm_keys, plain_keys, table_in_si, unknown_field
+from calib.units import metres
 from calib.versioned import Version, is_newer_minor, key_path
 
 FORMAT = "bandcurve-rig/1"
@@ -232,11 +233,21 @@ def _validated(document: dict[str, Any], name: str) -> Rig:
     raise DataError(f"{words}, not {value[:60]}{unit}{meant}", where=where, remedy="correct the value")
 
 
+def band_name(band: RigBand) -> str:
+    """A band of a rig as its owner knows it.
+
+    >>> band_name(RigBand("left", "box/B07.profile.json", "below", "straight", 0.1, 0.05, 0.05))
+    'B07 on the left'
+    """
+    name = band.profile.rpartition("/")[2].removesuffix(".json").removesuffix(".profile")
+    return f"{name or 'the band'} {'in the middle' if band.side == 'both' else f'on the {band.side}'}"
+
+
 def check_rig(rig: Rig) -> None:
     """Refuse geometry that contradicts itself."""
     _check_bar(rig)
-    for i, band in enumerate(rig.band):
-        check_band(band, rig, f"band[{i}]")
+    for band in rig.band:
+        check_band(band, rig, band_name(band))
     if rig.check is not None:
         _check_readings(rig.check, rig)
 
@@ -248,8 +259,8 @@ def _check_readings(check: Check, rig: Rig) -> None:
                         remedy="give one for each")  # fmt: skip
     for height in check.heights:
         if not bar.bottom - 1e-6 <= height <= bar.top + 1e-6:
-            raise DataError(f"{height:.4g} m is not between the ends of the lift", where="check.heights_mm",
-                            remedy=f"read it from {bar.bottom:.4g} to {bar.top:.4g} m")  # fmt: skip
+            raise DataError(f"{metres(height)} is not between the ends of the lift", where="check.heights_mm",
+                            remedy=f"read it from {metres(bar.bottom)} to {metres(bar.top)}")  # fmt: skip
     if check.how == "hook":
         _check_hook(check, rig)
     elif check.how == "hover" and any(band.source == "below" for band in rig.band):
@@ -260,7 +271,7 @@ def _check_readings(check: Check, rig: Rig) -> None:
 
 def _check_hook(check: Check, rig: Rig) -> None:
     if check.band >= len(rig.band):
-        raise DataError(f"there is no band[{check.band}]", where="check.band", remedy="they are counted from 0")
+        raise DataError(f"there is no band number {check.band}", where="check.band", remedy="they are counted from 0")
     if rig.band[check.band].arrangement in ("spread", "across"):
         raise DataError("a scale cannot take the place of the bar where a band is folded over it or goes across",
                         where="check.how", remedy="use a platform scale")  # fmt: skip
@@ -282,7 +293,7 @@ def under_feet(band: RigBand) -> bool:
 def _check_bar(rig: Rig) -> None:
     bar = rig.bar
     if bar.top <= bar.bottom:
-        text = f"the top at {bar.top:.4g} m is not above the bottom at {bar.bottom:.4g} m"
+        text = f"the top at {metres(bar.top)} is not above the bottom at {metres(bar.bottom)}"
         remedy = "give the heights of the sleeve's centre above the floor; were they swapped?"
         raise DataError(text, where="bar.top_mm", remedy=remedy)
 
@@ -300,37 +311,39 @@ def check_band(band: RigBand, rig: Rig, path: str) -> None:
         band.anchor_height - radii < bar.top)  # fmt: skip
     if inside:
         end = (
-            f"below the bottom at {bar.bottom:.4g} m" if band.source == "below" else f"above the top at {bar.top:.4g} m"
+            f"below the bottom at {metres(bar.bottom)}"
+            if band.source == "below"
+            else f"above the top at {metres(bar.top)}"
         )
         raise DataError(
-            f"the anchor at {band.anchor_height:.4g} m is not clear {end}, so the bar would run into it",
-            where=f"{path}.anchor_height_mm",
+            f"the anchor at {metres(band.anchor_height)} is not clear {end}, so the bar would run into it",
+            where=f"{path}: anchor_height_mm",
             remedy=f"measure it again, or is the band from {'above' if band.source == 'below' else 'below'}?",
         )
     if bar.hooks is not None and (
         band.anchor_height + radii > bar.hooks if band.source == "below" else band.anchor_height - radii < bar.hooks
     ):
-        text = f"the hooks at {bar.hooks:.4g} m are not clear of {path}'s anchor at {band.anchor_height:.4g} m"
+        text = f"the hooks at {metres(bar.hooks)} are not clear of the anchor of {path} at {metres(band.anchor_height)}"
         raise DataError(text, where="bar.hooks_mm", remedy="measure both again, each to its centre above the floor")
     _check_fields(band, path)
     anchor = rig.anchor
     if anchor.height is not None and band.source == "above" and band.anchor_height > anchor.height + 1e-9:
         raise DataError(
-            f"the band hangs at {band.anchor_height:.4g} m from an anchor {anchor.height:.4g} m high",
-            where=f"{path}.anchor_height_mm",
+            f"the band hangs at {metres(band.anchor_height)} from an anchor {metres(anchor.height)} high",
+            where=f"{path}: anchor_height_mm",
             remedy="measure both again",
         )
 
 
 def _check_fields(band: RigBand, path: str) -> None:
     if (band.side == "both") != (band.arrangement == "across") and band.arrangement == "across":
-        raise DataError("a band across goes from sleeve to sleeve", where=f"{path}.side", remedy='write side = "both"')
+        raise DataError("a band across goes from sleeve to sleeve", where=f"{path}: side", remedy='write side = "both"')
     if band.slack_length is not None and band.arrangement != "choked":
-        raise DataError("a slack length belongs to a choked band", where=f"{path}.slack_length_mm",
+        raise DataError("a slack length belongs to a choked band", where=f"{path}: slack_length_mm",
                         remedy="leave it out, or write arrangement = \"choked\"")  # fmt: skip
     if band.pegs_apart and band.arrangement in ("straight", "doubled"):
-        raise DataError(f"a {band.arrangement} band has one anchor, not two pegs", where=f"{path}.pegs_apart_mm",
+        raise DataError(f"a {band.arrangement} band has one anchor, not two pegs", where=f"{path}: pegs_apart_mm",
                         remedy="leave it out, or write arrangement = \"spread\"")  # fmt: skip
     if not band.pegs_apart and band.arrangement == "spread":
-        raise DataError("a spread band needs the distance of its two pegs", where=f"{path}.pegs_apart_mm",
+        raise DataError("a spread band needs the distance of its two pegs", where=f"{path}: pegs_apart_mm",
                         remedy="add it, centre to centre")  # fmt: skip

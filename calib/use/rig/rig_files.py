@@ -39,16 +39,17 @@ def bands_of(rig: "Rig", file: Path, lookup: "Lookup | None" = None) -> "list[Fo
     """
     from calib.profile.store.cards import is_path
     from calib.use.bands.lookup import Found, Lookup
+    from calib.use.rig.rig_file import band_name
 
     lookup, loaded = lookup or Lookup(file.parent), dict[str, Found]()
-    for i, band in enumerate(rig.band):
+    for band in rig.band:
         if band.profile not in loaded:
             try:
                 loaded[band.profile] = lookup.find(
                     file.parent / band.profile if is_path(str(file.parent / band.profile)) else band.profile
                 )
             except BandcurveError as error:
-                where = f"{file.name}: band[{i}].profile{', ' if error.where else ''}{error.where}"
+                where = f"{file.name}: {band_name(band)}{', ' if error.where else ''}{error.where}"
                 raise type(error)(error.what, where=where, remedy=error.remedy) from None
     return [loaded[band.profile] for band in rig.band]
 

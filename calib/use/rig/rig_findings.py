@@ -8,6 +8,7 @@ from calib import assumptions
 from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.records import Array
+from calib.units import metres
 from calib.use.rig.rig_curve import RELAXATION, loop_of
 from calib.use.rig.rig_file import Rig, RigBand
 from calib.use.rig.rig_geometry import run_of
@@ -25,16 +26,25 @@ class _Doubt(NamedTuple):
 
 def rig_findings(rig: Rig, profiles: Sequence[Profile], heights: Array) -> tuple[Finding, ...]:
     """Doubts about the bands of a rig."""
-    bands: dict[_Doubt, list[str]] = {}
-    for i, (band, profile) in enumerate(zip(rig.band, profiles, strict=True)):
+    bands: dict[_Doubt, dict[str, list[str]]] = {}
+    for band, profile in zip(rig.band, profiles, strict=True):
         for doubt in _doubts(band, rig, profile, heights):
-            bands.setdefault(doubt, []).append(f"band[{i}] {profile.band.id}")
-    found = [Finding(doubt.code, f"{', '.join(named)}: {doubt.text}") for doubt, named in bands.items()]
+            bands.setdefault(doubt, {}).setdefault(profile.band.id, []).append(
+                "middle" if band.side == "both" else band.side
+            )
+    found = [
+        Finding(doubt.code, f"{', '.join(f'{name} ({_sides(sides)})' for name, sides in named.items())}: {doubt.text}")
+        for doubt, named in bands.items()
+    ]
     names = [profile.band.id for profile in profiles]
     for name in sorted({n for n in names if names.count(n) > 1}):
         text = f"the profile of {name} stands for {names.count(name)} bands; two of one kind differ by some percent"
         found.append(Finding("one-profile-for-two", f"{text}, and no difference between them can be told"))
     return tuple(found)
+
+
+def _sides(sides: Sequence[str]) -> str:
+    return " and ".join(dict.fromkeys(sides))
 
 
 def _doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> list[_Doubt]:
@@ -55,7 +65,7 @@ def _turn_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> l
     top = float(run_of(band, rig.bar, heights, loop).length.max())
     if not loop.rest < top < tested[-1] - SHORT * (tested[-1] - tested[0]):
         return []
-    text = f"stretched to {top:.2f} m (half path), and to {tested[-1]:.2f} m when tested"
+    text = f"stretched to {metres(top)} (half path), and to {metres(tested[-1])} when tested"
     return [_Doubt("different-conditions", f"{text}: it runs inside its measured loop, and U is wider")]
 
 
@@ -65,13 +75,13 @@ def _length_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) ->
     length = run_of(band, rig.bar, heights, loop).length
     slack = heights[length <= loop.rest]
     if len(slack):
-        text = f"slack, and pulls nothing, with the bar at {slack.min():.2f} to {slack.max():.2f} m"
+        text = f"slack, and pulls nothing, with the bar at {metres(slack.min())} to {metres(slack.max())}"
         found.append(_Doubt("band-slack", text))
     if ((length < tested[0] - 1e-6) & (length > loop.rest)).any():
-        text = f"pulls at half-path lengths below {tested[0]:.3f} m, the shortest that was measured"
+        text = f"pulls at half-path lengths below {metres(tested[0])}, the shortest that was measured"
         found.append(_Doubt("outside-tested", f"{text}: between none there and that pull, and U is wide for it"))
     if length.max() > tested[-1] + 1e-6:
-        text = f"pulled to a half-path length of {length.max():.3f} m, and measured to {tested[-1]:.3f} m"
+        text = f"pulled to a half-path length of {metres(length.max())}, and measured to {metres(tested[-1])}"
         found.append(_Doubt("outside-tested", f"{text}: beyond that it is a guess"))
     stretch = float(length.max()) / loop.rest
     if stretch > WORKING_STRETCH:

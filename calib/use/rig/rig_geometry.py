@@ -14,6 +14,7 @@ import numpy as np
 from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.records import Array
+from calib.units import metres
 from calib.use.rig.rig_file import Bar, RigBand
 
 HITCH_TURNS = 0.875, 0.125 / 3**0.5  # of the way round the anchor, taken up per leg: 0.75 to 1, rectangular
@@ -132,8 +133,8 @@ def slack_length(band: RigBand, loop: Loop, off: Offsets = AS_WRITTEN) -> float 
     if band.slack_length is not None:
         if band.slack_length >= loop.rest:
             raise DataError(
-                f"the slack length {band.slack_length:.4g} m is not below the half path of the flat band, "
-                f"{loop.rest:.4g} m",
+                f"the slack length {metres(band.slack_length)} is not below the half path of the flat band, "
+                f"{metres(loop.rest)}",
                 where="slack_length_mm",
                 remedy="measure between the centres of anchor and sleeve, the band hanging slack in its hitch",
             )

@@ -20,7 +20,7 @@ from calib.itself import Itself
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.use.rig.rig_curve import RigCurve, loop_of
-from calib.use.rig.rig_file import Arrangement, Rig, RigBand, check_band
+from calib.use.rig.rig_file import Arrangement, Rig, RigBand, band_name, check_band
 from calib.use.rig.rig_geometry import run_of
 from calib.use.rig.statics import GRID
 
@@ -114,8 +114,8 @@ def hangings(
             for height in heights or (None,):
                 hanging = Hanging(arrangement, height, apart)
                 try:
-                    for i, band in enumerate(hung(place, hanging)):
-                        check_band(band, place.rig, f"band[{i}]")
+                    for band in hung(place, hanging):
+                        check_band(band, place.rig, band_name(band))
                 except DataError as error:
                     refused.append(error)
                 else:

@@ -18,9 +18,10 @@ from calib.gravity import local_gravity
 from calib.half_path import U_DEFAULT_THICKNESS
 from calib.profile.document import Profile
 from calib.records import Array
+from calib.units import metres
 from calib.use.rig.rig_curve import RigCurve, RigSource, loop_of
 from calib.use.rig.rig_draws import Strung, drawn_pulls
-from calib.use.rig.rig_file import Rig, RigBand
+from calib.use.rig.rig_file import Rig, RigBand, band_name
 from calib.use.rig.rig_findings import rig_findings
 from calib.use.rig.rig_geometry import AS_WRITTEN, BandPath, Offsets, run_of
 from calib.use.rig.rig_sum import Known, RigPull, WeightedPull, add
@@ -115,8 +116,8 @@ def _strung(i: int, rig: Rig, profile: Profile, heights: Array, way: Way, extrap
     try:
         run = run_of(band, rig.bar, heights, loop)
     except DataError as error:
-        raise DataError(error.what, where=f"band[{i}].{error.where}", remedy=error.remedy) from None
-    _refuse_untested(i, profile, heights, run, extrapolate)
+        raise DataError(error.what, where=f"{band_name(band)}: {error.where}", remedy=error.remedy) from None
+    _refuse_untested(band, profile, heights, run, extrapolate)
     curve = RigCurve(profile, rig, run.length, _needs_return(band, way), extrapolate)
     sign = 1.0 if band.source == "below" else -1.0
     return Strung(band, rig.bar, loop, run, curve, sign, _offs(i, band, rig.bar.u_reading, profile))
@@ -212,7 +213,7 @@ def tested_heights(rig: Rig, profiles: Sequence[Profile], points: int = GRID) ->
     return found
 
 
-def _refuse_untested(i: int, profile: Profile, heights: Array, run: BandPath, extrapolate: bool) -> None:
+def _refuse_untested(band: RigBand, profile: Profile, heights: Array, run: BandPath, extrapolate: bool) -> None:
     """A length that was not tested is refused with the heights that would work; a slack band is no error."""
     if extrapolate:
         return
@@ -222,11 +223,13 @@ def _refuse_untested(i: int, profile: Profile, heights: Array, run: BandPath, ex
         return
     at = int(np.flatnonzero(~works)[0])
     inside = heights[works & pulled]
-    mend = f"it would work from {inside.min():.3f} to {inside.max():.3f} m" if len(inside) else "no height would work"
+    mend = "no height would work"
+    if len(inside):
+        mend = f"it would work with the bar from {metres(inside.min())} to {metres(inside.max())}"
     raise OutOfRangeError(
-        f"with the bar at {heights[at]:.3f} m band {profile.band.id} is {run.length[at]:.3f} m long (half path), and "
-        f"was tested from {first:.3f} to {last:.3f} m",
-        where=f"band[{i}]",
+        f"with the bar at {metres(heights[at])} band {profile.band.id} is {metres(run.length[at])} long (half path), "
+        f"and was tested from {metres(first)} to {metres(last)}",
+        where=band_name(band),
         remedy=f"{mend}; measure it there, or ask for a marked guess with --extrapolate",
     )
 

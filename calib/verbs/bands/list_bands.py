@@ -40,7 +40,7 @@ def command(
         failed=tuple(found.failed),
         left_out=tuple(str(demo) for demo in found.register.invented),
     )
-    for sentence in found.failed:
+    for sentence in (*found.failed, *found.register.said):
         print(complaint(sentence), file=sys.stderr)
     give(answer, list_view(answer, shown, full=full), as_json=as_json, full=full)
     return 1 if found.failed else 0

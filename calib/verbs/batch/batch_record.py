@@ -4,11 +4,11 @@ import shlex
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.errors import DataError
+from calib.stamp import here_and_now
 from calib.verbs.terminal import typer_later as typer
 
 if TYPE_CHECKING:
@@ -198,7 +198,7 @@ def _once_more(band: "BandToMeasure", bands: "Sequence[BandToMeasure]") -> "RunH
     head = band.run.head if band.full else _in_full(band.run.head, bands)
     procedure = replace(head.procedure, temperature=ask_temperature())
     extensions = head.extensions | {UNTAPED: True}
-    started = datetime.now(UTC).replace(microsecond=0)
+    started = here_and_now()
     return replace(head, procedure=procedure, extensions=extensions, started=started)
 
 
@@ -217,7 +217,7 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
         live.count_down_pause(REST_S, "let the band rest")
     gear, nominal = gear_of(head), head.band.flat_length
     flat, mass = lead(lambda: (flat_of_one(gear, nominal), ask_mass()), how="")
-    return in_hand(head, flat, mass, datetime.now(UTC))
+    return in_hand(head, flat, mass, here_and_now())
 
 
 def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:

@@ -5,6 +5,7 @@ When a value is held is decided in `acquire.points.held`; the correction is fitt
 
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import field, replace
 from pathlib import Path
 
@@ -29,13 +30,26 @@ from calib.use.scales.typed_check import Sheet
 from calib.verbs.scale.scale_hung import Draft
 from calib.verbs.scale.scale_questions import enough
 from calib.verbs.terminal import keyboard, live
-from calib.verbs.terminal.prompts import EndOfInputError, ask_line, draw_prompt, say, sentence, yes
+from calib.verbs.terminal.prompts import (
+    BACK,
+    HELP,
+    BackError,
+    EndOfInputError,
+    ask_line,
+    draw_prompt,
+    say,
+    sentence,
+    wait_for_enter,
+    yes,
+)
 
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
 CREEP_S, MEAN_S = 300.0, 10.0  # OIML R 76 looks at creep over half an hour; five minutes are a reading's order here
 CREEPS = 0.02  # relative: a larger change is another load
 OTHER_LOAD = 0.1  # relative: so far off what the others say a load is questioned
+HANGS = "Type what hangs now, pieces together as 10+10, 0 for nothing; its held value is taken at the bell."
+OFF = "Take everything off, and hook and strap stay as they were; the value with nothing on is read once more."
 EMPTY = 3  # times the meter's floor: nothing hangs
 RESTARTED = "the board started again, so nothing on is read once more, and what hung now is hung again after it"
 OTHER_CELL = 0.2  # relative: counts that differ by more from the file's are another cell's
@@ -138,7 +152,8 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
         return
     point = None
     while point is None:
-        ask_line("Enter when everything is off: ")
+        with suppress(BackError):  # there is nothing to go back to: the value is needed
+            wait_for_enter("Enter when everything is off: ", OFF)
         line.skip()
         line.restarted = False
         point = _held(line, taken.zero, taken.sheet.unit, through_restart=True)
@@ -162,7 +177,10 @@ def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
 
 def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
     """One answer; `most` is what the cell takes. [kg]"""
-    if text == "undo":
+    if text in HELP:
+        say(f"  {HANGS}")
+        return
+    if text in ("undo", BACK):
         say("  Taken back." if taken.sheet.rows else "  Nothing to take back.")
         taken.sheet = replace(taken.sheet, rows=taken.sheet.rows[:-1])
         return

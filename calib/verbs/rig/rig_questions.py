@@ -24,6 +24,7 @@ PROFILE = "Measure the band first: bandcurve record B07 leaves its profile. band
 AGAIN = "n asks for units, rack, bar and what holds the bands again."
 HOLES = "Count them as you like, from the floor or as they are marked; one hole's height by tape is enough."
 HIGHEST = 5.0  # m, of a bar or an anchor: more is a mistaken unit
+THIN, THICK = 0.003, 0.2  # m, of a peg, a pin or a bar
 _HOLE = re.compile(r"(?:h|hole|#)\s*([0-9]{1,3})", re.IGNORECASE)
 RUNS = "As it hangs when somebody lifts; docs/rig.md has a drawing of each."
 FROM = "Bands from below make the top heavier; bands from above take load off at the bottom."
@@ -256,6 +257,15 @@ def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
     return ask(f"Profile of the band{which}, beside the rig's file (B07 or B07.profile.json): ", read, hint=PROFILE)
 
 
+def _thick(text: str, ruler: Ruler) -> float:
+    """How thick a peg or a bar is. [m]"""
+    value = ruler.length(text)
+    if not THIN <= value <= THICK:
+        usual = "2.5 or 5 cm" if ruler.unit == "cm" else "1 or 2 in"
+        raise DataError(f"{text} thick? A peg, a pin or a bar is 3 to 200 mm", remedy=f"type it like {usual}")
+    return value
+
+
 def _ask_place(arrangement: Arrangement, side: Literal["left", "right", "both"], name: str, ruler: Ruler) -> RigBand:
     unit, usual = ruler.unit, "5" if ruler.unit == "cm" else "2"
     say("  1  from below, the bands pull down   2  from above, they help")
@@ -267,7 +277,7 @@ def _ask_place(arrangement: Arrangement, side: Literal["left", "right", "both"],
     prompts = (
         f"How thick is {what} [{usual} {unit}]: " for what in ("what it goes round there", "the bar where it sits")
     )
-    anchor, sleeve = (ask(p, lambda text: ruler.length(text or usual), hint=thick) for p in prompts)
+    anchor, sleeve = (ask(p, lambda text: _thick(text or usual, ruler), hint=thick) for p in prompts)
     what = "From the foot's edge to where it sits, along the bar" if arrangement == "across" else (
         "Anchor off to the side, along the bar")  # fmt: skip
     more = "; 6..2 if it changes from 6 at the bottom to 2 at the top"

@@ -1,9 +1,8 @@
 """Pulls before the first reading, and the flat length after them: the last of the talk, with the band in hand."""
 
-from datetime import UTC, datetime
-
 from calib.acquire.files.typed import parse_length
 from calib.records import RunHead
+from calib.stamp import here_and_now
 from calib.use.ask.gear import gear_of
 from calib.use.ask.warm_up import warm_up_words, warmed_up
 from calib.verbs.talk.asking import ask_flat_again
@@ -29,7 +28,7 @@ def condition(head: RunHead) -> RunHead:
     if not head.extensions.get("quick"):
         say("Then let it lie slack for a minute.")
         flat = flat_after(head)
-    return warmed_up(head, flat, datetime.now(UTC))
+    return warmed_up(head, flat, here_and_now())
 
 
 def flat_after(head: RunHead) -> float:

@@ -18,10 +18,9 @@ def run_to_plan(
     band: "Band", setup: "LengthSetup", scale: Path | None, course: "Course", until: dict[str, object]
 ) -> "Run":
     """A run without readings, as a recording would begin it."""
-    from datetime import UTC, datetime
-
     from calib.acquire.recording.course import UNTIL, extensions_of
     from calib.records import Procedure, Run, RunHead
+    from calib.stamp import here_and_now
 
     extensions = extensions_of(course) | {UNTIL: until}
     head = RunHead(
@@ -29,7 +28,7 @@ def run_to_plan(
         setup,
         _scale(scale),
         Procedure(),
-        started=datetime.now(UTC),
+        started=here_and_now(),
         extensions=extensions,
     )
     return Run(band.id, head, ())

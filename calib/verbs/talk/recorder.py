@@ -21,7 +21,7 @@ from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
 from calib.verbs.terminal import live
-from calib.verbs.terminal.prompts import BACK, BackError, EndOfInputError, ask_line, say, typed_path, yes
+from calib.verbs.terminal.prompts import BACK, HELP, BackError, EndOfInputError, ask_line, say, typed_path, yes
 
 UNKEPT = "not all is on the disk"  # said by the interruption that ends a recording whose disk failed
 
@@ -268,6 +268,9 @@ class Recorder:
         """Ask until the whole recording is there."""
         while True:
             text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            if text.lower() in (*HELP, BACK):
+                say("  The place it was kept in cannot be written to. Type a folder on another disk or stick.")
+                continue
             if text[:1].isdecimal():
                 say("  That looks like a reading; first the recording needs a place. Type a folder.")
                 continue

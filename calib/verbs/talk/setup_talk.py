@@ -7,7 +7,7 @@ offered as it was last time, and a talk that was broken off goes on where it sto
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from secrets import token_hex
 from typing import Any
@@ -16,6 +16,7 @@ from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError
 from calib.plate_set import save_plates
 from calib.records import RunHead
+from calib.stamp import here_and_now
 from calib.use.ask import cautions, memory
 from calib.use.ask.conversation import Talk
 from calib.use.ask.gear import gear_of
@@ -137,7 +138,7 @@ class SetUp:
         if talk.still_open:
             return None
         try:
-            head, self.said = head_of(talk.answers, self.given, datetime.now(UTC).replace(microsecond=0))
+            head, self.said = head_of(talk.answers, self.given, here_and_now())
         except DataError as error:
             return error
         return head

@@ -6,6 +6,7 @@ groups, a suggestion for a mistyped word at every level.
 
 import os
 import re
+import shutil
 import sys
 from collections.abc import Mapping
 from difflib import get_close_matches
@@ -18,6 +19,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from calib.verbs.door import own
+from calib.verbs.terminal.plain_text import at_terminal
 from calib.verbs.terminal.typer_later import Said
 
 SETTINGS = {"help_option_names": ["-h", "--help"]}
@@ -30,12 +32,22 @@ def bold_headings(page: str) -> str:
     return own(re.sub(r"^([ ]{0,2}[A-Z][\w ,]*:)", "\033[1m\\1\033[0m", page, flags=re.MULTILINE))
 
 
+def _shown(text: str) -> str:
+    """A help page, headings in bold; one that is longer than the terminal goes through a pager, and is done then."""
+    if not (at_terminal() and sys.stdout.isatty()) or text.count("\n") + 2 <= shutil.get_terminal_size().lines:
+        return bold_headings(text)
+    from calib.verbs.terminal.pager import page
+
+    page(text)
+    raise typer.Exit()
+
+
 class Command(TyperCommand):
     """A command whose options stand in the groups they name as `rich_help_panel`."""
 
     def get_help(self, ctx: Any) -> str:
-        """The page, headings in bold at a terminal."""
-        return bold_headings(super().get_help(ctx))
+        """The page, headings in bold at a terminal, through a pager where it is longer than that."""
+        return _shown(super().get_help(ctx))
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """As typed; what is missing is asked for where somebody sits at a keyboard."""

@@ -244,11 +244,11 @@ def _answer(prompt: str, hint: str) -> str:
         if _talk is not None and _talk.repeats:
             return _talk.given[_talk.at]
         text = clean(ask_line(prompt))
-        if text.lower() in HELP and (hint or _talk is not None):
+        if text.lower() in HELP:
             say(f"  {hint or ANYTHING}")
-        elif text.lower() == BACK and _talk is not None and not _talk.at:
+        elif text.lower() == BACK and (_talk is None or not _talk.at):
             say("  This is the first question.")
-        elif text.lower() == BACK and _talk is not None:
+        elif text.lower() == BACK:
             raise BackError
         else:
             return text

@@ -83,7 +83,7 @@ def test_between_slack_and_the_first_tested_length_a_guess_is_marked_and_wide() 
     assert moved[toe] == pytest.approx((0.6 * part * (1 - part) * profile.force(1.13))[toe], rel=0.3)
     texts = [f.text for f in rig_findings(made, [profile], load.heights) if f.code == "outside-tested"]
     assert len(texts) == 1
-    assert "1.130 m, the shortest that was measured" in texts[0]
+    assert "1.13 m (44.5 in), the shortest that was measured" in texts[0]
 
 
 @given(st.floats(0, 1), st.lists(st.floats(0.9, 3.5), min_size=1, max_size=20))

@@ -86,7 +86,7 @@ def test_the_table_has_one_line_a_lifter(unit: str, press: str, capsys: Capture)
     (line,) = [line for line in said.splitlines() if line.startswith("  Ana")]
     assert ("1.250 m" if unit == "kg" else "49.21 in") in line
     assert "Far: " in said
-    assert "Low: band[0] B07, band[1] B07: slack" in said
+    assert "Low: B07 (left and right): slack" in said
 
 
 def test_a_lifter_low_enough_for_the_bar_to_fly_up_is_named(press: str, capsys: Capture) -> None:
@@ -111,6 +111,6 @@ def test_a_lifter_low_enough_for_the_bar_to_fly_up_is_named(press: str, capsys: 
 
 def test_nobody_fits_or_the_file_is_missing(press: str, capsys: Capture) -> None:
     assert run(["rig", press, "--lifters", "Far 2.3m 2.6m"]) == 1
-    assert "press.rig.toml: Far: band[0]" in capsys.readouterr().err
+    assert "press.rig.toml: Far: B on the left" in capsys.readouterr().err
     assert run(["rig", press, "--lifters", "who.csv"]) == 1
     assert "who.csv" in capsys.readouterr().err

@@ -221,24 +221,30 @@ def test_without_a_way_back_coming_down_is_null(place: Path, capsys: Capture) ->
 
 
 BAD = {
-    "bottom_mm = 1350": ("bottom_mm = 2350", r"bar\.top_mm: the top at 1\.9 m is not above the bottom at 2\.35 m"),
-    "anchor_height_mm = 100": ("anchor_height_mm = 1400", r"band\[0\]\.anchor_height_mm: .*run into it"),
+    "bottom_mm = 1350": (
+        "bottom_mm = 2350",
+        r"bar\.top_mm: the top at 1\.9 m \(74\.8 in\) is not above the bottom at 2\.35 m",
+    ),
+    "anchor_height_mm = 100": ("anchor_height_mm = 1400", r"B on the left: anchor_height_mm: .*run into it"),
     "mass_kg = 20": ("mas_kg = 20", r"bar\.mas_kg: unknown field 'mas_kg'; did you mean 'mass_kg'"),
     "sleeve_diameter_mm = 50": ("sleeve_diameter = 50", r"band\[0\]\.sleeve_diameter: .* has no unit"),
     'side = "left"': ('side = "middle"', r"band\[0\]\.side: should be 'left', 'right' or 'both'"),
-    'arrangement = "straight"': ('arrangement = "spread"', r"band\[0\]\.pegs_apart_mm: .*two pegs"),
+    'arrangement = "straight"': ('arrangement = "spread"', r"B on the left: pegs_apart_mm: .*two pegs"),
     "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: plates_kg is nan"),
     "bottom_mm = 1350\n": ('bottom_mm = "1350"\n', r'bar\.bottom_mm: should be a valid number, not "1350";'),
     'profile = "B.profile.json"': (
         'profile = "C.profile.json"',
-        r"band\[0\]\.profile, .*C\.profile\.json: .*no such file",
+        r"C on the left, .*C\.profile\.json: .*no such file",
     ),
     "bandcurve-rig/1": ("bandcurve-rig/2", r"format: is of version 2, newer"),
-    "top_mm = 1900": ("top_mm = 2900", r"band\[0\]: with the bar at .*tested from 1\.130 to 2\.100 m"),
+    "top_mm = 1900": ("top_mm = 2900", r"B on the left: with the bar at .*tested from 1\.13 m \(44\.5 in\) to 2\.1 m"),
     "[bar]": ("[bar", r"is not TOML"),
     "tempo_s = 10": ("tempo_s = 1e-300", r"bar\.tempo_s: should be greater than or equal to 0\.1"),
     "temperature_C = 21": ("u_reading_mm = 2000", r"bar\.u_reading_mm: should be less than 1 m, not 2\.0 m"),
-    "latitude_deg = 45": ("hooks_mm = 120", r"bar\.hooks_mm: the hooks at 0\.12 m are not clear of band\[0\]'s anchor"),
+    "latitude_deg = 45": (
+        "hooks_mm = 120",
+        r"bar\.hooks_mm: the hooks at 0\.12 m .* are not clear of the anchor of B on",
+    ),
     "sleeve_diameter_mm = 50\n": (
         "sleeve_diameter_mm = 50\nfore_mm = [1, 2, 3]\n",
         r"band\[0\]\.fore_mm: has 3 values; give one, or two: for the bottom, for the top",
@@ -261,7 +267,7 @@ def test_each_mistake_is_one_sentence_with_its_place_and_a_remedy(right: str, pl
 
 def test_a_slack_length_longer_than_the_band_is_refused(place: Path, capsys: Capture) -> None:
     assert run(["rig", written(place, SQUAT.replace("slack_length_mm = 760", "slack_length_mm = 1060"))]) == 1
-    assert "band[0].slack_length_mm: the slack length 1.06 m" in capsys.readouterr().err
+    assert "B on the left: slack_length_mm: the slack length 1.06 m" in capsys.readouterr().err
 
 
 def test_beyond_the_tested_lengths_a_marked_guess_is_wider(place: Path, capsys: Capture) -> None:

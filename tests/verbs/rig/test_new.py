@@ -90,7 +90,7 @@ def test_what_contradicts_itself_is_said_and_asked_again(gym: Path, monkeypatch:
         "The rack's holes were not described",
         "900 is 9 m; type cm",
         "no such file",
-        "That does not fit: the slack length 1.78 m is not below the half path",
+        "That does not fit: the slack length 1.78 m (70.1 in) is not below the half path",
     ):
         assert sentence in said, sentence
     assert made(gym).band[0].slack_length == pytest.approx(0.78)
