@@ -5,7 +5,6 @@ When a value is held is decided in `acquire.points.held`; the correction is fitt
 
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import field, replace
 from pathlib import Path
 
@@ -33,13 +32,11 @@ from calib.verbs.terminal import keyboard, live
 from calib.verbs.terminal.prompts import (
     BACK,
     HELP,
-    BackError,
     EndOfInputError,
     ask_line,
     draw_prompt,
     say,
     sentence,
-    wait_for_enter,
     yes,
 )
 
@@ -152,8 +149,9 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
         return
     point = None
     while point is None:
-        with suppress(BackError):  # there is nothing to go back to: the value is needed
-            wait_for_enter("Enter when everything is off: ", OFF)
+        if clean(ask_line("Enter when everything is off: ")).lower() in (*HELP, BACK):
+            say(f"  {OFF}")
+            continue
         line.skip()
         line.restarted = False
         point = _held(line, taken.zero, taken.sheet.unit, through_restart=True)

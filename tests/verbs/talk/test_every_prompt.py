@@ -27,6 +27,7 @@ OWN_LINES = {  # places that read a line past `ask`; each says itself what ? and
     "talk/recorder.py:_ask_elsewhere",
     "scale/scale_questions.py:ask_rows",
     "cell/port_check.py:check_at_line",
+    "cell/port_check.py:_nothing_on_again",
 }
 
 
