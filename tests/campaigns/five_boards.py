@@ -14,6 +14,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from calib import load_profile
+from calib.acquire.files.run_file import read_run
+from calib.fit.curve.observations import observe
 from calib.units import G_STANDARD
 from tests.acquire.cell.cable import Cable
 from tests.campaigns.run_through import answer
@@ -130,10 +132,14 @@ def record(name: str, folder: Path, said: dict[str, str]) -> None:
 def _row(name: str, folder: Path, first: float, text: str) -> str:
     file = folder / "T1.profile.json"
     if not file.exists():
-        return f"| {name} | {first:.1f} | no profile: {text[-300:]!r} | |"
+        return f"| {name} | {first:.1f} | no profile: {text[-300:]!r} | | |"
     profile = load_profile(file)
     off = [100 * (profile.force(x + 0.0139, extrapolate=True) / band_force(x, "loading") - 1) for x in LENGTHS]
-    return f"| {name} | {first:.1f} | {text.count('after the stop')} | {max(off, key=abs):+.2f} |"
+    run = read_run(next(folder.glob("T1*.run.csv")))
+    seen = observe([run])
+    truth = [band_force(r.length or 0.0, r.branch or "loading") for r in run.readings]
+    worst = max((100 * (float(pull) / true - 1) for pull, true in zip(seen.pull, truth, strict=True)), key=abs)
+    return f"| {name} | {first:.1f} | {text.count('after the stop')} | {worst:+.3f} | {max(off, key=abs):+.2f} |"
 
 
 def main() -> None:
@@ -149,7 +155,7 @@ def main() -> None:
             person.start()
         for person in people:
             person.join()
-    print("| board | start to a value, s | points | worst, % of the band's pull |\n|---|---|---|---|")
+    print("| board | start to a value, s | points | worst point, % | worst of the profile, % |\n|---|---|---|---|---|")
     print("\n".join(said[name] for name in BOARDS))
 
 

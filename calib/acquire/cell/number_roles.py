@@ -202,14 +202,17 @@ def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line)
     return _which(sorted(moving + told) or free, line, columns)
 
 
+_OF = re.compile(r"\b(?:of|von|van|de|di|sur)\b", re.IGNORECASE)  # what it takes, or what is wanted
+
+
 def _beside(columns: Sequence[_Column], strong: Sequence[int], free: Sequence[int], line: Line) -> list[int]:
-    """Numbers like the one with a unit, before it, with only blanks between: the unit may be that of both."""
+    """Numbers like the one with a unit, before it, with only blanks or "of" between: the unit may be that of both."""
     if len(strong) != 1 or strong[0] == 0 or named(columns[strong[0]].name) == "value":
         return []
     i = strong[0] - 1
     one, force = columns[i], columns[strong[0]]
     like = i in free and not one.is_whole and one.spot.places == force.spot.places and not one.unit
-    return [i] if like and not re.search(r"\w", line.shape[i + 1]) and not is_clock(one.values) else []
+    return [i] if like and not re.search(r"\w", _OF.sub("", line.shape[i + 1])) and not is_clock(one.values) else []
 
 
 def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:

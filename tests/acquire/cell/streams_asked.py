@@ -48,6 +48,7 @@ STREAMS = (
         "({value kg})",
         pattern=True,
     ),
+    asked(device("of what it takes", lambda i, x: f"{x:.2f} of 50.00 kg"), "of", "value kg, other"),
     asked(
         device("mean beside, without names", lambda i, x: f"{x:.2f} {_other(i + 28):.2f} kg"), "kg", "value kg, other"
     ),
