@@ -41,10 +41,13 @@ def copy_to(place: Path) -> Path:
 def first_failure(project: Path, tests: Sequence[str]) -> str | None:
     """The first of some tests that fails in a copy; None where all pass."""
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *(f"tests/{t}" for t in tests)]
-    done = subprocess.run(
-        command, cwd=project, capture_output=True, text=True, timeout=LONGEST_S, check=False,
-        env=os.environ | {"PYTHONPATH": str(project)},
-    )  # fmt: skip
+    try:
+        done = subprocess.run(
+            command, cwd=project, capture_output=True, text=True, timeout=LONGEST_S, check=False,
+            env=os.environ | {"PYTHONPATH": str(project)},
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        return f"no end within {LONGEST_S} s: a test that waits should say so sooner"
     if done.returncode == 0:
         return None
     found = re.search(r"^(?:FAILED|ERROR) (\S+)", done.stdout, flags=re.MULTILINE)

@@ -1,8 +1,9 @@
 """Files a stranger may hand over: what could stall or swell the reader is one sentence, at once."""
 
 import os
+import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -72,10 +73,24 @@ def test_a_text_saved_as_two_bytes_a_letter_is_named_so(parse: Callable[[bytes, 
         parse("known_kg,shown_kg\n20,19.8\n".encode("utf-16"), "x.csv")
 
 
+@pytest.fixture
+def impatient() -> Iterator[None]:
+    """What waits for ten seconds fails, rather than hangs."""
+
+    def give_up(*_: object) -> None:
+        raise TimeoutError("it waits")
+
+    before = signal.signal(signal.SIGALRM, give_up)
+    signal.alarm(10)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 @pytest.mark.parametrize("read", [read_run, load_profile, load_scale, read_rig, lambda p: read_capped(p, 10)])
+@pytest.mark.usefixtures("impatient")
 def test_a_pipe_by_name_is_refused_and_never_waited_for(read: object, tmp_path: Path) -> None:
-    if not hasattr(os, "mkfifo"):
-        pytest.skip("this system has no named pipes")
     pipe = tmp_path / "B07.run.csv"
     os.mkfifo(pipe)
     with pytest.raises(FileError, match="is not a regular file"):

@@ -21,6 +21,9 @@ BAR = 'format = "bandcurve-rig/1"\n[bar]\nmass_kg = 20\nplates_kg = 60\nbottom_m
 TABLE = "lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg\n{name},1200,1700,90,110\n"
 
 
+MANY_KINDS = ",".join(f"{n}x2" for n in range(1, 22))
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     for name in ("B", "C"):
@@ -63,7 +66,8 @@ def test_what_to_hang_for_a_wanted_load(phone: TestClient, folder: Path) -> None
 @pytest.mark.parametrize(
     ("typed", "words"),
     [({"top": "many"}, "many"), ({"top": "9000"}, ""), ({"top": "110", "plates": "20"}, "mass and a number"),
-     ({"top": "110", "plates": "20x-1"}, "mass and a number"), ({"top": "<b>"}, "&lt;b&gt;")],
+     ({"top": "110", "plates": "20x-1"}, "mass and a number"),
+     ({"top": "110", "plates": MANY_KINDS}, "21 kinds of plates"), ({"top": "<b>"}, "&lt;b&gt;")],
 )  # fmt: skip
 def test_what_cannot_be_hung_is_one_sentence_above_the_form(
     phone: TestClient, typed: dict[str, str], words: str
@@ -193,3 +197,10 @@ def test_an_answer_asked_again_is_kept_and_none_is_stale(
         after = both()
         assert (after[0] != before[0], after[1] != before[1]) == new
     assert phone.get("/solve/squat", params=load | {"top": "112"}, headers=JSON).json() != after[0]
+
+
+def test_a_form_of_more_fields_than_any_of_the_page_is_refused(phone: TestClient) -> None:
+    form = {"headers": {**HERE, "content-type": "application/x-www-form-urlencoded"}}
+    answer = phone.post("/recheck/B", content="&".join(f"f{n}=1" for n in range(101)), **form)  # type: ignore[arg-type]
+    assert answer.status_code == 422
+    assert "could not be read" in answer.text

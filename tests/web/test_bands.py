@@ -100,3 +100,12 @@ def test_a_band_never_fitted_leads_to_measuring_it(phone: TestClient, tmp_path: 
     answer = phone.get("/band/B1")
     assert answer.status_code == 422
     assert 'href="/measure?band=B1&amp;occasion=quick">Measure B1</a>' in answer.text
+
+
+def test_a_band_is_opened_by_its_name_and_never_by_the_path_of_a_file(phone: TestClient, tmp_path: Path) -> None:
+    """A sound profile lies there each time: inside the folder, beside it, named in full."""
+    beside = tmp_path.parent / f"{tmp_path.name}.profile.json"
+    shutil.copy(ROOT / "sample_runs" / "THIN.profile.json", beside)
+    for name in ("KNEE.profile.json", f"../{beside.name}", f"..%2f{beside.name}", f"/{beside}", str(beside)):
+        assert phone.get(f"/band/{name}").status_code in (404, 422), name
+        assert phone.get(f"/band/{name.replace('..', '%2e%2e')}").status_code in (404, 422), name

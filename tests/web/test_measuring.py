@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import RunWriter, read_run
+from calib.web import measuring
 from calib.web.access import Doorkeeper
 from calib.web.measuring import Sitting
 from calib.web.views import page_of
@@ -253,3 +254,16 @@ def test_a_recording_taken_up_a_day_later_says_so(run: Path) -> None:
     again = Sitting.resume(run, clocks.wall, clocks.steady)
     assert again.said == ()
     assert again.now() == 30.0, "never before what was read"
+
+
+def test_no_more_recordings_are_held_open_than_a_few_and_each_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(measuring, "MOST_OPEN", 2)
+    for i in range(4):
+        RunWriter.create(tmp_path / f"B{i}.run.csv", begun(cycles=1).head).close()
+    bench = measuring.Bench(tmp_path)
+    for name in ("B0", "B1", "B2", "B3", "B0"):
+        with bench.sitting(name) as one:
+            assert one is bench.open[name]
+        assert len(bench.open) <= 2
