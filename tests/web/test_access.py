@@ -1,10 +1,12 @@
 """Who is let in: a code once, a cookie from then on, nothing from elsewhere."""
 
+import asyncio
 from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
 
+from calib.web import access
 from calib.web.access import BURST, HEADERS, LARGEST_BODY, MOST_SESSIONS, Doorkeeper
 from calib.web.bands import bands
 from calib.web.pages import build, site_of
@@ -118,3 +120,15 @@ def test_nothing_outside_is_served(tmp_path: Path, address: str) -> None:
     answer = browser.get(address)
     assert answer.status_code == 404
     assert "import" not in answer.text
+
+
+def test_a_body_that_says_no_length_ends_where_it_grows_too_large() -> None:
+    async def endless() -> dict[str, object]:
+        return {"type": "http.request", "body": b"x" * (access.LARGEST_BODY // 4), "more_body": True}
+
+    receive = access._bounded(endless)
+
+    async def read() -> list[object]:
+        return [(await receive())["type"] for _ in range(5)]
+
+    assert asyncio.run(read()) == [*4 * ["http.request"], "http.disconnect"]
