@@ -1,8 +1,8 @@
 """`bandcurve page`: the page beside the rack, for this computer's browser or a phone in the same network."""
 
 import sys
-import webbrowser
 from pathlib import Path
+from threading import Timer
 from typing import TYPE_CHECKING, Annotated
 
 from calib.errors import UsageError
@@ -38,13 +38,16 @@ def command(
         raise UsageError(f"{folder} is not a folder", remedy="name the folder your band files are in")
     from calib.web.access import Doorkeeper
     from calib.web.server import listen, serve
-    from calib.web.views import page_of
+    from calib.web.views import load_all, page_of
 
     address = listen(port, phone=phone)
     door = Doorkeeper(address.hosts)
 
     def show() -> None:
         _show(address, door, phone=phone, browser=not no_browser and not phone)
+        rest = Timer(1.0, load_all)
+        rest.daemon = True
+        rest.start()
 
     door.joined = lambda: _show(address, door, phone=phone, browser=False) if phone else None
     serve(page_of(folder.resolve(), door, cell or ()), address, show)
@@ -67,4 +70,6 @@ def _show(address: "Address", door: "Doorkeeper", *, phone: bool, browser: bool)
         print("Use a network you trust: others in it could read along.", file=sys.stderr)
     print("Ctrl-C ends the page.", file=sys.stderr, flush=True)
     if browser:
+        import webbrowser
+
         webbrowser.open(link)

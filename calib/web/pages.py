@@ -9,7 +9,7 @@ from collections.abc import Awaitable, Callable, Hashable, Mapping, Sequence
 from dataclasses import field
 from functools import cached_property, partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
@@ -27,13 +27,14 @@ from calib.itself import Itself
 from calib.profile.store.memory import recall
 from calib.profile.store.own_files import own_files
 from calib.units import FORCE, LENGTH, SHOWN, Shown
-from calib.use.ask.memory import GEAR
 from calib.use.bands.lookup import Found, Lookup
 from calib.use.report.layout import sentence
 from calib.web.access import COOKIE, Doorkeeper, Guard
-from calib.web.cell.cells import Cells
-from calib.web.measuring import Bench
 from calib.web.once import Once
+
+if TYPE_CHECKING:
+    from calib.web.cell.cells import Cells
+    from calib.web.measuring import Bench
 
 Kind = TypeVar("Kind")
 MOST_ANSWERS = 8  # kept, of those that take long
@@ -47,15 +48,24 @@ class Site:
 
     folder: Path
     templates: Environment
-    cells: Cells
+    ports: tuple[str, ...]  # of load cells, named at the terminal
     once: Once
     _seen: tuple[object, dict[Path, Lookup]] | None = None
     _answers: dict[tuple[Hashable, ...], Any] = field(default_factory=dict)
 
     @cached_property
-    def bench(self) -> Bench:
+    def bench(self) -> "Bench":
         """The recordings that are open."""
+        from calib.web.measuring import Bench
+
         return Bench(self.folder)
+
+    @cached_property
+    def cells(self) -> "Cells":
+        """The load cell at this computer."""
+        from calib.web.cell.cells import Cells
+
+        return Cells(self.folder, self.ports)
 
     def lookup(self, folder: Path | None = None) -> Lookup:
         """The bands of the folder, or of one in it; looked through again only when a file has changed."""
@@ -86,6 +96,8 @@ class Site:
 
     def shown_units(self, asked: "Asked") -> Shown:
         """Units for people: loads as this browser wants them, lengths as the folder's tape is marked."""
+        from calib.use.ask.memory import GEAR
+
         gear = recall(self.folder).get(GEAR)
         known = gear.value if gear is not None and isinstance(gear.value, dict) else {}
         force = asked.force or ("lb" if known.get("force_unit") == "lb" else "kg")
@@ -147,7 +159,7 @@ def site_of(folder: Path, ports: Sequence[str] = ()) -> Site:
     templates = Environment(
         loader=PackageLoader("calib.web"), autoescape=select_autoescape(), undefined=StrictUndefined, auto_reload=False
     )
-    return Site(folder, templates, Cells(folder, tuple(ports)), Once())
+    return Site(folder, templates, tuple(ports), Once())
 
 
 def build(

@@ -4,6 +4,7 @@ import asyncio
 import json
 from collections.abc import AsyncIterator, Sequence
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
@@ -11,18 +12,8 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 from starlette.types import ASGIApp
 
 from calib.errors import BandcurveError
-from calib.use.bands.box_folder import boxes
 from calib.web.access import Doorkeeper
-from calib.web.answers import heights, lifters, pairs, solved
-from calib.web.asking import tape_drawing
-from calib.web.bands import band, bands
-from calib.web.boxes import begin_band, box, box_list
-from calib.web.cell.connecting import cell, connect
-from calib.web.pages import Asked, Site, build, site_of
-from calib.web.rechecks import asks, checked
-from calib.web.rigs import rig, rigs
-from calib.web.scales import scale, scale_list, weighed
-from calib.web.starting import begin, finish, prepare, start
+from calib.web.pages import Asked, Site, View, build, site_of
 from calib.web.ways_on import way_on
 
 ALIVE_S = 10.0  # a stream without news says so often that it is there, and finds out that nobody listens
@@ -41,6 +32,9 @@ def page_of(folder: Path, door: Doorkeeper, ports: Sequence[str] = ()) -> ASGIAp
 
 def recording(site: Site, asked: Asked) -> Response:
     """One recording: what comes next, and what there is so far."""
+    from calib.use.bands.box_folder import boxes
+    from calib.web.asking import tape_drawing
+
     name = asked.request.path_params["name"]
     with site.bench.sitting(name) as sitting:
         seen, tape = sitting.seen_by(asked.browser), tape_drawing(sitting.state)
@@ -95,32 +89,52 @@ def watching(site: Site, asked: Asked) -> Response:
     return StreamingResponse(changes(), media_type="text/event-stream")
 
 
+_LATER: set[str] = set()
+
+
+def load_all() -> None:
+    """Load what was left for later, while nobody waits for it."""
+    for module in sorted(_LATER):
+        import_module(f"calib.web.{module}")
+
+
+def later(module: str, name: str) -> View:
+    """A view that is loaded when it is first asked for: the first page need not wait for all the others."""
+    _LATER.add(module)
+
+    def view(site: Site, asked: Asked) -> Response:
+        found: Response = getattr(import_module(f"calib.web.{module}"), name)(site, asked)
+        return found
+
+    return view
+
+
 VIEWS = {
-    "/": bands,
-    "/band/{name:path}": band,
-    "/rigs": rigs,
-    "/rig/{name:path}": rig,
-    "/recheck/{name:path}": asks,
-    "/scales": scale_list,
-    "/scale/{name:path}": scale,
-    "/boxes": box_list,
-    "/box/{name:path}": box,
-    "/pairs": pairs,
-    "/solve/{name:path}": solved,
-    "/lifters": lifters,
-    "/heights/{name:path}": heights,
-    "/measure": start,
-    "/cell": cell,
+    "/": later("bands", "bands"),
+    "/band/{name:path}": later("bands", "band"),
+    "/rigs": later("rigs", "rigs"),
+    "/rig/{name:path}": later("rigs", "rig"),
+    "/recheck/{name:path}": later("rechecks", "asks"),
+    "/scales": later("scales", "scale_list"),
+    "/scale/{name:path}": later("scales", "scale"),
+    "/boxes": later("boxes", "box_list"),
+    "/box/{name:path}": later("boxes", "box"),
+    "/pairs": later("answers", "pairs"),
+    "/solve/{name:path}": later("answers", "solved"),
+    "/lifters": later("answers", "lifters"),
+    "/heights/{name:path}": later("answers", "heights"),
+    "/measure": later("starting", "start"),
+    "/cell": later("cell.connecting", "cell"),
     "/measure/{name:path}/live": watching,
     "/measure/{name:path}": recording,
 }
 CHANGES = {
-    "/measure": prepare,
-    "/begin": begin,
-    "/cell": connect,
-    "/box/{name:path}": begin_band,
-    "/scale/{name:path}": weighed,
-    "/recheck/{name:path}": checked,
+    "/measure": later("starting", "prepare"),
+    "/begin": later("starting", "begin"),
+    "/cell": later("cell.connecting", "connect"),
+    "/box/{name:path}": later("boxes", "begin_band"),
+    "/scale/{name:path}": later("scales", "weighed"),
+    "/recheck/{name:path}": later("rechecks", "checked"),
     "/measure/{name:path}": entry,
-    "/curve/{name:path}": finish,
+    "/curve/{name:path}": later("starting", "finish"),
 }

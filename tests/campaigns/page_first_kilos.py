@@ -26,27 +26,39 @@ SETTLED = "#recording:is([data-state=ready], [data-state=done])"
 
 
 class Person:
-    """Whoever stands before the rack; counts what the hands do."""
+    """Whoever stands before the rack; counts what the hands do, and where the seconds go."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.did = page, Counter[str]()
+        self.page, self.did, self.took = page, Counter[str](), Counter[str]()
+
+    def spend(self, seconds: float, on: str) -> None:
+        """Something done away from the page, or with a finger on it."""
+        time.sleep(seconds)
+        self.took[on] += round(1000 * seconds)
 
     def tap(self, name: str, role: str = "button") -> None:
         """One tap on a button, a link or a box to tick."""
         self.did["taps"] += 1
-        time.sleep(KEY_S)
+        self.spend(KEY_S, "taps and keys")
         self.page.get_by_role(role, name=name).first.tap()  # type: ignore[arg-type]
 
     def type(self, place: str, text: str) -> None:
         """A field touched and typed into."""
         self.did["taps"] += 1
+        self.spend(KEY_S, "taps and keys")
+        self.on_pad(place, text)
+
+    def on_pad(self, place: str, text: str) -> None:
+        """Typed on the pad, which needs no field to be touched first."""
         self.did["keys"] += len(text)
-        time.sleep(KEY_S * (1 + len(text)))
+        self.spend(KEY_S * len(text), "taps and keys")
         self.page.fill(place, text)
 
-    def hands(self, seconds: float) -> None:
-        """Something done away from the page."""
-        time.sleep(seconds)
+    def hold(self) -> None:
+        """Hold until the bell."""
+        begun_s = time.monotonic()
+        expect(self.page.locator("#wait")).to_have_text("Read now", timeout=30_000)
+        self.took["holds"] += round(1000 * (time.monotonic() - begun_s))
 
 
 def quick_look(person: Person) -> float:
@@ -57,22 +69,22 @@ def quick_look(person: Person) -> float:
     person.tap("Quick look")
     person.type("#q-max", "50 kg")
     person.type("#q-step", "0.05")
-    person.hands(TAPE_S)
+    person.spend(TAPE_S, "band taped")
     person.type("#q-flat", "100 cm")
     person.tap("Next")
-    person.hands(READ_S)
+    person.spend(READ_S, "cautions read")
     person.tap("All of this is so", "checkbox")
-    person.hands(PULLS_S)
+    person.spend(PULLS_S, "three pulls")
     person.tap("Done: begin")
     while page.locator(SETTLED).get_attribute("data-state") == "ready":
         version = page.locator(SETTLED).get_attribute("data-version")
         place = page.locator("#place").inner_text()
         if place:
-            person.hands(SET_S)
+            person.spend(SET_S, "lengths set")
             person.tap("It is set")
-            expect(page.locator("#wait")).to_have_text("Read now", timeout=30_000)
+            person.hold()
         kilos = shown(float(place.split()[0]) / 100 + 0.014) if place else 0.0
-        person.type("#value", f"{round(kilos / 0.05) * 0.05:.2f}" if place else "0")
+        person.on_pad("#value", f"{round(kilos / 0.05) * 0.05:.2f}" if place else "0")
         person.tap("Take it")
         expect(page.locator(SETTLED)).not_to_have_attribute("data-version", version or "")
     person.tap("Show the kilos")
@@ -83,7 +95,6 @@ def quick_look(person: Person) -> float:
 
 def main() -> None:
     """Do it once, and say how long it took."""
-    hands = READ_S + TAPE_S + PULLS_S
     with (
         TemporaryDirectory(prefix="first") as folder,
         chromium() as browser,
@@ -94,8 +105,9 @@ def main() -> None:
         kilos = quick_look(person)
         took = time.monotonic() - begun_s
     print(f"{person.did['taps']} taps, {person.did['keys']} keys, {took:.0f} s to {kilos:.2f} kg.")
-    print(f"Of these {hands:.0f} s are the hands' (cautions read, band taped, three pulls),")
-    print(f"{SET_S:.0f} s each length to be set, {KEY_S} s each key.")
+    rest = took - sum(person.took.values()) / 1000
+    for on, spent in [*person.took.items(), ("the page and its browser", 1000 * rest)]:
+        print(f"{spent / 1000:6.1f} s  {on}")
 
 
 if __name__ == "__main__":

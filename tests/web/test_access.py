@@ -1,6 +1,8 @@
 """Who is let in: a code once, a cookie from then on, nothing from elsewhere."""
 
 import asyncio
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -132,3 +134,10 @@ def test_a_body_that_says_no_length_ends_where_it_grows_too_large() -> None:
         return [(await receive())["type"] for _ in range(5)]
 
     assert asyncio.run(read()) == [*4 * ["http.request"], "http.disconnect"]
+
+
+def test_the_first_page_waits_for_nothing_that_only_others_need() -> None:
+    heavy = "{'numpy', 'scipy', 'matplotlib'}"
+    code = f"import sys, calib.web.views, calib.web.server; print(sorted({heavy} & set(sys.modules)))"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert said.stdout.strip() == "[]"

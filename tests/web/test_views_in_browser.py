@@ -107,4 +107,4 @@ def test_the_first_page_costs_less_than_a_second_of_computing(folder: Path) -> N
     _, _, used = os.wait4(server.pid, 0)
     server.returncode = 0
     server.stderr.close()
-    assert used.ru_utime + used.ru_stime < 1.0
+    assert used.ru_utime + used.ru_stime < 0.7  # about 0.45 where nothing else runs
