@@ -4,6 +4,8 @@ The questions, their help and how an answer is read are those of `use/ask`; the 
 answers travel with the form, so nothing is half begun on the server when a phone falls asleep.
 """
 
+import re
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any, cast
@@ -13,12 +15,13 @@ from starlette.responses import RedirectResponse, Response
 from calib.acquire.files.typed import parse_length
 from calib.acquire.recording.new_file import free_name, new_writer
 from calib.acquire.recording.state import Recording
-from calib.errors import BandcurveError, DataError, UsageError
+from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.memory import recall, remember
 from calib.records import RunHead
 from calib.stamp import here_and_now
+from calib.units import LENGTH
 from calib.use.ask import memory
 from calib.use.ask.cautions import CAUTIONS
 from calib.use.ask.conversation import Talk
@@ -45,6 +48,7 @@ class StartForm:
     given: Given
     talk: Talk
     until: str  # how well the pull is to be known, as typed; "" where the plan is fixed
+    over: str  # between which lengths, as typed; "" for all of them
     wrong: dict[str, str]  # key of a question: what is wrong with its answer
 
     @property
@@ -61,30 +65,58 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     """
     band = check_id(fields.get("band", "").strip())
     occasion = cast("Occasion", fields["occasion"] if fields.get("occasion") in OCCASIONS else "quick")
-    known = {key: found.value for key, found in recall(site.folder).items()}
     given = Given(band=band, quick=occasion == "quick")
-    given = site.cells.given_at_cell(given) if fields.get("cell") else with_scale_of(given, known)
+    given = site.cells.given_at_cell(given) if fields.get("cell") else with_scale_of(given, known_of(site))
+    talk, wrong = read_answers(site, given, fields)
+    until, over = (fields.get(k, "").strip()[:40] if _may_choose(talk, given) else "" for k in ("until", "over"))
+    if until:
+        try:
+            wanted = per_cent(f"{until.rstrip('% ')}%", "this")
+            given = replace(given, until=until_head(wanted, _span(over, talk.answers) if over else None))
+        except BandcurveError as error:
+            wrong["over" if isinstance(error, DataError) else "until"] = sentence(str(error))
+    return StartForm(band, given, talk, until, over if until else "", wrong)
+
+
+def known_of(site: Site) -> Mapping[str, Any]:
+    """What the folder remembers."""
+    return {key: found.value for key, found in recall(site.folder).items()}
+
+
+def read_answers(site: Site, given: Given, fields: dict[str, str]) -> tuple[Talk, dict[str, str]]:
+    """The answers of a form over those of last time; keys of questions whose answer cannot be read, and why."""
     typed = {q.key: fields[f"q.{q.key}"].strip() for q in MEASURING if fields.get(f"q.{q.key}", "").strip()}
     start = given.talk()
-    told = memory.recalled(
-        known, replace(start, answers={**start.answers, **({"way": typed["way"]} if "way" in typed else {})}), band
-    )
+    way = {"way": typed["way"]} if "way" in typed else {}
+    told = memory.recalled(known_of(site), replace(start, answers={**start.answers, **way}), given.band)
     talk = replace(told, answers={k: v for k, v in told.answers.items() if k not in typed})
     wrong: dict[str, str] = {}
     for question in MEASURING:
-        if question.key not in typed or not question.when(talk.answers) or occasion not in question.fits:
+        if question.key not in typed or not question.when(talk.answers) or given.occasion not in question.fits:
             continue
         try:
             talk = talk.answered(question.key, typed[question.key])
         except DataError as error:
             wrong[question.key] = sentence(str(error))
-    until = fields.get("until", "").strip()[:20] if _may_choose(talk, given) else ""
-    if until:
-        try:
-            given = replace(given, until=until_head(per_cent(f"{until.rstrip('% ')}%", "this"), None))
-        except UsageError as error:
-            wrong["until"] = sentence(str(error))
-    return StartForm(band, given, talk, until, wrong)
+    return talk, wrong
+
+
+def _span(text: str, answers: Mapping[str, str]) -> tuple[float, float]:
+    """Two lengths with dots or a word between, in the unit of the tape where none stands behind. [m]"""
+    parts = [part for part in re.split(r"\s*(?:\.\.+|\bto\b|\s-\s)\s*", text) if part]
+    if len(parts) != 2:
+        raise DataError(f"{text!r} is not two lengths", remedy="for example 1.2 m to 1.8 m")
+    unit = next((u for u in sorted(LENGTH, key=len, reverse=True) if parts[1].endswith(u)), _tape_unit(answers))
+    low, high = (parse_length(part, unit) for part in parts)
+    if not low < high:
+        raise DataError(f"{text!r} does not go up", remedy="the shorter length first")
+    return low, high
+
+
+def _tape_unit(answers: Mapping[str, str]) -> str:
+    """That the flat length was typed in."""
+    flat = answers.get("flat", "").strip()
+    return next((u for u in sorted(LENGTH, key=len, reverse=True) if flat.endswith(u)), "cm")
 
 
 def _may_choose(talk: Talk, given: Given) -> bool:
@@ -101,11 +133,14 @@ def start(site: Site, asked: Asked) -> Response:
 
 
 def _with_defaults(form: StartForm) -> StartForm:
+    return replace(form, talk=with_defaults(form.talk))
+
+
+def with_defaults(talk: Talk) -> Talk:
     """What was left empty though it need not be answered is taken as it stands there."""
-    talk = form.talk
     while (question := next((q for q in talk.still_open if not q.needed), None)) is not None:
         talk = talk.answered(question.key, "")
-    return replace(form, talk=talk)
+    return talk
 
 
 def prepare(site: Site, asked: Asked) -> Response:
@@ -128,6 +163,7 @@ def prepare(site: Site, asked: Asked) -> Response:
         occasion=form.talk.occasion,
         cell=form.given.cell is not None,
         until=form.until,
+        over=form.over,
         answers=dict(form.talk.answers),
         cautions=CAUTIONS,
         clear=drawing("stand-clear"),
@@ -187,23 +223,32 @@ def finish(site: Site, asked: Asked) -> Response:
 
 def _show_form(site: Site, asked: Asked, form: StartForm, missing: dict[str, str]) -> Response:
     talk, wrong = form.talk, {**missing, **form.wrong}
-    shown = [q for q in MEASURING if q.listed and talk.occasion in q.fits and q.when(talk.answers)]
-    ask = {q.key for q in talk.still_open} | set(wrong) | ({"flat"} if not talk.recalled else set()) | _typed(asked)
+    asked_first, more = fields_of(talk, wrong, asked)
     values = {
         "band": form.band,
         "occasion": talk.occasion,
         "recalled": talk.recalled,
         "cell": form.given.cell is not None,
         "until": form.until,
+        "over": form.over,
         "wrong_until": form.wrong.get("until", ""),
+        "wrong_over": form.wrong.get("over", ""),
         "may_until": _may_choose(talk, form.given),
         "line": site.cells.notes,
         "scale": form.given.scale.id if form.given.scale else "",
-        "asked": [_field(talk, q, wrong.get(q.key, "")) for q in shown if q.key in ask],
-        "more": [_field(talk, q, "") for q in shown if q.key not in ask],
+        "asked": asked_first,
+        "more": more,
         "wrong": wrong.get("", ""),
     }
     return site.render(asked, "set_up.html", 422 if wrong else 200, **values)
+
+
+def fields_of(talk: Talk, wrong: dict[str, str], asked: Asked) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """The questions as the form shows them: those to be answered, and those that stand as last time."""
+    shown = [q for q in MEASURING if q.listed and talk.occasion in q.fits and q.when(talk.answers)]
+    ask = {q.key for q in talk.still_open} | set(wrong) | ({"flat"} if not talk.recalled else set()) | _typed(asked)
+    first = [_field(talk, q, wrong.get(q.key, "")) for q in shown if q.key in ask]
+    return first, [_field(talk, q, "") for q in shown if q.key not in ask]
 
 
 def _typed(asked: Asked) -> set[str]:

@@ -69,6 +69,22 @@ def test_readings_are_chosen_until_the_pull_is_known_as_wanted(phone: TestClient
     assert (tmp_path / "B07.profile.json").is_file()
 
 
+@pytest.mark.parametrize("over", ["120 cm to 160 cm", "1.2..1.6m", "120 - 160", "120cm .. 160cm"])
+def test_the_lengths_that_matter_are_kept_as_those_of_the_command(phone: TestClient, tmp_path: Path, over: str) -> None:
+    typed = {**FULL, **SCALE, "until": "10", "over": over}
+    assert 'name="over"' in phone.post("/measure", headers=HERE, data=typed).text
+    assert phone.post("/begin", headers=HERE, data=typed).status_code == 200
+    assert read_run(tmp_path / "B07.run.csv").head.extensions["until"] == {"U": 0.1, "over_m": [1.2, 1.6]}
+
+
+@pytest.mark.parametrize("over", ["160 to 120", "120", "a to b", "<b>", "1 to 2 to 3"])
+def test_lengths_that_say_nothing_are_one_sentence_beside_their_field(phone: TestClient, over: str) -> None:
+    answer = phone.post("/measure", headers=HERE, data={**FULL, **SCALE, "until": "10", "over": over})
+    assert answer.status_code == 422
+    assert 'id="wrong-over"' in answer.text
+    assert "<b>" not in answer.text
+
+
 @pytest.mark.parametrize("until", ["many", "0", "99", "<b>"])
 def test_a_wish_that_cannot_be_is_said_beside_its_field(phone: TestClient, tmp_path: Path, until: str) -> None:
     answer = phone.post("/measure", headers=HERE, data={**FULL, **SCALE, "until": until})

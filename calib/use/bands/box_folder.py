@@ -10,6 +10,7 @@ from calib.errors import BandcurveError
 from calib.profile.store.own_files import own_files
 
 EARLIEST = datetime(1, 1, 1, tzinfo=UTC)  # where a run does not say when it was begun
+OF_A_BOX = '\n# batch = "'
 HEAD_BYTES = 16_384  # a head of a run is shorter
 
 
@@ -31,19 +32,25 @@ def bands_to_measure(folder: Path) -> tuple[list[BandToMeasure], tuple[str, ...]
     return [b for b in found if latest[b.id] is b], tuple(said)
 
 
-def boxes(folder: Path) -> dict[str, Path]:
-    """Folders in which a band of a box is still to be measured, by their name as seen from here."""
+def boxes(folder: Path, mark: str = UNTAPED) -> dict[str, Path]:
+    """Folders of boxes by their name as seen from here.
+
+    Args:
+        folder: Looked through with all in it.
+        mark: What the head of a run holds; as it stands, boxes in which a band is still to be measured. `OF_A_BOX`
+            finds all of them.
+    """
     found: dict[str, Path] = {}
     for path in own_files(folder, "*.run.csv"):
         name = path.parent.relative_to(folder).as_posix()
-        if name not in found and _is_untaped(path):
+        if name not in found and _holds(path, mark):
             found[name] = path.parent
     return found
 
 
-def _is_untaped(path: Path) -> bool:
+def _holds(path: Path, mark: str) -> bool:
     try:
         with path.open("rb") as file:
-            return UNTAPED.encode() in file.read(HEAD_BYTES)
+            return mark.encode() in file.read(HEAD_BYTES)
     except OSError:
         return False

@@ -4,7 +4,6 @@ import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from calib.errors import DataError
 from calib.verbs.talk.recording_options import (
     FirstHoleOption,
     HolesOption,
@@ -19,9 +18,6 @@ from calib.verbs.terminal.quantities import paper_size
 if TYPE_CHECKING:
     from calib.records import RunHead
     from calib.use.ask.given import Given
-    from calib.use.report.sheet import Paper
-
-LABELS = "labels.pdf"
 
 
 def command(
@@ -62,12 +58,13 @@ def command(
     from calib.identity import check_id
     from calib.scale import load_scale
     from calib.use.ask.given import Given, answered
+    from calib.use.box.laying_out import refuse_other_runs, write_all
     from calib.verbs.talk.record_session import place_for
     from calib.verbs.terminal.prompts import EndOfInputError, prepare, say
 
     size = paper_size(paper)
     ids = [check_id(name) for name in numbered(prefix, count, first)]
-    _refuse_other_runs(folder)
+    refuse_other_runs(folder)
     given = Given(
         band=ids[0],
         box=True,
@@ -89,66 +86,25 @@ def command(
     except EndOfInputError:
         say("", "Stopped before all was said; nothing was written. The same command again goes on there.")
         return 1
-    _write_all(made, folder, min(full, count), size)
+    write_all(made, folder, min(full, count), size)
     _say(folder, made, min(full, count))
     return 0
 
 
-def _refuse_other_runs(folder: Path) -> None:
-    if folder.is_dir() and any(folder.glob("*.run.csv")):
-        raise DataError(
-            "holds runs already", where=str(folder), remedy=f"go on with: bandcurve batch record {folder}; or new name"
-        )
-
-
 def _asked(given: "Given", folder: Path, beside: Path | None) -> "RunHead":
-    from dataclasses import replace
-
+    from calib.use.box.laying_out import for_all
     from calib.verbs.talk.setup_talk import describe
     from calib.verbs.terminal.prompts import say
 
     say("What holds for the whole box; the flat length here is that of any one of them.")
     base = describe(given, beside)
-    name = folder.resolve().name
-    band = replace(base.band, batch=name, mass=None)
-    return replace(base, band=band, length=replace(base.length, tape=f"{name}-tape"))  # one tape for all of them
-
-
-def _write_all(made: "list[RunHead]", folder: Path, full: int, paper: "Paper") -> None:
-    """All files of the box; where the disk takes only some of them, none, or the box could not be made again."""
-    from contextlib import suppress
-
-    try:
-        for head in made:
-            _write(head, folder)
-        _labels(made, folder, full, paper)
-    except BaseException:
-        for head in made:
-            with suppress(OSError):
-                (folder / f"{head.band.id}.run.csv").unlink()  # there was no run in the folder before
-        with suppress(OSError):  # not where something else lies in it
-            folder.rmdir()
-        raise
-
-
-def _write(head: "RunHead", folder: Path) -> None:
-    from calib.acquire.recording.new_file import new_writer
-    from calib.acquire.recording.state import Recording
-
-    new_writer(folder / f"{head.band.id}.run.csv", Recording(head)).close()
-
-
-def _labels(made: "list[RunHead]", folder: Path, full: int, paper: "Paper") -> None:
-    from calib.safe_write import write_atomically
-    from calib.use.report.labels import Label, labels_pdf
-
-    labels = [Label(head.band.id, "measure in full" if i < full else "") for i, head in enumerate(made)]
-    write_atomically(folder / LABELS, labels_pdf(labels, paper))
+    return for_all(base, folder.resolve().name)
 
 
 def _say(folder: Path, made: "list[RunHead]", full: int) -> None:
     from calib.acquire.recording.batch_plan import BandToMeasure, seconds_left
     from calib.records import Run
+    from calib.use.box.laying_out import LABELS
     from calib.verbs.batch.batch_record import minutes
     from calib.verbs.terminal.plain_text import wrap
 

@@ -14,9 +14,10 @@ from functools import partial
 from multiprocessing import get_context
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
 from calib.errors import fault
+from calib.use.box.fitting import MapWithProgress
 from calib.verbs.terminal.progress import Progress
 
 ENOUGH_FOR_A_POOL = 24  # pieces of work: starting processes costs a second or two each
@@ -28,23 +29,6 @@ KILLED = "its worker process was killed, perhaps for want of memory; fit this fi
 
 T = TypeVar("T")
 R = TypeVar("R")
-
-
-class MapWithProgress(Protocol):
-    """Does a piece of work on each of some items; results in order."""
-
-    def __call__(
-        self, doing: str, work: Callable[[T], R], items: Sequence[T], failed: Callable[[T, str], R]
-    ) -> Iterator[R]:
-        """Do it.
-
-        Args:
-            doing: What to call it beside the bar; empty for no bar.
-            work: A function of a module, or a partial of one, so that another process finds it.
-            items: What it is done on.
-            failed: Makes the result of an item that could not be done, of it and a sentence; of a module too.
-        """
-        ...
 
 
 @contextmanager

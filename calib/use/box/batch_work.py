@@ -1,7 +1,7 @@
-"""What `bandcurve batch fit` does with one band at a time, so that other processes can: look, fit, borrow, write.
+"""What a fit of a box does with one band at a time, so that other processes can: look, fit, borrow, write.
 
 Of a band only what the record of the batch needs is kept, so a thousand take no more room than a few. Which bands come
-first and what is said of them is batch_fit.py's.
+first and what is said of them is the business of fitting.py.
 """
 
 from collections.abc import Iterable, Sequence
