@@ -27,6 +27,9 @@ TOUCH_THE_WORLD = {
     "calib.acquire.recording.new_file",
     "calib.use.bands.calibrate",
     "calib.use.bands.box_folder",
+    "calib.use.box.batch_work",
+    "calib.use.box.fitting",
+    "calib.use.box.laying_out",  # a box's files, all or none
     "calib.safe_read",
     "calib.safe_write",
     "calib.system",

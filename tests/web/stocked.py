@@ -16,7 +16,8 @@ from tests.web.test_scales import HOOK
 
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 VIEWS = (
-    "/", "/band/KNEE", "/rigs", "/rig/squat", "/pairs", "/solve/squat?top=110&plates=20x4,10x4", "/recheck/KNEE",
+    "/", "/band/KNEE", "/rigs", "/rigs/new", "/boxes/new", "/rig/squat", "/pairs", "/recheck/KNEE",
+    "/solve/squat?top=110&plates=20x4,10x4",
     "/lifters?table=evening.csv&rig=squat&plates=20x4,10x4", "/recheck/KNEE?plate=10", "/measure", "/boxes", "/box/box",
     "/measure?band=B9&occasion=full", "/measure/B1", "/cell?band=B2", "/band/NONE", "/scales", "/scale/hook",
 )  # fmt: skip

@@ -8,11 +8,10 @@ from typing import Any
 
 from calib.errors import BandcurveError, DataError, UsageError
 from calib.profile.store.memory import recall, remember
-from calib.use.rig.rig_file import Anchor
-from calib.verbs.rig.rig_questions import Ruler, Stand
+from calib.use.rig.rig_talk import PLACE, STAND, Stand, remembered_latitude, remembered_stand
 from calib.verbs.terminal.prompts import at_terminal, say
 
-STAND, PLACE, DRAFT, GEAR = "rig.stand", "rig.latitude", "rig.draft", "measuring.gear"  # keys
+DRAFT = "rig.draft"  # key
 
 
 class Memory:
@@ -25,11 +24,7 @@ class Memory:
 
     def stand(self) -> Stand | None:
         """Of the last rig, as far as it can be read."""
-        kept = self._known.get(STAND)
-        with suppress(TypeError, KeyError, ValueError):
-            if isinstance(kept, dict) and kept["unit"] in ("kg", "lb") and kept["ruler"]["unit"] in ("cm", "in"):
-                return Stand(Ruler(**kept["ruler"]), kept["unit"], float(kept["bar_kg"]), Anchor(**kept["anchor"]))
-        return None
+        return remembered_stand(self._known)
 
     def latitude(self, given: str | None) -> float | None:
         """Of the place: as given now, for the last rig, or where plates were hung to measure a band. [degree]
@@ -37,20 +32,10 @@ class Memory:
         Raises:
             UsageError: What is given is none.
         """
-        from calib.use.ask.readers import latitude
-
-        gear = self._known.get(GEAR)
-        measured = gear.get("latitude") if isinstance(gear, dict) else None
-        text = given or self._known.get(PLACE) or measured
-        if not text:
-            return None
         try:
-            degrees, _, side = latitude(str(text), {}).partition(" ")
+            return remembered_latitude(self._known, given)
         except DataError as error:
-            if given is None:
-                return None
-            raise UsageError(f"--latitude {given[:20]!r}: {error.what}", remedy="for example 52, or 34S") from None
-        return -float(degrees) if side == "S" else float(degrees)
+            raise UsageError(f"--latitude {str(given)[:20]!r}: {error.what}", remedy="for example 52, or 34S") from None
 
     def draft(self) -> tuple[str, ...]:
         """Answers of a talk about this rig that was broken off."""

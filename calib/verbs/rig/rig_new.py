@@ -34,10 +34,11 @@ def command(
     """
     from calib.identity import check_id
     from calib.safe_write import new_folder, write_new
+    from calib.use.rig.rig_talk import ask_rig
     from calib.use.rig.rig_written import rig_toml
     from calib.verbs.rig.rig_memory import Memory
     from calib.verbs.rig.rig_place import stand_in
-    from calib.verbs.rig.rig_questions import ask_rig
+    from calib.verbs.terminal import prompts
     from calib.verbs.terminal.prompts import EndOfInputError, lead, prepare
 
     folder = out or Path()
@@ -48,7 +49,7 @@ def command(
     place = memory.latitude(latitude)
     prepare()
     try:
-        talk = partial(ask_rig, partial(_profile, folder), memory.stand(), place)
+        talk = partial(ask_rig, prompts, partial(_profile, folder), memory.stand(), place)
         rig, stand = lead(talk, memory.draft(), memory.keep_draft)
     except EndOfInputError:
         raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None

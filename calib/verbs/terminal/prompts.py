@@ -13,6 +13,7 @@ from typing import TypeVar
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import DataError
 from calib.errors import EndOfInputError as EndOfInputError
+from calib.use.ask.asker import number_of, yes_or_no
 from calib.verbs.door import draw, harmless
 from calib.verbs.terminal import plain_text
 from calib.verbs.terminal.plain_text import at_terminal as at_terminal
@@ -281,24 +282,9 @@ def typed_path(text: str) -> Path:
 
 def choose(prompt: str, options: Sequence[T], *, default: int = 1, hint: str = "") -> T:
     """Ask for the number of one of some options, counted from 1."""
-
-    def read(text: str) -> T:
-        if text in {str(i + 1) for i in range(len(options))}:
-            return options[int(text) - 1]
-        numbers = ", ".join(str(i + 1) for i in range(len(options) - 1)) + f" or {len(options)}"
-        raise DataError(f"type {numbers} and Enter" if text else "type a number and Enter")
-
-    return ask(f"{prompt} [{default}]: ", read, empty=options[default - 1], hint=hint)
+    return ask(f"{prompt} [{default}]: ", number_of(options), empty=options[default - 1], hint=hint)
 
 
 def yes(prompt: str, *, default: bool = True, hint: str = "") -> bool:
     """Ask a question of yes or no."""
-
-    def read(text: str) -> bool:
-        if text.lower() in {"y", "yes"}:
-            return True
-        if text.lower() in {"n", "no"}:
-            return False
-        raise DataError("type y or n")
-
-    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", read, empty=default, hint=hint)
+    return ask(f"{prompt} [{'Y/n' if default else 'y/N'}]: ", yes_or_no, empty=default, hint=hint)

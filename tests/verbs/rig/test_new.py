@@ -9,8 +9,8 @@ import pytest
 
 from calib.profile.document import save_profile
 from calib.use.rig.rig_file import Rig, parse_rig
+from calib.use.rig.rig_talk import Ruler
 from calib.verbs.app import run
-from calib.verbs.rig.rig_questions import Ruler
 from tests.verbs.pseudo_terminal import Terminal
 from tests.verbs.rig.test_command import Capture, invented
 

@@ -1,22 +1,24 @@
-"""What `bandcurve rig new` asks a coach: bar, rack holes, what holds the bands, and each band. No file is written here.
+"""What a coach is asked for a rig: bar, rack holes, what holds the bands, and each band. No file is written here.
 
 A height may be a tape reading or the number of a rack's hole.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from calib.acquire.files.typed import parse_length, parse_mass, parse_number, parse_temperature
 from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.units import LENGTH, MASS
+from calib.use.ask import readers
+from calib.use.ask.asker import Asker
 from calib.use.rig.rig_curve import loop_of
 from calib.use.rig.rig_file import Anchor, Arrangement, Bar, Rig, RigBand, check_band
 from calib.use.rig.rig_geometry import slack_length
-from calib.verbs.terminal.prompts import ask, choose, say, yes
 
 Load = Callable[[str], Profile]  # a profile of its name, as seen from the rig's file
 TEMPO = "One way, as the lifters move. A band pulls a little more when it is stretched quickly than after a hold."
@@ -88,45 +90,52 @@ class Stand:
         return f"{self.unit} and {rule.unit}, {bar}{holes}, bands {held}"
 
 
-def ask_rig(load: Load, before: Stand | None = None, latitude: float | None = None) -> tuple[Rig, Stand]:
+def ask_rig(person: Asker, load: Load, before: Stand | None = None, latitude: float | None = None) -> tuple[Rig, Stand]:
     """Ask for a whole rig; the rig, and what stays for the next one.
 
     Args:
+        person: Who is asked.
         load: Reads a profile that was named.
         before: Of the last rig; offered.
         latitude: Of the place, where it is known; it is not asked for. [degree]
     """
-    stand = before if before is not None and yes(f"As last time ({before.in_a_line()})?", hint=AGAIN) else _ask_stand()
-    say("Heights are above the floor, to the middle of the bar's sleeve or of the anchor.")
-    bar = _ask_bar(stand.ruler, stand.unit)
+    stand = (
+        before
+        if before is not None and person.yes(f"As last time ({before.in_a_line()})?", hint=AGAIN)
+        else _ask_stand(person)
+    )
+    person.say("Heights are above the floor, to the middle of the bar's sleeve or of the anchor.")
+    bar = _ask_bar(person, stand.ruler, stand.unit)
     rig = Rig(replace(bar, mass=stand.bar_kg, latitude_deg=latitude), (), stand.anchor)
-    while not rig.band or yes("Another band?", default=False, hint="For each side, or for several on one side."):
-        rig = replace(rig, band=(*rig.band, *_ask_bands(rig, stand.ruler, load)))
+    while not rig.band or person.yes("Another band?", default=False, hint="For each side, or for several on one side."):
+        rig = replace(rig, band=(*rig.band, *_ask_bands(person, rig, stand.ruler, load)))
     return rig, stand
 
 
-def _ask_stand() -> Stand:
-    say("Weights and lengths in:", "  1  kg and cm", "  2  lb and in")
+def _ask_stand(person: Asker) -> Stand:
+    person.say("Weights and lengths in:", "  1  kg and cm", "  2  lb and in")
     units: tuple[tuple[str, Literal["cm", "in"]], ...] = (("kg", "cm"), ("lb", "in"))
-    unit, length = choose("Which?", units, hint="Another unit can be typed behind any number: 45 lb, 31.5 in.")
-    ruler = _ask_holes(Ruler(length))
+    unit, length = person.choose("Which?", units, hint="Another unit can be typed behind any number: 45 lb, 31.5 in.")
+    ruler = _ask_holes(person, Ruler(length))
     usual = "20" if unit == "kg" else "45"
     hint = "The bar without plates and collars; most are 20 kg or 45 lb."
-    mass = ask(f"The bar alone [{usual} {unit}]: ", lambda text: _mass(text or usual, unit), hint=hint)
-    return Stand(ruler, unit, mass, _ask_anchor(ruler, unit))
+    mass = person.ask(f"The bar alone [{usual} {unit}]: ", lambda text: _mass(text or usual, unit), hint=hint)
+    return Stand(ruler, unit, mass, _ask_anchor(person, ruler, unit))
 
 
-def _ask_holes(ruler: Ruler) -> Ruler:
-    if not yes("Do you know heights by the numbers of rack holes?", default=False, hint=HOLES):
+def _ask_holes(person: Asker, ruler: Ruler) -> Ruler:
+    if not person.yes("Do you know heights by the numbers of rack holes?", default=False, hint=HOLES):
         return ruler
-    say("Then type 'hole 12' for a height, wherever that is easier than a tape.")
-    hole = ask("Number of a hole that a tape reaches: ", lambda text: int(_whole(text)), hint=HOLES)
+    person.say("Then type 'hole 12' for a height, wherever that is easier than a tape.")
+    hole = person.ask("Number of a hole that a tape reaches: ", lambda text: int(_whole(text)), hint=HOLES)
     middle = "From the floor to the middle of that hole."
-    height = ask(f"Height of its middle [{ruler.unit}]: ", ruler.length, hint=middle)
+    height = person.ask(f"Height of its middle [{ruler.unit}]: ", ruler.length, hint=middle)
     ten = "Measure over ten holes and divide by ten."
-    pitch = ask(f"From hole to hole, middle to middle [{ruler.unit}]: ", ruler.length, hint=ten)
+    pitch = person.ask(f"From hole to hole, middle to middle [{ruler.unit}]: ", ruler.length, hint=ten)
     prompt = f"The bar on its hooks: its middle above the middle of their hole [0 {ruler.unit}]: "
-    above = ask(prompt, _offset(ruler), hint="Hooks carry the bar a little above their hole; below it with a minus.")
+    above = person.ask(
+        prompt, _offset(ruler), hint="Hooks carry the bar a little above their hole; below it with a minus."
+    )
     return replace(ruler, hole=hole, height=height, pitch=pitch, above=above)
 
 
@@ -148,16 +157,18 @@ def _offset(ruler: Ruler) -> Callable[[str], float]:
     return read
 
 
-def _ask_bar(ruler: Ruler, unit: str) -> Bar:
+def _ask_bar(person: Asker, ruler: Ruler, unit: str) -> Bar:
     """The bar's way, and what hangs on it; its own mass is told apart."""
-    plates = ask(f"All plates on it [0 {unit}]: ", lambda text: _mass(text or "0", unit), hint="Both sides together.")
+    plates = person.ask(
+        f"All plates on it [0 {unit}]: ", lambda text: _mass(text or "0", unit), hint="Both sides together."
+    )
     asked = f"[{ruler.unit}{', or a hole' if ruler.hole is not None else ''}]"
     low = "From the floor to the middle of the bar, where it turns."
 
     def read(text: str) -> float:
         return ruler.level(text, bar=True)
 
-    bottom = ask(f"Height of the bar at the bottom of the lift {asked}: ", read, hint=low)
+    bottom = person.ask(f"Height of the bar at the bottom of the lift {asked}: ", read, hint=low)
 
     def higher(text: str) -> float:
         top = ruler.level(text, bar=True)
@@ -165,12 +176,12 @@ def _ask_bar(ruler: Ruler, unit: str) -> Bar:
             raise DataError(f"the top at {top:.4g} m is not above the bottom at {bottom:.4g} m", remedy="measure again")
         return top
 
-    top = ask(f"And at the top {asked}: ", higher, hint="Locked out, from the floor to the middle of the bar.")
+    top = person.ask(f"And at the top {asked}: ", higher, hint="Locked out, from the floor to the middle of the bar.")
     hooked = "For the plates that have to be on before the bands go on."
-    hooks = ask("And on its hooks (Enter: no hooks): ", lambda text: read(text) if text else None, hint=hooked)
-    tempo = ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"), hint=TEMPO)
+    hooks = person.ask("And on its hooks (Enter: no hooks): ", lambda text: read(text) if text else None, hint=hooked)
+    tempo = person.ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"), hint=TEMPO)
     warm = "A cold band pulls differently from a warm one."
-    temperature = ask(
+    temperature = person.ask(
         "Temperature there, C (or 68 F; Enter: not known): ", lambda text: _warmth(text) if text else None, hint=warm
     )
     return Bar(0.0, bottom, top, plates, hooks, tempo, None, None, temperature)
@@ -197,52 +208,64 @@ def _warmth(text: str) -> float:
     return value
 
 
-def _ask_anchor(ruler: Ruler, unit: str) -> Anchor:
+def _ask_anchor(person: Asker, ruler: Ruler, unit: str) -> Anchor:
     firm = "A rack screwed to the floor, a hook in a beam. Then it cannot lift, tip or slide."
-    if yes("Is what holds the bands bolted to the building?", default=False, hint=firm):
+    if person.yes("Is what holds the bands bolted to the building?", default=False, hint=firm):
         return Anchor(bolted=True)
-    say("What holds them, a rack with its plates or dumb-bells, must not lift, tip or slide.")
-    holds = ask("What it weighs, all together (Enter: not known): ", lambda text: _mass(text, unit) if text else None,
-                hint="The rack and the plates stored on it, or the dumb-bells the bands go under.")  # fmt: skip
-    side = ask("The shorter side of what it stands on (Enter: not known): ",
-               lambda text: ruler.length(text) if text else None,
-               hint="Its footprint: a narrow one tips sooner.")  # fmt: skip
+    person.say("What holds them, a rack with its plates or dumb-bells, must not lift, tip or slide.")
+    holds = person.ask(
+        "What it weighs, all together (Enter: not known): ",
+        lambda text: _mass(text, unit) if text else None,
+        hint="The rack and the plates stored on it, or the dumb-bells the bands go under.",
+    )
+    side = person.ask(
+        "The shorter side of what it stands on (Enter: not known): ",
+        lambda text: ruler.length(text) if text else None,
+        hint="Its footprint: a narrow one tips sooner.",
+    )
     return Anchor(holds, footprint=side)
 
 
-def _ask_bands(rig: Rig, ruler: Ruler, load: Load) -> list[RigBand]:
+def _ask_bands(person: Asker, rig: Rig, ruler: Ruler, load: Load) -> list[RigBand]:
     """One band, or one a side; asked again where it contradicts the bar."""
     while True:
-        say("", f"Band {len(rig.band) + 1}:", *(f"  {n}  {name}: {what}" for n, (name, what) in
-                                               enumerate(WAYS.items(), 1)))  # fmt: skip
-        arrangement: Arrangement = choose("How does it run?", get_args(Arrangement), hint=RUNS)
-        sides = _ask_sides(arrangement)
-        names = [_ask_profile(side, sides, load) for side in sides]
-        first = _ask_place(arrangement, sides[0], names[0], ruler)
+        person.say(
+            "",
+            f"Band {len(rig.band) + 1}:",
+            *(f"  {n}  {name}: {what}" for n, (name, what) in enumerate(WAYS.items(), 1)),
+        )
+        arrangement: Arrangement = person.choose("How does it run?", get_args(Arrangement), hint=RUNS)
+        sides = _ask_sides(person, arrangement)
+        names = [_ask_profile(person, side, sides, load) for side in sides]
+        first = _ask_place(person, arrangement, sides[0], names[0], ruler)
         bands = [replace(first, side=side, profile=name) for side, name in zip(sides, names, strict=True)]
         if arrangement == "choked":
-            bands = _with_slack(bands, ruler)
+            bands = _with_slack(person, bands, ruler)
         try:
             for band in bands:
                 check_band(band, rig, "band")
                 if band.slack_length is not None:
                     slack_length(band, loop_of(load(band.profile)))
         except BandcurveError as error:
-            say(f"  That does not fit: {error.what}; {error.remedy}. Once more:")
+            person.say(f"  That does not fit: {error.what}; {error.remedy}. Once more:")
             continue
         return bands
 
 
-def _ask_sides(arrangement: Arrangement) -> tuple[Literal["left", "right", "both"], ...]:
+def _ask_sides(person: Asker, arrangement: Arrangement) -> tuple[Literal["left", "right", "both"], ...]:
     if arrangement == "across":
         return ("both",)
-    say("  1  one on each side, alike   2  only left   3  only right   4  one in the middle")
-    sides: tuple[tuple[Literal["left", "right", "both"], ...], ...] = (("left", "right"), ("left",), ("right",),
-                                                                       ("both",))  # fmt: skip
-    return choose("Where?", sides, hint="1 takes the same place on both sides; each side may have its own band.")
+    person.say("  1  one on each side, alike   2  only left   3  only right   4  one in the middle")
+    sides: tuple[tuple[Literal["left", "right", "both"], ...], ...] = (
+        ("left", "right"),
+        ("left",),
+        ("right",),
+        ("both",),
+    )
+    return person.choose("Where?", sides, hint="1 takes the same place on both sides; each side may have its own band.")
 
 
-def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
+def _ask_profile(person: Asker, side: str, sides: tuple[str, ...], load: Load) -> str:
     def read(text: str) -> str:
         if not text:
             raise DataError("a band is known by its profile", remedy="type its file, such as B07.profile.json")
@@ -254,7 +277,9 @@ def _ask_profile(side: str, sides: tuple[str, ...], load: Load) -> str:
         return name
 
     which = f" on the {side}" if len(sides) > 1 else ""
-    return ask(f"Profile of the band{which}, beside the rig's file (B07 or B07.profile.json): ", read, hint=PROFILE)
+    return person.ask(
+        f"Profile of the band{which}, beside the rig's file (B07 or B07.profile.json): ", read, hint=PROFILE
+    )
 
 
 def _thick(text: str, ruler: Ruler) -> float:
@@ -266,38 +291,49 @@ def _thick(text: str, ruler: Ruler) -> float:
     return value
 
 
-def _ask_place(arrangement: Arrangement, side: Literal["left", "right", "both"], name: str, ruler: Ruler) -> RigBand:
+def _ask_place(
+    person: Asker, arrangement: Arrangement, side: Literal["left", "right", "both"], name: str, ruler: Ruler
+) -> RigBand:
     unit, usual = ruler.unit, "5" if ruler.unit == "cm" else "2"
-    say("  1  from below, the bands pull down   2  from above, they help")
-    source: Literal["below", "above"] = choose("From?", ("below", "above"), hint=FROM)
+    person.say("  1  from below, the bands pull down   2  from above, they help")
+    source: Literal["below", "above"] = person.choose("From?", ("below", "above"), hint=FROM)
     hole = ", or a hole" if ruler.hole is not None else ""
-    height = ask(f"Height of the anchor's middle [{unit}{hole}]: ", lambda text: _anchor_level(text, ruler),
-                 hint="From the floor to the middle of what the band goes round; 0 on the floor.")  # fmt: skip
+    height = person.ask(
+        f"Height of the anchor's middle [{unit}{hole}]: ",
+        lambda text: _anchor_level(text, ruler),
+        hint="From the floor to the middle of what the band goes round; 0 on the floor.",
+    )
     thick = "Its diameter: a peg, a pin, a sleeve. Half a millimetre does not matter."
     prompts = (
         f"How thick is {what} [{usual} {unit}]: " for what in ("what it goes round there", "the bar where it sits")
     )
-    anchor, sleeve = (ask(p, lambda text: _thick(text or usual, ruler), hint=thick) for p in prompts)
-    what = "From the foot's edge to where it sits, along the bar" if arrangement == "across" else (
-        "Anchor off to the side, along the bar")  # fmt: skip
+    anchor, sleeve = (person.ask(p, lambda text: _thick(text or usual, ruler), hint=thick) for p in prompts)
+    what = (
+        "From the foot's edge to where it sits, along the bar"
+        if arrangement == "across"
+        else ("Anchor off to the side, along the bar")
+    )
     more = "; 6..2 if it changes from 6 at the bottom to 2 at the top"
     lean = "A band that leans pulls down less than its tension; straight down is 0."
-    sideways = ask(f"{what} [0 {unit}{more}]: ", _ends(ruler), hint=lean)
-    fore = ask(f"Anchor in front of the bar, or behind it with a minus [0 {unit}]: ", _ends(ruler), hint=lean)
+    sideways = person.ask(f"{what} [0 {unit}{more}]: ", _ends(ruler), hint=lean)
+    fore = person.ask(f"Anchor in front of the bar, or behind it with a minus [0 {unit}]: ", _ends(ruler), hint=lean)
     apart = 0.0
     if arrangement in ("spread", "across"):
         under = (
             "Width under the feet or on the fixed bar" if arrangement == "across" else "Pegs apart, middle to middle"
         )
-        apart = ask(f"{under} [{unit}]: ", ruler.length, hint="Middle to middle, or edge to edge of the feet.")
+        apart = person.ask(f"{under} [{unit}]: ", ruler.length, hint="Middle to middle, or edge to edge of the feet.")
     if arrangement == "choked":
-        apart = ask(f"On two pegs: how far apart (Enter: one peg) [{unit}]: ", _offset(ruler),
-                    hint="Between the middles of the pegs the hitch lies round.")  # fmt: skip
+        apart = person.ask(
+            f"On two pegs: how far apart (Enter: one peg) [{unit}]: ",
+            _offset(ruler),
+            hint="Between the middles of the pegs the hitch lies round.",
+        )
     return RigBand(side, name, source, arrangement, height, anchor, sleeve, sideways, fore, None, apart)
 
 
-def _with_slack(bands: list[RigBand], ruler: Ruler) -> list[RigBand]:
-    say(
+def _with_slack(person: Asker, bands: list[RigBand], ruler: Ruler) -> list[RigBand]:
+    person.say(
         "  Let it hang slack in its hitch, a sleeve or pipe in its end, and measure from the middle of the anchor to "
         "the middle of that: what the hitch takes up matters more than anything else."
     )
@@ -305,8 +341,9 @@ def _with_slack(bands: list[RigBand], ruler: Ruler) -> list[RigBand]:
     for band in bands:
         which = f" on the {band.side}" if len(bands) > 1 else ""
         prompt = f"Slack length{which} (Enter: not measured) [{ruler.unit}]: "
-        slack = ask(prompt, lambda text: ruler.length(text) if text else None,
-                    hint="Just straight, not pulled, in its hitch.")  # fmt: skip
+        slack = person.ask(
+            prompt, lambda text: ruler.length(text) if text else None, hint="Just straight, not pulled, in its hitch."
+        )
         found.append(replace(band, slack_length=slack))
     return found
 
@@ -322,3 +359,35 @@ def _ends(ruler: Ruler) -> Callable[[str], tuple[float, float]]:
         return low, _offset(ruler)(top.strip()) if dots else low
 
     return read
+
+
+STAND, PLACE, GEAR = "rig.stand", "rig.latitude", "measuring.gear"  # keys of what a folder remembers
+
+
+def remembered_stand(known: Mapping[str, Any]) -> Stand | None:
+    """Of the last rig, as far as it can be read."""
+    kept = known.get(STAND)
+    with suppress(TypeError, KeyError, ValueError):
+        if isinstance(kept, dict) and kept["unit"] in ("kg", "lb") and kept["ruler"]["unit"] in ("cm", "in"):
+            return Stand(Ruler(**kept["ruler"]), kept["unit"], float(kept["bar_kg"]), Anchor(**kept["anchor"]))
+    return None
+
+
+def remembered_latitude(known: Mapping[str, Any], given: str | None = None) -> float | None:
+    """Of the place: as given now, for the last rig, or where plates were hung to measure a band. [degree]
+
+    Raises:
+        DataError: What is given is none.
+    """
+    gear = known.get(GEAR)
+    measured = gear.get("latitude") if isinstance(gear, dict) else None
+    text = given or known.get(PLACE) or measured
+    if not text:
+        return None
+    try:
+        degrees, _, side = readers.latitude(str(text), {}).partition(" ")
+    except DataError:
+        if given is None:
+            return None
+        raise
+    return -float(degrees) if side == "S" else float(degrees)
