@@ -25,7 +25,7 @@ def recording_view(state: Recording) -> dict[str, Any]:
         "question": state.pending is not None,
         "rows": [_row(state, row) for row in state.rows if row.kind not in ("strike", "chosen", "planned", "enough")],
         "progress": "" if slot is None else _progress(state, slot),
-        "picture": readings_svg(state),
+        "picture": readings_svg(state) if state.run.readings else "",
     }
 
 

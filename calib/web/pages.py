@@ -196,7 +196,7 @@ def _asked(site: Site, view: View, way_on: WayOn) -> Callable[[Request], Awaitab
             act = partial(view, site, asked)
             return await run_in_threadpool(site.once.answer, asked.browser, request.url.path, asked.fields, act)
         except BandcurveError as error:
-            said = sentence(str(error))
+            said = sentence(str(error).replace(f"{site.folder}/", ""))  # a phone knows no folders
             way = await run_in_threadpool(way_on, site, request.url.path, request.url.query)
             if "json" in request.headers.get("accept", ""):
                 return JSONResponse({"error": said, "help": way}, 422)

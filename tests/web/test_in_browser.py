@@ -2,7 +2,6 @@
 
 import random
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -14,17 +13,11 @@ from calib.profile.document import save_profile
 from tests.acquire.recording.test_state_machine import begun, shown
 from tests.campaigns.page_drops import recorded
 from tests.use.rig.made import band_text, linear, rig_text
-from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
+from tests.web.browser import DESK, PHONE, looking, needs_chromium, serving, violations
 
 SETTLED = "#recording:is([data-state=ready], [data-state=done])"  # nothing is under way
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
 pytestmark = [needs_chromium, pytest.mark.browser]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
 from http.cookiejar import CookieJar
 from pathlib import Path
 from urllib.request import HTTPCookieProcessor, build_opener
@@ -13,16 +12,10 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.acquire.recording.test_state_machine import shown
-from tests.web.browser import DESK, PHONE, chromium, looking, needs_chromium, serving, violations
+from tests.web.browser import DESK, PHONE, looking, needs_chromium, serving, violations
 from tests.web.stocked import VIEWS, stocked
 
 pytestmark = [needs_chromium, pytest.mark.browser]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 @pytest.fixture(scope="module")

@@ -29,6 +29,7 @@ function show(now) {
   find("progress").textContent = now.progress;
   find("say").replaceChildren(...now.say.map((words) => paragraph(words, now.question ? "doubt" : "")));
   find("curve").innerHTML = now.picture; // drawn by the server, of numbers alone
+  find("so-far").hidden = !now.rows.length;
   drawRows(find("rows"), now, send);
   if (!now.asks || now.cell || now.connect) stopWait();
   else if (moved && now.writes) beginWait(now.asks);

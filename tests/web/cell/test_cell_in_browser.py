@@ -2,7 +2,6 @@
 
 import statistics
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -11,17 +10,11 @@ from playwright.sync_api import Browser, expect
 from calib.acquire.files.run_file import read_run
 from tests.firmware.fake_board import FakeBoard
 from tests.firmware.script import Event, Hold, Pull, Script
-from tests.web.browser import chromium, looking, needs_chromium, serving, violations
+from tests.web.browser import looking, needs_chromium, serving, violations
 from tests.web.cell.made import PER_NEWTON, SLACK_S, at_a_cell
 
 pytestmark = [needs_chromium, pytest.mark.browser]
 HELD = (30.0, 60.0, 90.0)  # N, at the three lengths
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as running:
-        yield running
 
 
 def test_points_are_taken_by_themselves_and_a_pulled_cable_is_told(browser: Browser, tmp_path: Path) -> None:
