@@ -1,4 +1,7 @@
-"""One Chromium for all tests of the page: each test has a context of its own in it."""
+"""One Chromium for all tests of a file: each has a context of its own in it.
+
+Not for the whole session: while it runs, its driver keeps an event loop going, and no other test could start one.
+"""
 
 from collections.abc import Iterator
 
@@ -8,7 +11,7 @@ from playwright.sync_api import Browser
 from tests.web.browser import chromium
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """The browser, without a window."""
     with chromium() as running:
