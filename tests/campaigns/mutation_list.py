@@ -428,7 +428,7 @@ MUTATIONS = (
         "max_num_fields=None",
         (
             ACCESS,
-            WEB_MEASURING,
+            WEB_ANSWERS,
         ),
     ),
     Mutation("web/rigs.py", "if not found.path.resolve().is_relative_to(site.folder)", "if False", (WEB_RIGS,)),

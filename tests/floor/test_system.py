@@ -52,7 +52,7 @@ def windows(monkeypatch: pytest.MonkeyPatch) -> Console:
 
     def open_(path: Any, flags: int, *more: Any, **named: Any) -> int:
         if Path(path).is_dir():
-            raise PermissionError(errno.EACCES, "a folder cannot be opened")
+            pytest.fail("a folder cannot be opened on Windows, so nobody tries")
         descriptor = real_open(path, flags, *more, **named)
         there = os.fstat(descriptor)
         opened[descriptor] = (there.st_dev, there.st_ino)
@@ -86,6 +86,14 @@ def test_a_lock_keeps_others_out_and_is_taken_away_on_windows(windows: Console, 
     with locked(path):
         pass
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_first_byte_is_locked_wherever_the_file_stands(windows: Console, tmp_path: Path) -> None:
+    descriptor = os.open(tmp_path / "x", os.O_RDWR | os.O_CREAT)
+    os.write(descriptor, b"12345")
+    system.take_lock(descriptor)
+    assert list(windows.held.values()) == [descriptor]
+    os.close(descriptor)
 
 
 def test_a_growing_file_is_written_on_windows_without_syncing_the_folder(windows: Console, tmp_path: Path) -> None:

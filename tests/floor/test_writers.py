@@ -3,6 +3,7 @@
 import errno
 import multiprocessing
 import os
+import stat
 from pathlib import Path
 
 import pytest
@@ -132,3 +133,24 @@ def test_a_lock_whose_file_was_taken_away_while_it_was_taken_is_none(
         pytest.fail("two programs hold one lock")
     assert len(others) == 1
     os.close(others[0])
+
+
+@pytest.mark.skipif(system.WINDOWS, reason="no folder is synced there")
+def test_bytes_are_on_the_disk_before_their_name_and_the_name_after(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    fsync, replace = os.fsync, Path.replace
+
+    def synced(descriptor: int) -> None:
+        done.append("folder" if stat.S_ISDIR(os.fstat(descriptor).st_mode) else "file")
+        fsync(descriptor)
+
+    def replaced(self: Path, target: Path) -> Path:
+        done.append("name")
+        return replace(self, target)
+
+    monkeypatch.setattr(os, "fsync", synced)
+    monkeypatch.setattr(Path, "replace", replaced)
+    write_atomically(tmp_path / "x", "new")
+    assert done == ["file", "name", "folder"]
