@@ -36,6 +36,7 @@ CAUTIONS, FIGURES = "use/rig/test_anchors.py", "use/report/test_figures.py"
 READERS, WRITERS, SYSTEMS = "floor/test_readers.py", "floor/test_writers.py", "floor/test_system.py"
 STRANGERS, MANY = "verbs/test_what_strangers_meet.py", "verbs/terminal/test_many.py"
 LONG_TABLE = "acquire/test_long_table.py"
+BOUNDS = "floor/test_bounds.py"
 HOSTILE = "verbs/test_hostile_input.py"
 BAD_SERIES = "use/bands/test_bad_input.py"
 SCALE_COMMAND = "verbs/scale/test_command.py"
@@ -214,27 +215,11 @@ MUTATIONS = (
             HOSTILE,
         ),
     ),
-    Mutation(
-        "acquire/files/series_file.py",
-        "if len(data) > CAP_BYTES",
-        "if len(data) < 0",
-        (
-            SERIES,
-            BAD_SERIES,
-        ),
-    ),
-    Mutation(
-        "acquire/files/series_file.py",
-        "<= MOST_READINGS:",
-        "<= 10**9:",
-        (
-            SERIES,
-            BAD_SERIES,
-        ),
-    ),
-    Mutation("acquire/files/check_table.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (SCALE_COMMAND,)),
-    Mutation("acquire/files/check_table.py", "len(lines) > MOST_ROWS", "len(lines) < 0", (SCALE_COMMAND,)),
-    Mutation("acquire/files/check_table.py", "if abs(value) > (", "if abs(value) < -(", (SCALE_COMMAND,)),
+    Mutation("acquire/files/series_file.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
+    Mutation("acquire/files/series_file.py", "<= MOST_READINGS:", "<= 10**9:", (BOUNDS,)),
+    Mutation("acquire/files/check_table.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
+    Mutation("acquire/files/check_table.py", "len(lines) > MOST_ROWS", "len(lines) < 0", (BOUNDS,)),
+    Mutation("acquire/files/check_table.py", "if abs(value) > (", "if abs(value) < -(", (BOUNDS,)),
     Mutation(
         "acquire/files/spreadsheet.py",
         "pictures > MOST_PICTURES or",
@@ -253,33 +238,9 @@ MUTATIONS = (
             LAYOUT,
         ),
     ),
-    Mutation(
-        "acquire/files/spreadsheet.py",
-        "kept[-1][0] > MOST_ROWS",
-        "False",
-        (
-            LONG_TABLE,
-            LAYOUT,
-        ),
-    ),
-    Mutation(
-        "acquire/files/spreadsheet.py",
-        "min(again, MOST_COLUMNS - len(out))",
-        "again",
-        (
-            LONG_TABLE,
-            LAYOUT,
-        ),
-    ),
-    Mutation(
-        "acquire/files/spreadsheet.py",
-        "islice(rows, MOST_ROWS + 1)",
-        "rows",
-        (
-            LONG_TABLE,
-            LAYOUT,
-        ),
-    ),
+    Mutation("acquire/files/spreadsheet.py", "kept[-1][0] > MOST_ROWS", "False", (BOUNDS,)),
+    Mutation("acquire/files/spreadsheet.py", "min(again, MOST_COLUMNS - len(out))", "again", (BOUNDS,)),
+    Mutation("acquire/files/spreadsheet.py", "islice(rows, MOST_ROWS + 1)", "rows", (BOUNDS,)),
     Mutation(
         "acquire/files/spreadsheet.py",
         "except Exception as error:  # the",
@@ -292,15 +253,7 @@ MUTATIONS = (
     Mutation(
         "acquire/files/typed.py", "if len(text) > 4 * LONGEST or len(text.strip()) > LONGEST", "if False", (TYPED,)
     ),
-    Mutation(
-        "acquire/recording/typed_entry.py",
-        "line[: 10 * LONGEST]).strip()[:LONGEST]",
-        "line).strip()",
-        (
-            TYPED,
-            MACHINE,
-        ),
-    ),
+    Mutation("acquire/recording/typed_entry.py", "line[: 10 * LONGEST]).strip()[:LONGEST]", "line).strip()", (BOUNDS,)),
     Mutation("acquire/cell/line_grammar.py", "if value > LARGEST or value < -LARGEST:", "if False:", (CELL_LINES,)),
     Mutation("acquire/cell/lines.py", "elif len(self._pending) > LONGEST:", "elif False:", (CELL_LINES,)),
     Mutation(
@@ -312,40 +265,22 @@ MUTATIONS = (
             HOSTILE,
         ),
     ),
-    Mutation("plate_set.py", "if not 1 <= len(names) <= MOST_PIECES", "if False", (PLATES,)),
-    Mutation("profile/parts.py", "> LARGEST_FORCE or", "> 1e300 or", (DOCUMENT,)),
+    Mutation("plate_set.py", "if not 1 <= len(names) <= MOST_PIECES", "if False", (BOUNDS,)),
+    Mutation("profile/parts.py", "> LARGEST_FORCE or", "> 1e300 or", (BOUNDS,)),
     Mutation("profile/document.py", "abs(sum(map(mul, parts, parts)) - u * u) >", "0 * u >", (DOCUMENT,)),
-    Mutation(
-        "profile/store/band_log.py",
-        "if len(data) > CAP_BYTES",
-        "if len(data) < 0",
-        (
-            STORE,
-            COLLECTION,
-        ),
-    ),
-    Mutation(
-        "profile/store/cards.py", "if len(found) > MOST_FILES or entries > MOST_ENTRIES", "if False", (COLLECTION,)
-    ),
+    Mutation("profile/store/band_log.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
+    Mutation("profile/store/cards.py", "if len(found) > MOST_FILES or entries > MOST_ENTRIES", "if False", (BOUNDS,)),
     Mutation(
         "profile/store/cards.py",
         "    except BandcurveError as error:\n        found.problems",
         "    except ZeroDivisionError as error:\n        found.problems",
         (COLLECTION,),
     ),
-    Mutation(
-        "use/lineup/lifters_table.py",
-        "if len(data) > CAP_BYTES",
-        "if len(data) < 0",
-        (
-            LIFTERS,
-            PLAN_TEST,
-        ),
-    ),
-    Mutation("use/rig/lifters.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (LIFTERS,)),
+    Mutation("use/lineup/lifters_table.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
+    Mutation("use/rig/lifters.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
     Mutation("use/rig/plates.py", "if len(found) > MOST_LOADS", "if False", (SOLVE,)),
     Mutation("use/rig/rig_file.py", "max_length=MOST_BANDS", "max_length=10**9", (RIG,)),
-    Mutation("use/rig/rig_file.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (RIG,)),
+    Mutation("use/rig/rig_file.py", "if len(data) > CAP_BYTES", "if len(data) < 0", (BOUNDS,)),
     Mutation(
         "use/rig/solve.py",
         "if count * slots > MOST_TEAMS",
