@@ -256,15 +256,7 @@ MUTATIONS = (
     Mutation("acquire/recording/typed_entry.py", "line[: 10 * LONGEST]).strip()[:LONGEST]", "line).strip()", (BOUNDS,)),
     Mutation("acquire/cell/line_grammar.py", "if value > LARGEST or value < -LARGEST:", "if False:", (CELL_LINES,)),
     Mutation("acquire/cell/lines.py", "elif len(self._pending) > LONGEST:", "elif False:", (CELL_LINES,)),
-    Mutation(
-        "errors.py",
-        "text if len(text) <= LONGEST else",
-        "text if True else",
-        (
-            STRANGERS,
-            HOSTILE,
-        ),
-    ),
+    Mutation("errors.py", "text if len(text) <= LONGEST else", "text if True else", (BOUNDS,)),
     Mutation("plate_set.py", "if not 1 <= len(names) <= MOST_PIECES", "if False", (BOUNDS,)),
     Mutation("profile/parts.py", "> LARGEST_FORCE or", "> 1e300 or", (BOUNDS,)),
     Mutation("profile/document.py", "abs(sum(map(mul, parts, parts)) - u * u) >", "0 * u >", (DOCUMENT,)),

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from calib import errors
 from calib.acquire.files import check_table, series_file, spreadsheet
 from calib.acquire.files.check_table import parse_check_table
 from calib.acquire.files.series_file import parse_series
@@ -108,3 +109,7 @@ def test_a_sheet_of_more_rows_and_columns_than_a_table_has(monkeypatch: pytest.M
     with pytest.raises(DataError, match="more than 10 rows"):
         spreadsheet.sheets_of(stored(5000, 1), "t.ods")
     assert len(taken) == 11
+
+
+def test_a_sentence_takes_no_more_of_a_strangers_text_than_it_can_hold() -> None:
+    assert len(str(DataError("x" * 10_000, where="y" * 10_000, remedy="z" * 10_000))) < 3 * errors.LONGEST + 10
