@@ -197,7 +197,7 @@ MEANINGS: dict[str, str] = {
     "slack_length": "Slack lengths found by the check.",
     "slack_length_before_m": "Length of the band in its hitch, slack, before the check; null where it was estimated.",
     "slack_length_m": "Length of the band in its hitch, slack.",
-    "smallest_change": "Relative change that would be seen 19 times in 20.",
+    "smallest_change": "Relative change that would be noticed 19 times in 20.",
     "source": "Source of uncertainty.",
     "status": "in use, suspect or retired.",
     "straight_weight": "Weight without bands with the same load at the bottom, at the top and on average.",

@@ -136,7 +136,7 @@ class Loads:
     hook_mass: UMass = 0.0  # [kg] hangs with every load and is not in the column
     pieces: tuple[str, ...] = ()  # names; a row says which of them hung
     piece_masses: tuple[Mass, ...] = ()  # [kg]
-    u_piece_masses: tuple[UMass, ...] = ()  # [kg] each by itself
+    u_piece_masses: tuple[UMass, ...] = ()  # [kg] each piece
 
     def piece(self, name: str) -> tuple[float, float]:
         """Mass of a piece and its own uncertainty; KeyError where there is none. [kg]"""

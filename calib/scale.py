@@ -305,7 +305,7 @@ def update_scale(path: Path | str, change: Callable[[Scale], Scale]) -> Scale:
 
     def changed(there: bytes | None) -> str:
         if there is None:
-            raise FileError("was moved or deleted meanwhile", where=str(where), remedy="give it back its name")
+            raise FileError("was moved or deleted meanwhile", where=str(where), remedy="restore its name")
         made.append(change(parse_scale(there, where.name)))
         return made[-1].to_json()
 

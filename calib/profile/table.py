@@ -172,7 +172,7 @@ def continued(table: BranchGrid, length: float, rest: float) -> ForceEstimate:
     near = _pull(table.length_m[inner], rest), table.force_N[inner]
     if min(*end, *near) <= 0:
         raise OutOfRangeError(
-            "the curve ends at no pull and cannot be continued", remedy="ask within the tested lengths"
+            "the curve ends at no pull and cannot be continued", remedy="choose a length within the tested range"
         )
     exponent = log(end[1] / near[1]) / log(end[0] / near[0])
     distance = log(_pull(length, rest) / end[0])

@@ -29,15 +29,16 @@ def command(
     assume: AssumeOption = None,
     folder: FolderOption = Path(),
     figure: Annotated[
-        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+        Path | None,
+        typer.Option("--figure", "-f", metavar="FILE", help="Also draw it, in a new .png, .svg or .pdf file."),
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Say whether a band has changed between two calibrations; of a name alone between its first and its newest.
+    """Say whether a band has changed between two calibrations; for a name alone, between its first and its newest.
 
-    The average pull loading, over the working lengths decides: its ratio new to old with a 95 % interval.
+    It compares the average loading pull over the working lengths: the ratio of new to old, with a 95 % interval.
 
     \b
     Examples:
@@ -56,9 +57,9 @@ def command(
     endings = {name.endswith(SERIES_ENDING) for name in (old, new or old)}
     if True in endings:
         if new is None:
-            raise UsageError("one series does not compare", remedy="give an earlier and a later one")
+            raise UsageError("one series has nothing to compare with", remedy="give an earlier and a later one")
         if endings == {True, False}:
-            raise UsageError("a series and a profile do not compare", remedy="give two profiles, or two series")
+            raise UsageError("a series cannot be compared with a profile", remedy="give two profiles, or two series")
         if figure is not None:
             raise UsageError("--figure is for two profiles", remedy="leave it out, or give profiles")
         with assuming(assumed_of(assume or [], SERIES)):

@@ -20,9 +20,9 @@ NOTES = "README.md"
 
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.")] = Path("bandcurve-demo"),
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Fit and draw an invented scenario in a new folder: three bands, two scales, one typing slip.
+    """Fit and draw an invented example in a new folder: three bands, two scales, one typing slip.
 
     \b
     Examples:
@@ -41,7 +41,7 @@ def command(
         for name in (MARK, NOTES):
             _copy(source / name, folder)
     if not as_json:
-        print("Three invented bands, never measured: only to show how it works.")
+        print("Three invented bands, to show how it works. Nobody measured them.")
     fitted = []
     for path in runs:
         print(f"fitting and drawing {path.name} ...", file=sys.stderr)

@@ -13,11 +13,11 @@ from calib.verbs.terminal.given_profile import STANDARD, given_profile
 def command(
     band: BandArgument,
     as_csv: Annotated[
-        bool, typer.Option("--csv", help="A table with commas, one row a length; so without any option.")
+        bool, typer.Option("--csv", help="A comma-separated table, one row for each length (the default).")
     ] = False,
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", metavar="FILE", help="Write it to a new file; - is standard output, as without."),
+        typer.Option("--out", "-o", metavar="FILE", help="Write it to a new file; - is standard output (the default)."),
     ] = None,
     folder: FolderOption = Path(),
     as_json: Annotated[
@@ -34,9 +34,9 @@ def command(
       bandcurve export B07.profile.json --out B07.csv
     """
     if as_csv and as_json:
-        raise UsageError("--csv and --json are two tables", remedy="give one of them")
+        raise UsageError("--csv and --json exclude each other", remedy="give only one of them")
     if as_json and out not in (None, Path(STANDARD)):
-        raise UsageError("--out takes a table with commas", remedy="give --csv, or send --json to a file with >")
+        raise UsageError("--out writes a comma-separated table", remedy="give --csv, or send --json to a file with >")
     profile, path, findings = given_profile(band, folder)
     if as_json:
         from calib.use.bands.curve_answer import curve_answer

@@ -37,11 +37,11 @@ def command(
     ] = None,
     leave_out: Annotated[
         list[str] | None,
-        typer.Option("--leave-out", metavar="ROW", help="Leave a reading out: its row number, or FILE:ROW."),
+        typer.Option("--leave-out", metavar="ROW", help="Leave out a reading: its row number, or FILE:ROW."),
     ] = None,
     series: Annotated[
         list[Path] | None,
-        typer.Option("--series", metavar="FILE", help="The band hooked to another; --with names that one."),
+        typer.Option("--series", metavar="FILE", help="A band measured hooked to another; --with names the other."),
     ] = None,
     with_: Annotated[
         list[Path] | None, typer.Option("--with", metavar="PROFILE", help="Profile of the other band of a series.")
@@ -49,13 +49,13 @@ def command(
     assume: AssumeOption = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
-    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only failures.")] = False,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Parallel processes, for many bands.")] = 2,
 ) -> int:
     """Fit the tension curve of one or more recorded runs.
 
-    Runs of one band are joined. Each band's curve is written to ID.profile.json; a file that cannot be used does
+    Runs of one band are combined. Each band's curve is written to ID.profile.json; an unusable file does
     not stop the others.
 
     \b
@@ -153,7 +153,7 @@ def _refuse_other_scale(checked: "Scale", run: "Run") -> None:
 
     used = run.head.scale
     if run.head.procedure.method == "hung-weight":
-        raise DataError("hangs known weights and used no scale", where=run.name, remedy="fit it without --scale")
+        raise DataError("uses known weights and no scale", where=run.name, remedy="fit it without --scale")
     if used is not None and used.id not in (checked.id, UNNAMED_CELL):
         raise DataError(
             f"was read on the scale {used.id!r}, but the check is of {checked.id!r}",

@@ -42,12 +42,12 @@ def open_door() -> int:
 def _wanted(wishes: Sequence[MenuWish]) -> list[str]:
     say("What do you want to know? (bandcurve --help lists all commands)")
     say(*(f"  {i + 1:>2}  {wish.words}" for i, wish in enumerate(wishes)))
-    wish = choose("Which?", wishes, hint="Each of them starts the command for it, and says which one that is.")
+    wish = choose("Which?", wishes, hint="Each choice starts a command and shows you which one.")
     return [wish.command, *wish.arguments()]
 
 
 def _band() -> str:
-    hint = "Letters, digits, dot, underscore and hyphen; the files of the band begin with it."
+    hint = "Letters, digits, dot, underscore and hyphen. The band's files start with this name."
     return ask("A name for the band (e.g. B07): ", check_id, hint=hint)
 
 
@@ -72,7 +72,7 @@ def _file(pattern: str, words: str) -> str:
 
 
 def _cut_off() -> list[str]:
-    return ["--resume", _named(_unfinished(), "No recording in this folder was cut off", "Which run")]
+    return ["--resume", _named(_unfinished(), "There is no unfinished recording in this folder", "Which run")]
 
 
 def _named(there: Sequence[str], none: str, words: str) -> str:
@@ -114,7 +114,7 @@ def _measured() -> list[str]:
 def _plate() -> str:
     from calib.acquire.files.typed import parse_mass
 
-    return ask("Weight you will hang on it, hook included, kg: ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
+    return ask("Weight you will hang on it, including the hook, kg: ", lambda text: f"{parse_mass(text, 'kg'):g}kg")
 
 
 def _box() -> list[str]:
@@ -131,7 +131,7 @@ def _box() -> list[str]:
     def folder(text: str) -> str:
         return str(typed_path(text))
 
-    name = ask("A name for the box; it becomes a folder [box]: ", folder, empty="box")
+    name = ask("A name for the box, also used for its folder [box]: ", folder, empty="box")
     if any(Path(name).glob("*.run.csv")):
         return ["record", name]
     return ["new", name, "--count", str(ask("How many bands are in it: ", number))]
@@ -139,24 +139,24 @@ def _box() -> list[str]:
 
 WISHES: Sequence[MenuWish] = (
     MenuWish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
-    MenuWish("record", "The same in full: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
-    MenuWish("record", "Continue a recording that was cut off.", _cut_off),
-    MenuWish("import", "I have readings in a table (CSV).", lambda: [_file("*.csv", "Which table")]),
+    MenuWish("record", "The full measurement: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
+    MenuWish("record", "Continue an unfinished recording.", _cut_off),
+    MenuWish("import", "I have readings in a table (CSV or workbook).", lambda: [_file("*.csv", "Which table")]),
     MenuWish("predict", "What does a measured band pull at a length?", _predict),
     MenuWish("show", "Show a measured band.", lambda: [_file("*.profile.json", "Which profile")]),
     MenuWish("pair", "Which of these bands match as a left/right pair?", _measured),
     MenuWish("batch", "I have a box of new bands to measure.", _box),
     MenuWish("recheck", "Has a band gone soft? In a minute, with one plate.", lambda: [_band(), "--plate", _plate()]),
-    MenuWish("list", "What is in this folder, and what is due?", list),
+    MenuWish("list", "What is in this folder, and what needs a check?", list),
     MenuWish(
         "scale",
-        "Is my scale right?",
+        "Does my scale read right?",
         lambda: _known_or_new("*.scale.json", "Which scale", "check", "your scale (e.g. garage)"),
     ),
     MenuWish(
         "rig",
-        "What do bands put on my bar?",
+        "How much load do bands put on my bar?",
         lambda: _known_or_new("*.rig.toml", "Which rig", "show", "this rig (e.g. squat)"),
     ),
-    MenuWish("demo", "Show me with invented bands.", list),
+    MenuWish("demo", "Show me an example with invented bands.", list),
 )

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from calib.records import Row, Run, RunHead, ScaleInUse
 
 T = TypeVar("T")
-BAND = "Letters, digits, dot, underscore and hyphen; the files of the band begin with it."
+BAND = "Letters, digits, dot, underscore and hyphen. The band's files start with this name."
 FLAT = "The loop laid flat on the floor, not pulled, from fold to fold."
 ZERO = "Before the first reading, the hook on it. 0 if it showed nothing."
 METHODS = ("scale-in-line", "hung-weight", "anchor-on-scale")
@@ -32,7 +32,7 @@ def command(
     id: Annotated[str | None, typer.Option("--id", help="Name of the band, for example B07.")] = None,
     flat: Annotated[str | None, typer.Option("--flat", help="Flat length, end to end, for example 1029mm.")] = None,
     kind: Annotated[
-        str | None, typer.Option("--kind", help=f"What the tape was laid along: {', '.join(LENGTH_KINDS)}.")
+        str | None, typer.Option("--kind", help=f"Where the tape was held: {', '.join(LENGTH_KINDS)}.")
     ] = None,
     fittings: Annotated[
         str | None, typer.Option("--fittings", help="Their diameters in mm, for example 12,12.")
@@ -42,14 +42,14 @@ def command(
     ] = None,
     strands: Annotated[int | None, typer.Option("--strands", help="2 for a loop, 1 for a single strand.")] = None,
     thickness: Annotated[str | None, typer.Option("--thickness", help="Of the band, for example 4.5mm.")] = None,
-    length_unit: Annotated[str | None, typer.Option("--length-unit", help="Where the header has none.")] = None,
-    force_unit: Annotated[str | None, typer.Option("--force-unit", help="Where the header has none.")] = None,
+    length_unit: Annotated[str | None, typer.Option("--length-unit", help="Unit, if the header has none.")] = None,
+    force_unit: Annotated[str | None, typer.Option("--force-unit", help="Unit, if the header has none.")] = None,
     resolution: Annotated[
         str | None, typer.Option("--resolution", help="Step of the scale, for example 0.05kg.")
     ] = None,
     method: Annotated[str, typer.Option("--method", help=f"{', '.join(METHODS)}.")] = "scale-in-line",
     zero: Annotated[
-        str | None, typer.Option("--zero", help="What the scale showed with nothing pulling, for example 82.4kg.")
+        str | None, typer.Option("--zero", help="Scale reading with nothing pulling, for example 82.4kg.")
     ] = None,
     date: Annotated[str | None, typer.Option("--date", help="Day it was measured, for example 2026-03-01.")] = None,
     temperature: Annotated[
@@ -59,9 +59,9 @@ def command(
         float | None, typer.Option("--dwell", min=0, max=3600, help="Seconds held before each reading.")
     ] = None,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The run to write; default ID.run.csv here.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Make a run of a table with a length and a force column, fit it, and say what the band pulls.
+    """Turn a table with a length and a force column into a run, fit it, and say what the band pulls.
 
     Pulls may stand beside each other (pull 1, pull 2; out, back), several bands below each other with a column "band",
     or on a sheet each. Units come from the header, "Length (cm)", or from options; branches and cycles from columns or
@@ -268,7 +268,7 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
 
     if method == "hung-weight" or (zero is None and method != "anchor-on-scale"):
         return ()
-    prompt = f"What the scale showed with the band slack [{unit}]: "
+    prompt = f"Scale reading with the band slack [{unit}]: "
     value = given_or_asked(zero, "--zero", prompt, lambda text: parse_force(text, unit), hint=ZERO)
     return (Row(1, "zero", force=value),)
 
@@ -372,12 +372,12 @@ def _understood(
         f"{cycles} cycle{'s' * (cycles != 1)} (by {made.cycles_from}).",
     ]
     if made.samples:
-        lines.append(f"{made.samples} samples are the trace of a logger: {len(rows)} readings were made of them.")
+        lines.append(f"{made.samples} samples of a logger were reduced to {len(rows)} readings.")
     if rows[0].mass is None:
         step = f"{made.resolution / FORCE[force_unit]:.4g} {force_unit}"
-        lines.append(f"Finest step of the forces: {step}.")
+        lines.append(f"Smallest step of the forces: {step}.")
     if made.u_reading:
-        lines.append(f"Lengths were read to a coarse step: each is taken to {1000 * made.u_reading:.1f} mm (k = 1).")
+        lines.append(f"Lengths were read in coarse steps: each is good to {1000 * made.u_reading:.1f} mm (k = 1).")
     if made.left_out:
         lines.append(f"{made.left_out} row{'s' * (made.left_out != 1)} without a length or a force left out.")
     used = found.columns.values()

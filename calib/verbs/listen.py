@@ -26,11 +26,11 @@ WAIT = 0.1  # s of one wait for bytes
 
 def command(
     name: Annotated[
-        str | None, typer.Argument(metavar="[PORT|FILE|URL]", help="What to listen to; left out, ports are listed.")
+        str | None, typer.Argument(metavar="[PORT|FILE|URL]", help="What to listen to; left out, the ports are listed.")
     ] = None,
     column: Annotated[int | None, typer.Option("--column", min=1, help="Which number of a line is the force.")] = None,
     baud: Annotated[
-        str | None, typer.Option("--baud", help="Speed, with its framing if not 8N1: 9600, 2400-7E1.")
+        str | None, typer.Option("--baud", help="Baud rate, with framing if not 8N1: 9600, 2400-7E1.")
     ] = None,
     line_format: Annotated[
         str | None, typer.Option("--format", help="What a line holds: 'clock, value kg, other', or decimal-comma.")
@@ -44,11 +44,11 @@ def command(
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Store the format found in the --scale file.")] = False,
     lasting: Annotated[
-        float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Stop by itself after so long.")
+        float | None, typer.Option("--for", metavar="SECONDS", min=0.1, help="Stop after this long.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")] = False,
     csv_file: Annotated[
-        Path | None, typer.Option("--csv", metavar="FILE", help="Write each reading to a new file as well.")
+        Path | None, typer.Option("--csv", metavar="FILE", help="Also write each reading to a new file.")
     ] = None,
     ask: Annotated[
         str | None,
@@ -57,7 +57,7 @@ def command(
 ) -> int:
     """Show what a load cell on a serial line sends: its speed, its format, and the value, large and live.
 
-    It never writes to the device, unless you say with --ask what. A captured file is replayed like a port.
+    It never writes to the device unless you give --ask. A captured file is replayed like a port.
 
     \b
     Examples:

@@ -17,9 +17,11 @@ COMMANDS: dict[str, Entry] = {
     "record": Entry("calib.verbs.record", "Measure a band with a scale and a tape, led step by step."),
     "plan": Entry("calib.verbs.plan", "Plan the lengths to measure; draw a form to fill in by pen."),
     "listen": Entry("calib.verbs.listen", "Show what a load cell on a serial line sends: port, speed, value."),
-    "scale": Entry("calib.verbs.scale.scale_group", "Keep what is known of a scale, and check it with known loads."),
+    "scale": Entry(
+        "calib.verbs.scale.scale_group", "Store what is known about a scale, and check it with known loads."
+    ),
     "import": Entry(
-        "calib.verbs.import_table", "Make runs of a table, CSV or a workbook, and say what the bands pull."
+        "calib.verbs.import_table", "Turn a table (CSV or workbook) into runs, and say what the bands pull."
     ),
     "fit": Entry("calib.verbs.fit", "Fit the tension curve of one or more recorded runs."),
     "show": Entry("calib.verbs.show", "Show a profile or a run: table, small plot, figure file."),
@@ -27,25 +29,27 @@ COMMANDS: dict[str, Entry] = {
     "batch": Entry(
         "calib.verbs.batch.batch_group", "Measure a box of bands together: a few in full, the others quickly."
     ),
-    "pair": Entry("calib.verbs.pair", "Make left and right pairs that pull as nearly alike as can be."),
+    "pair": Entry("calib.verbs.pair", "Make left/right pairs that pull as nearly alike as possible."),
     "compare": Entry("calib.verbs.compare", "Say whether a band has changed between two calibrations."),
     "recheck": Entry("calib.verbs.bands.recheck", "Check a band in a minute with one known plate at one length."),
-    "history": Entry("calib.verbs.bands.history", "Say how a band drifted with time and use, and when to look again."),
-    "log": Entry("calib.verbs.bands.log", "Note how often a band was pulled."),
+    "history": Entry(
+        "calib.verbs.bands.history", "Show how a band drifted with time and use, and when to re-check it."
+    ),
+    "log": Entry("calib.verbs.bands.log", "Log a band's repetitions."),
     "retire": Entry("calib.verbs.bands.retire", "Retire a band, mark it as suspect, or set a calibration aside."),
     "rename": Entry("calib.verbs.bands.rename", "Give a band another name."),
-    "merge": Entry("calib.verbs.bands.merge", "Settle whether files under one name are of one band or of two."),
-    "undo": Entry("calib.verbs.bands.undo", "Take back what was noted last of a band."),
+    "merge": Entry("calib.verbs.bands.merge", "Decide whether files under one name belong to one band or two."),
+    "undo": Entry("calib.verbs.bands.undo", "Undo the last note about a band."),
     "list": Entry("calib.verbs.bands.list_bands", "List the bands and scales of a folder, and what is due."),
     "rig": Entry("calib.verbs.rig.rig_group", "Say what bands put on a bar, left and right, up and down."),
-    "lineup": Entry("calib.verbs.rig.lineup", "Plan an evening: who hangs which bands, how, with which plates."),
+    "lineup": Entry("calib.verbs.rig.lineup", "Plan a session: who uses which bands and plates, hung how."),
     "page": Entry("calib.verbs.page", "Measure and look things up on a page: browser, or a phone at the rack."),
-    "report": Entry("calib.verbs.paper.report", "Put a whole collection into one page of HTML, to send or to print."),
+    "report": Entry("calib.verbs.paper.report", "Put a whole collection on one HTML page, to send or print."),
     "sheet": Entry("calib.verbs.paper.sheet", "Put a band or a rig on one page for the wall."),
     "export": Entry("calib.verbs.export", "Write a profile's curve as a plain table."),
     "schema": Entry("calib.verbs.schema", "Print the JSON Schema of a file kind."),
     "explain": Entry("calib.verbs.paper.explain", "Explain a finding or a word; show the pages of the guide."),
-    "demo": Entry("calib.verbs.demo", "Fit and draw an invented scenario in a new folder."),
+    "demo": Entry("calib.verbs.demo", "Fit and draw an invented example in a new folder."),
 }
 
 _OVERVIEW = """\

@@ -16,18 +16,18 @@ if TYPE_CHECKING:
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where your band files are.")] = Path(),
     phone: Annotated[
-        bool, typer.Option("--phone", help="Let phones in the same network join: shows a code to scan.")
+        bool, typer.Option("--phone", help="Let phones on the same network join: shows a code to scan.")
     ] = False,
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="A port of your own; 0 takes a free one.")] = 0,
     cell: Annotated[
         list[str] | None,
-        typer.Option("--cell", metavar="PORT", help="A load cell's port that the system does not list."),
+        typer.Option("--cell", metavar="PORT", help="Port of a load cell that the system does not list."),
     ] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open a browser, only print.")] = False,
 ) -> int:
-    """Measure and look things up on a page: in this computer's browser, or on a phone beside the rack.
+    """Measure and look things up on a page, in this computer's browser or on a phone beside the rack.
 
-    Nothing leaves your network, and it works without internet. It ends with Ctrl-C or when the terminal closes.
+    Nothing leaves your network, and it works without internet. Ctrl-C stops it, and so does closing the terminal.
 
     \b
     Examples:
@@ -65,10 +65,11 @@ def _show(address: "Address", door: "Doorkeeper", *, phone: bool, browser: bool)
 
         segno.make(link, error="m").terminal(raw(sys.stderr), border=2, compact=True)
         print(
-            "Scan it with a phone in this network. It lets one phone in; then the next code is shown.", file=sys.stderr
+            "Scan it with a phone on this network. Each code lets in one phone; then the next code is shown.",
+            file=sys.stderr,
         )
-        print("Use a network you trust: others in it could read along.", file=sys.stderr)
-    print("Ctrl-C ends the page.", file=sys.stderr, flush=True)
+        print("Use a network you trust: others on it could read along.", file=sys.stderr)
+    print("Ctrl-C stops the page.", file=sys.stderr, flush=True)
     if browser:
         import webbrowser
 

@@ -27,7 +27,7 @@ NO_BANDS = (".uses.csv", ".rechecks.csv", ".scale.json", "batch.json")  # lie be
 def command(
     bands: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[BAND]...", help="Names or profiles of two bands or more; all of the folder if none."),
+        typer.Argument(metavar="[BAND]...", help="Names or profiles of two bands or more; default: all in the folder."),
     ] = None,
     over: Annotated[
         str | None,
@@ -36,24 +36,25 @@ def command(
     series: Annotated[
         list[Path] | None,
         typer.Option(
-            "--series", metavar="FILE", help="Two of the bands hooked end to end; without profiles: by tape alone."
+            "--series", metavar="FILE", help="Two bands hooked end to end; without profiles, compared by tape alone."
         ),
     ] = None,
     assume: AssumeOption = None,
     folder: FolderOption = Path(),
     figure: Annotated[
-        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+        Path | None,
+        typer.Option("--figure", "-f", metavar="FILE", help="Also draw it, in a new .png, .svg or .pdf file."),
     ] = None,
     keep: Annotated[
-        bool, typer.Option("--keep", help="Keep these pairs: they come first wherever left and right are chosen.")
+        bool, typer.Option("--keep", help="Keep these pairs: they come first whenever left and right are chosen.")
     ] = False,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Make left and right pairs of bands that pull as nearly alike as can be.
+    """Make left/right pairs of bands that pull as nearly alike as possible.
 
-    Of all ways to pair them the one is taken whose worst pair is the least apart, then the one with the least sum;
+    Of all pairings it picks the one whose worst pair differs least, then the one with the smallest sum;
     apart is the 95 % upper limit of the difference loading, over the working lengths. Of a band with several
     profiles the newest is taken; logs, scales and the record of a batch are passed over. A retired band is left out;
     one that has gone soft, is suspect or did not pass its re-check is paired only after the others; what the record of
@@ -117,7 +118,7 @@ def _all_of(folder: Path) -> list[str]:
     shared = {band.mark: [b.address for b in bands if b.mark.lower() == band.mark.lower()] for band in bands}
     for mark, several in shared.items():
         if len(several) > 1:
-            said = f"{' and '.join(several)} are left out: two bands share a name; settle it: bandcurve merge {mark}"
+            said = f"{' and '.join(several)} are left out: two bands share a name; decide with: bandcurve merge {mark}"
             print(complaint(said), file=sys.stderr)
     found = [several[0] for several in shared.values() if len(several) == 1]
     if len(found) < 2:

@@ -20,27 +20,28 @@ TAPE_STEP = {"in": 0.25 * 0.0254, "ft": 0.25 * 0.0254}  # [m] what a tape is eas
 
 
 def command(
-    band: Annotated[str, typer.Argument(metavar="BAND", help="What you call the band: letters, digits, . _ -")],
+    band: Annotated[str, typer.Argument(metavar="BAND", help="Name of the band: letters, digits, . _ -")],
     flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length, 1029mm.")] = None,
     width: Annotated[str | None, typer.Option("--width", metavar="LENGTH", help="Width, 30mm.")] = None,
     thickness: Annotated[
         str | None, typer.Option("--thickness", metavar="LENGTH", help="Thickness of all layers, 4.5mm.")
     ] = None,
     capacity: Annotated[
-        str | None, typer.Option("--capacity", metavar="FORCE", help="The most the scale takes, 50kg.")
+        str | None, typer.Option("--capacity", metavar="FORCE", help="Capacity of the scale, 50kg.")
     ] = None,
     scale: Annotated[
-        Path | None, typer.Option("--scale", metavar="FILE", help="The scale's file: what it takes, whether it locks.")
+        Path | None,
+        typer.Option("--scale", metavar="FILE", help="The scale's file, for its capacity and whether it locks."),
     ] = None,
-    to: Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length, as taped.")] = None,
+    to: Annotated[str | None, typer.Option("--to", metavar="LENGTH", help="Longest length, by the tape.")] = None,
     count: Annotated[int, typer.Option("--count", min=3, max=16, help="How many lengths.")] = 8,
-    cycles: Annotated[int, typer.Option("--cycles", min=1, max=4, help="How often out and back.")] = 2,
+    cycles: Annotated[int, typer.Option("--cycles", min=1, max=4, help="Number of cycles, out and back.")] = 2,
     holes: Annotated[
         str | None, typer.Option("--holes", metavar="PITCH", help="Set lengths by rack holes: their pitch, 50mm.")
     ] = None,
     first_hole: Annotated[int, typer.Option("--first-hole", min=0, max=9999, help="Hole the fixed pin sits in.")] = 0,
     kind: Annotated[
-        str | None, typer.Option("--kind", help="The tape is read between: band-inner, band-outer, centres, half-path.")
+        str | None, typer.Option("--kind", help="Where the tape is held: band-inner, band-outer, centres, half-path.")
     ] = None,
     fittings: Annotated[
         str, typer.Option("--fittings", metavar="D,D", help="Diameters of the two pins or hooks, mm.")
@@ -51,7 +52,7 @@ def command(
     ] = None,
     until: Annotated[
         str | None,
-        typer.Option("--until", metavar="U", help="Only the readings that make the pull known to this, '2%'."),
+        typer.Option("--until", metavar="U", help="Plan only the readings needed to know the pull this well, '2%'."),
     ] = None,
     over: OverOption = None,
     over_stretch: OverStretchOption = False,
@@ -59,9 +60,9 @@ def command(
         Path | None, typer.Option("--form", metavar="FILE.pdf", help="Draw a form to fill in by pen.")
     ] = None,
     paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Plan the lengths to measure: dense where the pull climbs fastest, within what band and scale bear.
+    """Plan the lengths to measure: closer together where the pull changes fastest, within the limits of band and scale.
 
     \b
     Examples:
@@ -110,7 +111,7 @@ def _until(
         raise UsageError("--over needs --until", remedy="for example --until 3% --over 1.2m..1.8m")
     if form is not None or sheet.setup is None:
         option = "--form" if form is not None else "--loads"
-        raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
+        raise UsageError(f"--until cannot be used with {option}", remedy="leave one of them out")
     wanted = until_head(per_cent(until), range_in_si(over, "--over") if over is not None else None)
     unit = sheet.unit if sheet.holes is None else "mm"
     course = Course(sheet.plan.lengths, way_back=sheet.way_back, length_unit=unit, holes=sheet.holes, asked=())
@@ -221,7 +222,7 @@ def _setup(kind: str | None, fittings: str, holes: str | None, first: int) -> tu
         return LengthSetup(chosen, () if chosen == "half-path" else diameters), None
     if kind not in (None, "centres"):
         raise UsageError(
-            f"--kind {kind} does not go with --holes", remedy="holes are read between centres: leave --kind out"
+            f"--kind {kind} cannot be used with --holes", remedy="holes are measured between centres: leave out --kind"
         )
     if not 0.01 <= pitch <= 0.5:
         raise DataError(f"holes {pitch * 1000:.4g} mm apart", where="--holes", remedy="give their pitch, 10 to 500 mm")
@@ -302,7 +303,7 @@ def _form(planned: _Planned) -> "Form":
         thickness=known(band.thickness, small),
         width=known(band.width, small),
         remarks=planned.plan.said,
-        command=f"Then type it in: {_record_command(planned)}",
+        command=f"Then type in the readings: {_record_command(planned)}",
         zero=not hung,
     )
 

@@ -23,10 +23,10 @@ _Held = tuple[LengthKind | None, tuple[float, ...] | None]  # where the tape was
 def command(
     band: BandArgument,
     length: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="What the tape reads, held as in the recording: 1.6m, 63in.")
+        str | None, typer.Option(metavar="LENGTH", help="The tape reading, held as in the recording: 1.6m, 63in.")
     ] = None,
     between: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="The same between other pins, or with the tape held otherwise.")
+        str | None, typer.Option(metavar="LENGTH", help="The same, for other pins or another way of holding the tape.")
     ] = None,
     kind: Annotated[
         str | None,
@@ -37,19 +37,19 @@ def command(
         typer.Option("--pins", "--fittings", metavar="D,D", help="Diameters of the pins, mm; default: as recorded."),
     ] = None,
     force: Annotated[
-        str | None, typer.Option(metavar="FORCE", help="Ask for the length instead, for example 15kg.")
+        str | None, typer.Option(metavar="FORCE", help="Give a pull and get the length, for example 15kg.")
     ] = None,
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Say what a band pulls at a length, or at which length it pulls a force.
+    """Say what a band pulls at a length, or at which length it reaches a pull.
 
-    A band's name is answered from its newest good calibration, a file from that file; - is standard input.
+    A band's name uses its newest good calibration; a file uses that file; - is standard input.
 
     A length is what the tape reads, held as when the band was recorded. A profile that does not say how (made before
     version 1.1) takes --length as a half-path length.
@@ -69,14 +69,14 @@ def command(
         raise UsageError("give one of --length, --between and --force", remedy="for example --length 1.6m")
     if force is not None:
         if extrapolate or kind or pins:
-            raise UsageError("--extrapolate, --kind and --pins go with a length", remedy="leave them out")
+            raise UsageError("--extrapolate, --kind and --pins need a length", remedy="leave them out")
         wanted = option_in_si(force, "--force", "force")
         return _answer_length(given_profile(band, folder), wanted, how)
     option = "--length" if length is not None else "--between"
     read = option_in_si(length or between or "", option, "length")
     held = _kind(kind), _pins(pins, kind)
     if length is not None and any(held):
-        raise UsageError("--kind and --pins go with --between", remedy="write --between in place of --length")
+        raise UsageError("--kind and --pins need --between", remedy="write --between in place of --length")
     given = given_profile(band, folder)
     if between is not None or given.profile.half_path_less_tape is not None:
         read = _half_path(given.profile, read, held)
@@ -129,7 +129,7 @@ def _answer_force(given: GivenProfile, length: float, extrapolate: bool, how: _H
 def _say_assumed(profile: "Profile", kind: str | None) -> None:
     """A thickness that was not measured goes into what is made of the tape's reading."""
     if profile.band.thickness_m is None and (kind or profile.gear.tape_kind) != "half-path":
-        print("Taking the band as 4.5 mm thick (it was not measured).", file=sys.stderr)
+        print("Assuming the band is 4.5 mm thick (it was not measured).", file=sys.stderr)
 
 
 def _kind(kind: str | None) -> LengthKind | None:

@@ -54,10 +54,10 @@ def command(
         bool, typer.Option("--quick", help="Four lengths, pulled twice: first kilos in four minutes.")
     ] = False,
     resume: Annotated[
-        Path | None, typer.Option("--resume", metavar="FILE", help="Continue a recording that was cut off.")
+        Path | None, typer.Option("--resume", metavar="FILE", help="Continue an unfinished recording.")
     ] = None,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="Folder for run and profile.")] = Path(),
-    from_form: Annotated[bool, typer.Option("--from-form", help="Type in a form filled in on paper.")] = False,
+    from_form: Annotated[bool, typer.Option("--from-form", help="Type in a paper form.")] = False,
     no_fit: Annotated[bool, typer.Option("--no-fit", help="Record only; fit later.")] = False,
     method: MethodOption = None,
     scale: ScaleOption = None,
@@ -82,9 +82,7 @@ def command(
     over_stretch: OverStretchOption = False,
     cycles: Annotated[
         int | None,
-        typer.Option(
-            "--cycles", metavar="N", help="How often out and back (2).", min=1, max=20, rich_help_panel=COURSE
-        ),
+        typer.Option("--cycles", metavar="N", help="Cycles, out and back (2).", min=1, max=20, rich_help_panel=COURSE),
     ] = None,
     dwell: Annotated[
         float | None,
@@ -107,36 +105,41 @@ def command(
     over: OverOption = None,
     port: Annotated[
         str | None,
-        typer.Option("--port", metavar="PORT", help="A load cell here takes the readings.", rich_help_panel=CELL),
+        typer.Option(
+            "--port", metavar="PORT", help="Port of a load cell that takes the readings.", rich_help_panel=CELL
+        ),
     ] = None,
     hand: Annotated[
         bool,
-        typer.Option("--hand", help="The length is held by hand, not by strap or pins.", rich_help_panel=CELL),
+        typer.Option("--hand", help="You hold the length by hand, not with a strap or pins.", rich_help_panel=CELL),
     ] = False,
     turned: Annotated[
-        bool, typer.Option("--reversed", help="The cell's numbers fall as it is pulled.", rich_help_panel=CELL)
+        bool, typer.Option("--reversed", help="The cell's numbers fall as the band pulls.", rich_help_panel=CELL)
     ] = False,
     sweep: Annotated[
         bool,
-        typer.Option(
-            "--sweep", help="Pull evenly out and back; the line carries the length too.", rich_help_panel=CELL
-        ),
+        typer.Option("--sweep", help="Pull evenly out and back; the line sends the length too.", rich_help_panel=CELL),
     ] = False,
     speed: Annotated[
         str | None,
         typer.Option(
-            "--speed", metavar="V", help="With --sweep: a constant speed instead: '20mm/s'.", rich_help_panel=CELL
+            "--speed",
+            metavar="V",
+            help="With --sweep: a constant speed in place of sent lengths, '20mm/s'.",
+            rich_help_panel=CELL,
         ),
     ] = None,
     length_unit: Annotated[
         str,
-        typer.Option("--length-unit", help="With --sweep: of the length: mm, cm, m, in, ft.", rich_help_panel=CELL),
+        typer.Option(
+            "--length-unit", help="With --sweep: unit of the length: mm, cm, m, in, ft.", rich_help_panel=CELL
+        ),
     ] = "mm",
     read_length: Annotated[
-        bool, typer.Option("--read-length", help="With --port: the line carries the length; checked at two marks.")
+        bool, typer.Option("--read-length", help="With --port: the line sends the length; calibrated at two marks.")
     ] = False,
     length_port: Annotated[
-        str | None, typer.Option("--length-port", metavar="PORT", help="The same, from a sensor on a port of its own.")
+        str | None, typer.Option("--length-port", metavar="PORT", help="The same, from a sensor on its own port.")
     ] = None,
     baud: BaudOption = None,
     column: ColumnOption = None,
@@ -147,7 +150,7 @@ def command(
 ) -> int:
     """Measure a band, led step by step, and get its pull in kilos.
 
-    Nothing needs to be prepared: what an option does not say is asked, with ? for help and back for the question
+    You need to prepare nothing: you are asked whatever no option says, with ? for help and back for the question
     before. Stop when you like (Ctrl-C): every reading is in the file already.
 
     \b
@@ -188,7 +191,7 @@ def command(
     )
     given.talk()  # an option that cannot be read is said before anything is asked
     if given.until is not None and given.hung:
-        raise UsageError("--until goes with lengths", remedy="leave it out, or measure with a scale")
+        raise UsageError("--until needs set lengths", remedy="leave it out, or measure with a scale")
     cell = _Cell(
         *(port, scale, baud, column, line_format, pattern, asking),
         *(hand, turned, sweep, speed, length_unit, read_length, length_port),
@@ -296,7 +299,7 @@ def _until(until: str | None, over: str | None, others: dict[str, object]) -> di
         return None
     for option, value in others.items():
         if value:
-            raise UsageError(f"--until does not go with {option}", remedy="leave one of them out")
+            raise UsageError(f"--until cannot be used with {option}", remedy="leave one of them out")
     return until_head(per_cent(until), range_in_si(over, "--over") if over is not None else None)
 
 

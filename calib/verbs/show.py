@@ -24,17 +24,19 @@ def command(
         typer.Argument(metavar="BAND|RUN", help="A band's name, a profile B07.profile.json, or a run NAME.run.csv."),
     ],
     figure: Annotated[
-        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+        Path | None,
+        typer.Option("--figure", "-f", metavar="FILE", help="Also draw it, in a new .png, .svg or .pdf file."),
     ] = None,
     budget: Annotated[
-        Path | None, typer.Option("--budget", metavar="FILE", help="Draw its uncertainty budget: .png, .svg or .pdf.")
+        Path | None,
+        typer.Option("--budget", metavar="FILE", help="Draw its uncertainty budget, in a new .png, .svg or .pdf file."),
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     folder: FolderOption = Path(),
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Show a profile or a run: table, small plot, findings, and a figure file where asked for.
+    """Show a profile or a run: table, small plot, warnings and, if you ask, a figure file.
 
     \b
     Examples:
@@ -93,7 +95,7 @@ def _show_profile(given: GivenProfile, how: _ShowOptions) -> int:
         points = points_behind(profile, path)
         write_figure(profile, points or (), how.figure, how.shown)
         if points is None:
-            _talk("The runs behind this profile were not found beside it, so the figure shows the curve alone.")
+            _talk("The runs behind this profile are not beside it, so the figure shows only the curve.")
         _talk(f"Figure written to {printable(how.figure)}.")
     figure = str(how.figure) if how.figure else None
     answer = curve_answer(profile, table_lengths(profile, how.shown), file=str(path), figure=figure, beside=beside)

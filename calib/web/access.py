@@ -118,12 +118,12 @@ class Guard:
         if not _from_this_page(scope["method"], headers, self.door.hosts):
             return _sentence(403, "That request did not come from this page, so nothing was done.")
         if int(headers.get("content-length") or 0) > LARGEST_BODY:
-            return _sentence(413, "That is more than the page takes at once.")
+            return _sentence(413, "That is more than the page accepts at once.")
         if scope["path"] == "/enter":
             return self._enter(scope)
         session = _cookie(headers)
         if session is None or not self.door.knows(session):
-            return _sentence(403, "This browser is not let in yet. Open the address in the terminal, or scan its code.")
+            return _sentence(403, "This browser has no access yet. Open the address in the terminal, or scan its code.")
         if not self.door.sessions[session].take(self.door.clock()):
             return _sentence(429, "Too many requests at once; wait a second.")
         return None
@@ -134,7 +134,7 @@ class Guard:
         code = scope["query_string"].decode("ascii", "replace").removeprefix("code=")[:100]
         session = self.door.enter(code)
         if session is None:
-            return _sentence(403, "That code is wrong or was used already. Take the newest one from the terminal.")
+            return _sentence(403, "That code is wrong or already used. Use the newest one in the terminal.")
         answer = RedirectResponse("/", 303)
         answer.set_cookie(COOKIE, session, httponly=True, samesite="lax", path="/")
         return answer

@@ -178,7 +178,7 @@ def _sought_at(site: Site, rig: str, box: "Box", turn: "Turn") -> "Sought":
     from calib.use.lineup.evening import sought_in
 
     if not rig and not turn.exercise:
-        raise DataError("no place is named", remedy="choose a rig, or give the table a column exercise")
+        raise DataError("no rig is named", remedy="choose a rig, or give the table a column exercise")
     file = file_of(site, rig or turn.exercise)
     refuse_outside(site, file)
     return sought_in(file, box, _seen_from)

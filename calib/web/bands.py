@@ -30,7 +30,7 @@ def bands(site: Site, asked: Asked) -> Response:
 
 def _row(band: KnownBand) -> dict[str, Any]:
     newest = band.calibrations[-1] if band.calibrations else None
-    return {"name": band.address, "status": band.status, "day": (newest.day or "day not noted") if newest else ""}
+    return {"name": band.address, "status": band.status, "day": (newest.day or "date not recorded") if newest else ""}
 
 
 @dataclass(frozen=True)

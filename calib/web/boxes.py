@@ -45,7 +45,7 @@ def _bands(site: Site, name: str) -> tuple[Path, list[BandToMeasure], tuple[str,
         raise DataError(f"there is no box {name[:60]!r} here", remedy="choose one from the list")
     found, said = bands_to_measure(folder)
     if not found:
-        raise DataError("no band of a box is here", remedy="lay one out")
+        raise DataError("there is no box of bands here", remedy="lay one out")
     return folder, found, said
 
 
@@ -124,9 +124,9 @@ def begin_band(site: Site, asked: Asked) -> Response:
     folder, bands, _ = _bands(site, asked.request.path_params["name"])
     band = next((b for b in bands if b.id == fields.get("band")), None)
     if band is None or not band.run.head.extensions.get(UNTAPED):
-        raise DataError("that band was begun already, or is not of this box", remedy="choose one from the list")
+        raise DataError("that band is already started, or not in this box", remedy="choose one from the list")
     if fields.get("careful") != "yes":
-        return _show(site, asked, band.id, fields, "The cautions were not acknowledged; read them, and tick the box.")
+        return _show(site, asked, band.id, fields, "Please read the cautions and tick the box.")
     head = band.run.head
     try:
         flat = round(parse_length(fields.get("flat", ""), gear_of(head).units.length), 6)

@@ -75,7 +75,9 @@ class Sitting:
         try:
             state = Recording.from_run(run)
             if not state.course.settings:
-                raise DataError("holds no plan and no reading to go on from", where=path.name, remedy="begin a new one")
+                raise DataError(
+                    "holds neither a plan nor a reading to continue from", where=path.name, remedy="begin a new one"
+                )
             last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
             begun_s = max(last, clock() - run.head.started.timestamp()) if run.head.started else last
             found = cls(path, state, writer, begun_s, clock, steady, choose=chooser_for(state))
@@ -143,7 +145,7 @@ class Sitting:
         return f"This computer's clock was set {way} by {_span(by)}; the times of this recording go on as if it was not"
 
     def begin_again(self, head: RunHead) -> None:
-        """Put another head on the disk in place of the one there; nothing was read yet.
+        """Put another head on the disk in place of the one there; no reading was given yet.
 
         Raises:
             FileError: The file was changed meanwhile, or cannot be written.

@@ -42,13 +42,11 @@ def listen(port: int, *, phone: bool) -> Address:
         phone: Listen on this computer's address in its network, so that a phone reaches it; else on loopback only.
 
     Raises:
-        UsageError: The port is taken, or this computer is in no network.
+        UsageError: The port is taken, or this computer is not on a network.
     """
     host = own_address() if phone else "127.0.0.1"
     if host is None:
-        raise UsageError(
-            "this computer is in no network", remedy="join the network the phone is in, or leave out --phone"
-        )
+        raise UsageError("this computer is not on a network", remedy="join the phone's network, or leave out --phone")
     taken = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

@@ -60,7 +60,7 @@ def test_a_table_a_person_may_have_read_stays_row_by_row() -> None:
 
 def test_a_trace_that_never_turns_is_one_sentence() -> None:
     flat = "length_mm,force_kg\n" + "1200.0,3.2\n" * (MOST_ROWS + 1)
-    with pytest.raises(DataError, match=r"hour\.csv: the length never goes out"):
+    with pytest.raises(DataError, match=r"hour\.csv: the length never increases"):
         imported(flat)
 
 

@@ -112,7 +112,7 @@ def record(name: str, folder: Path, said: dict[str, str]) -> None:
         terminal.read_some(0.2)
         if not first and "readings a second" in terminal.all_text:
             first = time.monotonic() - begun
-        if terminal.text.rstrip().endswith("Most the cell takes, N:"):
+        if terminal.text.rstrip().endswith("Capacity of the cell, N:"):
             terminal.send("1000")
         answer(terminal)
         world.go_to(_goal(terminal.all_text))

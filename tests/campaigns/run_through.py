@@ -99,7 +99,7 @@ def _loads() -> Callable[[Terminal, float], None]:
     due = [(LOAD_S * k + 5.0, text) for k, text in ((1, "0"), (2, "10"), (3, "20"), (4, "10"), (5, "0"), (6, ""))]
 
     def act(terminal: Terminal, since: float) -> None:
-        if due and since >= due[0][0] and re.search(r"> now hangs, kg: $", terminal.text):
+        if due and since >= due[0][0] and re.search(r"> hangs now, kg: $", terminal.text):
             terminal.send(due.pop(0)[1])
 
     return act

@@ -149,7 +149,7 @@ def test_a_rig_and_a_wanted_load(tmp_path: Path) -> None:
     assert answer.band == "B07"
     found = calib.solve(rig, top_kg=answer.up.bar_load_kg[-1], within_kg=1)
     assert found.proposals[0].miss_kg < 1e-6
-    with pytest.raises(DataError, match="nothing is wanted"):
+    with pytest.raises(DataError, match="no load is wanted"):
         calib.solve(rig)
     with pytest.raises(DataError, match="cannot be reached within"):
         calib.solve(rig, top_kg=900)

@@ -201,7 +201,7 @@ def _read(read: Callable[[str, str], float], text: str, unit: str, place: tuple[
 
 
 def read_pair(text: str, known_unit: str, shown_unit: str) -> tuple[tuple[float, ...], float]:
-    """Read what is typed for one load: the known load, a blank, what the scale shows. [kg] or [l], and [N]
+    """Read what is typed for one load: the known load, a space, what the scale shows. [kg] or [l], and [N]
 
     Args:
         text: As typed.
@@ -220,6 +220,6 @@ def read_pair(text: str, known_unit: str, shown_unit: str) -> tuple[tuple[float,
     close = re.sub(rf"(?<=[0-9])\s+(?=(?:{units})(?:\s|\+|$))", "", re.sub(r"\s*\+\s*", "+", text.strip()))
     parts = listed(close)
     if len(parts) != 2:
-        raise DataError("type the known load, a blank, and what the scale shows", remedy=PAIR)
+        raise DataError("type the known load, a space, and what the scale shows", remedy=PAIR)
     known, shown = parts
     return read_pieces(known, known_unit), _read(_shown, shown, shown_unit, ("what the scale shows", ""))

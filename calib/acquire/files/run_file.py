@@ -291,10 +291,10 @@ class RunWriter(Closing):
         columns = [cell.strip() for cell in split_line(header, separator) or [] if cell.strip()]
         if separator != "," or len(columns) != len(split_line(header, separator) or []):
             raise DataError(
-                "was saved by a spreadsheet and cannot be appended to", where=str(path), remedy="begin a new run"
+                "was saved by a spreadsheet and cannot be appended to", where=str(path), remedy="start a new run"
             )
         if "about" not in columns and version_of(_head_text(lines[: _head_length(lines)])) > 1:
-            raise DataError("has no column about", where=str(path), remedy="add it to the table, or begin a new run")
+            raise DataError("has no column about", where=str(path), remedy="add it to the table, or start a new run")
         with suppress(OSError), locked(path, wait_s=0.0):
             pass  # so that nothing a kill left stays beside it
         writer = cls(path, columns, _appending(path))

@@ -68,7 +68,7 @@ class AtCell:
         if self._zero is None or self._maybe_tared or self._lost:
             how = "then press Enter: the zero is taken while nothing moves"
             return (f"Let the band go slack, {how}.",)
-        return ("Let the band go slack: the zero is taken by itself.",)
+        return ("Let the band go slack: the zero is taken automatically.",)
 
     def _may_be_zero(self, value: float) -> bool:
         if self._armed:
@@ -160,8 +160,8 @@ class AtCell:
     def _no_length(self, held: HeldLength | None, planned: float) -> str:
         """Why a length that is held is not taken, "" where it is."""
         if held is None:
-            return "  Not taken: the length sensor said nothing meanwhile; Enter takes the planned length."
+            return "  Not taken: the length sensor sent nothing meanwhile; Enter takes the planned length."
         if abs(held.length - planned) <= max(FAR_M, FAR_SHARE * planned):
             return ""
         what = f"the sensor reads {self._place(held.length)}, {self._place(planned)} is planned"
-        return f"  Not taken: {what}. Set it; or Enter takes the length it reads."
+        return f"  Not taken: {what}. Set it, or press Enter to take the length it reads."

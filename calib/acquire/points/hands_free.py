@@ -31,10 +31,10 @@ OVERLOADS = 3  # in a row; fewer may be torn lines
 ZERO_AGES = 0.005  # share of a pull by which the zero may have moved, from which on a new one is asked for
 LEAST_SAID = 0.3  # share of what counts as slack: less is the band at rest, and nothing is said
 HELP = (
-    "Points are taken by themselves: set the length, hold still, wait for the bell.",
+    "Points are taken automatically: set the length, hold still, wait for the bell.",
     "  Enter  the length is set now (zero: take it now)",
-    "  r      take the last one again      k  keep one that was questioned",
-    "  s      skip this one                q  no more readings: go to the end",
+    "  r      repeat the last one      k  keep a questioned one",
+    "  s      skip this one                q  no more readings: finish",
     "  z      take a new zero now",
 )
 
@@ -133,7 +133,7 @@ class HandsFree(AtCell):
         """What is said where somebody changes the unit of the scale while a band is measured."""
         self.watch.again()
         what = f"The line is in {now or 'counts'} now, in {before or 'counts'} before"
-        how = "it is converted, and the hold begins again" if taken else "nothing is taken until it is set back"
+        how = "it is converted, and the hold starts again" if taken else "nothing is taken until it is set back"
         return Act(say=(f"  {what}: {how}.",), ring=0 if taken else 2)
 
     def key(self, pressed: str, at_s: float) -> Act:
@@ -154,7 +154,7 @@ class HandsFree(AtCell):
         if word == "undo" and not self._lost and self._zero_between is not None:
             return self._zero_again(self._zero_between, at_s)
         if (self._lost and word in ("undo", "skip")) or (word == "skip" and self.want == "zero" and self._zero is None):
-            return Act(say=("First a zero: without it no pull is known.",))
+            return Act(say=("A zero comes first: without it no pull is known.",))
         return self._stepped(take(self.state, word, round(at_s, 1)), ring=0)
 
     def take_line(self, line: str, at_s: float) -> Act:
@@ -183,7 +183,7 @@ class HandsFree(AtCell):
         self.state = step.state
         self._zero, self._lost = self._last_zero(), True
         self._next()
-        return Act(step.written, ("  That zero is taken back. Again:", *self.zero_words()))
+        return Act(step.written, ("  That zero is dropped. Again:", *self.zero_words()))
 
     def _enter(self, at_s: float) -> Act:
         if self.state.pending is not None:
@@ -191,7 +191,7 @@ class HandsFree(AtCell):
         self._said = ""
         if self.want == "reading":
             self.watch.set_now(at_s)
-            return Act(say=("  Set: hold it.",))
+            return Act(say=("  Length set: hold it.",))
         self._armed = True
         self.watch.again()
         return Act()
@@ -201,7 +201,7 @@ class HandsFree(AtCell):
             self._said, self._asked_twice = "", False
             if self.state.pending is not None and self._went_on:
                 self.state = replace(self.state, pending=None)
-                return Act(say=("  It went on: that one is not taken.",))
+                return Act(say=("  It kept moving: that one is not taken.",))
         if event.why is not None:
             grip = self.grip if self.want == "reading" else "weight"
             return self._once(f"  {why_not(event, grip, self.value_text)}", 2)
@@ -258,7 +258,7 @@ class HandsFree(AtCell):
         self._drift = self._drift.after(point, anew=before is None)
         said = [f"  Zero: {self.value_text(point.force)}."]
         if self._lost and slot is not None and slot.branch == "unloading":  # the band was let go
-            said.append(f"  Unloading was cut short: first pull out to {self._place(self._top())} again, then back.")
+            said.append(f"  Unloading was interrupted: first pull out to {self._place(self._top())} again, then back.")
         if before is not None and (fills or self._renewing):
             said.append(f"  It has moved by {self.value_text(point.force - before)} since the zero before.")
         said += self._warming(point)
@@ -333,7 +333,9 @@ class HandsFree(AtCell):
         """Said of a pull too small to be told from a slack band."""
         least = self.value_text(self._slack)
         return self._once(
-            f"  {self.value_text(net)} counts as a slack band (under {least}). Pull on; Enter takes it so.", 0
+            f"  {self.value_text(net)} counts as a slack band (under {least}). Keep pulling, or press "
+            "Enter to take it anyway.",
+            0,
         )
 
     def _stopped(self, at_s: float) -> Act:
@@ -359,7 +361,9 @@ class HandsFree(AtCell):
 
     def _wrong_side(self, slot: courses.Slot) -> Act:
         side = "longer" if slot.branch == "loading" else "shorter"
-        return self._once(f"  It came from the {side} side. Go back and come again; or Enter: take it so.", 2)
+        return self._once(
+            f"  It came from the {side} side. Go back and approach it again; or press Enter to take it anyway.", 2
+        )
 
     @property
     def _from_wrong_side(self) -> bool:
@@ -367,7 +371,7 @@ class HandsFree(AtCell):
 
     def _other_way_round(self, pull: float) -> Act:
         mend = "leave --reversed out" if self.meter.reversed else "turn it round, or begin again with --reversed"
-        return self._once(f"  {self.value_text(pull)}: the cell is pulled the other way round; {mend}.", 2)
+        return self._once(f"  {self.value_text(pull)}: the cell is reversed; {mend}.", 2)
 
     def _row(self, point: HeldPoint, kind: RowKind) -> Row:
         return held_row(point, kind, self.state.next_number, self.meter)

@@ -77,10 +77,12 @@ def tied(first: Mark, second: Mark, u_tape: float) -> LengthSensor:
     if abs(second.tape - first.tape) < LEAST_APART:
         apart = f"{1000 * abs(second.tape - first.tape):.0f} mm"
         raise DataError(
-            f"the two marks are {apart} apart", remedy="choose one near the shortest length, one near the top"
+            f"the two marks are {apart} apart", remedy="choose one near the shortest length and one near the longest"
         )
     if abs(second.reading - first.reading) <= 5 * (first.sd + second.sd):
-        raise DataError("the length sensor says the same at both marks", remedy="is the right number taken (--format)?")
+        raise DataError(
+            "the length sensor reads the same at both marks", remedy="is the right number taken (--format)?"
+        )
     return LengthSensor(first, second, u_tape)
 
 

@@ -17,17 +17,17 @@ def why_not(event: Event, grip: Grip, words: Callable[[float], str]) -> str:
     """
     if event.why == "sways":
         still = {
-            "strap": "strap or pin the length, or begin with --hand; Enter takes it so",
-            "hand": "hold it stiller; Enter takes it so",
+            "strap": "strap or pin the length, or begin with --hand; Enter takes it anyway",
+            "hand": "hold it stiller; Enter takes it anyway",
             "weight": "let it hang still",
         }
-        return f"It sways by {100 * event.size:.1f} %, too much to be taken: {still[grip]}."
+        return f"It swings by {100 * event.size:.1f} %, too much to take: {still[grip]}."
     if event.why == "slow line":
-        return "Not taken: the line says too little in so short a wait; use a longer --dwell, or a faster line."
+        return "Not taken: too few readings in so short a wait; use a longer --dwell, or a faster line."
     moves = words(MINUTE_S * abs(event.size))
     if grip == "weight":
         return f"Not taken yet: it still moves by {moves} a minute. Does something touch it?"
-    return f"Not taken yet: it still moves by {moves} a minute. Fix the length; Enter takes it so, z takes a zero."
+    return f"Not taken yet: it still moves by {moves} a minute. Fix the length; Enter takes it anyway, z takes a zero."
 
 
 def silent_for(seconds: float) -> str:

@@ -1,6 +1,6 @@
 """A continuous stretch, out and back, cut into branches and read at many lengths. No port and no file.
 
-Where the line carries no length, a constant pulling speed and the length at which it turns stand in for it.
+Where the line sends no length, a constant pulling speed and the length at which it turns stand in for it.
 """
 
 from collections.abc import Sequence
@@ -97,7 +97,7 @@ def legs_of(t: Array, length: Array) -> list[Leg]:
         uneven = float(1.4826 * np.median(np.abs(moving - rate)) / rate)
         legs.append(Leg(branch, cycle, a, b + 1, rate, uneven))
     if not any(leg.branch == "loading" for leg in legs):
-        raise DataError("the length never goes out", remedy="begin with the band short, pull it out and back")
+        raise DataError("the length never increases", remedy="start with the band short, pull it out and back")
     return legs
 
 
@@ -165,7 +165,7 @@ def length_by_speed(t: Array, pull: Array, top: float, speed: float) -> Array:
     turns = turning_points(smooth, TURN_SHARE * float(np.ptp(smooth)))
     tops = [i for i in turns if smooth[i] > 0.7 * smooth.max()]
     if not tops:
-        raise DataError("no turn is seen in the pull", remedy="pull out and back at the same speed")
+        raise DataError("the pull shows no turning point", remedy="pull out and back at the same speed")
     turned = np.array([_turn(t, pull, i) for i in tops])
     return np.asarray(top - speed * np.min(np.abs(t[:, None] - turned[None, :]), axis=1))
 

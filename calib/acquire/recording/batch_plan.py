@@ -65,7 +65,7 @@ def heads(base: RunHead, ids: Sequence[str], full: int) -> list[RunHead]:
     Args:
         base: Gear, plan and procedure, with the nominal flat length.
         ids: Of the bands.
-        full: How many are measured in full.
+        full: How many to measure in full.
     """
     course = course_of(base, ())
     few = replace(course, settings=few_settings(course.settings), cycles=1, way_back=False, closing=False)
@@ -145,5 +145,5 @@ def find(bands: Sequence[BandToMeasure], text: str) -> BandToMeasure:
     found = exact or by_number
     if len(found) != 1:
         what = f"several bands end in {text}" if found else f"there is no band {text[:20]!a} in this batch"
-        raise DataError(what, remedy="type an id as on its label; list shows them")
+        raise DataError(what, remedy="type the name on its label; list shows them")
     return found[0]

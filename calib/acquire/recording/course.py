@@ -105,7 +105,7 @@ def _slot_asked(row: Row) -> "Slot":
     setting = row.mass if row.length is None else row.length
     if setting is None or not row.cycle or row.branch is None or not 0 < setting <= MOST_SETTING:
         what = f"row {row.number} asks for no reading that can be taken"
-        raise DataError(what, remedy="give it cycle, branch and length, or begin a new run")
+        raise DataError(what, remedy="give it cycle, branch and length, or start a new run")
     return Slot("reading", row.cycle, row.branch, setting)
 
 
@@ -137,7 +137,7 @@ def _unit(kept: Mapping[str, Any], key: str, default: str, units: Mapping[str, f
 
 
 def _no_course(key: str, value: object) -> DataError:
-    return DataError(f"{key} = {str(value)[:30]} is not a valid recording plan", remedy="begin a new run")
+    return DataError(f"{key} = {str(value)[:30]} is not a valid recording plan", remedy="start a new run")
 
 
 def _replanned(rows: Sequence[Row]) -> list[float]:

@@ -135,8 +135,8 @@ class Judge:
     def limit_words(self) -> str:
         """Why longer lengths are left out."""
         if self.method == "anchor-on-scale":
-            return "Further out the band would come near lifting what stands on the scale."
-        return "Further out the pull would pass 80 % of what the scale takes."
+            return "Further out the band might lift what stands on the scale."
+        return "Further out the pull would exceed 80 % of the scale's capacity."
 
     def doubt(self, row: Row, typed: Typed) -> str | None:
         """The question to ask about an entry, None where it is believable."""
@@ -168,7 +168,7 @@ class Judge:
         if expectation is None or expectation.fits(pull):
             return None
         slip = self._one_place_off(row, pull) or other_unit(pull / expectation.force)
-        likely = f"Looks like {slip}." if slip else "Is it the right length, and did everything hold?"
+        likely = f"Looks like {slip}." if slip else "Is the length right, and did everything hold?"
         return f"{says}? Expected {self._about(expectation.force)}. {likely}"
 
     def _force_doubt(self, row: Row, typed: Typed) -> str | None:
@@ -198,7 +198,7 @@ class Judge:
         if force < 0:
             return f"{says}: {likely_slip(entry)}?"
         if pull <= 0:
-            return f"{says} is no pull at all (slack it showed {self._force(self.zero)}): is the band on?"
+            return f"{says} is no pull at all (it showed {self._force(self.zero)}): is the band on?"
         first = not any(k.branch == "loading" for k in self.standing_readings)
         if first and (expectation is None or expectation.fits(pull)):
             return self._first_doubt(says, length, pull, likely_slip(entry))
@@ -211,7 +211,7 @@ class Judge:
         before = self._slip_before(row, pull) if len(self.standing_readings) == 1 else None
         if before is not None and self.run.readings[-1].about == KEPT:
             earlier = self._reading(self.run.readings[-1])
-            return f"{says} does not go with {earlier}. There it looks like {before}: type undo and give it again."
+            return f"{says} does not fit {earlier}. That one looks like {before}: type undo and enter it again."
         if slip is None or "misread" in slip or "instead of" in slip:
             slip = self._one_place_off(row, pull) or slip
         wanted = self._about(self._shown_for(expectation.force))
@@ -232,7 +232,11 @@ class Judge:
         if not self.passes(stretch, pull):
             return None
         implied = self._about(self.implied_top(stretch, pull) or 0.0)
-        bears = "what keeps the weight on the scale" if self.method == "anchor-on-scale" else "80 % of what it takes"
+        bears = (
+            "the limit that keeps the weight on the scale"
+            if self.method == "anchor-on-scale"
+            else "80 % of its capacity"
+        )
         top = self._length(max(self.course.settings))
         likely = f"Looks like {slip}." if slip and "misread" not in slip and "swapped" not in slip else "Is it right?"
         limit = f"{bears} ({self._about(self.limit or 0.0).removeprefix('about ')})"
@@ -321,12 +325,12 @@ class Judge:
             most = self._force(self.course.capacity or 0.0)
             return f"{self._force(force)} is more than this scale can show ({most}): the decimal point, or a length?"
         if self.method == "anchor-on-scale" and force <= 0:
-            return f"{self._force(force)}: band slack, the scale should show the weight on it. Is it right?"
+            return f"{self._force(force)}: with the band slack the scale should show the weight on it. Is it right?"
         if row.n is None and not earlier and self._set_to_zero and force != 0:
             resolution = self.run.head.scale.resolution if self.run.head.scale else 0.0
             if abs(force) > max(ZEROED_STEPS * resolution, ZEROED_TOLERANCE * (self.course.capacity or 0.0)):
                 says = f"{self._force(force)} right after zeroing? It should show 0 or nearly so"
-                return f"{says}: set it to zero once more, or is the band still pulling?"
+                return f"{says}: zero it again, or is the band still pulling?"
         around = earlier[-1] if earlier else (force if self.method == "anchor-on-scale" else 0.0)
         allowed = ZERO_TOLERANCE * max(self.course.capacity or 0.0, largest, 30 * G_STANDARD)
         if abs(force - around) <= allowed:
@@ -388,7 +392,7 @@ class Judge:
         return TypedReading(text, length / LENGTH[unit], fits, other, name, unit, factors)
 
     def _words(self, says: str, wanted: str, slip: str | None) -> str:
-        likely = f"Looks like {slip}." if slip else "Misread, or has something slipped?"
+        likely = f"Looks like {slip}." if slip else "Misread, or did something slip?"
         return f"{says}? Expected {wanted}. {likely}"
 
     def _force(self, newton: float) -> str:

@@ -125,9 +125,9 @@ def _change(state: Recording, rest: str) -> Step:
     number, _, text = rest.partition(" ")
     old = next((r for r in state.rows if f"{r.number}" == number and r.number not in state.run.struck), None)
     if old is None or old.kind not in CHANGEABLE or not text.strip():
-        return Step(state, say=("Say which row, and what it should be: change 7 16.35. 'rows' lists them.",))
+        return Step(state, say=("Give the row and its correct value: change 7 16.35. 'rows' lists them.",))
     if old.n is not None or any(r.kind == "zero-lost" and r.number > old.number for r in state.rows):
-        return Step(state, say=(f"Row {number} can be struck, not changed; then measure there again: again {number}.",))
+        return Step(state, say=(f"Row {number} cannot be changed, only struck and measured again: again {number}.",))
     reads_length = old.kind == "flat" or (state.hung and old.kind == "reading")
     try:
         typed = read_entry(text, state.course, reads_length=reads_length, may_set=False)
@@ -166,7 +166,7 @@ def _accept(state: Recording, row: Row) -> Step:
     if row.about.startswith(INSTEAD):
         old = row.about.removeprefix(INSTEAD)
         rows = (row, Row(row.number + 1, "strike", note="changed", about=old))
-        return Step(with_rows(state, rows), rows, (f"Row {old} is changed; what stood there stays in the file.",))
+        return Step(with_rows(state, rows), rows, (f"Row {old} is changed; the old value stays in the file.",))
     after = with_rows(state, (row,))
     if row.about == KEPT:  # little is concluded from a doubtful reading, but the first tells where a plan leads
         judge = Judge(after.run, after.course)
@@ -200,13 +200,15 @@ def _shorter(after: Recording, row: Row, cut: tuple[Row, ...]) -> Step:
     new = shorter(above, top, len(course.settings) - len(done), judge.geometry, course.holes, step)
     if not new:
         ahead = cut or _left_out(row, [x for x in course.settings if x > above + 1e-9])
-        say = f"{judge.limit_words()} Undo if this was a slip; else stop, and begin again with shorter lengths."
+        say = (
+            f"{judge.limit_words()} Type undo if this was a slip; otherwise stop and start again with shorter lengths."
+        )
         return Step(with_rows(after, ahead), (row, *ahead), (say,))
     lengths = (*done, *new)
     about = " ".join(f"{x:.6g}" for x in lengths)
     plan = Row(row.number + 1, "planned", row.cycle, row.branch, at_s=row.at_s, about=about)
     words = ", ".join(number_in_unit(x, course.length_unit, LENGTH) for x in new)
-    say = f"{judge.limit_words()} So a shorter plan, from what the first readings show: {words} {course.length_unit}."
+    say = f"{judge.limit_words()} A shorter plan, from the first readings: {words} {course.length_unit}."
     return Step(with_rows(after, (plan,)), (row, plan), (say,))
 
 

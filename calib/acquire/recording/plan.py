@@ -129,7 +129,7 @@ def plan_lengths(
     if len(lengths) < 3:
         raise DataError(
             f"only {len(lengths)} usable length(s) between stretch {LOWEST} and {top:.2f}",
-            remedy="use closer holes or a tape, or a scale that takes more",
+            remedy="use closer holes, a tape, or a scale with more capacity",
         )
     return Plan(tuple(lengths), said)
 
@@ -157,8 +157,8 @@ def stretch_caution(stretch: float, allow_over: bool = False) -> tuple[str, ...]
     """
     if stretch > REFUSE_STRETCH and not allow_over:
         raise DataError(
-            f"{stretch:.2f} times the flat length is more than a band should be asked to bear ({REFUSE_STRETCH:.1f})",
-            remedy="plan shorter lengths, or give --over-stretch if its maker allows it",
+            f"{stretch:.2f} times the flat length is more than a band should have to bear ({REFUSE_STRETCH:.1f})",
+            remedy="plan shorter lengths, or use --over-stretch if its maker allows it",
         )
     if stretch > CAUTION_STRETCH:
         return (f"above {CAUTION_STRETCH} times the flat length bands wear and snap: stand aside, eyes covered",)

@@ -135,7 +135,7 @@ class TypedReading:
 def likely_slip(entry: TypedReading) -> str | None:
     """Name the slip that turns the typed value into the one that fits best; None where none does."""
     if entry.value < 0:
-        return "a minus sign: is the hook turned round, or was the scale zeroed under load"
+        return "a minus sign: is the hook reversed, or was the scale zeroed under load"
     fitting = [(value, words) for value, words in _slips(entry) if entry.fits(value)]
     if fitting:
         wanted = entry.wanted or 0.0

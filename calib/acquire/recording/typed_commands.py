@@ -14,21 +14,21 @@ from calib.errors import DataError
 from calib.records import Row
 from calib.units import FORCE, LENGTH
 
-HELP_OWN_LENGTH = "  16.35 @ 1290    the reading, taken at a length of your own"
-HELP_OWN_LOAD = "  1290 @ 12.5     the reading, taken with a load of your own"
+HELP_OWN_LENGTH = "  16.35 @ 1290    the reading, at a length of your choice"
+HELP_OWN_LOAD = "  1290 @ 12.5     the reading, with a load of your choice"
 HELP = (
     "Type the number and press Enter. A comma is a decimal point; a unit may follow: 36.1 lb",
     HELP_OWN_LENGTH,
-    "  undo, back      take the last entry back and ask again",
+    "  undo, back      undo the last entry and ask again",
     "  skip            leave this one out",
-    "  note TEXT       write a remark into the file",
+    "  note TEXT       write a remark in the file",
     "  strike 7 TEXT   strike row 7, with the reason",
     "  change 7 16.35  row 7 should have been 16.35",
-    "  again 7 TEXT    strike row 7, and measure there once more at the end",
-    "  zero 0.05       what the scale shows slack, in between",
+    "  again 7 TEXT    strike row 7 and measure it again at the end",
+    "  zero 0.05       scale reading with the band slack, at any time",
     "  rows            list the last rows, with their numbers",
     "  stop            no more readings: finish",
-    "  Enter alone     hold again from the start",
+    "  Enter alone     restart the hold",
 )
 
 
@@ -77,7 +77,7 @@ def _skip(state: Recording, rest: str, at_s: float | None) -> Step:
 
 def _note(state: Recording, rest: str, at_s: float | None) -> Step:
     if not rest:
-        return Step(state, say=("Write the remark behind the word: note strap slipped a little.",))
+        return Step(state, say=("Write the remark after the word: note strap slipped a little.",))
     row = Row(state.next_number, "note", at_s=tenths(at_s), note=rest)
     return Step(with_rows(state, (row,)), (row,), ("Noted.",))
 
@@ -102,13 +102,13 @@ def _again(state: Recording, rest: str, at_s: float | None) -> Step:
     if old is None:
         return Step(state, say=("Say which reading, and why: again 7 strap slipped. 'rows' lists them.",))
     if state.slot is None or state.slot.closing or state.stopped:
-        return Step(state, say=("All is measured: it can be struck, not measured again.",))
+        return Step(state, say=("Everything is measured: the row can be struck, not measured again.",))
     if state.place.filled[-1][0] == old.number:  # then it comes next anyhow
         return _undo(state, "", at_s)
     struck = _strike(state, rest if " " in rest else f"{rest} to be measured again", at_s)
     length, mass = (None, old.mass) if state.hung else (old.length, None)
     row = Row(struck.state.next_number, "chosen", old.cycle, old.branch, length, mass=mass, about=number)
-    said = f"Row {number} struck. You will be asked for it once more behind the others."
+    said = f"Row {number} struck. You will be asked for it again after the others."
     return Step(with_rows(struck.state, (row,)), (*struck.written, row), (said,))
 
 

@@ -42,7 +42,7 @@ def read_entry(text: str, course: Course, *, reads_length: bool, may_set: bool) 
     if not reading:
         raise DataError("the reading is missing", remedy="type it before the @, for example 16.35 @ 1290")
     if at and not may_set:
-        raise DataError("no length or load of your own is wanted here", remedy="type just the number")
+        raise DataError("you cannot choose a length or load here", remedy="type just the number")
     value = parse_length(reading, course.length_unit) if reads_length else parse_force(reading, course.force_unit)
     if not at:
         return Typed(reading, value)

@@ -172,7 +172,7 @@ def _procedure(run: Run) -> Iterator[Finding]:
             "force falls with time, keep it the same",
         )
     if p.temperature is None:
-        yield Finding("no-temperature", "no temperature was noted: pull rises by about 0.25 % per degree")
+        yield Finding("no-temperature", "no temperature was recorded: pull rises by about 0.25 % per degree")
     if band.thickness is None and run.head.length.kind != "half-path":
         yield Finding("thickness-assumed", "the band's thickness was not measured: 4.5 +- 1 mm is assumed")
     if p.method == "hung-weight" and p.latitude_deg is None:

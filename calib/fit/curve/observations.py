@@ -254,7 +254,7 @@ def _join(parts: Sequence[Observations], runs: Sequence[Run]) -> Observations:
     for part, run in zip(parts, runs, strict=True):
         if abs(part.rest - rest) > 3 * max(part.u_rest, 1e-5):
             raise DataError(
-                f"flat length {run.head.band.flat_length * 1000:.0f} mm does not go with the other runs of "
+                f"flat length {run.head.band.flat_length * 1000:.0f} mm does not fit the other runs of "
                 f"{run.head.band.id} ({rest * 1000:.0f} mm)",
                 where=run.name,
                 remedy="measure the flat length again, or fit the runs apart",

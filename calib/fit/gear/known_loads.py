@@ -34,7 +34,7 @@ _BOUND = 1 / sqrt(3)  # a "+- a" without more said is a bound: u = a / sqrt 3
 
 WORTH: dict[LoadKind, Worth] = {
     "plates": Worth(
-        "iron or rubber plates as they come",
+        "ordinary iron or rubber plates",
         0.01 * _BOUND,
         0.02 * _BOUND,
         0.0,

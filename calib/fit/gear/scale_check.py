@@ -135,26 +135,24 @@ def _remarks(check: ScaleCheck, fit: LackOfFit | None, bend: bool, apart: float)
     out: list[str] = []
     if apart > FAR_APART:
         out.append(
-            "the scale is further off than the 1 % that scales are commonly good to: is it set right, and are the "
-            "loads what they are taken for?"
+            "the scale is off by more than the 1 % scales are commonly good to: is it set right, and are the "
+            "loads what you take them for?"
         )
     if check.prior_share > SHARE_TO_SAY:
         out.append(
-            "these loads are known hardly better than a scale never checked (1 %), so the two are weighed together: "
+            "these loads are hardly better known than an unchecked scale (1 %), so both are combined: "
             f"{100 * (1 - check.prior_share):.0f} % of the gain is from this check. Weigh the loads on a shop scale "
             "and check again"
         )
     if bend and fit is not None and fit.p < SIGNIFICANT:
-        out.append(
-            "neither a line nor a bend goes through the means of the loads: is one of them not what it is taken for?"
-        )
+        out.append("neither a line nor a curve fits the means of the loads: is one of them not what you take it for?")
     elif bend:
         out.append("the scale's gain changes with load, so the correction has a bend")
     levels = {w.load for w in check.weighings}
     if len(levels) < FEWEST_FOR_QUADRATIC:
-        out.append(f"with {len(levels)} different loads, nothing included, a bend of the scale cannot be seen")
+        out.append(f"with {len(levels)} different loads, zero included, a bend of the scale cannot be seen")
     if not down_less_up(check.weighings):
-        out.append("read on the way up only: nothing is known of the way down")
+        out.append("read going up only: nothing is known about going down")
     worst = _worst(check)
     if worst is not None:
         out.append(worst)

@@ -56,7 +56,7 @@ def refuse_nonsense(weighings: Sequence[Weighing]) -> None:
     if len(nominal) < 2 or len(weighings) < 3:
         raise DataError(
             f"{len(weighings)} readings of {len(nominal)} different loads say nothing of a scale",
-            remedy="read at least nothing and one known load, up and down; four loads are better",
+            remedy="read at least zero and one known load, up and down; four loads are better",
         )
     low, high = min(weighings, key=lambda w: w.nominal), max(weighings, key=lambda w: w.nominal)
     if high.shown == low.shown:
@@ -65,7 +65,7 @@ def refuse_nonsense(weighings: Sequence[Weighing]) -> None:
         raise DataError(
             "the scale shows less under load than without: its pull is reversed, or known and shown are swapped",
             where=_line(high),
-            remedy="turn the scale round, or check the columns",
+            remedy="reverse the scale, or check the columns",
         )
 
 

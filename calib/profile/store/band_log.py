@@ -120,7 +120,7 @@ def _band(head: Sequence[str], name: str, kind: Kind) -> tuple[str, int]:
         )
     band = re.search(r'^# band = "([^"\n]*)"$', text, re.MULTILINE)
     if band is None:
-        raise DataError("does not say of which band it is", where=name, remedy='add a line # band = "B07"')
+        raise DataError("does not say which band it is of", where=name, remedy='add a line # band = "B07"')
     try:
         return check_id(band[1]), int(found[1])
     except DataError as error:

@@ -183,7 +183,7 @@ def _card(data: bytes, where: str, path: Path, folder: str) -> Card:
     except (ValueError, RecursionError) as error:
         if isinstance(error, DataError):
             raise
-        what = "is empty" if not data.strip() else "is not whole, or no profile"
+        what = "is empty" if not data.strip() else "is incomplete, or not a profile"
         raise DataError(
             what, where=where, remedy="is the folder still being copied or synced? Or fit it again"
         ) from None

@@ -86,7 +86,7 @@ def rename(register: Register, band: KnownBand, to: str, cards: Sequence[Card] =
             remedy=f"choose another name; or if both are one band: bandcurve merge {band.address} {taken[0].address}",
         )
     if to == band.mark:
-        raise DataError(f"that is its name already: {to}", remedy="give another one")
+        raise DataError(f"it already has that name: {to}", remedy="give another one")
     return decide(
         register.folder, "renamed", band.mark, [c.key for c in cards] or band.keys, to=to, after=register.newest
     )
@@ -108,7 +108,7 @@ def merge(register: Register, first: KnownBand, second: KnownBand) -> Decision:
                 )
     if not first.keys or not second.keys:
         never = second if first.keys else first
-        raise DataError(f"{never.address} was never calibrated", remedy="give its log the other band's name by hand")
+        raise DataError(f"{never.address} was never calibrated", remedy="change the name in its log by hand")
     newest = register.newest
     if first.mark.lower() != second.mark.lower():
         newest = decide(register.folder, "renamed", second.mark, second.keys, to=first.mark, after=newest).stamp.at
@@ -140,7 +140,7 @@ def last_noted(register: Register, band: KnownBand) -> Noted:
     """
     noted = sorted(_noted(register, band), key=lambda n: (n.stamp.at, n.stamp.entry))
     if not noted:
-        raise DataError(f"nothing was noted of {band.address} that could be taken back")
+        raise DataError(f"there is nothing to undo for {band.address}")
     return noted[-1]
 
 

@@ -30,7 +30,7 @@ def _with_row(there: bytes | None, path: Path, kind: Kind, band: str, row: Calla
         return (begun(kind, band) + row(version_of(b"", kind))).encode()
     before = parse_log(there, path.name, kind)
     if before and before[0].band.lower() != band.lower():
-        raise DataError(f"is of {before[0].band}", where=str(path), remedy="give it back its name")
+        raise DataError(f"is of {before[0].band}", where=str(path), remedy="restore its name")
     return _ended(there, len(before), path.name, kind) + row(version_of(there, kind)).encode()
 
 

@@ -32,7 +32,7 @@ def newest_of(profiles: Sequence[Profile]) -> Profile:
     if len(different) > 1 and (None in days or days.count(newest) > 1):
         which = "one without a day" if None in days else f"two of {newest}"
         raise DataError(
-            f"{band} has {len(different)} profiles, {which}: the newest is not clear",
+            f"{band} has {len(different)} profiles, {which}: it is unclear which is newest",
             remedy="give one profile of that band",
         )
     return different[days.index(newest)]
@@ -53,6 +53,6 @@ def in_force(profiles: Sequence[Profile], day: date) -> Profile:
         first = profiles[0]
         raise DataError(
             f"{first.band.id} was first measured on {first.made.measured_at}, after {day}",
-            remedy="give a day when it had been measured",
+            remedy="give a date after it was measured",
         )
     return before[-1]

@@ -124,7 +124,7 @@ class Register:
         first = called[0].address
         return DataError(
             f"{name} is the name of {len(called)} bands: {told}",
-            remedy=f"say which, like {first}, or settle it: bandcurve merge {called[0].mark}",
+            remedy=f"say which one, like {first}, or decide with: bandcurve merge {called[0].mark}",
         )
 
     def _no_band(self, name: str) -> DataError:
@@ -172,7 +172,7 @@ def _grouped(named: Iterable[tuple[str, KnownBand]]) -> dict[str, list[KnownBand
 
 def _words(band: KnownBand) -> str:
     last = band.calibrations[-1] if band.calibrations else None
-    return f"flat {last.flat_length:.3f} m, measured {last.day or 'on a day not noted'}" if last else "logs only"
+    return f"flat {last.flat_length:.3f} m, measured {last.day or 'on an unknown date'}" if last else "logs only"
 
 
 def read_register(folder: Path) -> Register:
@@ -222,7 +222,7 @@ def _named(cards: Iterable[Card], decisions: Sequence[Decision]) -> _Named:
         meant = [c for c in about if c.mark.lower() == decision.band.lower()]
         if about and not meant and any(c.mark.lower() != decision.to.lower() for c in about):
             named.said.append(
-                f"the register renames {decision.band} to {decision.to}, its files say {about[0].mark}; the files win"
+                f"the register renames {decision.band} to {decision.to}, its files say {about[0].mark}; the files count"
             )
         for card in meant:
             named.former.setdefault(card.key, []).append((card.mark, decision))
@@ -377,7 +377,7 @@ def _problems_of(band: KnownBand, problems: Iterable[Problem]) -> tuple[Problem,
 
 def _to_come(decisions: Iterable[Decision]) -> list[str]:
     return [
-        f"the register notes {d.event.replace('-', ' ')} of {d.band} on {d.stamp.at.date()}, which is still to come: "
+        f"the register notes {d.event.replace('-', ' ')} of {d.band} on {d.stamp.at.date()}, which is in the future: "
         "that row is ignored"
         for d in decisions
         if is_to_come(d.stamp.at)
@@ -388,7 +388,7 @@ def _without_files(decisions: Sequence[Decision], bands: Sequence[KnownBand]) ->
     there = {key for band in bands for key in band.keys}
     gone = [d for d in decisions if d.keys and not there & set(d.keys) and d.event in STATUS and d.event != "in-use"]
     return [
-        f"the register says {d.band} is {STATUS[d.event]}, but no file of it is here; the files win"
+        f"the register says {d.band} is {STATUS[d.event]}, but it has no file here; the files count"
         for d in gone
         if not any(b.mark.lower() == d.band.lower() and b.decision is d for b in bands)
     ]

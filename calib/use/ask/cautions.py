@@ -2,9 +2,9 @@
 
 TITLE = "Before you pull:"
 CAUTIONS = (
-    "Eyes covered; nobody in line with the band. If it lets go, it flies.",
-    "Look the band over under light stretch: a nick, a crack, a sticky spot - do not use it.",
-    "Anchor and hooks must hold more than the pull, and hooks must not open.",
-    "Stay within what the scale takes. The rules of your gym or house come first.",
+    "Eyes covered; nobody in line with the band. If it lets go, it will fly.",
+    "Inspect the band under a light stretch. Nick, crack or sticky spot: do not use it.",
+    "Anchor and hooks must hold more than the pull, and the hooks must stay closed.",
+    "Stay below the scale's capacity. The rules of your gym or house come first.",
     "Unsure about an anchor? Ask someone qualified.",
 )

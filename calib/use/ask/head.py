@@ -77,7 +77,7 @@ def _noon(day: str, now: datetime) -> datetime:
     """The day on a form, at noon: it says no hour."""
     found = now.date() if day == "today" else date.fromisoformat(day)
     if found > now.date() + timedelta(days=1):
-        raise DataError(f"{found} is still to come", remedy="write the day of the readings, like 2026-03-01")
+        raise DataError(f"{found} is in the future", remedy="write the date of the readings, like 2026-03-01")
     return datetime(found.year, found.month, found.day, 12, tzinfo=UTC)
 
 

@@ -65,7 +65,7 @@ def flat(text: str, answers: Answers) -> str:
             slip = typed_in(text, unit, USUAL_FLAT).removeprefix(". Typed in ").removesuffix("?")
             example = f", like {text.strip()} {slip}" if slip else ""
             said = f"few bands are {number_in_unit(value, unit, LENGTH)} {unit} long"
-            raise DataError(said, remedy=f"type the unit behind the number{example}")
+            raise DataError(said, remedy=f"type the unit after the number{example}")
     flat_length(text, unit)
     return _length(text, unit)[1]
 
@@ -141,7 +141,7 @@ def step(text: str, answers: Answers) -> str:
     kept = f"{number_in_unit(value, unit, FORCE)} {unit}"
     if largest < FEWEST_STEPS * value:
         raise DataError(
-            f"steps of {kept} and a maximum of {answers['max']} do not go together: were the two swapped, or is it the "
+            f"steps of {kept} and a maximum of {answers['max']} cannot both be right: were they swapped, or is it the "
             "decimal point",
             remedy="type the step again, or back to change the maximum",
         )
@@ -202,7 +202,7 @@ def section(text: str, answers: Answers) -> str:
     found = sorted((_length(p, small) for p in parts), reverse=True)
     if len(found) != 2:
         example = "1.2 0.18" if small == "in" else "30 4.5"
-        raise DataError(f"type width and thickness in {small} with a space between, for example {example}")
+        raise DataError(f"type width and thickness in {small}, separated by a space, for example {example}")
     if not (0.005 <= found[0][0] <= 0.2 and 0.001 <= found[1][0] <= 0.05):
         slip = typed_in(parts[0], small, (0.01, 0.12))
         raise DataError(f"a loop band is 5 to 200 mm wide and 1 to 50 mm thick{slip}")
@@ -219,7 +219,7 @@ def plates(text: str, answers: Answers) -> str:
     found = re.fullmatch(r"(.*?)\s*(kg|lb|kilos?|lbs|pounds?)?\s*", text.strip(), re.IGNORECASE)
     unit = unit_behind(text, "mass") or answers.get("force_unit")
     if unit not in ("kg", "lb") or found is None:
-        raise DataError("kg or lb", remedy="type the unit behind the last plate, like 2 x 20, 4 x 10 kg")
+        raise DataError("kg or lb", remedy="type the unit after the last plate, like 2 x 20, 4 x 10 kg")
     sizes(found[1])
     return f"{found[1]} {unit}"
 
@@ -243,7 +243,7 @@ def loads(text: str, answers: Answers) -> str:
     owned = plates_owned(answers)
     unit = unit or answers.get("force_unit") or (owned.unit if owned else None)
     if unit is None:
-        raise DataError("kg or lb", remedy="type the unit behind the last load, like 2.5 5 10 15 20 kg")
+        raise DataError("kg or lb", remedy="type the unit after the last load, like 2.5 5 10 15 20 kg")
     masses = sorted({parse_mass(part, unit) for part in parts})
     if len(masses) < 3 or masses[0] <= 0:
         raise DataError("at least three different loads above zero are needed", remedy="for example 2.5 5 10 15 20 kg")
@@ -260,7 +260,7 @@ def hook(text: str, answers: Answers) -> str:
     value = parse_mass(text, unit)
     heaviest = max((parse_mass(p, unit) for p in answers.get("loads", "0").split(", ")), default=1e4)
     if not 0 <= value < heaviest:
-        raise DataError("what hangs besides the plates must be lighter than the heaviest load")
+        raise DataError("the hook or strap must be lighter than the heaviest load")
     return f"{number_in_unit(value, unit, MASS)} {unit}"
 
 
@@ -290,7 +290,7 @@ def temperature(text: str, answers: Answers) -> str:
     """Of the place where the band is pulled."""
     celsius = parse_temperature(text)
     if not -40 <= celsius <= 60:
-        raise DataError("that is not a temperature to train in; degrees C, or 68 F")
+        raise DataError("that is not a room temperature; type degrees C, or for example 68 F")
     return f"{round(celsius, 1):g} C"
 
 
@@ -319,7 +319,7 @@ def pulls(text: str, answers: Answers) -> str:
 
 
 def day(text: str, answers: Answers) -> str:
-    """A day; whether it is still to come is for whoever knows today's."""
+    """A day; whether it is in the future is for whoever knows today's."""
     if text == "today":
         return text
     try:

@@ -13,7 +13,7 @@ TAPE = (
 FLAT = (
     "    |<----------- flat length ----------->|",
     "    .-------------------------------------.",
-    "    |=====================================|     lying flat, not pulled",
+    "    |=====================================|     lying flat, unstretched",
     "    '-------------------------------------'",
 )
 HOLES = (
@@ -28,5 +28,5 @@ WAYS = (
     "  2  the same, upright, the scale on top",
     "  3  anchor on top, band below it, plates hung on the band's lower end",
     "  4  you pull up; the band's lower end is tied to a weight that stands on a",
-    "     floor scale: it shows less, the harder you pull",
+    "     floor scale: the harder you pull, the less it shows",
 )

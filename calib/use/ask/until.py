@@ -72,7 +72,7 @@ def choose(state: Recording) -> tuple[Row, str]:
     except DataError as error:
         if not state.course.asked:
             raise
-        return state.closing("no place is left"), f"No more can be asked for: {error.what}."
+        return state.closing("there is no length left to read"), f"Nothing more can be asked for: {error.what}."
     if first is not None:
         return state.asking(first), ""
     ahead = outlook(run, aim)
@@ -150,7 +150,7 @@ def aim_of(run: Run, course: Course, without: Collection[float] = ()) -> "Aim":
         raise DataError(
             f"fewer than three places to read at between {first:.3f} and {last:.3f} m (half-path)",
             where="--over",
-            remedy="name working lengths within the plan, wider ones, or a scale that takes more",
+            remedy="choose working lengths within the plan, a wider range, or a scale with more capacity",
         )
     spots = tuple(first + (last - first) * i / (SPOTS - 1) for i in range(SPOTS))
     return Aim(0.5 * (first + last), wanted, places, course.way_back, spots)
@@ -162,7 +162,7 @@ def _aim_of_head(head: RunHead) -> tuple[float, list[float] | None]:
     wanted, over = (told.get("U"), told.get("over_m")) if isinstance(told, dict) else (None, None)
     pair = over if isinstance(over, list) and len(over) == 2 and all(map(_positive, over)) else None
     if not _positive(wanted) or wanted >= 1 or (over is not None and pair is None):
-        raise DataError(f"{UNTIL} = {str(told)[:40]} is not an aim", remedy="begin a new run with --until")
+        raise DataError(f"{UNTIL} = {str(told)[:40]} is not an aim", remedy="start a new run with --until")
     return float(wanted), pair
 
 
@@ -221,6 +221,6 @@ def hindered(best: float, hindrance: str) -> str:
         "the known loads": "use better known loads",
         "the zero": "zero the scale again, or use a finer one",
         "the length offset": "measure the pins, tape more carefully, or name working lengths further out",
-        "the flat length": "tape the flat length again, more carefully",
+        "the flat length": "measure the flat length again, more carefully",
     }.get(hindrance, "better gear is needed")
-    return f"No number of readings gets below {100 * best:.1f} %: {hindrance} does not allow it; {remedy}."
+    return f"No number of readings gets below {100 * best:.1f} %: {hindrance} limits it; {remedy}."

@@ -74,7 +74,8 @@ def warm_up_words(head: RunHead) -> tuple[str, ...]:
     if gear.method == "anchor-on-scale":
         first = (f"The first one only to {gear.place(how.short)}.",) if how.short else ()
         said = (
-            f"Warm the band up: {how.pulls} slow pulls to {place}, watching the scale. Stop if the weight gets light."
+            f"Warm the band up: {how.pulls} slow pulls to {place}, watching the scale. Stop if the "
+            "weight starts to lift."
         )
         return (said, *first)
     if how.stop_at is None:
@@ -85,7 +86,7 @@ def warm_up_words(head: RunHead) -> tuple[str, ...]:
         return (said,)
     return (
         said,
-        f"The first pull only to {gear.place(how.short)}: if it shows more than "
+        f"Take the first pull only to {gear.place(how.short)}: if it shows more than "
         f"{_rounded(how.short_most, gear)} there, type back and choose shorter lengths.",
     )
 

@@ -213,15 +213,16 @@ def _more(members: Sequence[BatchMember], levels: Sequence[BandLevel]) -> tuple[
     pairs = list(zip(members, levels, strict=True))
     for member, _ in pairs:
         if member.outlying and member.borrowed:
-            return member.id, "its shape is not that of the others, and it was read at few lengths: measure it at eight"
+            return member.id, "its shape differs from the others, and it was read at few lengths: measure it at eight"
     for member, _ in pairs:
         if not member.readings:
-            return member.id, "it was never pulled: one reading tells its level"
+            return member.id, "it was never pulled: one reading gives its level"
     ordered = sorted((level.u_own / level.force, member.id) for member, level in pairs)
     (largest, worst), middle = ordered[-1], ordered[len(ordered) // 2][0]
     if len(ordered) < 2 or largest < MUCH * middle:
         return None
-    return worst, f"its level is known to {200 * largest:.1f} % (95 %), the least well: a reading in a new cycle helps"
+    known = f"{200 * largest:.1f} % (95 %)"
+    return worst, f"its level is known to {known}, the least certain of all: a reading in a new cycle helps"
 
 
 def _mixed(sizes: Sequence[Size]) -> list[Finding]:
@@ -230,7 +231,7 @@ def _mixed(sizes: Sequence[Size]) -> list[Finding]:
     parts = [f"{_named(s.bands)} (about {s.force / sizes[0].force:.2f} times)" for s in sizes[1:]]
     text = (
         f"{len(sizes)} sizes are mixed in this batch, by pull and flat length: {_named(sizes[0].bands)}; "
-        f"{'; '.join(parts)}. Levels and spread are given for each by itself; the shape is taken as one"
+        f"{'; '.join(parts)}. Levels and spread are given for each size; the shape is taken as common to all"
     )
     return [Finding("mixed-sizes", text)]
 

@@ -182,7 +182,7 @@ def _findings(old: Profile, new: Profile) -> list[Finding]:
     found = []
     was, now = old.conditions, new.conditions
     if was.temperature_C is None or now.temperature_C is None:
-        found.append(Finding("no-temperature", "a temperature was not noted; the limits allow for 10 K either way"))
+        found.append(Finding("no-temperature", "a temperature was not recorded; the limits allow for 10 K either way"))
     elif abs(was.temperature_C - now.temperature_C) > 3:
         off = now.temperature_C - was.temperature_C
         found.append(Finding("different-conditions", f"the new one was measured {off:+.0f} K warmer; allowed for"))
@@ -190,7 +190,7 @@ def _findings(old: Profile, new: Profile) -> list[Finding]:
         text = f"the waits were {was.dwell_s:g} and {now.dwell_s:g} s; allowed for"
         found.append(Finding("different-conditions", text))
     if was.method != now.method:
-        found.append(Finding("different-conditions", "measured in two ways; nothing of the gear cancels"))
+        found.append(Finding("different-conditions", "measured in two different ways; no error of the gear cancels"))
     return found
 
 

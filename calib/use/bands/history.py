@@ -42,7 +42,7 @@ from calib.use.bands.shared_lengths import Over, common_lengths
 
 LOOK_MONTHS, LOOK_REPS = BY_NAME["look_months"].value, round(BY_NAME["look_reps"].value)
 """When to look again where nothing is known of a band's drift."""
-WORTH_SEEING = BY_NAME["worth_seeing"].value  # relative change of level that is worth a look
+WORTH_SEEING = BY_NAME["worth_seeing"].value  # relative change of level worth a re-check
 SOONEST, LATEST = 30, 366  # days
 LEAST_REPS = 200  # logged between calibrations: fewer say nothing of wear
 

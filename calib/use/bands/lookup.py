@@ -86,7 +86,7 @@ class Found:
     @property
     def source(self) -> str:
         """Where the answer comes from, for a line beside it."""
-        return f"{self.name}, calibrated {self.day or 'on a day not noted'} ({self.path})"
+        return f"{self.name}, calibrated {self.day or 'on an unknown date'} ({self.path})"
 
 
 @dataclass(frozen=True)
@@ -188,7 +188,7 @@ def _best(several: Sequence[Found]) -> Found:
     left = [f for f in several if not f.is_same_calibration(newest)]
     if not left:
         return newest
-    days = sorted({f.day or "on a day not noted" for f in left})
+    days = sorted({f.day or "on an unknown date" for f in left})
     if newest.day in days:
         text = f"{newest.name} was calibrated more than once on {newest.day}: {newest.path.name} is taken"
     else:
@@ -221,7 +221,7 @@ def _newest(band: KnownBand, register: Register) -> Found:
         except BandcurveError as error:
             failed.append(str(error))
             continue
-        said = [Finding("file-not-read", f"{text}; an older calibration answers") for text in failed]
+        said = [Finding("file-not-read", f"{text}; an older calibration is used") for text in failed]
         return Found(profile, card.path, band, (*said, *_findings(band, register, profile, card.path)), by_name=True)
     raise DataError(f"no calibration of {band.address} can be read: {failed[0]}", remedy="fit it again")
 
@@ -251,7 +251,8 @@ def _findings(band: KnownBand, register: Register, profile: Profile, path: Path)
         yield Finding("file-not-read", f"left out, {problem.text}")
     if len(band.folders) > 1 and not band.one_band and len({c.folder for c in band.calibrations}) > 1:
         where = " and ".join(folder or "this folder" for folder in band.folders)
-        text = f"files of {band.mark} lie in {where} and are taken as one band; settle it: bandcurve merge {band.mark}"
+        decide = f"decide with: bandcurve merge {band.mark}"
+        text = f"files of {band.mark} lie in {where} and are taken as one band; {decide}"
         yield Finding("several-folders", text)
     yield from (Finding("register-differs", text) for text in register.said if _names(text, band.mark))
 
@@ -287,7 +288,7 @@ def _older(band: KnownBand, card: Card | None) -> Iterator[Finding]:
         return
     if card.runs and card.runs < newest.runs:
         return
-    when = "again that day" if card.day == newest.day else f"again on {newest.day or 'a day not noted'}"
+    when = "again that day" if card.day == newest.day else f"again on {newest.day or 'an unknown date'}"
     was = f" is of {card.day}" if card.day else " has no day"
     text = f"{card.path.name}{was}; {band.address} was calibrated {when} ({newest.path.name}): ask for {band.address}"
     yield Finding("older-profile", text)
@@ -302,7 +303,7 @@ def _apart(band: KnownBand) -> Iterator[Finding]:
         if ratio is not None:
             text = (
                 f"{a.path.name} ({a.day}) and {b.path.name} ({b.day}) differ by {abs(ratio - 1):.0%}: "
-                "one holds a slip, or they are two bands"
+                "one contains a slip, or they are two bands"
             )
             yield Finding("one-day-apart", text)
             return
@@ -317,7 +318,7 @@ def _soft(band: KnownBand) -> Iterator[Finding]:
     ratio = level_ratio(first, last)
     if ratio is not None and 1 - ratio > RETIRE:
         text = f"{band.address} has lost {1 - ratio:.1%} of its pull since {first.day or 'it was first measured'}"
-        yield Finding("band-softened", f"{text}: retire it, or give it other work and a new partner")
+        yield Finding("band-softened", f"{text}: retire it, or use it elsewhere with a new partner")
 
 
 def _failed_recheck(band: KnownBand, profile: Profile) -> Iterator[Finding]:

@@ -146,7 +146,7 @@ def pair_found(found: Sequence[Found], over: Over | None = None, series: Sequenc
 
 def _too_few(found: Sequence[Found]) -> DataError:
     gone = [f.name for f in found if f.is_retired]
-    what = f"{' and '.join(gone)} retired: nothing is left to pair" if gone else "one band makes no pair"
+    what = f"{' and '.join(gone)} retired: too few are left to pair" if gone else "one band makes no pair"
     where = "" if gone else "".join(f.name for f in found)
     return DataError(what, where=where, remedy="name the profiles of two bands or more")
 
@@ -231,11 +231,11 @@ def _findings(profiles: Sequence[Profile], pairs: Sequence[Pair]) -> list[Findin
     for pair in pairs:
         if pair.apart > MIXED:
             text = f"{' and '.join(pair.bands)} differ by {pair.apart:.0%} on average"
-            found.append(Finding("mixed-sizes", f"{text}: they look like two sizes, not like left and right"))
+            found.append(Finding("mixed-sizes", f"{text}: they look like two sizes, not a left/right pair"))
     for first, second in ((by_id[a], by_id[b]) for a, b in (p.bands for p in pairs)):
         names, was, other = f"{first.band.id} and {second.band.id}", first.conditions, second.conditions
         if was.temperature_C is None or other.temperature_C is None:
-            text = f"{names}: a temperature was not noted; the limits allow for 10 K either way"
+            text = f"{names}: a temperature was not recorded; the limits allow for 10 K either way"
             found += [Finding("no-temperature", text)] if first.made.measured_at != second.made.measured_at else []
         elif abs(was.temperature_C - other.temperature_C) > WARMER:
             off = abs(was.temperature_C - other.temperature_C)

@@ -57,7 +57,7 @@ def half_path_between(
         fitting_diameters = profile.gear.fitting_diameters_m
     if not fitting_diameters:
         raise DataError(
-            "the profile does not say how thick the pins are", where=profile.band.id, remedy="give them: --pins 25,50"
+            "the profile does not give the pins' diameters", where=profile.band.id, remedy="give them: --pins 25,50"
         )
     return reading + offset_over(kind, fitting_diameters, profile.band.thickness_m)
 

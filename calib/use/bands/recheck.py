@@ -73,7 +73,7 @@ def expect(profile: Profile, hung: Hung) -> Expected:
         grid = profile.branches.loading.force_N
         low, high = min(grid) / G_STANDARD, max(grid) / G_STANDARD
         raise OutOfRangeError(
-            f"a plate of {hung.mass:g} kg stretches {profile.band.id} to where it was not tested",
+            f"a plate of {hung.mass:g} kg stretches {profile.band.id} beyond its tested lengths",
             where=error.where,
             remedy=f"hang one between {low:.1f} and {high:.1f} kg, best {(low + high) / 2:.0f} kg",
         ) from None
@@ -86,7 +86,7 @@ def hung_of(kilos: float, load: str, kind: str, fittings: tuple[float, ...], tem
 
     Args:
         kilos: All of it. [kg]
-        load: What the mass is good for: plates, calibrated or weighed.
+        load: How well the mass is known: plates, calibrated or weighed.
         kind: Where the tape is held.
         fittings: Diameters of what the band hangs on. [m]
         temperature: There. [degree C]
@@ -114,10 +114,14 @@ def how_to(profile: Profile, hung: Hung, tape: Shown) -> tuple[str, ...]:
     there = expect(profile, hung)
     round_what = " and ".join(f"{1000 * d:g}" for d in hung.fittings)
     return (
-        "Look the band over first: a nick, a crack, a sticky patch, and it is thrown away, not measured.",
-        *([f"Hang it on what it was measured on, or as thick: {round_what} mm."] if round_what else []),
+        "Look the band over first: if it has a nick, a crack or a sticky patch, throw it away.",
+        *(
+            [f"Hang it on the same pins as when it was measured, or equally thick ones: {round_what} mm."]
+            if round_what
+            else []
+        ),
         f"Pull it five times to a little more than {tape.tape(there.length)} {tape.length}, eyes out of its line. Then "
-        "let the plate down slowly, low over the floor and no foot under it. "
+        "lower the plate slowly, close to the floor, with no foot under it. "
         f"Wait {profile.conditions.dwell_s or 10:g} s, as when it was measured, and read the tape, {ALONG[hung.kind]}.",
     )
 

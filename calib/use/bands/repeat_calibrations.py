@@ -39,7 +39,7 @@ def check_order(profiles: Sequence[Profile]) -> None:
         if days is not None and days < 0:
             raise DataError(
                 f"the new one was measured on {new.made.measured_at}, before the old one on {old.made.measured_at}",
-                remedy="turn them round",
+                remedy="swap them",
             )
     if are_two_bands(profiles):
         flat = [p.band.flat_length_m for p in profiles]

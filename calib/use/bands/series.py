@@ -78,7 +78,7 @@ def _log_ratios(series: Series) -> tuple[Array, dict[str, Array]]:
     """Logarithm of first over second from each reading, and what one standard deviation of each source does to it."""
     readings = [r for r in series.readings if r.branch == "loading"]
     if not readings:
-        raise DataError("has no loading reading", where=series.name, remedy="approach both from the slack side")
+        raise DataError("has no loading reading", where=series.name, remedy="approach each length from the slack side")
     rest = [rest_half_path(b.flat_length, b.thickness or DEFAULT_THICKNESS, 2) for b in (series.first, series.second)]
     logs, effects = [], [_effects(series, r, rest) for r in readings]
     for reading in readings:
@@ -182,7 +182,7 @@ def told_by_series(
         missing = [band for band in s.bands if band not in ids]
         if missing:
             raise DataError(
-                f"is of {missing[0]} too, which has no profile here", where=s.name, remedy="give its profile"
+                f"also involves {missing[0]}, which has no profile here", where=s.name, remedy="give its profile"
             )
     curves = [_whole(p, readings, wanted, among or profiles) for p in profiles]
     sizes = [len(x) for x in wanted.values()]

@@ -69,8 +69,8 @@ def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -
         far = _called(profiles[[a for a, _ in ranges].index(first)], profiles)
         near = _called(profiles[[b for _, b in ranges].index(last)], profiles)
         raise DataError(
-            f"{near} was tested up to {last:.3f} m and {far} only from {first:.3f} m: they have no length in common",
-            remedy="leave one of them out, or measure it over the lengths of the others",
+            f"{near} was tested up to {last:.3f} m and {far} only from {first:.3f} m: they share no length",
+            remedy="leave one out, or measure it over the others' lengths",
         )
     if over is None:
         return np.linspace(first, last, count)
@@ -87,7 +87,7 @@ def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -
 def _called(profile: Profile, among: Sequence[Profile]) -> str:
     """The band's id, with the day where another profile has the same."""
     alone = sum(p.band.id == profile.band.id for p in among) == 1
-    return profile.band.id if alone else f"{profile.band.id} of {profile.made.measured_at or 'a day not noted'}"
+    return profile.band.id if alone else f"{profile.band.id} of {profile.made.measured_at or 'an unknown date'}"
 
 
 def curve_at(profile: Profile, lengths: Array, branch: BranchName = "loading", name: str = "") -> Curve:

@@ -58,21 +58,21 @@ def _of_itself(member: BatchMember, said: Sequence[Coded]) -> TriageVerdict | No
         if texts:
             return TriageVerdict(word, "; ".join(dict.fromkeys(texts)))  # type: ignore[arg-type]
     if not member.readings:
-        return TriageVerdict("measure again", "it was never pulled: one reading tells its level")
+        return TriageVerdict("measure again", "it was never pulled: one reading gives its level")
     if member.outlying and member.borrowed:
         asked = "" if "eight" in member.departs else "; it was read at few lengths: measure it at eight"
         return TriageVerdict("measure again", f"{member.departs}{asked}")
     looks = [f.text for f in said if f.code in LOOK] + ([member.departs] if member.outlying else [])
     if looks:
-        more = "; it was measured in full: look it over for a nick, or for another make" if member.outlying else ""
+        more = "; it was measured in full: look it over for a nick, or a different make" if member.outlying else ""
         return TriageVerdict("look at it", "; ".join(looks) + more)
     return None
 
 
 def _alone(near: Sequence[float]) -> str:
     if not near:
-        return "there is no other sound band of its size"
-    return f"the nearest level of a sound band of its size is {100 * min(near):.0f} % away"
+        return "no other sound band has its size"
+    return f"the nearest sound band of its size differs by {100 * min(near):.0f} % away"
 
 
 def by_word(ids: Sequence[str], found: Sequence[TriageVerdict]) -> list[tuple[Word, str, list[str]]]:

@@ -164,7 +164,7 @@ def check_record(folder: Path, seen: "Sequence[SeenRuns]", complain: Callable[[s
     try:
         old = load_batch(path)
     except BandcurveError as error:
-        what = f"{error.what}, so it is not overwritten"
+        what = f"{error.what}, so it was not overwritten"
         raise type(error)(what, where=error.where, remedy=f"move it away, or {aside}") from error
     here, unread = {one.band for one in seen if not one.untaped}, {one.path.name for one in seen if one.error}
     gone = [band.id for band in old.bands if band.id not in here and not unread & set(band.runs)]

@@ -27,7 +27,9 @@ def refuse_other_runs(folder: Path) -> None:
     """
     if folder.is_dir() and any(folder.glob("*.run.csv")):
         raise DataError(
-            "holds runs already", where=str(folder), remedy=f"go on with: bandcurve batch record {folder}; or new name"
+            "holds runs already",
+            where=str(folder),
+            remedy=f"continue with: bandcurve batch record {folder}; or choose another name",
         )
 
 

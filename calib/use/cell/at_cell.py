@@ -32,7 +32,7 @@ def refuse_another_kind(state: Recording, path: Path, line: CellLine, *, by_swee
         what = "was recorded at held lengths" if by_sweeps else "was recorded by sweeps"
         remedy = "leave --sweep and --speed out" if by_sweeps else "give --sweep or --speed as before"
     elif line.meter.reversed != bool(cell.get("reversed")):
-        what = "was recorded the other way round"
+        what = "was recorded reversed"
         remedy = "leave --reversed out" if line.meter.reversed else "give --reversed"
     if what:
         raise DataError(what, where=str(path), remedy=remedy)

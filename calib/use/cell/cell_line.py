@@ -118,7 +118,7 @@ def refuse_no_length(line: CellLine) -> None:
     form = line.listening.format
     if form is None or "length" not in form.roles:
         raise DataError(
-            "the line carries no length",
+            "the line sends no length",
             where=line.listening.source.name,
             remedy="say which number it is, --format 'clock, value kg, length', or give a constant --speed",
         )
@@ -137,16 +137,16 @@ def _understood(
         news.give_up(ended=listening.ended)
         trouble = news.trouble()
         if listening.now() - begun > patience_s or listening.ended:
-            why = trouble or "no reading comes"
+            why = trouble or "no reading arrives"
             raise DataError(
-                why.rstrip(".?"), where=listening.source.name, remedy=f"look at it with: bandcurve listen {wanted.port}"
+                why.rstrip(".?"), where=listening.source.name, remedy=f"check it with: bandcurve listen {wanted.port}"
             )
     form = listening.format
     unit = form.unit if form else readings[-1].unit
     rate = news.figures.rate or SLOW
     say(f"  {form.described() if form else 'read'}; {rate:.3g} readings a second.")
     if rate < SLOW:
-        say("  That is slow: a stop is seen late. Set the converter to ten a second or more if you can.")
+        say("  That is slow, so a stop is noticed late. Set the converter to ten a second or more if you can.")
     return CellLine(listening, _meter(unit, readings, scale, wanted.reversed), unit, rate)
 
 

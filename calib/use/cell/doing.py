@@ -14,7 +14,7 @@ OVERDUE_S = 1.0  # a point that was due so long ago is held up by a trend
 class CellShown:
     """The newest value and what is waited for."""
 
-    value: str  # with its unit; "" where no reading comes
+    value: str  # with its unit; "" where no reading arrives
     doing: str
 
 
@@ -40,7 +40,7 @@ def screen_now(work: HandsFree, listening: Listening, offset: float, heard_s: fl
         else work.value_text(work.value)
     )
     if silent_s >= WAITS_S:
-        return CellShown(value, "silent: hold still, it may wait until it stands")
+        return CellShown(value, "silent: hold still, it may be waiting for a steady value")
     return CellShown(value, _doing(work, listening.now() + offset))
 
 

@@ -52,20 +52,18 @@ class LineNews:
         last = listening.last_data_s
         if not listening.ended and listening.now() - (last or 0.0) > SILENT:
             since = f"{SILENT:.0f} s" + ("" if last is None else ", though it did before")
-            return f"Nothing has come for {since}: has the board power, and does its program print?"
+            return f"Nothing has arrived for {since}: is the board powered, and does its program print?"
         if listening.search.tried:
             return f"At {listening.search.tried[-1]} nothing can be read; trying {listening.search.setting}."
         if self.figures.last is None and listening.setting and listening.search.unreadable:
-            return f"What comes at {listening.setting} is not text: leave --baud out, and the speed is looked for."
+            return f"What comes at {listening.setting} is not text: leave out --baud to let the speed be found."
         if self.figures.last is None and listening.format and self.figures.counts["unknown"] >= MISFITS:
-            return (
-                f"No line fits the format given ({listening.format.described()}): leave it out, and it is looked for."
-            )
+            return f"No line fits the format given ({listening.format.described()}): leave it out to let it be found."
         if self.figures.breaks_often:
             if "another program" in listening.last_gap:
                 why = clean(listening.last_gap)
-                return f"The line is broken off again and again: {why}; close that program."
-            return "The board starts again and again: a supply that sags, or a loose cable."
+                return f"The line keeps breaking off: {why}; close that program."
+            return "The board keeps restarting: the supply sags, or a cable is loose."
         if listening.question and listening.question.waits:
             return f"{listening.question.text}."
         if listening.complaint:
@@ -85,8 +83,8 @@ class LineNews:
         fault = self.figures.fault
         if fault and self.figures.faults > self.figures.rubbish:
             named = clean(fault.note or fault.raw.strip("# \t"), 60)
-            return f"Many lines are faults: {named}. Look at converter, cell and wires; speed and format are right."
-        return "Many lines are not readings: a loose wire, noise, or another speed or format (--baud, --format)."
+            return f"Many lines are faults: {named}. Check converter, cell and wires; speed and format are right."
+        return "Many lines are not readings: a loose wire, noise, or a wrong speed or format (--baud, --format)."
 
     def give_up(self, *, ended: bool = False) -> None:
         """Raise what waiting cannot fix.
@@ -98,7 +96,7 @@ class LineNews:
         name = listening.source.name
         if listening.search.exhausted:
             tried = ", ".join(str(setting.baud) for setting in SETTINGS)
-            remedy = "give its speed with --baud, and check that the grounds are joined"
+            remedy = "give its speed with --baud, and check the common ground"
             raise DataError(f"nothing can be read at any usual speed ({tried})", where=name, remedy=remedy)
         if listening.question and (ended or not listening.question.waits):
             text, _, remedy = listening.question.text.partition("; ")
@@ -112,10 +110,10 @@ class LineNews:
         if not complaint and newest is not None and newest.kind in ("overload", "fault"):
             complaint = newest.note or newest.raw
         if complaint:
-            remedy = "it is the board that says so: look at converter, cell and wires"
+            remedy = "the board itself reports it: check converter, cell and wires"
             return DataError(f"no readings came, only: {clean(complaint, 60)}", remedy=remedy)
         if 0 < lines < FEW and not self._listening.search.unreadable:
-            what = f"too few lines came to see what they hold: {lines}"
-            return DataError(what, remedy="about ten are needed, and the first may be the half of one")
-        what = "nothing came" if self._listening.last_data_s is None else "there was no reading in what came"
+            what = f"too few lines arrived to tell what they mean: {lines}"
+            return DataError(what, remedy="about ten are needed; the first may be incomplete")
+        what = "nothing came" if self._listening.last_data_s is None else "what arrived held no reading"
         return DataError(what, remedy="is it the right one? --baud, --column and --format say what the lines are")

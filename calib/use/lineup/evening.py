@@ -53,7 +53,7 @@ def sound_bands(lookup: Lookup, names: Sequence[str] = ()) -> tuple[list[Found],
         else:
             kept.append(found)
     if not kept:
-        raise DataError("no band is left to hang", remedy="measure some, or name others")
+        raise DataError("no band is left to use", remedy="measure some, or name other bands")
     return kept, left
 
 

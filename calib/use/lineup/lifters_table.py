@@ -120,7 +120,7 @@ def _turn(row: Mapping[str, str], where: str) -> Turn:
         wishes.append(Wish("top", None, _share(row[SHARE], where)))
     if not wishes:
         raise DataError(
-            f"nothing is wanted for {lifter[:40]}", where=where, remedy="give want_bottom_kg or want_top_kg"
+            f"no load is wanted for {lifter[:40]}", where=where, remedy="give want_bottom_kg or want_top_kg"
         )
     turn = Turn(lifter, ends["bottom"], ends["top"], tuple(wishes), row.get("day", ""), row.get("exercise", ""))
     return replace(turn, order=_number(row["order"], where)) if "order" in row else turn

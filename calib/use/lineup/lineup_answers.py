@@ -187,7 +187,7 @@ def _doubts_of(turn: LineupTurn, shown: Shown) -> list[str]:
         return []
     said = " and ".join(wish_text(wish, shown) for wish in turn.wanted)
     miss = f"{load(turn.proposal.miss_kg, shown)} {shown.force}"
-    reach = turn.would_reach or "no hole, pair or plate that was tried would reach it"
+    reach = turn.would_reach or "none of the holes, pairs and plates tried would reach it"
     return [f"{name}: {said} is missed by {miss}; {reach}."]
 
 

@@ -95,7 +95,7 @@ def compare_figure(answer: CompareAnswer, shown: Shown) -> Figure:
 
 
 def _day(day: str | None) -> str:
-    return day or "a day not noted"
+    return day or "an unknown date"
 
 
 def pairs_figure(answer: PairAnswer, shown: Shown) -> Figure:

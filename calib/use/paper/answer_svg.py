@@ -135,5 +135,5 @@ def rig_svg(answer: RigAnswer, shown: Shown) -> str:
     level = plot.point(heights[0], answer.bar_and_plates_kg / one)[1]
     parts.append(f'<path class="none" d="M{LEFT} {level:.1f}H{WIDTH - RIGHT}"/>')
     parts.append(f'<text x="{LEFT + 6}" y="{max(level - 6, TOP):.1f}">bar and plates alone</text>')
-    words = "Load on the bar against its height: going up with a full line, coming down with a broken one."
+    words = "Load on the bar against its height: going up with a solid line, coming down with a dashed one."
     return drawing(parts, words)

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 ROWS = 9
 CAUTIONS = (
-    "Look the band over first: a nick, a crack, a sticky spot, and it is thrown away. Eyes covered, nobody in line.",
-    "Never beyond the longest length above. Let it in slowly; never let go. The rules of your place come first.",
+    "Look the band over first. Nick, crack, sticky spot: throw it away. Eyes covered, nobody in line.",
+    "Never go beyond the longest length above. Let it in slowly; never let go. The rules of your place come first.",
 )
-LIMITS = "± 95 %: what one set on another day may differ by. Out: stretching. Back: letting in."
+LIMITS = "± 95 %: what one set on another day may differ by. Loading: stretching. Unloading: letting in."
 
 
 def band_sheet(
@@ -48,7 +48,7 @@ def sheet_lengths(profile: Profile, shown: Shown) -> list[float]:
 
 
 def _page(answer: CurveAnswer, leads_to: str, shown: Shown) -> WallPage:
-    also, day = other_units(shown), f"measured {answer.day}" if answer.day else "the day was not noted"
+    also, day = other_units(shown), f"measured {answer.day}" if answer.day else "date not recorded"
     flat = " / ".join(f"{s.tape(answer.flat_length_m)} {s.length}" for s in (shown, also))
     taped = "tape" if answer.half_path_less_tape_m is not None else "half-path"
     out, back = ("out", "back")
@@ -62,7 +62,7 @@ def _page(answer: CurveAnswer, leads_to: str, shown: Shown) -> WallPage:
         rows=tuple(_row(row, shown, also) for row in answer.table),
         table_note=LIMITS,
         notes=(*CAUTIONS, *(f"{sentence(f.text)} {f.do}" for f in answer.findings[:4])),
-        foot=f"Code: {leads_to}. Read with bandcurve; lengths outside this table were not tested.",
+        foot=f"Code: {leads_to}. Made with bandcurve; lengths outside this table were not tested.",
     )
 
 

@@ -12,7 +12,7 @@ from calib.use.report.view import length, other_units
 
 MOST = 36  # bands on a page
 CAUTION = (
-    "Look every band over before you use it: a nick, a crack, a sticky patch, and it is thrown away. The rules of your "
+    "Look every band over before you use it. Nick, crack, sticky patch: throw it away. The rules of your "
     "place come first."
 )
 

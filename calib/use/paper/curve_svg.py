@@ -7,7 +7,7 @@ from calib.profile.table import BRANCHES
 from calib.units import Shown
 from calib.use.paper.svg_plot import BOTTOM, HEIGHT, LEFT, RIGHT, TOP, WIDTH, Plot, drawing, text
 
-WORDS = "Pull against length: loading with a full line, unloading with a broken one, margins shaded."
+WORDS = "Pull against length: loading with a solid line, unloading with a dashed one, margins shaded."
 MOST_NAMED = 12  # curves that are named at their ends
 NAME_APART = 20.0
 

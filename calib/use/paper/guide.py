@@ -71,13 +71,15 @@ class Guide:
         names = [*CODES, *self.pages, *self._words()]
         near = get_close_matches(word.lower().replace(" ", "-"), names, n=2)
         remedy = f"did you mean {' or '.join(near)}? " if near else ""
-        return UsageError(f"nothing explains {word[:40]!r}", remedy=f"{remedy}bandcurve explain lists what there is")
+        return UsageError(
+            f"nothing in the guide explains {word[:40]!r}", remedy=f"{remedy}bandcurve explain lists the topics"
+        )
 
 
 def _several(found: list[tuple[str, str]], width: int) -> str:
     shown = [wrap(f"{name}: {_heading(part)}", width, "  ", "    ") for name, part in found[:MOST_HEADINGS]]
     more = [f"  and {len(found) - MOST_HEADINGS} more"] if len(found) > MOST_HEADINGS else []
-    return "\n".join(["Several parts of the guide speak of it; name a page to read it:", *shown, *more])
+    return "\n".join(["Several parts of the guide mention it; name a page to read it:", *shown, *more])
 
 
 def sections(page: str) -> list[str]:

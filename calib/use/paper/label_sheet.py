@@ -42,5 +42,5 @@ def _label(profile: Profile, shown: Shown, link: str) -> Label:
     ]
     flat = " / ".join(f"{s.tape(profile.band.flat_length_m)} {s.length}" for s in (shown, also))
     of = "tape" if profile.half_path_less_tape is not None else "half path"
-    note = f"loading, {of}, {profile.made.measured_at or 'day not noted'}"
+    note = f"loading, {of}, {profile.made.measured_at or 'date not recorded'}"
     return Label(clean(profile.band.id, 40), note, flat, tuple(pulls), link)

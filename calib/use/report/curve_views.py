@@ -46,7 +46,7 @@ def pull_view(answer: PullAnswer, shown: Shown) -> View:
     where = on_the_tape(answer.length_m, answer.tape_m, shown)
     rows = tuple((way, *pull_cells(pull, shown)) for way, pull in _ways(answer.loading, answer.unloading))
     also = "" if answer.tape_m is None else f"Half-path length there: {length(answer.length_m, shown)}. "
-    guess = "EXTRAPOLATED: nobody measured this length. The pull is a guess, and its limits grow with the distance."
+    guess = "EXTRAPOLATED: nobody measured this length. The pull is a guess; its limits widen with the distance."
     return View(
         kilos=f"{_guessed(answer)}{answer.band} at {where}: {pulls_in_words(answer.loading, answer.unloading, shown)}",
         grid=Grid(("", *pull_headers(shown)), rows),
@@ -98,7 +98,7 @@ def _place_cells(place: PlaceOnTape | None, shown: Shown) -> tuple[str, ...]:
 
 
 def _measured(day: str | None) -> str:
-    return f"Measured {day}." if day else "The day it was measured was not noted."
+    return f"Measured {day}." if day else "The date it was measured was not recorded."
 
 
 def _newtons(answer: PullAnswer) -> Section:
@@ -197,7 +197,7 @@ def _facts(answer: CurveAnswer, shown: Shown) -> tuple[str, ...]:
             f" From {span} half-path and back it loses {lost.energy_lost_J:.1f} J of the {lost.energy_in_J:.1f} J put "
             f"in: {100 * lost.loss_ratio:.1f} +- {200 * lost.u_loss_ratio:.1f} %."
         )
-    warm = f"{room:.0f} C" if room is not None else "Temperature not noted"
+    warm = f"{room:.0f} C" if room is not None else "Temperature not recorded"
     note = (f"Note: {clean(answer.note)}.",) if answer.note else ()
     return (f"Flat length {length(answer.flat_length_m, shown)}. {warm}.{loss}", *note)
 

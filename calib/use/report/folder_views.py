@@ -117,7 +117,7 @@ def list_view(answer: ListAnswer, shown: Shown, *, full: bool = False) -> View:
     if not answer.bands and not answer.scales:
         if answer.failed:
             return View(f"Nothing in {answer.folder} can be used: {len(answer.failed)} files cannot be read.")
-        nothing = f"Nothing in {answer.folder} yet. Begin with bandcurve record, or name another folder."
+        nothing = f"Nothing in {answer.folder} yet. Start with bandcurve record, or name another folder."
         return View(nothing, lines=_demo(answer))
     due_first = sorted(answer.bands, key=lambda b: not b.due)  # the sort keeps the names' order otherwise
     kept = answer.bands if full or len(due_first) <= MOST_BANDS else due_first[:MOST_BANDS]
@@ -211,12 +211,12 @@ def recheck_view(answer: RecheckAnswer, shown: Shown) -> View:
     seen = (
         f"One plate shows a change of {100 * answer.smallest_change:.1f} % or more 19 times in 20, not a smaller one."
     )
-    again = "Check it again; the last reading of a day stands. If it stays like that, measure the band in full:"
+    again = "Check it again; the last reading of a day counts. If it does not change, measure the band in full:"
     return View(
         kilos=f"{'PASS' if answer.passed else 'NOT PASSED'}: {answer.band} {pulls}",
         lines=(
             f"{both_loads(answer.mass_kg, shown)} hung at {length(answer.shown_tape_m, tape)} on the tape, {expected}. "
-            f"Measured {answer.day or 'on a day not noted'}.",
+            f"Measured {answer.day or 'on an unknown date'}.",
             seen if answer.passed else again,
             *(() if answer.passed else (f"  bandcurve record {answer.band}",)),
         ),

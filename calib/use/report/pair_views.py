@@ -46,16 +46,17 @@ def series_view(answer: SeriesAnswer, shown: Shown) -> View:
         first, second = one.bands
         percent, limit = 100 * one.relative_difference, 100 * one.u95_mean_relative_difference
         more = "more" if percent > 0 else "less"
-        sure = " Which is the stronger is not clear."
+        sure = " Which one is stronger is not clear."
         if one.distinguishable:
-            sure = f" The stronger is {first if percent > 0 else second} all the same." if limit > abs(percent) else ""
+            sure = f" The stronger is {first if percent > 0 else second} even so." if limit > abs(percent) else ""
         said.append(
             f"{first} pulls {abs(percent):.1f} +- {limit:.1f} % {more} than {second} at the same length, about "
             f"{length(one.length_m, shown)} (half-path; 95 % limits).{sure}"
         )
     note = "By tape alone; how one pull differs from another is assumed (0.6 % and 1.5 mm a band). Repeat it."
     law = (
-        "Three lengths do not show how steep a band's curve is, so much is allowed for it. If both are plain rubber "
+        "Three lengths do not show how steep a band's curve is, so the limits allow for a lot. If both "
+        "are plain rubber "
         "loops, --assume series_law=0.12 is enough."
     )
     return View(kilos=said[0], lines=(*said[1:], note, law), findings=answer.findings)
@@ -65,7 +66,7 @@ def compare_view(answer: CompareAnswer, shown: Shown) -> View:
     """Whether a band has changed."""
     level = answer.level
     percent, limit = 100 * (level.level_ratio - 1), 100 * level.u95_mean_level_ratio
-    verdict = "It has changed" if answer.changed else "No change beyond what chance and gear explain"
+    verdict = "It has changed" if answer.changed else "No change beyond chance and gear"
     more = "more" if percent > 0 else "less"
     pulls = f"{answer.band} pulls {abs(percent):.1f} +- {limit:.1f} % {more} than before"
     return View(
@@ -79,7 +80,7 @@ def compare_view(answer: CompareAnswer, shown: Shown) -> View:
 
 def _when(answer: CompareAnswer, shown: Shown) -> str:
     later = "the same day" if answer.days == 0 else f"{answer.days} day{'s' * (answer.days != 1)} later"
-    days = "after a time not noted" if answer.days is None else later
+    days = "after an unknown time" if answer.days is None else later
     first, last = (shown.tape(x) for x in answer.over_m)
     return f"{days[0].upper()}{days[1:]}, loading, half-path lengths from {first} to {last} {shown.length}."
 
@@ -87,8 +88,8 @@ def _when(answer: CompareAnswer, shown: Shown) -> str:
 def _seen(answer: CompareAnswer) -> str:
     largest = [(kind, u) for kind, u in answer.doubt_from.items() if u >= 0.0005][:3]
     from_what = ", ".join(f"{kind} {100 * u:.1f} %" for kind, u in largest)
-    plate = f" Known plate {answer.check_load} was weighed both times and used." if answer.check_load else ""
-    seen = f"A change of {100 * answer.smallest_change:.1f} % or more would be seen 19 times in 20."
+    plate = f" The known plate {answer.check_load} was weighed both times and is used." if answer.check_load else ""
+    seen = f"A change of {100 * answer.smallest_change:.1f} % or more would be noticed 19 times in 20."
     return f"{seen} Uncertainty: {from_what} (each k = 1).{plate}"
 
 
@@ -108,7 +109,7 @@ def _points(answer: CompareAnswer, shown: Shown) -> Section:
         for p in points[:: max(1, (len(points) - 1) // (ROWS - 1))]:
             cells = (shown.tape(p.length_m), shown.pull(p.difference_N), shown.pull(p.u95_mean_N))
             rows.append((branch, *cells, f"{p.E_n + 0.0:.2f}".replace("-0.00", "0.00")))
-    note = "E_n is the difference over its 95 % limits: above 1 in size, that point by itself lies outside them."
+    note = "E_n is the difference over its 95 % limits: above 1 in size, that point alone lies outside them."
     headers = ("branch", shown.length, f"new - old, {shown.force}", "+-", "E_n")
     return Section("points", "Length by length", Grid(headers, tuple(rows)), (note,))
 
@@ -120,5 +121,5 @@ def changed_by_tape_view(answer: CompareByTapeAnswer, shown: Shown) -> View:
     return View(
         kilos=f"{answer.band} against {answer.reference}, about {length(answer.length_m, shown)} (half-path): pulls "
         f"{abs(percent):.1f} +- {limit:.1f} % {'more' if percent > 0 else 'less'} than before. "
-        f"{verdict}, if {answer.reference} has kept as it was."
+        f"{verdict}, provided {answer.reference} has not changed."
     )

@@ -11,7 +11,7 @@ from calib.use.report.view import Grid, Section, View, both_loads, length, load,
 WORDS = {"up": "going up", "down": "coming down"}
 ROWS = 5  # heights in a table
 URGENT = ("bar-may-lift", "loading-order", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
-REMINDER = "Reminders only: the rules of your place and the people qualified there decide."
+REMINDER = "Reminders only: the rules of your place and the people qualified there come first."
 
 
 def rig_view(answer: RigAnswer, shown: Shown) -> View:
@@ -76,7 +76,7 @@ def _section(answer: RigAnswer, name: str, way: RigWay, shown: Shown) -> Section
         f"All in {shown.force}: force over gravity ({place}). Added for each 10 cm of height: "
         f"{load(way.added_kg_per_10cm, shown)}.",
         "left, right: what the bands pull down on each side. bands: their share of the whole load. The load is for "
-        "bands that slip round their pins; the limits take in bands that grip.",
+        "bands that slip round their pins; the limits include bands that grip.",
     )
     return Section(name, WORDS[name].capitalize(), Grid(headers, rows), notes)
 
@@ -119,7 +119,7 @@ def lifters_view(answer: LiftersAnswer, shown: Shown, file: str) -> View:
     return View(
         kilos=f"Load on the bar in {shown.force}; the limits are the widest along each lift.",
         grid=Grid(headers, tuple(rows)),
-        lines=(*doubts, f"For what may go wrong, ask for one lifter: bandcurve rig {file}."),
+        lines=(*doubts, f"For cautions, ask for one lifter: bandcurve rig {file}."),
     )
 
 
@@ -131,7 +131,7 @@ def _not_told(one: LifterLoads) -> str:
     if one.rig is None:
         return one.error or ""
     end = "top" if one.rig.heights_m[-1] < one.top_m - NEAR else "bottom"
-    return f"the {end} is not told: {one.error}"
+    return f"the {end} is not known: {one.error}"
 
 
 def _lifter_cells(one: LifterLoads, shown: Shown) -> list[str]:
@@ -168,8 +168,8 @@ def check_view(answer: RigCheckAnswer, shown: Shown) -> View:
     after = {name: way for name, way in (("up", answer.after.up), ("down", answer.after.down)) if way is not None}
     verdict = "Profile and rig agree" if answer.agrees else "Profile and rig do NOT agree"
     lines = (
-        *((_level(answer),) if answer.agrees else ("Do not go by the load before the cause is found.",)),
-        *(("Three heights tell slack length, grip and level apart: low, middle, high.",) * (_is_short(answer))),
+        *((_level(answer),) if answer.agrees else ("Do not rely on the load until you find the cause.",)),
+        *(("Three heights (low, middle, high) separate slack length, grip and level.",) * (_is_short(answer))),
         REMINDER,
     )
     unit, also = shown.force, other_units(shown).force

@@ -40,9 +40,9 @@ class Form:
 
 
 CAUTIONS = (
-    "Look the band over for cracks and nicks; a doubtful one goes in the bin.",
-    "Eyes covered, nobody in line with it. Anchor and strap hold more than the band pulls.",
-    "Never beyond the longest length below. Let it back slowly; never let go.",
+    "Look the band over for cracks and nicks; if in doubt, throw it away.",
+    "Eyes covered, nobody in line with it. Anchor and strap must hold more than the band pulls.",
+    "Never go beyond the longest length below. Let it in slowly; never let go.",
 )
 
 

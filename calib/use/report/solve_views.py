@@ -36,8 +36,8 @@ _ALWAYS_SAID = (
 )  # fmt: skip
 _NAMES = 4  # of bands in one sentence about what cannot be reached
 TIES = (
-    "Misses inside these limits are ties: then the sides that pull more alike come first, then what changes less in "
-    "the rig, then fewer plates."
+    "Misses within these limits are ties. Ties are ranked by how evenly the sides pull, then by how little changes in "
+    "the rig, then by fewer plates."
 )
 
 
@@ -68,14 +68,14 @@ def _plates_a_side(proposal: Proposed, shown: Shown) -> str:
 
 
 def _twins(answer: SolveAnswer) -> tuple[str, ...]:
-    said = "Each band is taken to have an exact twin; measure both: --each-once."
+    said = "Each band is assumed to have an exact twin. Measured both? Use --each-once."
     return (said,) if answer.twins_assumed else ()
 
 
 def _about_plates(answer: SolveAnswer, shown: Shown) -> tuple[str, ...]:
     if answer.left_over_plates_kg:
         odd = ", ".join(f"{mass(plate, shown):.4g}" for plate in answer.left_over_plates_kg)
-        return (f"Both sides are loaded alike: one plate of {odd} {shown.force} each is left over.",)
+        return (f"Both sides are loaded equally: one plate of {odd} {shown.force} each is left over.",)
     if answer.plates_stay:
         total = load(answer.proposals[0].plates_kg, shown)
         return (f"The plates stay as in the file, {total} {shown.force}; --plates tries others.",)
@@ -83,8 +83,8 @@ def _about_plates(answer: SolveAnswer, shown: Shown) -> tuple[str, ...]:
 
 
 def _limits(answer: SolveAnswer, shown: Shown) -> Section:
-    more = f" Near enough too, shown with --few: {answer.more_within} more." if answer.more_within else ""
-    twins = " Bands sold as equal differ by a tenth and more." if answer.twins_assumed else ""
+    more = f" Also near enough, shown with --few: {answer.more_within} more." if answer.more_within else ""
+    twins = " Bands sold as equal can differ by a tenth or more." if answer.twins_assumed else ""
     notes = (
         *_about_plates(answer, shown),
         f"Looked at {answer.looked_at} combinations of bands, ways to hang them and plates.{more}{twins}",
@@ -114,7 +114,7 @@ def _section(number: int, proposal: Proposed, answer: SolveAnswer, shown: Shown)
 def _missed(answer: SolveAnswer, shown: Shown) -> tuple[Section, ...]:
     notes = [sentence(text) for text in missed_texts(answer.not_reachable, shown)]
     if answer.uneven_pairs:
-        notes.append(f"{answer.uneven_pairs} pairs were passed over: left and right would pull too differently.")
+        notes.append(f"{answer.uneven_pairs} pairs were skipped: left and right would pull too differently.")
     return (Section("not-reachable", "Not reachable", None, tuple(notes)),) if notes else ()
 
 
@@ -228,7 +228,7 @@ def apart_text(proposal: Proposed, shown: Shown) -> str:
 def hold_text(number: CheckNumber | None, shown: Shown) -> str:
     """The check number in one sentence."""
     if number is None:
-        return "No check number: some bands hang from above and some from below; hold each by itself."
+        return "No check number: some bands hang from above and some from below; check each piece."
     pulls = []
     for name, side in number.sides.items():
         wide = f"+- {load(side.u95_next_set_kg, shown)} for one reading, {load(side.u95_mean_kg, shown)} for the mean"
@@ -271,7 +271,8 @@ def too_far_text(answer: SolveAnswer, near: Proposed, shown: Shown) -> str:
     """Why nothing is proposed, with the nearest that can be had."""
     wished = " and ".join(wish_text(wish, shown) for wish in answer.wanted)
     lifts = any(f.code == "bar-may-lift" for f in near.findings)
-    risk = " (there the bands may pull more than bar and plates weigh: let go, the bar flies up)" if lifts else ""
+    flies = " (there the bands may pull more than bar and plates weigh: if you let go, the bar flies up)"
+    risk = flies if lifts else ""
     return (
         f"{wished} cannot be reached within {load(answer.within_kg, shown)} {shown.force}; the nearest is "
         f"{reached_text(near, answer.wanted, shown)}, with {bands_text(near)} {hung_text(near, shown)} and "

@@ -123,8 +123,8 @@ def _lift_off(answer: RigLoad, said: _Weights) -> list[Finding]:
     found: list[Finding] = []
     low = min(float((d.load.value - d.load.next_u95).min()) for d in _everywhere(answer))
     if low < 0:
-        text = f"the bands from above may pull {said(-low)} more than bar and plates weigh: let go, the bar flies up"
-        found.append(Finding("bar-may-lift", text))
+        more = f"the bands from above may pull {said(-low)} more than bar and plates weigh"
+        found.append(Finding("bar-may-lift", f"{more}: if you let go, the bar flies up"))
     for step in order:
         least = f"at least {said(step.least_plates_kg)} of" if step.least_plates_kg > 0 else "no"
         band = band_name(answer.rig.band[step.band])
@@ -183,7 +183,7 @@ def _anchor(answer: RigLoad, said: _Weights) -> list[Finding]:
         found.append(Finding("anchor-may-lift", f"{text}: {more}"))
     if load.aside > FRICTION * max(rest, 0.0):
         text = f"the bands pull what holds them sideways with up to {said(load.aside / g)}; at a friction of "
-        found.append(Finding("anchor-may-slide", text + f"{FRICTION} it slides, and round dumb-bells roll before that"))
+        found.append(Finding("anchor-may-slide", text + f"{FRICTION} it slides, and round dumb-bells roll sooner"))
     if anchor.footprint is not None and load.moment > HOLDS_SHARE * max(rest, 0.0) * anchor.footprint / 2:
         tips, holds = load.moment, max(rest, 0.0) * anchor.footprint / 2
         text = f"the fore-aft pull tips the anchor with {tips:.0f} N m against {holds:.0f} N m that hold it"

@@ -95,7 +95,7 @@ def solve_for(
     wanted = {"bottom": bottom_kg, "top": top_kg, "average": average_kg}
     wishes = [Wish(cast("Of", of), load) for of, load in wanted.items() if load is not None]
     if not wishes:
-        raise DataError("nothing is wanted", remedy="give bottom_kg, top_kg or average_kg")
+        raise DataError("no load is wanted", remedy="give bottom_kg, top_kg or average_kg")
     rig = read_rig(where)
     known: tuple[Arrangement, ...] = get_args(Arrangement)
     with named(where):
@@ -119,7 +119,7 @@ def solve_for(
     answer = solve_answer(solved, holds)
     if not solved.proposals:
         said = too_far_text(answer, proposed(solved.nearest, None), SHOWN["kg"])
-        raise DataError(said, where=where.name, remedy="ask for that, or allow more")
+        raise DataError(said, where=where.name, remedy="choose that, or allow more")
     return answer
 
 

@@ -56,8 +56,8 @@ def loadings(plates: Sequence[Plates]) -> Loadings:
                 if total not in found or len(more) < len(found[total]):
                     found[total] = more
             if len(found) > MOST_LOADS:
-                raise DataError(f"these plates make more than {MOST_LOADS} different loads", where="--plates",
-                                remedy="name fewer kinds, only those to be used")  # fmt: skip
+                raise DataError(f"these plates combine to more than {MOST_LOADS} different loads", where="--plates",
+                                remedy="name fewer kinds: only those you will use")  # fmt: skip
     sides = sorted(found.values(), key=sum)
     return Loadings(
         np.array([2 * sum(side) for side in sides], dtype=float),

@@ -123,7 +123,7 @@ def refuse_flying(answer: RigLoad, unit: Unit = "kg") -> None:
             more = f"{missing / UNIT[unit]:.1f} {unit}"
             raise DataError(
                 f"with the bar at {answer.heights[least]:.3f} m the bands from above pull {more} more than bar and "
-                "plates weigh: let go, it flies up",
+                "plates weigh: if you let go, it flies up",
                 where="bar.plates_kg",
                 remedy=f"put at least {more} more on the bar before the bands, or hang weaker bands",
             )

@@ -190,7 +190,7 @@ def _look(
     answer = calculate(rig, profiles, extrapolate=True)
     way: Way = "down" if all(band.source == "above" for band in rig.band) else "up"
     if way not in answer.known_ways:
-        raise DataError("unloading of a band from above was not measured, so no check can be worked out",
+        raise DataError("unloading of a band from above was not measured, so no check can be calculated",
                         where="check", remedy="measure it")  # fmt: skip
     pulls = list(answer.known_ways[way].bands)
     if check.how == "hook":

@@ -264,7 +264,7 @@ def _check_readings(check: Check, rig: Rig) -> None:
     if check.how == "hook":
         _check_hook(check, rig)
     elif check.how == "hover" and any(band.source == "below" for band in rig.band):
-        raise DataError("a bar hovers only in bands from above", where="check.how", remedy="use a scale")
+        raise DataError("only bands from above can make a bar hover", where="check.how", remedy="use a scale")
     elif check.how == "platform":
         _check_platform(check, rig)
 

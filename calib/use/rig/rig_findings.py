@@ -66,7 +66,7 @@ def _turn_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> l
     if not loop.rest < top < tested[-1] - SHORT * (tested[-1] - tested[0]):
         return []
     text = f"stretched to {metres(top)} (half path), and to {metres(tested[-1])} when tested"
-    return [_Doubt("different-conditions", f"{text}: it runs inside its measured loop, and U is wider")]
+    return [_Doubt("different-conditions", f"{text}: it works inside its measured loop, so U is wider")]
 
 
 def _length_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) -> list[_Doubt]:
@@ -82,7 +82,7 @@ def _length_doubts(band: RigBand, rig: Rig, profile: Profile, heights: Array) ->
         found.append(_Doubt("outside-tested", f"{text}: between none there and that pull, and U is wide for it"))
     if length.max() > tested[-1] + 1e-6:
         text = f"pulled to a half-path length of {metres(length.max())}, and measured to {metres(tested[-1])}"
-        found.append(_Doubt("outside-tested", f"{text}: beyond that it is a guess"))
+        found.append(_Doubt("outside-tested", f"{text}: beyond that the pull is a guess"))
     stretch = float(length.max()) / loop.rest
     if stretch > WORKING_STRETCH:
         text = f"stretched to {stretch:.2f} times its rest length; above {WORKING_STRETCH} asks for caution"

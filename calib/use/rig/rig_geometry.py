@@ -136,7 +136,7 @@ def slack_length(band: RigBand, loop: Loop, off: Offsets = AS_WRITTEN) -> float 
                 f"the slack length {metres(band.slack_length)} is not below the half path of the flat band, "
                 f"{metres(loop.rest)}",
                 where="slack_length_mm",
-                remedy="measure between the centres of anchor and sleeve, the band hanging slack in its hitch",
+                remedy="measure between the centres of anchor and sleeve, with the band slack in its hitch",
             )
         return band.slack_length + off.slack
     thick = loop.thickness + off.thickness

@@ -21,15 +21,15 @@ from calib.use.rig.rig_file import Anchor, Arrangement, Bar, Rig, RigBand, check
 from calib.use.rig.rig_geometry import slack_length
 
 Load = Callable[[str], Profile]  # a profile of its name, as seen from the rig's file
-TEMPO = "One way, as the lifters move. A band pulls a little more when it is stretched quickly than after a hold."
-PROFILE = "Measure the band first: bandcurve record B07 leaves its profile. bandcurve list shows what the folder holds."
-AGAIN = "n asks for units, rack, bar and what holds the bands again."
-HOLES = "Count them as you like, from the floor or as they are marked; one hole's height by tape is enough."
+TEMPO = "Time for one direction of the lift. A band pulls a little more when it is stretched quickly than after a hold."
+PROFILE = "Measure the band first: bandcurve record B07 writes its profile. bandcurve list shows what is in the folder."
+AGAIN = "n asks again about units, rack, bar and what holds the bands."
+HOLES = "Count from the floor or use the marks; measuring the height of one hole is enough."
 HIGHEST = 5.0  # m, of a bar or an anchor: more is a mistaken unit
 THIN, THICK = 0.003, 0.2  # m, of a peg, a pin or a bar
 _HOLE = re.compile(r"(?:h|hole|#)\s*([0-9]{1,3})", re.IGNORECASE)
-RUNS = "As it hangs when somebody lifts; docs/rig.md has a drawing of each."
-FROM = "Bands from below make the top heavier; bands from above take load off at the bottom."
+RUNS = "How it hangs during the lift; docs/rig.md has a drawing of each."
+FROM = "Bands from below make the top heavier; bands from above take load off the bottom."
 WAYS: dict[Arrangement, str] = {
     "straight": "from the anchor to the sleeve",
     "doubled": "folded round the anchor, both ends on the sleeve",
@@ -53,7 +53,7 @@ class Ruler:
         """A length as typed. [m]"""
         value = parse_length(text, self.unit)
         if value > HIGHEST:
-            raise DataError(f"{text.strip()} is {value:.4g} m", remedy=f"type {self.unit}, or the unit behind it")
+            raise DataError(f"{text.strip()} is {value:.4g} m", remedy=f"type {self.unit}, or the unit after it")
         return value
 
     def level(self, text: str, *, bar: bool) -> float:
@@ -85,7 +85,7 @@ class Stand:
         if rule.hole is not None:
             holes = f", hole {rule.hole} at {rule.height / LENGTH[rule.unit]:.4g} {rule.unit}"
         holds = self.anchor.holds
-        weighs = "what was not weighed" if holds is None else f"{holds / MASS[self.unit]:.4g} {self.unit}"
+        weighs = "something not weighed" if holds is None else f"{holds / MASS[self.unit]:.4g} {self.unit}"
         held = "bolted to the building" if self.anchor.bolted else f"held by {weighs}"
         return f"{self.unit} and {rule.unit}, {bar}{holes}, bands {held}"
 
@@ -107,7 +107,9 @@ def ask_rig(person: Asker, load: Load, before: Stand | None = None, latitude: fl
     person.say("Heights are above the floor, to the middle of the bar's sleeve or of the anchor.")
     bar = _ask_bar(person, stand.ruler, stand.unit)
     rig = Rig(replace(bar, mass=stand.bar_kg, latitude_deg=latitude), (), stand.anchor)
-    while not rig.band or person.yes("Another band?", default=False, hint="For each side, or for several on one side."):
+    while not rig.band or person.yes(
+        "Another band?", default=False, hint="One at a time, for each side or for several on one side."
+    ):
         rig = replace(rig, band=(*rig.band, *_ask_bands(person, rig, stand.ruler, load)))
     return rig, stand
 
@@ -115,26 +117,26 @@ def ask_rig(person: Asker, load: Load, before: Stand | None = None, latitude: fl
 def _ask_stand(person: Asker) -> Stand:
     person.say("Weights and lengths in:", "  1  kg and cm", "  2  lb and in")
     units: tuple[tuple[str, Literal["cm", "in"]], ...] = (("kg", "cm"), ("lb", "in"))
-    unit, length = person.choose("Which?", units, hint="Another unit can be typed behind any number: 45 lb, 31.5 in.")
+    unit, length = person.choose("Which?", units, hint="You can type another unit after any number: 45 lb, 31.5 in.")
     ruler = _ask_holes(person, Ruler(length))
     usual = "20" if unit == "kg" else "45"
-    hint = "The bar without plates and collars; most are 20 kg or 45 lb."
+    hint = "The bar without plates and collars; most weigh 20 kg or 45 lb."
     mass = person.ask(f"The bar alone [{usual} {unit}]: ", lambda text: _mass(text or usual, unit), hint=hint)
     return Stand(ruler, unit, mass, _ask_anchor(person, ruler, unit))
 
 
 def _ask_holes(person: Asker, ruler: Ruler) -> Ruler:
-    if not person.yes("Do you know heights by the numbers of rack holes?", default=False, hint=HOLES):
+    if not person.yes("Do you give heights by rack hole numbers?", default=False, hint=HOLES):
         return ruler
-    person.say("Then type 'hole 12' for a height, wherever that is easier than a tape.")
-    hole = person.ask("Number of a hole that a tape reaches: ", lambda text: int(_whole(text)), hint=HOLES)
-    middle = "From the floor to the middle of that hole."
-    height = person.ask(f"Height of its middle [{ruler.unit}]: ", ruler.length, hint=middle)
+    person.say("Then you can type 'hole 12' for a height wherever that is easier.")
+    hole = person.ask("Number of a hole you can measure to: ", lambda text: int(_whole(text)), hint=HOLES)
+    middle = "From the floor to the centre of that hole."
+    height = person.ask(f"Height of its centre [{ruler.unit}]: ", ruler.length, hint=middle)
     ten = "Measure over ten holes and divide by ten."
-    pitch = person.ask(f"From hole to hole, middle to middle [{ruler.unit}]: ", ruler.length, hint=ten)
-    prompt = f"The bar on its hooks: its middle above the middle of their hole [0 {ruler.unit}]: "
+    pitch = person.ask(f"From hole to hole, centre to centre [{ruler.unit}]: ", ruler.length, hint=ten)
+    prompt = f"With the bar on its hooks, how far is its centre above the centre of their hole [0 {ruler.unit}]: "
     above = person.ask(
-        prompt, _offset(ruler), hint="Hooks carry the bar a little above their hole; below it with a minus."
+        prompt, _offset(ruler), hint="Hooks hold the bar a little above their hole; type a minus if below."
     )
     return replace(ruler, hole=hole, height=height, pitch=pitch, above=above)
 
@@ -163,7 +165,7 @@ def _ask_bar(person: Asker, ruler: Ruler, unit: str) -> Bar:
         f"All plates on it [0 {unit}]: ", lambda text: _mass(text or "0", unit), hint="Both sides together."
     )
     asked = f"[{ruler.unit}{', or a hole' if ruler.hole is not None else ''}]"
-    low = "From the floor to the middle of the bar, where it turns."
+    low = "From the floor to the centre of the bar where the lift reverses."
 
     def read(text: str) -> float:
         return ruler.level(text, bar=True)
@@ -176,13 +178,13 @@ def _ask_bar(person: Asker, ruler: Ruler, unit: str) -> Bar:
             raise DataError(f"the top at {top:.4g} m is not above the bottom at {bottom:.4g} m", remedy="measure again")
         return top
 
-    top = person.ask(f"And at the top {asked}: ", higher, hint="Locked out, from the floor to the middle of the bar.")
-    hooked = "For the plates that have to be on before the bands go on."
+    top = person.ask(f"And at the top {asked}: ", higher, hint="Locked out, from the floor to the centre of the bar.")
+    hooked = "Needed for the plates that must be on before the bands."
     hooks = person.ask("And on its hooks (Enter: no hooks): ", lambda text: read(text) if text else None, hint=hooked)
     tempo = person.ask("Seconds from bottom to top [1]: ", lambda text: _seconds(text or "1"), hint=TEMPO)
     warm = "A cold band pulls differently from a warm one."
     temperature = person.ask(
-        "Temperature there, C (or 68 F; Enter: not known): ", lambda text: _warmth(text) if text else None, hint=warm
+        "Room temperature, C (or 68 F; Enter: unknown): ", lambda text: _warmth(text) if text else None, hint=warm
     )
     return Bar(0.0, bottom, top, plates, hooks, tempo, None, None, temperature)
 
@@ -204,24 +206,24 @@ def _seconds(text: str) -> float:
 def _warmth(text: str) -> float:
     value = parse_temperature(text)
     if not -60 < value < 100:
-        raise DataError(f"{value:g} C is not a temperature to train at", remedy="type for example 12 C or 54 F")
+        raise DataError(f"{value:g} C is not a room temperature", remedy="type for example 12 C or 54 F")
     return value
 
 
 def _ask_anchor(person: Asker, ruler: Ruler, unit: str) -> Anchor:
-    firm = "A rack screwed to the floor, a hook in a beam. Then it cannot lift, tip or slide."
+    firm = "For example a rack screwed to the floor or a hook in a beam: it cannot lift, tip or slide."
     if person.yes("Is what holds the bands bolted to the building?", default=False, hint=firm):
         return Anchor(bolted=True)
     person.say("What holds them, a rack with its plates or dumb-bells, must not lift, tip or slide.")
     holds = person.ask(
-        "What it weighs, all together (Enter: not known): ",
+        "Its total weight (Enter: unknown): ",
         lambda text: _mass(text, unit) if text else None,
         hint="The rack and the plates stored on it, or the dumb-bells the bands go under.",
     )
     side = person.ask(
-        "The shorter side of what it stands on (Enter: not known): ",
+        "Shorter side of its footprint (Enter: unknown): ",
         lambda text: ruler.length(text) if text else None,
-        hint="Its footprint: a narrow one tips sooner.",
+        hint="What it stands on: a narrow footprint tips sooner.",
     )
     return Anchor(holds, footprint=side)
 
@@ -262,13 +264,13 @@ def _ask_sides(person: Asker, arrangement: Arrangement) -> tuple[Literal["left",
         ("right",),
         ("both",),
     )
-    return person.choose("Where?", sides, hint="1 takes the same place on both sides; each side may have its own band.")
+    return person.choose("Where?", sides, hint="1 hangs both sides the same way; each side can have its own band.")
 
 
 def _ask_profile(person: Asker, side: str, sides: tuple[str, ...], load: Load) -> str:
     def read(text: str) -> str:
         if not text:
-            raise DataError("a band is known by its profile", remedy="type its file, such as B07.profile.json")
+            raise DataError("the band needs a profile", remedy="type its file, such as B07.profile.json")
         name = text if text.endswith(".json") else f"{text}.profile.json"
         try:
             load(name)
@@ -299,9 +301,9 @@ def _ask_place(
     source: Literal["below", "above"] = person.choose("From?", ("below", "above"), hint=FROM)
     hole = ", or a hole" if ruler.hole is not None else ""
     height = person.ask(
-        f"Height of the anchor's middle [{unit}{hole}]: ",
+        f"Height of the anchor's centre [{unit}{hole}]: ",
         lambda text: _anchor_level(text, ruler),
-        hint="From the floor to the middle of what the band goes round; 0 on the floor.",
+        hint="From the floor to the centre of what the band goes round; 0 on the floor.",
     )
     thick = "Its diameter: a peg, a pin, a sleeve. Half a millimetre does not matter."
     prompts = (
@@ -309,25 +311,29 @@ def _ask_place(
     )
     anchor, sleeve = (person.ask(p, lambda text: _thick(text or usual, ruler), hint=thick) for p in prompts)
     what = (
-        "From the foot's edge to where it sits, along the bar"
+        "From the foot's edge to where the band sits, along the bar"
         if arrangement == "across"
-        else ("Anchor off to the side, along the bar")
+        else ("Anchor offset to the side, along the bar")
     )
     more = "; 6..2 if it changes from 6 at the bottom to 2 at the top"
-    lean = "A band that leans pulls down less than its tension; straight down is 0."
+    lean = "A leaning band pulls down less than its tension; 0 is straight down."
     sideways = person.ask(f"{what} [0 {unit}{more}]: ", _ends(ruler), hint=lean)
-    fore = person.ask(f"Anchor in front of the bar, or behind it with a minus [0 {unit}]: ", _ends(ruler), hint=lean)
+    fore = person.ask(f"Anchor in front of the bar (minus if behind) [0 {unit}]: ", _ends(ruler), hint=lean)
     apart = 0.0
     if arrangement in ("spread", "across"):
         under = (
-            "Width under the feet or on the fixed bar" if arrangement == "across" else "Pegs apart, middle to middle"
+            "Width under the feet or on the fixed bar"
+            if arrangement == "across"
+            else "Distance of the pegs, centre to centre"
         )
-        apart = person.ask(f"{under} [{unit}]: ", ruler.length, hint="Middle to middle, or edge to edge of the feet.")
+        apart = person.ask(
+            f"{under} [{unit}]: ", ruler.length, hint="Centre to centre of the pegs, or edge to edge of the feet."
+        )
     if arrangement == "choked":
         apart = person.ask(
             f"On two pegs: how far apart (Enter: one peg) [{unit}]: ",
             _offset(ruler),
-            hint="Between the middles of the pegs the hitch lies round.",
+            hint="Between the centres of the pegs the hitch goes round.",
         )
     return RigBand(side, name, source, arrangement, height, anchor, sleeve, sideways, fore, None, apart)
 
@@ -342,7 +348,7 @@ def _with_slack(person: Asker, bands: list[RigBand], ruler: Ruler) -> list[RigBa
         which = f" on the {band.side}" if len(bands) > 1 else ""
         prompt = f"Slack length{which} (Enter: not measured) [{ruler.unit}]: "
         slack = person.ask(
-            prompt, lambda text: ruler.length(text) if text else None, hint="Just straight, not pulled, in its hitch."
+            prompt, lambda text: ruler.length(text) if text else None, hint="Straight but not stretched, in its hitch."
         )
         found.append(replace(band, slack_length=slack))
     return found

@@ -444,7 +444,7 @@ def _nothing(sought: Sought, bad: Mapping[tuple[int, int], Unusable], uneven: in
                          remedy="give two profiles, or leave out --each-once if it has a twin")  # fmt: skip
     if not bad or uneven:
         apart = f"left and right would differ by more than {100 * UNEQUAL_SHARE:.0f} % of the load"
-        return DataError(f"no two of these bands pull alike enough: {apart}", remedy="give bands that match")
+        return DataError(f"no two of these bands pull evenly enough: {apart}", remedy="give bands that match")
     (w, c), least = min(bad.items(), key=lambda item: item[1].excess)
     way, band = sought.ways[w], sought.candidates[c].profile.band.id
     return DataError(

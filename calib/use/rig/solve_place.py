@@ -258,7 +258,7 @@ def _refused(length: Array, profile: Profile, extrapolate: bool) -> Unusable | N
         text = f"would be {longest:.2f} m long (half path), tested to {last:.2f} m"
         return Unusable("too long", text, max(longest - last, short))
     if not len(pulled):
-        return Unusable("slack", "would be slack all the way", short)
+        return Unusable("slack", "would be slack throughout", short)
     if short > 1e-6 and not extrapolate:
         text = f"would be {first - short:.2f} m long (half path), tested from {first:.2f} m"
         return Unusable("too short", text, short)

@@ -102,7 +102,7 @@ def calculate(
         try:
             hooks = worked_out(np.array([rig.bar.hooks]), out, True)
         except OutOfRangeError:
-            text = "with the bar on its hooks a band is stretched too far to tell; what is said is for the lift alone"
+            text = "with the bar on its hooks a band is stretched too far to tell; the result covers the lift only"
             findings = (*findings, Finding("outside-tested", text))
     return RigLoad(rig, heights, g, found["up"], found["down"], hooks, findings)
 

@@ -20,12 +20,13 @@ def command(
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     figure: Annotated[
-        Path | None, typer.Option("--figure", "-f", metavar="FILE", help="Draw it too: a new .png, .svg or .pdf.")
+        Path | None,
+        typer.Option("--figure", "-f", metavar="FILE", help="Also draw it, in a new .png, .svg or .pdf file."),
     ] = None,
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Say how a band has drifted since it was first measured, with time and with use.
+    """Show how a band has drifted since it was first measured, with time and with use.
 
     Calibrations (ID...profile.json), re-checks (ID.rechecks.csv) and the use log (ID.uses.csv) are looked for in the
     folder and below.

@@ -15,7 +15,7 @@ def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
     """List the bands and scales in a folder and the folders below, and what should be measured again.
 

@@ -10,11 +10,11 @@ from calib.verbs.terminal import typer_later as typer
 
 def command(
     band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
-    reps: Annotated[str, typer.Option(metavar="N", help="How many repetitions it was pulled for.")],
-    on: Annotated[str | None, typer.Option(metavar="DAY", help="The day, as 2026-03-01; default: today.")] = None,
-    note: Annotated[str, typer.Option(metavar="TEXT", help="What it was used for.")] = "",
-    folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the band's files are.")] = Path(),
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    reps: Annotated[str, typer.Option(metavar="N", help="Number of repetitions.")],
+    on: Annotated[str | None, typer.Option(metavar="DAY", help="Date, like 2026-03-01; default: today.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="What the band was used for.")] = "",
+    folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Folder of the band's files.")] = Path(),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
     """Add repetitions to a band's use log, ID.uses.csv.
 

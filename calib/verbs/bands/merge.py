@@ -15,16 +15,16 @@ if TYPE_CHECKING:
 
 def command(
     band: BandArgument,
-    other: Annotated[str | None, typer.Argument(metavar="[OTHER]", help="Another band that is the same one.")] = None,
-    one: Annotated[bool, typer.Option("--one", help="They are one band; nothing is asked.")] = False,
+    other: Annotated[str | None, typer.Argument(metavar="[OTHER]", help="Another name of the same band.")] = None,
+    one: Annotated[bool, typer.Option("--one", help="They are one band; do not ask.")] = False,
     two: Annotated[
-        str | None, typer.Option("--two", metavar="NAME", help="They are two; the second is to be called this.")
+        str | None, typer.Option("--two", metavar="NAME", help="They are two bands; the second gets this name.")
     ] = None,
     folder: FolderOption = Path(),
 ) -> int:
-    """Settle whether files under one name, or two names, are of one band.
+    """Decide whether files under one name, or two names, belong to one band.
 
-    After two people's folders were put together: what speaks for and against is shown, and asked.
+    For when two people's folders were merged: shows the evidence, then asks.
 
     \b
     Examples:
@@ -37,7 +37,7 @@ def command(
     register = read_register(folder)
     first, second = _both(register, band, other)
     if one and two:
-        raise UsageError("--one and --two do not go together", remedy="give one of them")
+        raise UsageError("--one and --two do not go together", remedy="give only one of them")
     name = two if two else None if one else _asked(first, second)
     if name is None:
         _merge(register, first, second)
@@ -61,7 +61,7 @@ def _both(register: "Register", name: str, other: str | None) -> "tuple[KnownBan
     folders = list(dict.fromkeys(c.folder for c in known.calibrations))
     if len(folders) < 2:
         raise DataError(
-            f"{known.address} is one band in one folder: there is nothing to settle",
+            f"{known.address} is one band in one folder: there is nothing to decide",
             remedy="name the other band too; or if a file of it is another band's: bandcurve rename FILE NAME",
         )
     theirs = tuple(c for c in known.calibrations if c.folder == folders[-1])
@@ -79,17 +79,17 @@ def _asked(first: "KnownBand", second: "KnownBand") -> str | None:
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, choose, lead, prepare, say
 
     if not at_terminal():
-        raise UsageError("nobody is here to answer", remedy="say --one, or --two NAME")
+        raise UsageError("there is no terminal to ask at", remedy="say --one, or --two NAME")
     prepare()
     say(*(f"  {line}" for known in (first, second) for line in _lines(known.calibrations)), *_against(first, second))
 
     def talk() -> str | None:
         say("Are they one band?", "  1  one band", "  2  two bands")
-        one = "The same piece, measured twice: then both are its history. If in doubt, two."
+        one = "One band measured twice has both in its history. If in doubt, choose two."
         if choose("Number", (True, False), default=2, hint=one):
             return None
         return ask(f"A name for the second ({_place(second.calibrations)}): ", check_id,
-                   hint="Letters, digits, . _ - and no blank, like B03b; nothing in the files changes.")  # fmt: skip
+                   hint="Letters, digits, . _ - and no spaces, like B03b. The files do not change.")  # fmt: skip
 
     try:
         return lead(talk)
@@ -103,7 +103,7 @@ def _place(cards: "Sequence[Card]") -> str:
 
 def _lines(cards: "Sequence[Card]") -> list[str]:
     return [
-        f"{c.path}: measured {c.day or 'on a day not noted'}, flat {c.flat_length:.3f} m, "
+        f"{c.path}: measured {c.day or 'on an unknown date'}, flat {c.flat_length:.3f} m, "
         f"{c.forces[len(c.forces) // 2] / 9.80665:.1f} kg at {c.lengths[len(c.lengths) // 2]:.2f} m (half-path)"
         for c in cards
     ]

@@ -19,17 +19,20 @@ if TYPE_CHECKING:
     from calib.profile.document import Profile
     from calib.profile.store.rechecks import Hung
 
-HANGS = "Plates and what they hang on, as one number; another unit can be typed behind it, like 22 lb."
+HANGS = "Plates plus whatever they hang on, as one number. You can add another unit, like 22 lb."
 LOADS = ("plates", "calibrated", "weighed")
 
 
 def command(
     band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
     plate: Annotated[
-        str | None, typer.Option(metavar="MASS", help="All that hangs, hook included, for example 10kg; or asked for.")
+        str | None,
+        typer.Option(
+            metavar="MASS", help="Everything that hangs, hook included, for example 10kg; if left out, you are asked."
+        ),
     ] = None,
     length: Annotated[
-        str | None, typer.Option(metavar="LENGTH", help="What the tape shows; asked for at a terminal.")
+        str | None, typer.Option(metavar="LENGTH", help="The tape reading; if left out, you are asked.")
     ] = None,
     kind: Annotated[
         str, typer.Option(metavar="KIND", help="band-inner, band-outer, centres or half-path.")
@@ -38,20 +41,20 @@ def command(
         str | None, typer.Option(metavar="D,D", help="Their diameters in mm; default: as when it was measured.")
     ] = None,
     load: Annotated[
-        str, typer.Option(metavar="WHAT", help="What the mass is good for: plates, calibrated or weighed.")
+        str, typer.Option(metavar="WHAT", help="How well the mass is known: plates, calibrated or weighed.")
     ] = "plates",
     temperature: Annotated[
         float | None, typer.Option(metavar="C", help="Of the room, degrees Celsius.", min=-30, max=60)
     ] = None,
-    on: Annotated[str | None, typer.Option(metavar="DAY", help="The day, as 2026-03-01; default: today.")] = None,
-    note: Annotated[str, typer.Option(metavar="TEXT", help="To be kept with it.")] = "",
+    on: Annotated[str | None, typer.Option(metavar="DAY", help="Date, like 2026-03-01; default: today.")] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="A note to store with it.")] = "",
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
     """Check a band against its profile: hang a known plate from it, read one length.
 
-    What was read is kept in ID.rechecks.csv; history and list go by it.
+    The result is stored in ID.rechecks.csv; history and list use it.
 
     \b
     Examples:
@@ -111,7 +114,7 @@ def _fittings(profile: "Profile", given: Sequence[float] | None, kind: str) -> t
     if not found and kind != "half-path":
         raise UsageError(
             f"the profile of {profile.band.id} does not say what the band hung on",
-            remedy="give the diameters, for example --fittings 12,12, or a converted length with --kind half-path",
+            remedy="give their diameters, for example --fittings 12,12, or a converted length with --kind half-path",
         )
     return tuple(found)
 
@@ -130,10 +133,15 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
 
     if not at_terminal():
-        raise UsageError("nobody is here to say what hangs", remedy="give it, for example --plate 10kg")
+        raise UsageError(
+            "the load is not given, and there is no terminal to ask at", remedy="give it, for example --plate 10kg"
+        )
     prepare()
     low, high = (profile.branches.loading.force_N[i] / FORCE[unit] for i in (0, -1))
-    say(f"{profile.band.id} was tested from {low:.1f} to {high:.1f} {unit}; hang something between them, best midway.")
+    say(
+        f"{profile.band.id} was tested from {low:.1f} to {high:.1f} {unit}; hang a load in that range, "
+        "ideally in the middle."
+    )
 
     def read(text: str) -> float:
         kilos = parse_mass(text, unit)
@@ -141,7 +149,7 @@ def _ask_mass(profile: "Profile", unit: str) -> float:
         return kilos
 
     try:
-        return lead(lambda: ask(f"What hangs, hook and all, {unit}? ", read, hint=HANGS), how="")
+        return lead(lambda: ask(f"What hangs on it, hook included, {unit}? ", read, hint=HANGS), how="")
     except EndOfInputError:
         raise KeyboardInterrupt from None
 
@@ -156,7 +164,9 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
 
     if not at_terminal():
-        raise UsageError("nobody is here to read the length", remedy="give it, for example --length 1432mm")
+        raise UsageError(
+            "the length is not given, and there is no terminal to ask at", remedy="give it, for example --length 1432mm"
+        )
     there, tape = expect(profile, hung), tape_units(shown)
     prepare()
     say(*how_to(profile, hung, tape))
@@ -168,12 +178,16 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
         except OutOfRangeError:
             near, shows = there.length, f"{tape.tape(there.length)} {tape.length}"
             unit = typed_in(text, tape.length, (0.8 * near, 1.25 * near))
-            raise DataError(f"{profile.band.id} was not tested there; it should hang near {shows}{unit}") from None
+            raise DataError(
+                f"{profile.band.id} was not tested there; with this load it should reach about {shows}{unit}"
+            ) from None
         return length
 
     def talk() -> "tuple[Hung, float]":
         length = ask(
-            f"The tape shows, {tape.length}? ", read, hint=f"Measured {ALONG[hung.kind]}, the plate hanging still."
+            f"The tape shows, {tape.length}? ",
+            read,
+            hint=f"Wait until the plate hangs still; measure {ALONG[hung.kind]}.",
         )
         if hung.temperature is None and profile.conditions.temperature_C is not None:
             return replace(hung, temperature=ask_temperature()), length

@@ -15,7 +15,7 @@ def command(
 ) -> int:
     """Give a band another name. Its files stay as they are, and the old name still leads to it.
 
-    Of a file only that calibration goes to the new name: for two bands that were measured under one.
+    Given a file, only that calibration gets the new name: use this when two bands were measured under one name.
 
     \b
     Examples:

@@ -11,14 +11,14 @@ from calib.verbs.terminal.band_argument import BandArgument, FolderOption
 def command(
     band: BandArgument,
     suspect: Annotated[
-        bool, typer.Option("--suspect", help="Not retired yet: said beside every answer, paired only last.")
+        bool, typer.Option("--suspect", help="Not retired yet: every answer mentions it, and it is paired last.")
     ] = False,
-    note: Annotated[str, typer.Option(metavar="TEXT", help="Why; said beside its answers.")] = "",
+    note: Annotated[str, typer.Option(metavar="TEXT", help="The reason, shown with its answers.")] = "",
     folder: FolderOption = Path(),
 ) -> int:
     """Retire a band: it is not paired or chosen for a rig any more, and every answer for it says so.
 
-    Of a file only that calibration is set aside: the band is answered from another one. `bandcurve undo` takes it back.
+    Given a file, only that calibration is set aside, and another answers for the band. `bandcurve undo` reverses it.
 
     \b
     Examples:
@@ -38,11 +38,11 @@ def command(
             next((c for c in known.calibrations if c.path.resolve() == Path(band).resolve()), None) if known else None
         )
         if known is None or card is None:
-            what = "is not a calibration that a band is answered from"
+            what = "is not a calibration in use"
             raise DataError(what, where=band, remedy="name a profile in this folder, or give its --folder")
         decide(folder, "set-aside", known.mark, [card.key], note=clean(note), after=register.newest)
         print(
-            f"{card.path} is set aside: {known.address} is not answered from it. Back: bandcurve undo {known.address}"
+            f"{card.path} is set aside and no longer answers for {known.address}. Back: bandcurve undo {known.address}"
         )
         return 0
     known = register.band(band)

@@ -6,9 +6,9 @@ from calib.verbs.terminal.band_argument import BandArgument, FolderOption
 
 
 def command(band: BandArgument, folder: FolderOption = Path()) -> int:
-    """Take back what was noted last of a band: retired, renamed, merged, paired, repetitions, a re-check.
+    """Undo the last note about a band: retired, renamed, merged, paired, repetitions, a re-check.
 
-    Nothing is deleted: the row stays, and a later one says that it does not count. Again takes back what was before it.
+    Nothing is deleted: the row stays, and a later row cancels it. Run it again to undo the one before.
 
     \b
     Examples:
@@ -21,5 +21,5 @@ def command(band: BandArgument, folder: FolderOption = Path()) -> int:
     known = register.band(band)
     noted = last_noted(register, known)
     take_back(register, known, noted)
-    print(f"Taken back, band {known.address}: {noted.words}.")
+    print(f"Undone for band {known.address}: {noted.words}.")
     return 0

@@ -27,15 +27,15 @@ def command(
     ] = None,
     figure: Annotated[
         Path | None,
-        typer.Option("--figure", "-f", metavar="FILE", help="Draw the levels: a new .png, .svg or .pdf."),
+        typer.Option("--figure", "-f", metavar="FILE", help="Also draw the levels, in a new .png, .svg or .pdf file."),
     ] = None,
-    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Processes, where there are many bands.")] = 2,
+    jobs: Annotated[int, typer.Option("--jobs", min=1, max=64, help="Parallel processes, for many bands.")] = 2,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
     """Fit the bands of a batch together.
 
-    Bands measured at five lengths or more are fitted as by themselves and teach the shape of the curve; the others
+    Bands measured at five lengths or more are fitted on their own and give the shape of the curve; the others
     borrow it, with an honest, wider uncertainty. Writes ID.profile.json for every band and batch.json. A file that
     cannot be used does not stop the others.
 
@@ -76,7 +76,7 @@ def command(
     why = (("of bands that were measured again since", found.earlier), ("held by another file too", found.copies))
     for words, left in why:
         if left and not as_json:
-            print(wrap(f"Left aside, {words}: {', '.join(str(path) for path in left)}."))
+            print(wrap(f"Set aside, {words}: {', '.join(str(path) for path in left)}."))
     for _, sentence in fitted.failed:
         print(complaint(sentence), file=sys.stderr)
     return 1 if fitted.failed else 0

@@ -15,7 +15,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="""Measure a box of nominally equal bands together: some in full, the others at about three lengths.
+    help="""Measure a box of bands sold as equal: a few in full, the others at about three lengths.
 
 \b
 Examples:

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 
 def command(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="To be made, or without a run in it.")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new folder, or one without runs.")],
     count: Annotated[int, typer.Option("--count", "-n", min=1, max=500, help="How many bands.")],
-    prefix: Annotated[str, typer.Option("--prefix", help="What their ids begin with; numbers follow.")] = "B",
-    first: Annotated[int, typer.Option("--first", min=0, max=99_999, help="Number of the first band.")] = 1,
-    full: Annotated[int, typer.Option("--full", min=1, help="How many are measured in full.")] = 3,
+    prefix: Annotated[str, typer.Option("--prefix", help="Prefix of their names; a number follows.")] = "B",
+    first: Annotated[int, typer.Option("--first", min=0, max=99_999, help="Number of the first band's name.")] = 1,
+    full: Annotated[int, typer.Option("--full", min=1, help="How many to measure in full.")] = 3,
     flat: Annotated[str | None, typer.Option("--flat", metavar="LENGTH", help="Flat length of one, '1029mm'.")] = None,
     method: MethodOption = None,
     scale: ScaleOption = None,
@@ -37,16 +37,17 @@ def command(
     first_hole: FirstHoleOption = 0,
     to: TopOption = None,
     cycles: Annotated[
-        int | None, typer.Option("--cycles", metavar="N", help="How often out and back in full (2).", min=1, max=20)
+        int | None,
+        typer.Option("--cycles", metavar="N", help="Cycles out and back in the full measurements (2).", min=1, max=20),
     ] = None,
     dwell: Annotated[
         float | None, typer.Option("--dwell", metavar="S", help="Seconds to hold before a reading.", min=0, max=600)
     ] = None,
     paper: Annotated[str, typer.Option("--paper", help="Of the labels: a4 or letter.")] = "a4",
 ) -> int:
-    """Make a folder for a box of nominally equal bands, and labels to print.
+    """Make a folder for a box of bands sold as equal, and labels to print.
 
-    What is asked is asked once and holds for every band. The first few are to be measured in full; the others at
+    You answer each question once, for all bands. The first few are to be measured in full; the others at
     three of the same lengths.
 
     \b
@@ -84,7 +85,7 @@ def command(
         with place_for(folder):
             made = heads(_asked(given, folder, beside), ids, min(full, count))
     except EndOfInputError:
-        say("", "Stopped before all was said; nothing was written. The same command again goes on there.")
+        say("", "Stopped before the last answer; nothing was written. Run the same command again to continue there.")
         return 1
     write_all(made, folder, min(full, count), size)
     _say(folder, made, min(full, count))
@@ -96,7 +97,7 @@ def _asked(given: "Given", folder: Path, beside: Path | None) -> "RunHead":
     from calib.verbs.talk.setup_talk import describe
     from calib.verbs.terminal.prompts import say
 
-    say("What holds for the whole box; the flat length here is that of any one of them.")
+    say("These answers hold for the whole box; for the flat length, measure any one of the bands.")
     base = describe(given, beside)
     return for_all(base, folder.resolve().name)
 

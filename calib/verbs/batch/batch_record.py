@@ -29,8 +29,8 @@ def command(
 ) -> int:
     """Measure the bands of a batch, one after the other.
 
-    Enter alone takes the next band; an id or its number another one. Stop when you like (Ctrl-C) and come back with
-    the same command: what was accepted is in the files already.
+    Press Enter for the next band, or type the name or number of another. Stop when you like (Ctrl-C) and come back with
+    the same command: everything accepted is already on file.
 
     \b
     Example:
@@ -58,17 +58,17 @@ def command(
                     _measure(folder, chosen, bands, pace)
                 chosen, bands = None, _bands(folder)
         except KeyboardInterrupt as stopped:
-            say("", f"Stopped; {_safe(stopped)}. Go on with:", again)
+            say("", f"Stopped; {_safe(stopped)}. Continue with:", again)
             return 130
         except EndOfInputError as stopped:
-            say("", f"No more input; {_safe(stopped)}. Go on with:", again)
+            say("", f"No more input; {_safe(stopped)}. Continue with:", again)
             return 1
     return _end(_bands(folder), folder, again)
 
 
 def _safe(stopped: BaseException) -> str:
     """Whether everything accepted is on the disk."""
-    return "what stands above is not on the disk" if stopped.args else "every accepted reading is in its file"
+    return "the readings above are not on disk" if stopped.args else "every accepted reading is in its file"
 
 
 def _bands(folder: Path) -> "list[BandToMeasure]":
@@ -109,7 +109,7 @@ def _again(bands: "Sequence[BandToMeasure]") -> str | None:
     try:
         return (
             ask(
-                f"One of them again, in full, like {bands[-1].id} full (Enter: none): ",
+                f"Measure one of them again in full? Type for example {bands[-1].id} full (Enter: none): ",
                 lambda t: _chosen(t, bands),
                 empty="",
             )
@@ -134,14 +134,16 @@ def _chosen(text: str, bands: "Sequence[BandToMeasure]") -> str:
     if word.lower() in {"list", "help", "?"}:
         say(*(f"  {b.id}  {'in full' if b.full else 'three lengths'}, {_words(b)}" for b in bands))
         example = bands[-1].id
-        raise DataError(f"type an id or its number ({example} full: that one in full), Enter for the next, or stop")
+        raise DataError(f"type a name or number ({example} full: that one in full), Enter for the next, or stop")
     chosen = find(bands, word)
     if rest and rest.lower() != "full":
         raise DataError(f"{rest[:20]!a} is not known", remedy=f"type {chosen.id}, or: {chosen.id} full")
     if rest and chosen.state == "begun" and not chosen.full:
-        raise DataError(f"{chosen.id} is begun at three lengths", remedy=f"finish these first; then: {chosen.id} full")
+        raise DataError(
+            f"{chosen.id} is already started at three lengths", remedy=f"finish these first; then: {chosen.id} full"
+        )
     if chosen.state == "done" and not rest:
-        raise DataError(f"{chosen.id} is measured", remedy=f"once more, in full: {chosen.id} full")
+        raise DataError(f"{chosen.id} is measured", remedy=f"again in full: {chosen.id} full")
     return f"{chosen.id} {rest}".strip()
 
 
@@ -173,7 +175,7 @@ def _measure(folder: Path, chosen: str, bands: "Sequence[BandToMeasure]", pace: 
             head = _in_full(run.head, bands) if how and not band.full else run.head
             recorder.begin_again(replace(state, head=_in_hand(head, pace)))
         else:
-            say("", f"Band {band.id} goes on; is it the one on the hooks?")
+            say("", f"Band {band.id} continues. Is this the band on the hooks?")
         recorder.record()
     finally:
         recorder.writer.close()
@@ -194,7 +196,7 @@ def _once_more(band: "BandToMeasure", bands: "Sequence[BandToMeasure]") -> "RunH
     from calib.verbs.talk.procedure_talk import ask_temperature
     from calib.verbs.terminal.prompts import say
 
-    say("", f"Band {band.id} once more, in full, with the same scale and tape.")
+    say("", f"Band {band.id} again, in full, with the same scale and tape.")
     head = band.run.head if band.full else _in_full(band.run.head, bands)
     procedure = replace(head.procedure, temperature=ask_temperature())
     extensions = head.extensions | {UNTAPED: True}
@@ -212,7 +214,9 @@ def _in_hand(head: "RunHead", pace: "Pace") -> "RunHead":
     from calib.verbs.terminal.prompts import lead, say, wait_for_enter
 
     say("", warm_up_words(head))
-    wait_for_enter("Enter when done: ", "A band that has lain is stiffer in its first pulls; back takes another band.")
+    wait_for_enter(
+        "Enter when done: ", "A rested band is stiffer for its first pulls. Type back to choose another band."
+    )
     if course_of(head, ()).way_back and pace.counts_down:
         live.count_down_pause(REST_S, "let the band rest")
     gear, nominal = gear_of(head), head.band.flat_length
@@ -226,9 +230,9 @@ def _end(bands: "Sequence[BandToMeasure]", folder: Path, again: str) -> int:
     left = [b.id for b in bands if b.state != "done"]
     if left:
         verb = "is" if len(left) == 1 else "are"
-        say("", f"{len(left)} of {len(bands)} bands {verb} still to do. Go on with:", again)
+        say("", f"{len(left)} of {len(bands)} bands {verb} still to do. Continue with:", again)
     else:
-        say("", f"All {len(bands)} bands are measured. Their curves:")
+        say("", f"All {len(bands)} bands are measured. Fit their curves:")
     unit = " --unit lb" if any(b.run.force_unit == "lb" for b in bands) else ""
     say(f"  bandcurve batch fit {shlex.quote(str(folder))}{unit}")
     return 0

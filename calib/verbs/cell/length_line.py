@@ -55,7 +55,7 @@ class LengthLine(Closing):
         Raises:
             DataError: The sensor is silent or says the same at both; or they are too near each other.
         """
-        say("", "The length sensor is tied to the tape at two marks, one short and one long.")
+        say("", "Calibrate the length sensor against the tape at two marks, one short and one long.")
         marks = [self._mark(place, unit) for place in (min(settings), max(settings))]
         sensor = tied(marks[0], marks[1], u_tape)
         say(f"  Length sensor: {sensor.described()}.")
@@ -64,7 +64,8 @@ class LengthLine(Closing):
     def _mark(self, place: float, unit: str) -> Mark:
         about = f"{number_in_unit(place, unit, LENGTH)} {unit}"
         taped = ask(
-            f"Set it to about {about} and hold; the tape reads, {unit}: ", lambda text: parse_length(text, unit)
+            f"Set it to about {about} and hold it there. The tape reads, {unit}: ",
+            lambda text: parse_length(text, unit),
         )
         while self.listening.poll(0.0):
             pass

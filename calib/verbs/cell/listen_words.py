@@ -22,7 +22,7 @@ def ports_text(ports: Sequence[PortFound]) -> str:
     """Ports as a table, with what to do next."""
     if not ports:
         return (
-            "No serial port is there. Plug the board in by a cable that carries data, not only power; wait five"
+            "No serial port found. Plug the board in by a cable that carries data, not only power; wait five"
             " seconds.\nA captured file or a network address works too: bandcurve listen capture.txt"
         )
     rows = [
@@ -36,7 +36,7 @@ def ports_text(ports: Sequence[PortFound]) -> str:
         for port in ports
     ]
     said = [table(("port", "what it says it is", "usb id", "serial number", "state"), rows)]
-    said += [f"Always the same device: {port.lasting_name}" for port in ports if port.lasting_name]
+    said += [f"The same device under a lasting name: {port.lasting_name}" for port in ports if port.lasting_name]
     likely = next((port for port in ports if port.vid is not None), ports[0])
     return "\n".join([*said, "Next:", f"  bandcurve listen {likely.name}"])
 

@@ -71,7 +71,7 @@ class _Taken:
 
     @property
     def zero(self) -> float:
-        """What is shown with nothing on; the first value where nothing was read yet."""
+        """What is shown with nothing on; the first value where no reading was given yet."""
         return next((r.shown for r in self.sheet.rows if not r.pieces), 0.0)
 
 
@@ -98,20 +98,20 @@ def check_at_line(
 
     Raises:
         FileError: What it has kept cannot be read.
-        DataError: It does not go with this line; or the cell is the other way round and that is not wanted, or it is
+        DataError: It does not fit this line; or the cell is the other way round and that is not wanted, or it is
             another cell than the file's.
     """
     unit, most = scale.shown_unit or "kg", (scale.capacity_N or float("inf")) / g
     taken = _Taken(Sheet(unit, litres=False))
     if resume is not None:
         _go_on(line, taken, resume)
-    say("", "Type what hangs and press Enter; at the bell its value is taken. Nothing first: 0.")
-    say("One load after the other up, then down again to 0; Enter alone ends.")
-    say("'undo' takes the last back; 'creep' watches what hangs for five minutes.")
+    say("", "Type what hangs and press Enter; at the bell its value is taken. Start with nothing on it: 0.")
+    say("Go up load by load, then down again to 0; Enter on an empty line ends.")
+    say("'undo' removes the last one; 'creep' watches the load for five minutes.")
     say(f"Each is kept in {draft.path} until the check is done; after a break: --from that file, with --port.")
     while True:
         try:
-            text = clean(ask_line(f"{len(taken.sheet.rows) + 1:>3}> now hangs, {taken.sheet.known_unit}: "))
+            text = clean(ask_line(f"{len(taken.sheet.rows) + 1:>3}> hangs now, {taken.sheet.known_unit}: "))
         except EndOfInputError:
             break
         if not text and enough(taken.sheet.rows, locks=False):
@@ -159,7 +159,8 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
     moved = point.force - taken.zero
     if abs(moved) > line.meter.floor:
         say(
-            f"  That is {value_text(moved, line.meter, taken.sheet.unit)} more than before: the others are moved along."
+            f"  That is {value_text(moved, line.meter, taken.sheet.unit)} more than before: the other values "
+            "are shifted by that."
         )
         rows = tuple(replace(r, shown=r.shown + moved) for r in taken.sheet.rows)
         taken.sheet = replace(taken.sheet, rows=rows)
@@ -168,9 +169,9 @@ def _nothing_on_again(line: CellLine, taken: _Taken) -> None:
 def _refuse_other_line(found: CheckTable, line: CellLine, file: Path) -> None:
     if found.in_counts != line.meter.in_counts or found.quantity != "mass":
         told = "counts" if line.meter.in_counts else "force"
-        raise DataError(f"does not go with this line, which gives {told}", where=file.name, remedy="start again")
+        raise DataError(f"does not fit this line, which gives {told}", where=file.name, remedy="start again")
     if not any(not r.pieces for r in found.rows):
-        raise DataError("has no row with nothing on", where=file.name, remedy="start again")
+        raise DataError("has no row for the empty cell", where=file.name, remedy="start again")
 
 
 def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
@@ -179,7 +180,7 @@ def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         say(f"  {HANGS}")
         return
     if text in ("undo", BACK):
-        say("  Taken back." if taken.sheet.rows else "  Nothing to take back.")
+        say("  Taken back." if taken.sheet.rows else "  Nothing to undo.")
         taken.sheet = replace(taken.sheet, rows=taken.sheet.rows[:-1])
         return
     if text == "creep":
@@ -192,15 +193,15 @@ def _take_load(line: CellLine, taken: _Taken, text: str, most: float) -> None:
         return
     if sum(pieces) > most:
         shown, unit = most * G_STANDARD / FORCE[taken.sheet.unit], taken.sheet.unit
-        say(f"  The cell takes {shown:.4g} {unit}: leave that off it. Mistyped? Then again: what hangs?")
+        say(f"  The cell takes {shown:.4g} {unit}: do not hang that. Mistyped? Then type again what hangs:")
         return
     if sum(pieces) and not any(not r.pieces for r in taken.sheet.rows):
-        say("  First the value with nothing on it: take all off and type 0.")  # or no load can be judged by another
+        say("  The empty cell comes first: take everything off and type 0.")  # or no load can be judged by another
         return
     point = _held(line, taken.zero, taken.sheet.unit)
     if point is None:
         if not line.restarted:
-            say("  Once more, please: what hangs?")
+            say("  Please type again what hangs:")
         return
     draw_prompt(live.BELL)
     say(f"  {value_text(point.force - taken.zero, line.meter, taken.sheet.unit)}")
@@ -218,7 +219,7 @@ def _doubt(taken: _Taken, load: float, value: float, floor: float) -> str:
         return ""
     net = value - taken.zero
     if abs(net) < EMPTY * floor:
-        return "It shows what it showed with nothing on it. Does the load hang?"
+        return "It shows the same as with nothing on it. Is the load really hanging?"
     each = [(r.shown - taken.zero) / m for r, m in zip(taken.sheet.rows, loads, strict=True) if m]
     share = net / load / float(np.median(each)) if each else 1.0
     if abs(share - 1) <= OTHER_LOAD:
@@ -302,9 +303,9 @@ def _follow(line: CellLine, unit: str, see: Callable[[float, float], bool], *, t
 def _watch_creep(line: CellLine, taken: _Taken) -> None:
     """How a load's value changes in five minutes."""
     if not taken.sheet.rows or not taken.sheet.rows[-1].pieces:
-        say("  Hang a load first, the largest is best.")
+        say("  Hang a load first, ideally the largest.")
         return
-    say("  Leave it hanging, five minutes; the bell says when.")
+    say("  Leave it hanging for five minutes, until the bell.")
     seen: list[tuple[float, float]] = []
 
     def see(at_s: float, value: float) -> bool:
@@ -322,7 +323,7 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
     held = taken.sheet.rows[-1].shown
     if max(abs(last - first), abs(first - held)) > CREEPS * abs(held - taken.zero):
         changed = value_text(last - held, line.meter, taken.sheet.unit)
-        say(f"  It changed by {changed}; no cell creeps so much. Another load hung there: nothing is kept of it.")
+        say(f"  It changed by {changed}; no cell creeps that much, so the load was changed: nothing was stored.")
         return
     taken.creep = (first, last - first)
     say(f"  It changed by {value_text(last - first, line.meter, taken.sheet.unit)}.")
@@ -331,7 +332,7 @@ def _watch_creep(line: CellLine, taken: _Taken) -> None:
 def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: float, *, may_turn: bool) -> Checked:
     """Values as force, with what the file keeps of the line."""
     if len({sum(r.pieces) for r in taken.sheet.rows}) < 2:
-        raise DataError("a check needs nothing and one known load at least", remedy="hang them one after the other")
+        raise DataError("a check needs nothing and one known load at least", remedy="hang them one by one")
     known = np.array([sum(r.pieces) for r in taken.sheet.rows]) * g
     values = np.array([r.shown for r in taken.sheet.rows])
     slope = float(np.polyfit(values, known, 1)[0]) if np.ptp(values) else 0.0
@@ -366,12 +367,12 @@ def _checked(line: CellLine, scale: Scale, loads: KnownLoads, taken: _Taken, g: 
 
 
 def _turn(line: CellLine, *, may_turn: bool) -> None:
-    what = "the numbers fall as the load grows: the cell is the other way round"
+    what = "the numbers fall as the load grows: the cell is reversed"
     say("", f"  {what[:1].upper()}{what[1:]}.")
     if may_turn:
         return
     try:
-        if yes("  Keep that sign in the scale's file?", default=False):
+        if yes("  Store the reversed sign in the scale's file?", default=False):
             return
     except EndOfInputError:
         pass

@@ -77,7 +77,7 @@ def record_at_port(
     if given.hung:
         raise UsageError("hung plates need no load cell", remedy="leave --port out, or measure with the cell in line")
     if swept is None and given.dwell_s is not None and given.dwell_s < LEAST_DWELL_S:
-        what = f"--dwell {given.dwell_s:g} is too short to see that it stands"
+        what = f"--dwell {given.dwell_s:g} is too short to see whether it holds still"
         raise UsageError(what, remedy=f"use {LEAST_DWELL_S:g} or more; 10 is usual")
     if not at_terminal():
         raise UsageError("--port needs a terminal: the zero is taken at a key", remedy="run it in a terminal window")
@@ -108,10 +108,13 @@ def _scale_of(line: CellLine, resume: Path | None) -> Scale | None:
     if resume is not None:
         return None
     if line.meter.in_counts:
-        say("  No scale file says what a count is: recorded in counts, and fitted after a check of the cell.")
-    say("  Without a check the cell is taken as good to 1 %; 'bandcurve scale check' does better.")
+        say(
+            "  No scale file says what one count is. Readings are stored in counts and can be fitted "
+            "after a check of the cell."
+        )
+    say("  Without a check the cell is assumed good to 1 %; 'bandcurve scale check' does better.")
     unit = unit_of(line)
-    return without_file(line, ask(f"Most the cell takes, {unit}: ", positive_force(unit)))
+    return without_file(line, ask(f"Capacity of the cell, {unit}: ", positive_force(unit)))
 
 
 @dataclass
@@ -210,7 +213,7 @@ class PortRecorder(Recorder):
             used = self.state.head.scale
             has_file = used is not None and used.id != UNNAMED_CELL
             cell = used.id if used and has_file else "CELL"
-            say("", "Recorded in counts. To have kilos, check the cell with known loads, and fit with its file:")
+            say("", "Recorded in counts. For kilos, check the cell with known loads and fit with its file:")
             if not has_file:
                 say("  bandcurve scale new CELL --kind load-cell --resolution 0.005kg --capacity 100kg")
             say(f"  bandcurve scale check {cell}.scale.json --port {self.port}")
@@ -225,7 +228,7 @@ class PortRecorder(Recorder):
         if work.want == "zero":
             say("", *work.zero_words())
         elif work.want == "check-load" and self.state.head.check_load is not None:
-            say("", f"Hang the known plate alone ({work.words_of_load()}); it is recognised.")
+            say("", f"Hang the known plate alone ({work.words_of_load()}); it is detected.")
         elif slot is not None:
             self.announce(slot)
             self.last_index = self.state.index
@@ -278,7 +281,7 @@ class PortRecorder(Recorder):
             stream.append(at_s, record)
         except FileError as error:
             self.panel.clear()
-            say(f"  The stream is not kept any more: {error}.")
+            say(f"  The stream is no longer stored: {error}.")
             stream.close()
 
     def _draw(self, work: HandsFree, offset: float) -> None:

@@ -109,7 +109,7 @@ class SweepRecorder(PortRecorder):
         try:
             legs, points = self._cut(work, samples, shift)
         except DataError as error:
-            say(f"  {sentence(error)}", "  Every sample is in the stream. Again:")
+            say(f"  {sentence(error)}", "  All samples are in the stream. Once more:")
             return
         self._write(work, legs, points)
 
@@ -173,7 +173,7 @@ class SweepRecorder(PortRecorder):
     def _cut(self, work: HandsFree, samples: _Samples, shift: float) -> tuple[list[Leg], list[SweepPoint]]:
         t, value = np.array(samples.t), np.array(samples.value)
         if len(t) < 10:
-            raise DataError("there are hardly any samples", remedy="press Enter only when the band is back")
+            raise DataError("there are too few samples", remedy="press Enter only once the band is back")
         if self.sweep.speed is None:
             length = np.array(samples.length) * LENGTH[self.sweep.unit] + shift
         else:

@@ -79,7 +79,9 @@ def asked_of(text: str | None, port: str, baud: str | None) -> bytes:
         what = f"--ask holds {len(asked)} characters"
         raise UsageError(what, remedy=f"use 1 to {LONGEST_ASK}, such as --ask 'R\\r'; the device's manual says which")
     if baud is None and not port.startswith("socket://"):
-        raise UsageError("--ask needs --baud", remedy="say the device's speed, such as --baud 9600: it is silent else")
+        raise UsageError(
+            "--ask needs --baud", remedy="give the device's speed, such as --baud 9600: it is silent otherwise"
+        )
     shown = asked.encode("unicode_escape").decode()
-    say(f"Note: this WRITES {shown!r} to {port}, up to ten times a second. Ctrl-C ends it.")
+    say(f"Note: this WRITES {shown!r} to {port}, up to ten times a second. Ctrl-C stops it.")
     return asked.encode("latin-1", "replace")

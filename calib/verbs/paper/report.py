@@ -17,7 +17,7 @@ def command(
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
 ) -> int:
-    """Put a collection into one page: what each band pulls at any length, pairs, rigs, history, what is due.
+    """Put a collection on one page: what each band pulls at any length, pairs, rigs, history, what is due.
 
     The page is one file that needs no network: send it, open it on a phone, print it. It switches between kg and lb.
 
@@ -38,7 +38,7 @@ def command(
         raise UsageError(f"--out {target.name}: a report is a page", remedy="end its name in .html")
     found = collect(folder, own_files(folder, "*.rig.toml"), own_files(folder, NAME), today)
     if not found.bands and not found.rigs and not found.scales:
-        raise UsageError(f"there is nothing in {folder} yet", remedy="measure a band, or name another folder")
+        raise UsageError(f"{folder} is empty", remedy="measure a band, or name another folder")
     write_new(target, collection_page(found, shown.force))
     print(f"Report of {len(found.bands)} bands written to {printable(target)}.")
     for sentence in found.problems:

@@ -30,18 +30,21 @@ def command(
     ] = None,
     paper: Annotated[str, typer.Option(metavar="SIZE", help="a4 or letter.")] = "a4",
     link: Annotated[
-        str, typer.Option(metavar="ADDRESS", help="Of your bandcurve page: the code on the sheet then opens it there.")
+        str,
+        typer.Option(
+            metavar="ADDRESS", help="Address of your bandcurve page, so that the code on the sheet opens it there."
+        ),
     ] = "",
     lifters: Annotated[
-        str | None, typer.Option(metavar="LIST", help='Of a rig: "Ana 92cm 138cm, Bo 1.0m 1.5m", or a table of them.')
+        str | None, typer.Option(metavar="LIST", help='For a rig: "Ana 92cm 138cm, Bo 1.0m 1.5m", or a table.')
     ] = None,
     labels: Annotated[
-        bool, typer.Option("--labels", help="Of a band or a box: labels that say what each band pulls.")
+        bool, typer.Option("--labels", help="For a band or a box: labels that say what each band pulls.")
     ] = False,
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
 ) -> int:
-    """Put a band, a rig or a box of bands on one page for the wall: large numbers in both units, what to mind.
+    """Put a band, a rig or a box of bands on one page for the wall: large numbers in both units, and cautions.
 
     The code in the corner says which file it is; with --link it opens the band or rig on your page.
 

@@ -31,13 +31,13 @@ if TYPE_CHECKING:
 def command(
     table: Annotated[Path, typer.Argument(metavar="TABLE", help="Lifters, heights, wanted loads: .csv or .toml.")],
     bands: Annotated[
-        list[str] | None, typer.Argument(metavar="BAND", help="The bands there are; all of the folder if none.")
+        list[str] | None, typer.Argument(metavar="BAND", help="Bands to use; default: all in the folder.")
     ] = None,
     rig: Annotated[
-        Path | None, typer.Option("--rig", metavar="RIG", help="The place; else each exercise has EXERCISE.rig.toml.")
+        Path | None, typer.Option("--rig", metavar="RIG", help="The rig; default: EXERCISE.rig.toml for each exercise.")
     ] = None,
     plates: Annotated[
-        str | None, typer.Option(metavar="LIST", help="Plates that exist, 20x4,10x2; those of the rig if not given.")
+        str | None, typer.Option(metavar="LIST", help="Plates you have, 20x4,10x2; default: those of the rig.")
     ] = None,
     anchor_heights: Annotated[
         str | None, typer.Option(metavar="LIST", help="Holes: 80,130mm or first:last:step, 80:580:50mm.")
@@ -47,24 +47,25 @@ def command(
         str | None, typer.Option(metavar="LIST", help="Only these: straight,doubled,choked,spread,across.")
     ] = None,
     pairs: Annotated[
-        str | None, typer.Option(metavar="LIST", help="Left and right: B07+B08,B03+B05; else as pair makes them.")
+        str | None, typer.Option(metavar="LIST", help="Left and right: B07+B08,B03+B05; default: as pair makes them.")
     ] = None,
     most: Annotated[int, typer.Option(min=1, max=3, help="Bands on a side, at most.")] = 1,
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     sheet: Annotated[
-        Path | None, typer.Option("--sheet", metavar="FILE", help="A page for the wall too: a new .pdf, .png or .html.")
+        Path | None,
+        typer.Option("--sheet", metavar="FILE", help="Also write a page for the wall: a new .pdf, .png or .html."),
     ] = None,
     paper: Annotated[str, typer.Option(metavar="SIZE", help="Of that page: a4 or letter.")] = "a4",
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Plan an evening: who hangs which bands, how, in which hole, with which plates.
+    """Plan a session: who uses which bands and plates, hung how and in which hole.
 
-    TABLE has a line a lifter: lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg and, if you like, want_average_kg,
+    TABLE has a line per lifter: lifter,bottom_mm,top_mm,want_bottom_kg,want_top_kg and, if you like, want_average_kg,
     want_share_of_top, order, day, exercise. Bands stay on from one lifter to the next where that costs nothing.
 
     \b
@@ -148,7 +149,8 @@ def _check_sheet(sheet: Path, turns: "Sequence[Turn]") -> None:
     chains = len({(turn.day, turn.exercise) for turn in turns})
     if chains > 1:
         raise UsageError(
-            f"--sheet is for one exercise of one day, and {chains} are planned", remedy="plan it by itself"
+            f"--sheet is for one exercise of one day, and {chains} are planned",
+            remedy="plan one exercise and day at a time",
         )
     if len(turns) > MOST:
         raise UsageError(f"{len(turns)} lifters do not fit on a page", remedy=f"give at most {MOST} at a time")
@@ -176,7 +178,7 @@ def _begun(box: "Box") -> "Progress":
         odd = loadings(box.plates).left_over
         if odd:
             of = ", ".join(f"{mass / (POUND if box.unit == 'lb' else 1.0):.4g}" for mass in odd)
-            said = f"one plate of {of} {box.unit} has no twin and stays off: both sides are loaded alike"
+            said = f"one plate of {of} {box.unit} has no twin and stays off: both sides are loaded equally"
             print(complaint(said), file=sys.stderr)
     return Progress("Planning")
 
@@ -186,7 +188,7 @@ def _rig_of(turn: "Turn", rig: Path | None, table: Path) -> Path:
     if rig is not None:
         return rig if rig.suffix or rig.exists() else Path(f"{rig}{END}")
     if not turn.exercise:
-        raise UsageError("no place is named", remedy="give --rig squat.rig.toml, or a column exercise")
+        raise UsageError("no rig is named", remedy="give --rig squat.rig.toml, or a column exercise")
     from calib.identity import check_id
 
     return table.parent / f"{check_id(turn.exercise)}{END}"

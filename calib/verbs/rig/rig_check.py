@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Check, CheckWay, Rig
 
-BESIDE = "An anchor on the scale is pulled up as hard as the bar is pulled down, so that it shows nothing."
-LINE = "A height and what it shows there, for example 120 125.3; back takes the last line back, Enter alone ends."
+BESIDE = "An anchor on the scale is pulled up as hard as the bar is pulled down, so the scale shows no difference."
+LINE = "A height and the reading there, for example 120 125.3; back removes the last line, Enter on an empty line ends."
 WAYS = {
     "platform": "a platform scale under lifter and bar; the anchors stand beside it, not on it",
-    "hook": "a scale hooked at the bar, in place of the sleeve, one band on it",
+    "hook": "a scale hooked in at the bar, in place of the sleeve, with one band on it",
     "hover": "plates added until the bar hovers in its bands from above",
 }
 
@@ -27,7 +27,7 @@ WAYS = {
 def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The rig, NAME.rig.toml.")],
     how: Annotated[
-        str | None, typer.Option("--how", metavar="WAY", help="platform, hook or hover; asked for if not given.")
+        str | None, typer.Option("--how", metavar="WAY", help="platform, hook or hover; if left out, you are asked.")
     ] = None,
     alone: Annotated[
         str | None,
@@ -35,25 +35,25 @@ def command(
     ] = None,
     reading: Annotated[
         list[str] | None,
-        typer.Option("--read", metavar="HEIGHT=LOAD", help="What it shows at a height: 120cm=125.3kg; repeat it."),
+        typer.Option("--read", metavar="HEIGHT=LOAD", help="Reading at a height: 120cm=125.3kg; repeat the option."),
     ] = None,
     band: Annotated[int, typer.Option("--band", min=0, help="Hook: which band, counted from 0.")] = 0,
-    hook: Annotated[str, typer.Option("--hook", metavar="LENGTH", help="Hook: how thick it is.")] = "12mm",
+    hook: Annotated[str, typer.Option("--hook", metavar="LENGTH", help="Hook: its thickness.")] = "12mm",
     resolution: Annotated[str, typer.Option("--resolution", metavar="LOAD", help="One step of the display.")] = "0.1kg",
-    wait: Annotated[float, typer.Option("--wait", min=0.1, help="Seconds held still before reading.")] = 10.0,
+    wait: Annotated[float, typer.Option("--wait", min=0.1, help="Seconds to hold still before reading.")] = 10.0,
     out: Annotated[
-        Path | None, typer.Option("--out", "-o", metavar="NEW", help="Write the rig with its check into a new file.")
+        Path | None, typer.Option("--out", "-o", metavar="NEW", help="Write the corrected rig to a new file.")
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Compare a rig with what a scale shows in it at two or three heights, and learn from that.
+    """Compare a rig with scale readings at two or three heights, and correct it.
 
-    Slack length, grip round the fittings and level follow the readings. Without --read the readings are asked for.
+    Slack length, grip on the fittings and level are fitted to the readings. Without --read you are asked for them.
 
     \b
     Examples:
@@ -100,7 +100,7 @@ def _check_way(how: str | None, told: bool) -> "CheckWay":
         try:
             how = choose("Which?", tuple(WAYS), hint="docs/rig.md says how each is done.")
         except EndOfInputError:
-            raise DataError("nothing was read", where="check", remedy="give --how and --read") from None
+            raise DataError("no reading was given", where="check", remedy="give --how and --read") from None
     if how not in WAYS:
         raise UsageError(f"--how {(how or '')[:40]!r} is not known", remedy=f"use {', '.join(WAYS)}")
     return cast("CheckWay", how)
@@ -138,20 +138,21 @@ def _asked(way: "CheckWay", rig: "Rig", unit: str) -> "Check":
     alone = None
     try:
         if way == "platform":
-            if not yes("Do all anchors stand beside the scale, not on it?", hint=BESIDE):
+            if not yes("Are all anchors beside the scale, not on it?", hint=BESIDE):
                 raise DataError("an anchor on the scale is pulled up as hard as the bar is pulled down, so it shows "
                                 "nothing", where="check", remedy="put the anchors beside it")  # fmt: skip
             alone = ask(f"Lifter, bar and plates on it, without bands [{unit}]: ", lambda text: parse_mass(text, unit),
-                        hint="Stand on it with the bar as in the lift, the bands unhooked.")  # fmt: skip
+                        hint="Stand on it holding the bar as in the lift, with the bands unhooked.")  # fmt: skip
         what = "all plates on the bar where it hovers" if way == "hover" else "what it shows"
         length, shown = ("cm" if unit == "kg" else "in"), SHOWN[unit]
-        say(f"Come to each height the way that stretches the bands, hold still, read. Each line: height of the bar "
-            f"[{length}], a blank, {what} [{unit}]. Two or three heights from "
+        say("Approach each height in the direction that stretches the bands, hold still, read. Each "
+            "line: height of the bar "
+            f"[{length}], a space, {what} [{unit}]. Two or three heights from "
             f"{shown.tape(rig.bar.bottom)} to {shown.tape(rig.bar.top)} {shown.length}, then Enter.")  # fmt: skip
         if way == "hover":
-            say("Hands and feet out from under the bar; take plates off with a second person.")
+            say("Keep hands and feet out from under the bar; have a second person help you take plates off.")
     except EndOfInputError:
-        raise DataError("the answers ended before anything was read", where="check", remedy="begin again") from None
+        raise DataError("the input ended before any reading", where="check", remedy="begin again") from None
     pairs = _pairs(rig, length, unit)
     return Check(way, tuple(h for h, _ in pairs), tuple(s for _, s in pairs), alone)
 
@@ -168,7 +169,7 @@ def _pairs(rig: "Rig", length: str, unit: str) -> list[tuple[float, float]]:
             return None
         height, _, shown = text.rpartition(" ")
         if not height:
-            raise DataError("a line is a height, a blank and a load", remedy="type for example 120 125.3")
+            raise DataError("a line is a height, a space and a load", remedy="type for example 120 125.3")
         at = parse_length(height, length)
         if not rig.bar.bottom <= at <= rig.bar.top:
             raise DataError(f"{at:.4g} m is not between the ends of the lift", remedy="hold it between them")
@@ -183,7 +184,7 @@ def _pairs(rig: "Rig", length: str, unit: str) -> list[tuple[float, float]]:
             break
         pairs.append(pair)
     if not pairs:
-        raise DataError("nothing was read", where="check", remedy="read one height at least, better three")
+        raise DataError("no reading was given", where="check", remedy="read at least one height, better three")
     return pairs
 
 

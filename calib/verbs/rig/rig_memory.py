@@ -42,7 +42,7 @@ class Memory:
         kept = self._known.get(self._key)
         if not isinstance(kept, list) or not all(isinstance(text, str) for text in kept):
             return ()
-        say(f"Continuing after the {len(kept)} answers of before; back takes them back one by one.")
+        say(f"Continuing after your {len(kept)} earlier answers; back undoes them one by one.")
         return tuple(kept)
 
     def keep_draft(self, answers: Sequence[str]) -> None:

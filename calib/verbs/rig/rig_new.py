@@ -12,19 +12,19 @@ if TYPE_CHECKING:
 
 
 def command(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="What to call the rig; NAME.rig.toml is written.")],
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the rig; NAME.rig.toml is written.")],
     out: Annotated[
         Path | None, typer.Option("--out", "-o", metavar="FOLDER", help="Folder for the file, beside its profiles.")
     ] = None,
     latitude: Annotated[
         str | None,
-        typer.Option(metavar="DEGREES", help="Of the place, '52' or '34S', where 0.15 % matters; remembered."),
+        typer.Option(metavar="DEGREES", help="Latitude of the place, '52' or '34S', if 0.15 % matters; remembered."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Make a rig's file: questions about bar, rack, anchor and bands.
+    """Make a rig file by answering questions about bar, rack, anchor and bands.
 
-    Heights by tape or by the numbers of rack holes. The answers may come through a pipe, one a line. Rack, bar and
+    Heights by tape or by the numbers of rack holes. Answers can be piped in, one a line. Rack, bar and
     units are remembered; answers survive Ctrl-C.
 
     \b
@@ -52,7 +52,7 @@ def command(
         talk = partial(ask_rig, prompts, partial(_profile, folder), memory.stand(), place)
         rig, stand = lead(talk, memory.draft(), memory.keep_draft)
     except EndOfInputError:
-        raise DataError("the answers ended before the rig was complete", where=name, remedy="begin again") from None
+        raise DataError("the input ended before the rig was complete", where=name, remedy="begin again") from None
     with new_folder(folder):
         write_new(path, rig_toml(rig))
     memory.keep(stand, latitude)
@@ -73,5 +73,7 @@ def _profile(folder: Path, name: str) -> "Profile":
     from calib.use.bands.lookup import find
 
     if Path(name).is_absolute() or len(name) > 200:
-        raise DataError("name it as seen from the rig's file", where=name[:40], remedy="for example B07.profile.json")
+        raise DataError(
+            "give its path relative to the rig's file", where=name[:40], remedy="for example B07.profile.json"
+        )
     return find(folder / name if is_path(name) else name, folder).profile

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig, NAME.rig.toml; docs/rig.md says what is in it.")],
     figure: Annotated[
-        Path | None, typer.Option(metavar="F", help="Draw load against height into a new .png, .svg or .pdf.")
+        Path | None, typer.Option(metavar="F", help="Also draw load against height, in a new .png, .svg or .pdf file.")
     ] = None,
     lifters: Annotated[
         str | None,
@@ -29,14 +29,14 @@ def command(
     ] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Say what the bands of a rig put on the bar, left and right, going up and coming down.
+    """Say what a rig's bands put on the bar, left and right, going up and coming down.
 
-    Profiles are looked for beside the rig file. Beyond the tested lengths it refuses, unless asked.
+    Profiles are looked for beside the rig file. It refuses lengths that were not tested, unless you ask for them.
 
     \b
     Examples:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 _SHARE_OF = ("bottom", "top", "average", "weight", "maximum")
 _MOST_PROFILES = 200
-PLATES_HINT = "The plates that exist, both sides together. Others: --plates 20x4,10x2."
+PLATES_HINT = "Plates you have, both sides together. Others: --plates 20x4,10x2."
 
 
 class _Asked(NamedTuple):
@@ -55,7 +55,7 @@ def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig: its bar, anchor, and where its bands hang.")],
     bands: Annotated[
         list[str] | None,
-        typer.Argument(metavar="BAND", help="Bands to choose from, by name or profile; those of FILE if none."),
+        typer.Argument(metavar="BAND", help="Bands to choose from, by name or profile; default: those of FILE."),
     ] = None,
     top: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted on the bar at the top, going up.")] = None,
     bottom: Annotated[str | None, typer.Option(metavar="LOAD", help="Wanted at the bottom.")] = None,
@@ -74,7 +74,7 @@ def command(
     ] = None,
     maximum: Annotated[str | None, typer.Option(metavar="LOAD", help="With --share-of maximum: the lifter's.")] = None,
     plates: Annotated[
-        str | None, typer.Option(metavar="LIST", help="Plates that exist, 20x4,10x2; those in FILE stay if not given.")
+        str | None, typer.Option(metavar="LIST", help="Plates you have, 20x4,10x2; default: those in FILE.")
     ] = None,
     arrangements: Annotated[
         str | None, typer.Option(metavar="LIST", help="Only these: straight,doubled,choked,spread,across.")
@@ -87,15 +87,15 @@ def command(
     ] = None,
     most: Annotated[int, typer.Option(min=1, max=3, help="Bands on a side, at most.")] = 1,
     each_once: Annotated[
-        bool, typer.Option("--each-once", help="No band has a twin: left and right are two of the profiles.")
+        bool, typer.Option("--each-once", help="No band has a twin: left and right use two different profiles.")
     ] = False,
     pairs: Annotated[
         str | None, typer.Option(metavar="LIST", help="Left and right are these: B07+B08,B03+B05; or made, by pair.")
     ] = None,
-    within: Annotated[str | None, typer.Option(metavar="LOAD", help="How far off is near enough; 2.5 kg.")] = None,
+    within: Annotated[str | None, typer.Option(metavar="LOAD", help="How close is close enough; 2.5 kg.")] = None,
     few: Annotated[int, typer.Option(min=1, max=20, help="How many to show.")] = 3,
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     out: Annotated[
         Path | None, typer.Option(metavar="RIG", help="Write the first as a new rig file, for bandcurve rig.")
@@ -103,9 +103,9 @@ def command(
     folder: FolderOption = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
-    """Find which bands, hung how, with which plates, put a wanted load on the bar.
+    """Find which bands and plates, hung how, put the load you want on the bar.
 
     FILE gives the bar, its way and where bands hang; its own bands and plates are replaced. Every band is tried in
     every arrangement the place allows, at each anchor height and distance of pegs given, with every load the plates
@@ -247,7 +247,7 @@ def _wishes(asked: _Asked) -> "list[Wish]":
     wishes = [Wish(cast("Of", of), load) for of, load in asked.loads.items()] + ([asked.share] if asked.share else [])
     if bool(wishes) == bool(asked.like):
         raise UsageError(
-            "nothing is wanted" if not wishes else "--like is all that is wanted",
+            "no load is wanted" if not wishes else "--like cannot be combined with another wanted load",
             remedy="give --top, --bottom, --average or --share, or --like alone",
         )
     return wishes

@@ -19,14 +19,14 @@ def command(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A rig with its bands and plates.")],
     plates: Annotated[
         str | None,
-        typer.Option(metavar="LIST", help="Plates that exist, such as 20x4,10x2: tells the nearest of them."),
+        typer.Option(metavar="LIST", help="Plates you have, such as 20x4,10x2: also gives the nearest combination."),
     ] = None,
     extrapolate: Annotated[
-        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths, marked, with wider limits.")
+        bool, typer.Option("--extrapolate", help="Go beyond the tested lengths (marked, with wider limits).")
     ] = False,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP_ALSO)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
 ) -> int:
     """Say which straight weight, without bands, puts the same load on the bar as a rig does.
 

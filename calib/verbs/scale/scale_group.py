@@ -22,7 +22,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     no_args_is_help=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    help="""Keep what is known of a scale, and check it with known loads.
+    help="""Store what is known about a scale, and check it with known loads.
 
 \b
 Examples:
@@ -34,14 +34,14 @@ Examples:
 )
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The scale's file, NAME.scale.json.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of words.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")]
 
 
 @app.command("new")
 def new(
     name: Annotated[str, typer.Argument(metavar="NAME", help="What to call the scale.")],
     resolution: Annotated[str | None, typer.Option("--resolution", help="One step of the display: 0.05kg.")] = None,
-    capacity: Annotated[str | None, typer.Option("--capacity", help="The most it takes: 50kg.")] = None,
+    capacity: Annotated[str | None, typer.Option("--capacity", help="Its capacity: 50kg.")] = None,
     kind: Annotated[str, typer.Option("--kind", help="hanging-scale, platform-scale or load-cell.")] = "hanging-scale",
     locks: Annotated[
         str | None, typer.Option("--locks", help="Does the display lock: no, peak, or steady (after a second or so).")
@@ -121,14 +121,13 @@ def check(
     ] = None,
     unit: Annotated[str | None, typer.Option("--unit", help="What the display shows: kg, lb or N.")] = None,
     any_gain: Annotated[
-        bool, typer.Option("--any-gain", help="Take it even where the scale shows far more or less than the loads.")
+        bool, typer.Option("--any-gain", help="Accept it even if the scale shows far more or less than the loads.")
     ] = False,
     port: Annotated[
-        str | None, typer.Option("--port", metavar="PORT", help="A load cell's line: hang a load, it takes the value.")
+        str | None,
+        typer.Option("--port", metavar="PORT", help="A load cell's port: hang a load and the value is taken."),
     ] = None,
-    turned: Annotated[
-        bool, typer.Option("--reversed", help="With --port: keep the sign of a cell that is the other way round.")
-    ] = False,
+    turned: Annotated[bool, typer.Option("--reversed", help="With --port: keep the sign of a reversed cell.")] = False,
     baud: BaudOption = None,
     column: ColumnOption = None,
     line_format: FormatOption = None,

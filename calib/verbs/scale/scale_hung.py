@@ -71,7 +71,7 @@ def from_keyboard(scale: Scale, unit: str, stated: Stated, draft: "Draft") -> Hu
         draft: Holds what was typed so far.
     """
     prepare()
-    say("", "Hang known loads on the scale, up and then down. A check takes about five minutes.", "")
+    say("", "Hang known loads on the scale, going up and then down. A check takes about five minutes.", "")
     loads, cold = lead(lambda: _loads_and_water(stated)) if _is_silent(stated) else _loads_and_water(stated)
     water = loads.kind == "water"
     say("", f"Each line is kept in {draft.path} until the check is done; after a break: --from that file.")
@@ -132,20 +132,20 @@ class Draft:
         try:
             write_atomically(self.path, format_check_table(rows, quantity, shown))
         except FileError as error:
-            say(f"  Not kept on disk: {error}.")
+            say(f"  Not stored on disk: {error}.")
 
 
 def _loads(stated: Stated, quantity: Quantity) -> KnownLoads:
     """The set of known loads, from options."""
     if plates := stated.plates:
         if (stated.kind, stated.u_common, stated.u_each) != (None, None, None) or quantity != "mass":
-            raise UsageError("a set of plates says what it is worth, in masses", remedy="leave the other options out")
+            raise UsageError("a set of plates already states its uncertainty", remedy="leave the other options out")
         return known_loads_of(plates)
     plain = "plates" if (stated.u_common, stated.u_each) == (None, None) else "stated"
     by_column = {"force": "force", "volume": "water"}.get(quantity, plain)
     chosen = one_of("--loads-kind", stated.kind or by_column, tuple(WORTH))
     if (chosen == "force") != (quantity == "force") or (quantity == "volume" and chosen != "water"):
-        raise UsageError(f"--loads-kind {chosen} does not go with the known column", remedy="leave it out")
+        raise UsageError(f"--loads-kind {chosen} does not fit the known column", remedy="leave it out")
     loads = usual(check_id(stated.name or f"{chosen}-1"), chosen)
     if stated.u_common is not None:
         share = _share(stated.u_common, "--u-common")

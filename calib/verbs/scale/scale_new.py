@@ -17,9 +17,9 @@ T = TypeVar("T")
 Kind = Literal["hanging-scale", "platform-scale", "load-cell"]
 KINDS: tuple[Kind, ...] = ("hanging-scale", "platform-scale", "load-cell")
 LOCKS: tuple[Locks, ...] = ("no", "peak", "steady")
-STEPS = "Pull slowly and watch: 4.00, 4.05, 4.10 are steps of 0.05. Many labels say it as d = 50 g: type 0.05 kg."
-MAXIMUM = "It stands on the scale's label, often as Max."
-LOCKING = "A luggage scale often keeps the highest pull, or freezes; then only loading can be measured with it."
+STEPS = "Pull slowly and watch: 4.00, 4.05, 4.10 are steps of 0.05. Many labels give it as d = 50 g: type 0.05 kg."
+MAXIMUM = "It is on the scale's label, often as Max."
+LOCKING = "A luggage scale often holds the highest pull, or freezes the number; then you can only measure loading."
 MOST = 1e7  # [N] no scale shows more
 
 

@@ -19,13 +19,13 @@ FAR_OFF = 0.2  # relative: further from its load than this a reading is question
 
 def ask_loads() -> KnownLoads:
     """Which known loads there are."""
-    say("What will you hang on it?")
+    say("What will you hang on the scale?")
     for number, kind in enumerate(ASKED, 1):
         say(f"  {number}  {WORTH[kind].name}")
-    kind = choose("Number", ASKED, hint="What their mass is worth decides how well the scale can be known.")
+    kind = choose("Number", ASKED, hint="The scale can only be known as well as these masses are.")
     say(f"  {WORTH[kind].why}")
-    name = ask(f"A name for this set, to know it by again [{kind}-1]: ", check_id, empty=f"{kind}-1",
-               hint="The same set under the same name: then two checks know that they share its error.")  # fmt: skip
+    name = ask(f"A name for this set, to recognise it later [{kind}-1]: ", check_id, empty=f"{kind}-1",
+               hint="Use the same name for the same set: two checks then share its error.")  # fmt: skip
     return usual(name, kind)
 
 
@@ -49,12 +49,12 @@ def ask_water_temperature() -> float:
 def ask_rows(unit: str, litres: bool, locks: bool, keep: Callable[[Sequence[CheckRow]], None]) -> tuple[CheckRow, ...]:
     """Known loads and what the scale shows for them, a line each, until an empty line; `keep` gets them after each."""
     load = "litres of water" if litres else f"known {'lb' if unit in ('lb', 'lbf') else 'kg'}"
-    down = "then Enter." if locks else "the same ones down to nothing again, then Enter."
+    down = "then Enter." if locks else "then the same ones down to nothing again, and Enter."
     help_ = (
-        f"Each line: {load}, a blank, what the scale shows. For example: 20 19.85",
+        f"Each line: {load}, a space, what the scale shows. For example: 20 19.85",
         "Start with nothing on it (0, and what it shows). Two pieces together: 10+10.",
         f"One load after the other up, {down}",
-        "undo (or back) takes the last line back; ? says this again.",
+        "undo (or back) removes the last line; ? shows this again.",
     )
     say("", *help_)
     sheet = Sheet(unit, litres)
@@ -79,12 +79,12 @@ def enough(rows: Sequence[CheckRow], locks: bool) -> bool:
     """Whether an empty line ends the check; says what is missing."""
     loads = {sum(r.pieces) for r in rows}
     if len(loads) < 2 or len(rows) < 3:
-        say("  At least nothing and one load, three lines in all, are needed; Ctrl-C gives up.")
+        say("  You need at least three lines, among them zero and one load; Ctrl-C gives up.")
         return False
     if locks or any(r.branch == "unloading" for r in rows):
         return True
     try:
-        return yes("  The way down is missing. End without it?", default=False)
+        return yes("  The readings going down are missing. Finish without them?", default=False)
     except EndOfInputError:
         return True
 
@@ -92,7 +92,7 @@ def enough(rows: Sequence[CheckRow], locks: bool) -> bool:
 def _taken(sheet: Sheet, text: str) -> Sheet:
     """The sheet after one line."""
     if text.lower() in ("undo", BACK):
-        say("  Nothing to take back." if not sheet.rows else "  Taken back.")
+        say("  Nothing to undo." if not sheet.rows else "  Taken back.")
         return replace(sheet, rows=sheet.rows[:-1])
     if not text:
         return sheet
@@ -122,7 +122,7 @@ def _doubt(sheet: Sheet) -> str | None:
         return None
     net = row.shown - zero
     if net <= 0:
-        return "It shows no more than with nothing on: is its pull reversed, or is it on hold?"
+        return "It shows no more than with nothing on it: is it reversed, or on hold?"
     ratio = net / load
     if abs(ratio - 1) <= FAR_OFF:
         return None
@@ -130,8 +130,8 @@ def _doubt(sheet: Sheet) -> str | None:
         if abs(ratio / factor - 1) < FAR_OFF / 2:
             return f"It shows {ratio:.2g} times the known load: {slip}"
     if abs(ratio / 0.4536 - 1) < FAR_OFF / 2:
-        return f"It shows {ratio:.2g} times the known load: is it set to kg, and the load in lb?"
-    return f"It shows {ratio:.2g} times the known load: a misread digit, or the two swapped?"
+        return f"It shows {ratio:.2g} times the known load: is it set to kg while the load is in lb?"
+    return f"It shows {ratio:.2g} times the known load: a misread digit, or were the two swapped?"
 
 
 def needed(what: str, option: str, example: str) -> UsageError:

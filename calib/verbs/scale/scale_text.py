@@ -60,7 +60,7 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
         gaps = down_less_up(check.weighings)
         load = max(gaps, key=lambda k: abs(gaps[k]))
         words = "more" if gaps[load] > 0 else "less"
-        same = "on the way down it shows the same as on the way up"
+        same = "going down it shows the same as going up"
         yield (
             same
             if gaps[load] == 0
@@ -70,7 +70,7 @@ def _quality(check: ScaleCheck, unit: str) -> Iterator[str]:
             )
         )
     if check.zero_return is not None:
-        yield f"nothing on, at the end less at the start: {_signed(check.zero_return / factor)} {unit}"
+        yield f"reading with nothing on, end minus start: {_signed(check.zero_return / factor)} {unit}"
     loads = check.loads
     worth = f"all together {100 * loads.u_common:.2g} %, {_piece_words(check)}"
     yield f"known loads {loads.id}, {WORTH[loads.kind].name}: {worth} (standard uncertainties)"
@@ -80,11 +80,11 @@ def _piece_words(check: ScaleCheck) -> str:
     loads = check.loads
     if loads.pieces:
         us = [p.u_mass_kg for p in loads.pieces]
-        return f"each by itself {1000 * min(us):.2g} to {1000 * max(us):.2g} g"
+        return f"each piece {1000 * min(us):.2g} to {1000 * max(us):.2g} g"
     parts = [f"{100 * loads.u_each:.2g} %"] if loads.u_each or not loads.u_each_mass else []
     if loads.u_each_mass:
         parts.append(f"{loads.u_each_mass:.2g} N" if loads.kind == "force" else f"{1000 * loads.u_each_mass:.2g} g")
-    return "each by itself " + " and ".join(parts)
+    return "each piece " + " and ".join(parts)
 
 
 def check_answer(check: ScaleCheck, name: str, file: str) -> ScaleCheckAnswer:
@@ -143,5 +143,5 @@ def scale_text(scale: Scale, unit: str) -> str:
             f"zero {_signed(zero / factor)} {unit}; loads {check.known_loads.id}"
         )
     if not scale.checks:
-        lines.append("  never checked: its gain is taken as right within about 1 % (u 0.6 %)")
+        lines.append("  never checked: its gain is assumed right within about 1 % (u 0.6 %)")
     return "\n".join(lines)

@@ -18,7 +18,7 @@ def flat_of_one(gear: Gear, nominal: float) -> float:
         kept = ask(f"Flat length, end to end, {unit}: ", lambda text: readers.flat(text, {"unit": unit}), hint=FLAT)
         flat = round(parse_length(kept, unit), 6)
         if abs(flat / nominal - 1) <= FAR_FROM_OTHERS or yes(
-            f"  The others are said to be {gear.length_text(nominal)} long. Is {kept} right?",
+            f"  The other bands are said to be {gear.length_text(nominal)} long. Is {kept} right?",
             default=False,
             hint="y keeps it; n asks again.",
         ):

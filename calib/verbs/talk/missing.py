@@ -108,7 +108,7 @@ def asked_length() -> str:
     def read(text: str) -> str:
         unit = readers.unit_behind(text, "length")
         if unit is None:
-            raise DataError("cm or in", remedy="type the unit behind the number, like 160 cm or 63 in")
+            raise DataError("cm or in", remedy="type the unit after the number, like 160 cm or 63 in")
         return f"{parse_length(text, unit):.4f}m"
 
     return ask("How long is the band there, as your tape reads it? (160 cm, 63 in): ", read)

@@ -79,12 +79,12 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
             print(f"  cycle {cycle}, {'out' if way == 'loading' else 'back'}:")
         print(f"    {word(reading.length)}")
     if cycle > 1:
-        print("Before each new cycle unhook the band and hook it on again.")
+        print("Before each new cycle, unhook the band and hook it on again.")
     print(wrap(f"{len(plan.readings)} readings should give {100 * plan.relative:.1f} %{_or_not(plan, aim.relative)}."))
     if plan.best > aim.relative:
         print(wrap(hindered(plan.best, plan.hindrance)))
     if run.head.scale is not None and run.head.scale.id == "scale" and run.head.scale.correction is None:
-        print(wrap("Taken: a scale never checked, good to 1 %, in steps of 0.05 kg; --scale FILE says better."))
+        print(wrap("Assumed: a scale never checked, good to 1 %, in steps of 0.05 kg; --scale FILE knows better."))
     print("Next:")
     print(f"  {command}")
 
@@ -92,7 +92,7 @@ def tell(run: "Run", course: "Course", word: Callable[[float], str], command: st
 def _or_not(plan: "PaperPlan", wanted: float) -> str:
     """What is to be thought of a plan: whether it reaches what is wanted."""
     if plan.relative <= wanted:
-        return "; record decides by what they show"
+        return "; record decides as the readings come in"
     if plan.best > wanted:
         return f", not {100 * wanted:g} %"
     return f"; {100 * wanted:g} % is so near the best this gear can do ({100 * plan.best:.1f} %) that it may not come"

@@ -87,7 +87,9 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
     except DataError as error:
         raise error.placed_at(str(path)) from error
     if not settings:
-        raise DataError("holds no plan and no reading to go on from", where=str(path), remedy="begin a new one")
+        raise DataError(
+            "holds neither a plan nor a reading to continue from", where=str(path), remedy="begin a new one"
+        )
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     now = pace.clock()
     started = min(run.head.started.timestamp(), now - last) if run.head.started else now - last
@@ -109,7 +111,7 @@ def _with_quick_look(head: RunHead, folder: Path) -> RunHead:
     before = todays_quick_look(head, folder)
     if before is None:
         return head
-    say(f"The {len(before.readings)} readings of today's quick look ({before.name}) are carried along.")
+    say(f"The {len(before.readings)} readings of today's quick look ({before.name}) are included.")
     return carrying(head, before)
 
 
@@ -148,7 +150,7 @@ def _measured(recorder: Recorder) -> None:
 
 def _head_again(recorder: Recorder) -> RunHead:
     if recorder.set_up is None:  # taken up from its file: there are no answers to go back to
-        say("  The answers stand in the file now; for others begin a new recording.")
+        say("  These answers are in the file now; to change them, start a new recording.")
         return recorder.state.head
     return recorder.set_up()
 
@@ -188,9 +190,9 @@ def _say_where(recorder: Recorder | None, *, unkept: bool = False) -> None:
         say("", "Stopped before the first reading; nothing was recorded. Your answers are kept for next time.")
         return
     count = len(recorder.state.run.readings)
-    safe = "1 reading is" if count == 1 else f"{count} readings are" if count else "No reading yet; your answers are"
-    kept = "What stands above is not all" if unkept else f"{safe} safe"
-    say("", f"Stopped. {kept} in {recorder.path}. Go on with:")
+    safe = "1 reading is" if count == 1 else f"{count} readings are" if count else "No readings yet; your answers are"
+    kept = "Not everything above is" if unkept else f"{safe} safe"
+    say("", f"Stopped. {kept} in {recorder.path}. Continue with:")
     say(f"  {_resume_command(recorder.path, recorder.resume_options)}")
 
 

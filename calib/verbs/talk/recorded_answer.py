@@ -57,7 +57,7 @@ def _next(told: Recorded, path: Path, port: str) -> list[str]:
     name, head = told.profile.band.id, told.run.head
     if head.extensions.get("quick"):
         more = f"  bandcurve record {name}{_out(path)}"
-        return [f"Saved in {told.file}. In full, these readings kept (15 minutes):", more]
+        return [f"Saved in {told.file}. For the full measurement, keeping these readings (15 minutes):", more]
     return [f"Saved in {told.file}; all of it: bandcurve show {told.file}", *_scale_check(told, path, port)]
 
 
@@ -74,7 +74,8 @@ def _scale_check(told: Recorded, path: Path, port: str) -> list[str]:
     step, most = (number_in_unit(x, unit, FORCE) for x in (scale.resolution, course.capacity))
     kind = "--kind load-cell" if port else f"--locks {scale.locks}"
     return [
-        f"Narrower with a checked scale, now or later; then: bandcurve fit {shlex.quote(str(path))} --scale {file}",
+        f"For tighter limits check the scale, now or later; then: bandcurve fit {shlex.quote(str(path))} "
+        f"--scale {file}",
         f"  bandcurve scale new {scale.id} {kind} --resolution {step}{unit} --capacity {most}{unit}",
         f"  bandcurve scale check {file}{f' --port {port}' if port else ''}",
     ]

@@ -93,7 +93,7 @@ class Recorder:
         return self.state.slot
 
     def begin_again(self, state: Recording) -> None:
-        """Put another head on disk in place of the one there; nothing was read yet."""
+        """Put another head on disk in place of the one there; no reading was given yet."""
         self.state = state
         self.started = self.pace.clock()
         try:
@@ -260,28 +260,28 @@ class Recorder:
         except (EndOfInputError, KeyboardInterrupt) as stopped:
             if not self.state.rows:
                 raise
-            say("", "  NOT ON DISK. Write the last of these down by hand:")
+            say("", "  NOT ON DISK. Write the last of these down on paper:")
             say(*(f"  {row_words(self.state, row)}" for row in self.state.rows[-12:]))
             raise type(stopped)(UNKEPT) from stopped
 
     def _ask_elsewhere(self) -> None:
         """Ask until the whole recording is there."""
         while True:
-            text = clean(ask_line("  Another folder to keep it in (Enter tries the old place again): "))
+            text = clean(ask_line("  Another folder to store it in (Enter: try the old one again): "))
             if text.lower() in (*HELP, BACK):
                 say("  The place it was kept in cannot be written to. Type a folder on another disk or stick.")
                 continue
             if text[:1].isdecimal():
-                say("  That looks like a reading; first the recording needs a place. Type a folder.")
+                say("  That looks like a reading, but the recording needs a folder first. Type a folder.")
                 continue
             try:
                 folder = typed_path(text) if text else self.path.parent
-                if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Make it?", default=False):
+                if text and not folder.is_dir() and not yes(f"  There is no folder {text}. Create it?", default=False):
                     continue
                 path = free_name(folder, self.state.head.band.id)
                 self.writer = write_whole(path, self.state)
             except (BandcurveError, OSError, ValueError) as error:
-                say(f"  Not there either: {error}.")
+                say(f"  That failed too:  {error}.")
                 continue
             self.path = path
             say(f"  Now in {path}.")

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 from calib.use.ask.measuring import BY_KEY
 from calib.verbs.terminal import typer_later as typer
 
-GEAR, BAND, PLACES, COURSE = "Scale and tape", "The band", "Lengths or loads", "How it goes"
-UNTIL, CELL = "Only the readings that are needed", "Load cell on a line"
+GEAR, BAND, PLACES, COURSE = "Scale and tape", "The band", "Lengths or loads", "Procedure"
+UNTIL, CELL = "Only the readings needed", "Load cell on a line"
 
 
 def answers(key: str, panel: str, **more: Any) -> Any:
@@ -48,7 +48,7 @@ HolesOption = Annotated[str | None, answers("pitch", PLACES)]
 FirstHoleOption = Annotated[int, answers("first_hole", PLACES, min=0, max=9999)]
 TopOption = Annotated[
     str | None,
-    typer.Option("--to", metavar="LENGTH", help="Longest length to plan, as taped.", rich_help_panel=PLACES),
+    typer.Option("--to", metavar="LENGTH", help="Longest length to plan, by the tape.", rich_help_panel=PLACES),
 ]
 OverStretchOption = Annotated[
     bool,
@@ -59,7 +59,7 @@ UntilOption = Annotated[
     typer.Option(
         "--until",
         metavar="U",
-        help="Choose readings one by one until the pull is known to this, '2%'.",
+        help="Choose readings one by one until the pull is known this well, '2%'.",
         rich_help_panel=UNTIL,
     ),
 ]
@@ -70,7 +70,7 @@ OverOption = Annotated[
     ),
 ]
 BaudOption = Annotated[
-    str | None, typer.Option("--baud", help="With --port: its speed, like 9600.", rich_help_panel=CELL)
+    str | None, typer.Option("--baud", help="With --port: baud rate, like 9600.", rich_help_panel=CELL)
 ]
 ColumnOption = Annotated[
     int | None,

@@ -33,7 +33,9 @@ def told_by(series: Sequence[Path], others: Sequence[Path]) -> "Callable[[Profil
     if not series and not others:
         return None
     if not series or not others:
-        raise UsageError("--series and --with go together", remedy="give the series and the other band's profile")
+        raise UsageError(
+            "--series and --with must be used together", remedy="give the series and the other band's profile"
+        )
     from hashlib import sha256
 
     from calib.profile.document import load_profile
@@ -69,15 +71,18 @@ def lead(path: Path) -> "Series":
     if not path.name.endswith(SERIES):
         raise UsageError(f"--series {path.name[:60]!r} does not end in {SERIES}", remedy=f"name it A+B{SERIES}")
     if not at_terminal():
-        raise FileError("there is no such file", where=str(path), remedy="at a terminal it is asked for, row by row")
+        raise FileError(
+            "there is no such file", where=str(path), remedy="at a terminal you are asked for it, row by row"
+        )
     prepare()
     number, cycle = 0, 1
     try:
         before = _ask_head(path.name.removesuffix(SERIES).split("+")).encode()
         say(
             "Look both bands over. Hook them end to end between two fixed points, with a link that cannot open.",
-            "Eyes out of their line; nobody and nothing behind either end.",
-            "Go to each total length from the slack side, wait ten seconds, and read where the middle of the link is.",
+            "Keep your eyes out of their line; nobody and nothing behind either end.",
+            "Approach each total length from the slack side, wait ten seconds, and read where the centre "
+            "of the link is.",
             "After three lengths unhook, hook them again, type 'again', and take the same lengths once more.",
         )
         while (row := _ask_row(path, before, number + 1, cycle)) is not None:
@@ -115,7 +120,7 @@ def _ask_head(names: Sequence[str]) -> str:
             f'id = "{_ask_name(words, known)}"',
             f"flat_length_mm = {_ask_mm('  its flat length, mm: '):g}",
             f"thickness_mm = {_ask_mm('  its thickness, mm: '):g}",
-            f"fitting_diameter_mm = {_ask_mm('  diameter of what its outer end hangs on, mm: '):g}",
+            f"fitting_diameter_mm = {_ask_mm('  diameter of the pin at its outer end, mm: '):g}",
         ]
     lines += [
         "[length]",
@@ -162,9 +167,9 @@ def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
         if total == 0:
             say("  Take one reading at least.")
             continue
-        ring = 0.001 * _ask_mm("  middle of the link from the first end, mm: ")
+        ring = 0.001 * _ask_mm("  centre of the link from the first end, mm: ")
         if not 0 < ring < total:
-            say("  The link has to be between the two ends; type both lengths again.")
+            say("  The link must be between the two ends; type both lengths again.")
             continue
         row = f"{number},reading,{cycle},loading,{1000 * total:g},{1000 * ring:g},\n"
         try:
@@ -174,5 +179,5 @@ def _ask_row(path: Path, before: bytes, number: int, cycle: int) -> str | None:
             say(f"  {error.what}; type both lengths again.")
             continue
         more = "more" if alone.relative > 0 else "less"
-        say(f"  By this one {alone.bands[0]} pulls {100 * abs(alone.relative):.1f} % {more} than {alone.bands[1]}.")
+        say(f"  From this one, {alone.bands[0]} pulls {100 * abs(alone.relative):.1f} % {more} than {alone.bands[1]}.")
         return row

@@ -36,7 +36,7 @@ def be_careful() -> None:
     """The cautions before anybody pulls a band."""
     say(*SAID)
     with suppress(BackError):  # there is nothing before it
-        wait_for_enter("Enter when all of this is so: ", "Ctrl-C leaves; bandcurve explain measuring says more.")
+        wait_for_enter("Press Enter to confirm all of this: ", "Ctrl-C quits; bandcurve explain measuring says more.")
 
 
 @dataclass
@@ -73,7 +73,7 @@ class SetUp:
         told = replace(told, answers={"plates_id": f"plates-{token_hex(3)}", **told.answers})
         draft = memory.drafted(known, told, band)
         if draft is not None:
-            say(f"Going on with what you answered before ({draft[1]}); back changes it.")
+            say(f"Continuing with your earlier answers ({draft[1]}); back changes it.")
             return draft[0]
         return memory.recalled(known, told, band)
 
@@ -121,13 +121,15 @@ class SetUp:
             try:
                 typed = clean(ask_line(prompt))
                 if typed.lower() in HELP:
-                    say("  A letter asks that line again; back asks the last question again; n asks everything.")
+                    say(
+                        "  Type a letter to change that line, back for the last question, n to answer everything again."
+                    )
                     say(*(explained(talk, talk.still_open[0]) if talk.still_open else ()))
                     continue
                 return self._after(talk, typed, made)
             except BackError:
                 if not talk.asked:
-                    say("  This is the first question; a letter changes a line.")
+                    say("  This is the first question; type a letter to change a line.")
                     continue
                 return talk.before_last_answer(), None
             except DataError as error:
@@ -169,7 +171,7 @@ class SetUp:
                 return f"{prompt_of(talk, question).rstrip(' :')}; or a letter to change its line: "
             bare = talk.prompt(question).rstrip(": ").replace("of the band", f"of {self.given.band}", 1)
             return f"{bare}; or a letter to change its line: "
-        begin = "Enter to begin" if self.given.form else "Enter to go on" if self.given.box else "Enter when all is so"
+        begin = "Enter to begin" if self.given.form else "Enter to go on" if self.given.box else "Enter to confirm"
         return f"{begin}, or a letter to change its line: "
 
     def _after(self, talk: Talk, typed: str, made: "RunHead | DataError | None") -> tuple[Talk, RunHead | None]:
@@ -189,7 +191,7 @@ class SetUp:
             if isinstance(made, RunHead):
                 say(f"Lengths: {planned_words(made, gear_of(made))}.", *(f"Note: {x}." for x in self.said))
         elif typed and typed.lower() not in YES:
-            raise DataError(f"{typed[:20]!r} is not one of the lines", remedy="type its letter, or Enter to go on")
+            raise DataError(f"{typed[:20]!r} is not the letter of a line", remedy="type its letter, or Enter to go on")
         if isinstance(made, DataError):
             raise made
         return talk, made

@@ -11,12 +11,12 @@ T = TypeVar("T")
 LEGS = "How many legs of the band pull side by side."
 ROUND = "What the band lay round: a pin, a hook. One number if both are alike."
 SCALE = "Whatever you call it; bands measured with one scale share its error."
-_ASK_KIND = """Between which points was the tape read?
+_ASK_KIND = """Where was the tape held?
   band-outer  outer faces of the band
   band-inner  where band and fittings touch
   centres     centres of the fittings
   half-path   converted already, or a single strand
-The tape was laid along: """
+The tape was held: """
 
 
 def given_or_asked(

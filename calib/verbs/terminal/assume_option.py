@@ -16,7 +16,7 @@ AssumeOption = Annotated[
     typer.Option(
         "--assume",
         metavar="NAME=VALUE|FILE.toml",
-        help="Take another value of docs/assumptions.md, or those of a file with such lines.",
+        help="Change an assumption of docs/assumptions.md, or give a file of such lines.",
     ),
 ]
 

@@ -16,7 +16,7 @@ BandArgument = Annotated[
     str, typer.Argument(metavar="BAND", help="A band's name, such as B07, or a profile, B07.profile.json.")
 ]
 FolderOption = Annotated[
-    Path, typer.Option("--folder", metavar="DIR", help="Where bands are looked for by name, and below.")
+    Path, typer.Option("--folder", metavar="DIR", help="Folder to look for bands in, with the folders below.")
 ]
 
 

@@ -25,7 +25,7 @@ CHUNK = 8
 AHEAD = 3  # chunks begun or done before they are asked for, for each worker
 REAP_S = 1.0  # how long the system may take to clear a killed process away; one that is stuck in it is left behind
 _GONE = (EOFError, OSError)  # what a pipe says when nobody is at its other end
-KILLED = "its worker process was killed, perhaps for want of memory; fit this file by itself"
+KILLED = "its worker process was killed, perhaps out of memory; fit this file alone"
 
 T = TypeVar("T")
 R = TypeVar("R")

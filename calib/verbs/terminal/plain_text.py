@@ -52,7 +52,7 @@ def findings_text(findings: Sequence[ShownDoubt], width: int | None = None) -> s
         width: Columns; None takes the terminal's.
     """
     if not findings:
-        return "Nothing doubtful was found."
+        return "No warnings."
     head = f"Warnings ({len(findings)}; bandcurve explain CODE says more):"
     paragraphs = [wrap(f"{sentence(f.text)} [{clean(f.code)}]", width, "  - ", "    ") for f in findings]
     return "\n".join([head, *paragraphs])

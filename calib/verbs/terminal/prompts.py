@@ -24,8 +24,8 @@ _BEGIN = re.compile(r" *(?:- |[0-9]+  )?")  # what a line of a list begins with
 COMMAND = "  bandcurve "  # what a line to copy begins with: it is not broken
 ROOM = 10  # columns kept free behind a prompt
 BACK, HELP = "back", ("?", "help")
-HOW = "Type ? for help with any question, back for the one before."
-ANYTHING = "Type the answer and Enter; back asks the question before, Ctrl-C leaves."  # where there is no more to say
+HOW = "Type ? for help with any question, back to return to the one before."
+ANYTHING = "Type the answer and press Enter; back asks the question before, Ctrl-C quits."  # in place of a hint
 LONGEST_LINE = 2000  # characters; the rest of a longer line is read and dropped
 
 

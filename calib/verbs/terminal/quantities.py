@@ -11,7 +11,7 @@ from calib.units import SHOWN, UNITS, Shown
 if TYPE_CHECKING:
     from calib.use.report.sheet import Paper
 
-UNIT_HELP = "kg with metres, or lb with inches, in the words."
+UNIT_HELP = "Units of the text: kg and metres, or lb and inches."
 Quantity = Literal["length", "force", "mass"]
 _EXAMPLE = {"length": "1.6m", "force": "15kg", "mass": "20kg"}
 _READ = {"length": parse_length, "force": parse_force, "mass": parse_mass}
@@ -122,5 +122,5 @@ def range_in_si(text: str, option: str) -> tuple[float, float]:
     except UsageError as error:
         raise UsageError(error.what, remedy=example) from None
     if high <= low:
-        raise UsageError(f"{option} {text[:40]!r}: the second length is not the larger one", remedy=example)
+        raise UsageError(f"{option} {text[:40]!r}: the second length must be the larger", remedy=example)
     return low, high

@@ -59,9 +59,7 @@ def _mm(metre: float) -> str:
 def _gear(head: RunHead, shown: Shown) -> Iterator[str]:
     scale, loads = head.scale, head.loads
     if scale is not None:
-        checked = (
-            f"checked ({scale.check})" if scale.check or scale.correction else "not checked as far as the run says"
-        )
+        checked = f"checked ({scale.check})" if scale.check or scale.correction else "not checked, according to the run"
         locks = "" if scale.locks == "no" else f"; it locks its {'peak' if scale.locks == 'peak' else 'steady value'}"
         yield f"Scale {scale.id} shows steps of {scale.resolution / shown.newton:.3g} {shown.force}, {checked}{locks}."
     if loads is not None:
@@ -74,6 +72,6 @@ def _procedure(head: RunHead) -> str:
     parts = [
         f"{held.conditioning_pulls} conditioning pulls" if held.conditioning_pulls is not None else "",
         f"{held.dwell_s:g} s at each point" if held.dwell_s is not None else "",
-        f"{held.temperature:.0f} degrees C" if held.temperature is not None else "temperature not noted",
+        f"{held.temperature:.0f} degrees C" if held.temperature is not None else "temperature not recorded",
     ]
     return "Procedure: " + ", ".join(filter(None, parts)) + "."

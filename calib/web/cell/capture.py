@@ -22,8 +22,8 @@ from calib.use.cell.doing import screen_now
 
 WAIT = 0.05  # s of one wait for bytes
 APART_S = 0.03  # between two values shown: 30 a second are more than an eye follows
-GONE = "The load cell is gone: no reading comes. Plug it in again; it goes on by itself."
-SILENT = "No reading comes from the load cell. Power, cable, another program at its port?"
+GONE = "The load cell is gone: no reading arrives. Plug it in again; it goes on by itself."
+SILENT = "No readings from the load cell. Check power, cable, and other programs on its port."
 KEYS = {"enter": "\r", "keep": "k", "undo": "r", "skip": "s", "stop": "q", "zero": "z"}
 
 
@@ -127,7 +127,7 @@ class Capture:
             self._show(now)
 
     def _tell_of_trouble(self) -> None:
-        """Say when the device has gone or no reading comes, and when that is over."""
+        """Say when the device has gone or no reading arrives, and when that is over."""
         silent_s = self.line.listening.now() - self._heard_s
         trouble = GONE if self.line.listening.away else SILENT if no_reading(silent_s) else ""
         if trouble != self.trouble:
@@ -153,7 +153,7 @@ class Capture:
         try:
             self.stream.append(at_s, record)
         except FileError as error:
-            self.follow(self.work.state, (f"The stream is not kept any more: {error}.",), 0)
+            self.follow(self.work.state, (f"The stream is no longer stored: {error}.",), 0)
             self.stream.close()
 
     def _show(self, now: float) -> None:

@@ -24,7 +24,7 @@ from calib.web.cell.capture import Capture
 from calib.web.measuring import Sitting
 
 PATIENCE_S = 15.0  # until a silent line is given up: a browser waits for the answer
-GRIPS = {"strap": "A strap, pins or a hook hold the length", "hand": "I hold it by hand"}
+GRIPS = {"strap": "A strap, pins or a hook holds the length", "hand": "I hold it by hand"}
 
 
 @dataclass

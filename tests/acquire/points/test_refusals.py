@@ -66,8 +66,8 @@ def _creeping(share_per_s: float, newton: float = 60.0) -> Force:
 @pytest.mark.parametrize(
     ("work", "force", "what"),
     [
-        (_work((ZERO,)), _swaying(0.06), "It sways by"),
-        (_work((ZERO,), "hand"), _swaying(0.09), "It sways by"),
+        (_work((ZERO,)), _swaying(0.06), "It swings by"),
+        (_work((ZERO,), "hand"), _swaying(0.09), "It swings by"),
         (_work((ZERO,), plate=True), _swaying(0.05, 49.0), "let it hang still"),
         (_work((ZERO,)), _creeping(0.010), "it still moves by"),
         (_work((ZERO,)), _creeping(0.005), "it still moves by"),

@@ -234,7 +234,7 @@ def test_joined_runs_are_surer_than_one_and_keep_each_gear_apart() -> None:
 
 def test_runs_that_contradict_one_another_are_refused() -> None:
     longer = run(name="b.run.csv", band=replace(head().band, flat_length=1.03))
-    with pytest.raises(DataError, match="does not go with the other runs"):
+    with pytest.raises(DataError, match="does not fit the other runs"):
         fit_runs([run(), longer])
     with pytest.raises(DataError, match="different bands"):
         fit_runs([run(), run(name="c.run.csv", band=replace(head().band, id="B2"))])

@@ -136,7 +136,7 @@ def _lengths_out(state: Recording) -> set[float]:
 
 
 def test_a_first_reading_taken_again_leaves_none_out_and_what_is_enough_can_be_fitted() -> None:
-    """Undo after the second length, then on: the third is asked for all the same."""
+    """Undo after the second length, then on: the third is asked for even so."""
     state = _zeroed(_recording(0.03))
     for _ in range(2):
         state = _read(with_rows(state, (choose(state)[0],)))
@@ -174,7 +174,7 @@ def test_plan_says_which_readings_or_what_stands_in_the_way(capsys: pytest.Captu
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "1%", "--over", "1.2m..1.8m"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert re.search(r"No number of readings gets below 2\.\d %: the length offset does not allow it", said)
-    assert "Before each new cycle unhook the band and hook it on again." in said
+    assert "Before each new cycle, unhook the band and hook it on again." in said
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "1m..1.8m"]) == 0
     said = capsys.readouterr().out
     assert "--over goes beyond the planned lengths" in said

@@ -64,7 +64,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("compare A1 A2", "A1 and A2 are two bands", "pair says how far"),
         ("compare A1 A1.other", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "one id given twice"),
         ("compare A1 A1", "A1.profile.json and A1.profile.json are one calibration", "an earlier and a later"),
-        ("compare A1.later A1", "before the old one on 2027-03-05", "turn them round"),
+        ("compare A1.later A1", "before the old one on 2027-03-05", "swap them"),
         ("compare short far.later", "S1 of 2026-03-01 was tested up to 1.599 m and S1 of 2027-03-05", "measure it"),
         ("compare A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
         ("compare K.run.csv A1", "K.run.csv: is a run", "bandcurve fit K.run.csv"),

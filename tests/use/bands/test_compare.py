@@ -143,7 +143,7 @@ def test_words_give_the_verdict_and_what_can_be_seen(files: list[str], capsys: C
     assert said.startswith("B07 pulls 5.0 +- 4.4 % less than before")
     assert "369 days later" in said
     assert "It has changed" in said
-    assert "would be seen 19 times in 20" in said
+    assert "would be noticed 19 times in 20" in said
 
 
 def test_json_holds_what_is_promised(files: list[str], capsys: Capture) -> None:

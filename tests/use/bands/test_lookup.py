@@ -127,7 +127,7 @@ def test_a_profile_whole_at_a_glance_that_is_none_is_passed_over(tmp_path: Path)
     newer.write_text(newer.read_text("utf-8").replace('"cycles": 3', '"cycles": -3'), "utf-8")
     found = find("B07", tmp_path)
     assert found.day == "2026-03-01"
-    assert "an older calibration answers" in said(found, "file-not-read")
+    assert "an older calibration is used" in said(found, "file-not-read")
 
 
 def test_a_folder_name_with_a_colon_loses_no_warning(tmp_path: Path) -> None:
@@ -175,4 +175,4 @@ def test_strands_and_flat_lengths_tell_bands_of_one_folder_apart(tmp_path: Path)
 def test_a_slip_within_one_folder_is_said_and_not_taken_for_a_second_band(tmp_path: Path) -> None:
     put(tmp_path / "B07.profile.json", "B07", 1.25)
     put(tmp_path / "B07.b.profile.json", "B07", 1.0, "2026-03-02")
-    assert "differ by 20%: one holds a slip, or they are two bands" in said(find("B07", tmp_path), "one-day-apart")
+    assert "differ by 20%: one contains a slip, or they are two bands" in said(find("B07", tmp_path), "one-day-apart")

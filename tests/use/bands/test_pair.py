@@ -170,7 +170,7 @@ def test_limits_of_the_chosen_pairs_hold_the_truth() -> None:
 def test_a_mistake_is_one_sentence() -> None:
     with pytest.raises(DataError, match="one band makes no pair"):
         pair_up([band("A1")])
-    with pytest.raises(DataError, match=r"A1 has 2 profiles, two of 2026-03-01: the newest is not clear"):
+    with pytest.raises(DataError, match=r"A1 has 2 profiles, two of 2026-03-01: it is unclear which is newest"):
         pair_up([band("A1"), band("A1", 1.1), band("B1")])
     with pytest.raises(DataError, match=r"A1 has 2 profiles, one without a day"):
         pair_up([band("A1"), band("A1", 1.1, made={"measured_at": None}), band("B1")])

@@ -220,7 +220,7 @@ def test_mistakes_are_one_sentence_and_keep_nothing(store: Path, capsys: Capture
 def test_a_file_of_another_band_under_this_name_is_not_written_to(store: Path, capsys: Capture) -> None:
     (store / "B07.rechecks.csv").write_text(new_rechecks("B09") + ROW, "utf-8")
     assert recheck(store, THERE, "2026-05-01") == 1
-    assert "is of B09; give it back its name" in capsys.readouterr().err
+    assert "is of B09; restore its name" in capsys.readouterr().err
 
 
 def test_the_answer_is_said_even_where_it_cannot_be_kept(store: Path, capsys: Capture) -> None:

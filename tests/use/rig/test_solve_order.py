@@ -123,7 +123,7 @@ def test_one_end_outside_the_tested_lengths_leaves_the_rest_of_a_lifter(tmp_path
     press, figure = written(tmp_path, PRESS), tmp_path / "who.svg"
     assert run(["rig", press, "--lifters", "Far $x$ 1.5m 2.6m, Ana 1.25m 1.7m", "--figure", str(figure)]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "Far $x$: the top is not told: " in said
+    assert "Far $x$: the top is not known: " in said
     assert "lifter-0" in figure.read_text("utf-8")
     assert run(["rig", press, "--lifters", "Far 1.5m 2.6m, Ana 1.25m 1.7m", "--json"]) == 0
     far, ana = json.loads(capsys.readouterr().out)["lifters"]

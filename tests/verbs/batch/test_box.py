@@ -131,7 +131,7 @@ def test_a_box_is_measured_in_any_order_left_and_taken_up_again(made: Path) -> N
     assert done.returncode == 0, done.stderr
     assert "All 4 bands are measured" in done.stderr
     assert "Next band [B02, begun, three lengths]" in done.stderr
-    assert "B02 is begun at three lengths; finish these first; then: B02 full" in done.stderr
+    assert "B02 is already started at three lengths; finish these first; then: B02 full" in done.stderr
     assert "Band B02 goes on" in done.stderr
     head = read_run(made / "B04.run.csv").head
     assert (head.band.flat_length, head.band.mass) == (1.004, 0.31)
@@ -164,7 +164,7 @@ def test_at_a_terminal_a_list_is_shown_and_an_interruption_says_how_to_go_on(tmp
     def waits_for(words: str) -> None:
         assert terminal.until([re.compile(words)]) == 0, terminal.all_text
 
-    waits_for(r"Enter when all of this is so: $")
+    waits_for(r"Press Enter to confirm all of this: $")
     terminal.send("")
     waits_for(r"Next band \[B01, in full\]: $")
     terminal.send("list")

@@ -198,7 +198,7 @@ def test_a_recording_that_two_files_hold_counts_once_and_as_the_longer_one(box: 
     (box / "B02.run.csv").write_bytes(whole[: whole[:-1].rindex(b"\n") + 1])  # a row less
     done = bandcurve(box.parent, "batch", "fit", "box")
     assert done.returncode == 0, done.stderr
-    assert "Left aside, held by another file too: box/B02.run.csv" in done.stdout.replace("\n", " ")
+    assert "Set aside, held by another file too: box/B02.run.csv" in done.stdout.replace("\n", " ")
     band = next(b for b in load_batch(box / "batch.json").bands if b.id == "B02")
     assert (band.readings, band.runs) == (3, ("B02.2026-03-01.run.csv",))
     assert "Next band [B03" in bandcurve(box.parent, "batch", "record", "box", typed="\n").stderr

@@ -89,7 +89,7 @@ def test_a_file_without_a_reading_is_said(tmp_path: Path, capsys: pytest.Capture
 @pytest.mark.parametrize(
     "data, said",
     [
-        (b"12.3 kg\n", "too few lines came to see what they hold: 1; about ten"),
+        (b"12.3 kg\n", "too few lines arrived to tell what they mean: 1; about ten"),
         (b"".join(b"%d,8388607\n" % (100 * i) for i in range(60)), "only: full-scale code of the converter"),
         (b"".join(b"%d,1e400 kg,ok\n" % (100 * i) for i in range(20)), "only: 1900,1e400 kg,ok"),
         (b"".join(b"%d,%d,ok\n" % (100 * i, 10**30) for i in range(20)), f"only: 1900,{10**30},ok"),
@@ -170,7 +170,7 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
         while not listening.ended:
             for record in listening.poll(0.0):
                 talk.figures.add(record)
-    assert talk.trouble() == "What comes at 38400 8N1 is not text: leave --baud out, and the speed is looked for."
+    assert talk.trouble() == "What comes at 38400 8N1 is not text: leave out --baud to let the speed be found."
 
 
 @pytest.mark.parametrize(

@@ -222,7 +222,7 @@ def test_a_check_that_broke_off_goes_on_though_the_board_has_set_itself_to_nough
     assert len(draft.read_text().splitlines()) == 4
     later = Bench(unit=unit, seed=3, _offset=7.0)
     checked = _checked(later, tmp_path, monkeypatch, ("", "10", "0", ""), resume=draft)
-    assert "are moved along" in capsys.readouterr().err
+    assert "are shifted by that" in capsys.readouterr().err
     assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
     result = fit_check(checked.hung, checked.scale, "2026-03-01", (None, None))
     assert result.correction.coefficients[1] == pytest.approx(1.0, abs=1e-4)
@@ -262,5 +262,5 @@ def test_loads_kept_in_counts_are_refused_without_the_line_and_with_another(
     with pytest.raises(DataError, match="gives force"):
         _checked(Bench(), tmp_path, monkeypatch, resume=kept)
     kept.write_text("known_kg,shown_counts,branch\n10,191790,loading\n")
-    with pytest.raises(DataError, match="nothing on"):
+    with pytest.raises(DataError, match="the empty cell"):
         _checked(Bench(unit="counts"), tmp_path, monkeypatch, resume=kept)

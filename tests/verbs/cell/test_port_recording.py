@@ -194,7 +194,7 @@ def test_a_long_pause_far_from_the_forecast_is_dropped_when_it_goes_on_and_nothi
 
     person.extra = pause
     recorder.record()
-    assert "It went on: that one is not taken." in shown + capsys.readouterr().err
+    assert "It kept moving: that one is not taken." in shown + capsys.readouterr().err
     assert dropped
     assert not recorder.state.run.struck
     at = [r.force for r in recorder.state.run.readings if (r.cycle, r.length, r.branch) == (2, 1.6, "loading")]
@@ -451,7 +451,7 @@ def test_a_unit_changed_at_the_scale_is_said_and_converted_and_one_left_out_is_n
     pounds = Record(0.1, "reading", "", value=22.0462, unit="lb")
     assert work.feed(kilos, 0.0) == Act()
     said = work.feed(pounds, 0.1).say
-    assert said == ("  The line is in lb now, in kg before: it is converted, and the hold begins again.",)
+    assert said == ("  The line is in lb now, in kg before: it is converted, and the hold starts again.",)
     assert work.feed(pounds, 0.2) == Act()
     assert work.value == pytest.approx(98.0665, rel=1e-5)
     act = work.feed(Record(0.3, "reading", "", counts=22.05), 0.3)

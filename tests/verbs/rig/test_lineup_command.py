@@ -79,13 +79,13 @@ def test_a_retired_band_is_not_used_and_that_is_said(box: Path, capsys: Capture)
 
 WRONG = {
     r"evening\.csv:2: Ana has no height at the top": "lifter,bottom_mm,want_top_kg\nAna,1350,80\n",
-    r"evening\.csv:2: nothing is wanted for Ana": "lifter,bottom_mm,top_mm\nAna,1350,1850\n",
+    r"evening\.csv:2: no load is wanted for Ana": "lifter,bottom_mm,top_mm\nAna,1350,1850\n",
     r"evening\.csv:2: the bottom of Ana is not below the top": HEAD + "Ana,1850,1350,1,2,1,,press\n",
     r"evening\.csv:1: 'squat' is not known": "lifter,squat\nAna,3\n",
     r"evening\.csv:2: a lifter has no name": HEAD + ",1350,1850,60,80,1,,press\n",
     r"evening\.csv:2: want_top_kg: 'much' is not": HEAD + "Ana,1350,1850,60,much,1,,press\n",
     r"evening\.csv: holds 0 lifters": HEAD,
-    r"no place is named": "lifter,bottom_mm,top_mm,want_top_kg\nAna,1350,1850,80\n",
+    r"no rig is named": "lifter,bottom_mm,top_mm,want_top_kg\nAna,1350,1850,80\n",
     r"evening\.csv:2: order 'x' is not a number": HEAD + "Ana,1350,1850,60,80,x,,press\n",
     r"has a character that|is not a name|letters": HEAD + "Ana,1350,1850,60,80,1,,../press\n",
 }
@@ -128,7 +128,7 @@ def test_more_lifters_than_bands_are_no_trouble_and_one_band_is(box: Path, capsy
 def test_plates_that_make_no_side_are_one_sentence_and_the_plan_goes_without_them(box: Path, capsys: Capture) -> None:
     assert run(["lineup", "evening.csv", "--plates", "20x1,5x2", "--json"]) == 0
     out, err = capsys.readouterr()
-    assert err == "bandcurve: one plate of 20 kg has no twin and stays off: both sides are loaded alike\n"
+    assert err == "bandcurve: one plate of 20 kg has no twin and stays off: both sides are loaded equally\n"
     plates = {m for d in json.loads(out)["days_planned"] for t in d["turns"] if t["proposal"]
               for m in t["proposal"]["plates_a_side_kg"]}  # fmt: skip
     assert plates <= {5.0}

@@ -99,7 +99,7 @@ def test_what_contradicts_itself_is_said_and_asked_again(gym: Path, monkeypatch:
 def test_answers_that_end_too_soon_write_nothing(gym: Path, monkeypatch: Monkey, capsys: Capture) -> None:
     assert piped(SQUAT[:12], monkeypatch) == 1
     assert capsys.readouterr().err.endswith(
-        "bandcurve: made: the answers ended before the rig was complete; begin again\n"
+        "bandcurve: made: the input ended before the rig was complete; begin again\n"
     )
     assert not (gym / "made.rig.toml").exists()
 

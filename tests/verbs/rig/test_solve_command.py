@@ -148,8 +148,8 @@ def test_what_cannot_be_had_is_one_sentence_with_the_nearest(place: Path, capsys
 
 
 WRONG_USAGE = {
-    "nothing is wanted": [],
-    "--like is all that is wanted": ["--top", "80", "--like", "bench.rig.toml"],
+    "no load is wanted": [],
+    "--like cannot be combined with another wanted load": ["--top", "80", "--like", "bench.rig.toml"],
     r"--top 'much': .*not a": ["--top", "much"],
     r"--plates '20' is not a mass and a number": ["--top", "80", "--plates", "20"],
     r"--plates '20x0' names 0 plates": ["--top", "80", "--plates", "20x0"],
@@ -278,4 +278,4 @@ def test_a_nearest_that_may_fly_up_is_not_named_without_saying_so(place: Path, c
     near = re.search(r"the nearest is (-?[\d.]+) kg at the bottom", err := capsys.readouterr().err)
     assert near
     assert float(near[1]) < 0
-    assert "let go, the bar flies up" in err
+    assert "if you let go, the bar flies up" in err

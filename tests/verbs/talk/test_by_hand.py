@@ -67,7 +67,7 @@ def test_a_head_that_aims_at_nothing_is_said_and_nothing_is_closed(begun: bytes,
     data = "\n".join(lines).encode()
     done = resumed(tmp_path, data)
     assert done.returncode == 1
-    assert "begin a new run with --until" in done.stderr
+    assert "start a new run with --until" in done.stderr
     assert "Traceback" not in done.stderr
     assert (tmp_path / "B1.run.csv").read_bytes() == data
 

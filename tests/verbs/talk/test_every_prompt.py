@@ -121,7 +121,7 @@ def test_the_lines_of_a_scale_check(monkeypatch: pytest.MonkeyPatch, capsys: pyt
     assert [row.shown for row in rows] == pytest.approx([0, 10.1 * 9.80665, 20.1 * 9.80665])
     said = capsys.readouterr().err
     assert said.count("Start with nothing on it") == 2
-    assert "Nothing to take back." in said
+    assert "Nothing to undo." in said
 
 
 def test_the_loads_of_a_check_at_a_load_cell(capsys: pytest.CaptureFixture[str]) -> None:

@@ -74,7 +74,7 @@ def test_a_quick_look_leads_on_with_its_gear_and_readings(typed: Typed, tmp_path
     _, said, _ = typed(["record", "B07", *options], ["1", "", "0"])
     assert "How will you measure?" not in said
     assert prompts(said) == 3  # letting off, not asked for the quick look, stands below the summary
-    assert "The 8 readings of today's quick look (B07.run.csv) are carried along." in said
+    assert "The 8 readings of today's quick look (B07.run.csv) are included." in said
     full = next(tmp_path.glob("B07.2*.run.csv"))
     status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "15.8", "9", "4.4", "0", ""])
     assert status == 0, said
@@ -119,7 +119,7 @@ def test_back_past_a_zero_leads_to_the_answers_too(typed: Typed, tmp_path: Path)
 
 def test_ctrl_c_before_the_first_reading_says_that_nothing_was_read(typed: Typed) -> None:
     _, said, _ = typed(["record", "B07", "--quick", "--no-fit"], [*FIRST_QUICK, "0"])
-    assert "No reading yet; your answers are safe" in said
+    assert "No readings yet; your answers are safe" in said
 
 
 def test_every_question_has_help_and_where_the_tape_goes_is_drawn(typed: Typed) -> None:

@@ -66,7 +66,7 @@ def test_before_the_first_pull_there_is_a_load_to_stop_at_and_a_short_pull(recor
     words = " ".join(said.split())
     assert "Stop at 40 kg." in words
     # by hand: stretch 1.838 at 1820 mm and 1.292 at 1275 mm; (s - 1/s2)(1 + 0.5/s) is 1.961 and 0.960; 40 kg x 0.49
-    assert "The first pull only to 1275 mm: if it shows more than 19 kg there, type back" in words
+    assert "Take the first pull only to 1275 mm: if it shows more than 19 kg there, type back" in words
 
 
 @pytest.mark.parametrize(
