@@ -64,7 +64,7 @@ class PlateSet(Part):
             raise DataError(f"a set has 1 to {MOST_PIECES} pieces, not {len(names)}")
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice:
-            raise DataError(f"two pieces are called {twice!r}", remedy="give one of them another letter")
+            raise DataError(f"two pieces are called {twice!r}", remedy="give only one of them another letter")
 
     def piece(self, name: str) -> Piece:
         """The piece of a name.

@@ -240,6 +240,17 @@ def _own_lines(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     return (body[-1].end_lineno or 0) - body[0].lineno + 1 if body else 0
 
 
+def test_a_function_is_named_for_what_it_gives() -> None:
+    vague = {"at", "of", "on", "said", "told", "took"}
+    named = [
+        f"{name}: {node.name}"
+        for name, path in MODULES.items()
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.name.strip("_") in vague
+    ]
+    assert not named
+
+
 def test_no_function_is_longer_than_a_screen() -> None:
     long = [
         f"{module}:{node.lineno} {node.name}: {_own_lines(node)}"

@@ -33,7 +33,7 @@ FIELD_MEANINGS: dict[str, str] = {
     "cycle_gain": "Relative change of pull from cycle to cycle (k = 1).",
     "cycles": "How many cycles were measured.",
     "days": "How many days the curve is the mean of.",
-    "capacity_N": "The most the scale takes.",
+    "capacity_N": "Capacity of the scale.",
     "display": "How its display behaves near zero, where that is known.",
     "dwell_s": "Wait at each point.",
     "energy_in_J": "Energy put in.",

@@ -76,7 +76,7 @@ class Sitting:
             state = Recording.from_run(run)
             if not state.course.settings:
                 raise DataError(
-                    "holds neither a plan nor a reading to continue from", where=path.name, remedy="begin a new one"
+                    "holds neither a plan nor a reading to continue from", where=path.name, remedy="start a new one"
                 )
             last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
             begun_s = max(last, clock() - run.head.started.timestamp()) if run.head.started else last

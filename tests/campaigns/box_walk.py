@@ -119,8 +119,8 @@ NEW = {
     "Maximum printed": "50 kg",
     "Diameter of the two": "12",
     "Width and thickness": "30 4.5",
-    "One known plate": "10",
-    "Temperature": "21",
+    "A known plate": "10",
+    "Room temperature": "21",
 }
 
 
@@ -149,16 +149,16 @@ class Coach:
         """Answer the prompt at the end of the screen."""
         self.world.seconds += 15
         last = screen.rsplit("\n", 1)[-1]
-        named = re.findall(r"^Band (B\d\d)(?:\.| goes on)", screen, re.MULTILINE)
+        named = re.findall(r"^Band (B\d\d)(?:\.| continues)", screen, re.MULTILINE)
         self.band = named[-1] if named else self.band
-        if last.startswith(("Next band", "One of them again")):
+        if last.startswith(("Next band", "Measure one of them")):
             return self.order.pop(0) if self.order else ""
         fixed = {
             "Flat length, end": str(self.world.flat.get(self.band)),
             "own mass": f"{300 * self.world.level.get(self.band, 1.0):.0f}",
             "known plate": "10.05",
             "Do not zero": "0",
-            "Temperature": "21",
+            "Room temperature": "21",
         }
         found = next((line for words, line in fixed.items() if words in last), None)
         return found if found is not None else self._reading(screen) if last.startswith("  shows, kg") else ""
@@ -262,7 +262,7 @@ def _first_day(walked: Walked) -> None:
     walked.show(command, between(screen, "0 of 12 bands", "2 of 12 bands"), between(screen, "Stopped;"))
     walked.words(
         "At B07 the decimal point was forgotten, at B04 a reading taken back; then somebody came to the door in the "
-        "middle of B01. The same command goes on there, and to the end:"
+        "middle of B01. The same command continues there, and to the end:"
     )
     screen = walked.run("record again", command, Coach(world, [], band="B01"))
     walked.show(command, between(screen, "2 of 12 bands", "shows, kg"), between(screen, "11 of 12 bands"))
@@ -328,7 +328,7 @@ def _a_year_later(walked: Walked) -> None:
         next(p for p in Path("box").glob(f"{band}.2*.run.csv")).rename(path)
         dated(path, LATER)
     screen = walked.run("fit later", "batch fit box")
-    walked.show("batch fit box", between(screen, KEPT, SOFTENED), between(screen, "Left aside"))
+    walked.show("batch fit box", between(screen, KEPT, SOFTENED), between(screen, "Set aside"))
     for band in (KEPT, SOFTENED):
         command = f"compare box/{band}.profile.json box/{band}.{LATER}.profile.json --over 1.2m..1.8m"
         screen = walked.run(f"compare {band}", command)

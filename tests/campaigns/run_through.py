@@ -26,13 +26,13 @@ _LIVE = re.compile(
 )
 _ANSWERS = (
     ("letter to change", ""),
-    ("Enter when all", ""),
+    ("Enter to confirm", ""),
     ("Which\\?", "1"),
     ("Diameter of the two", ""),
-    ("Most the cell takes", "100"),
+    ("Capacity of the cell", "100"),
     ("Width and thickness", "30 4.5"),
     ("known plate", ""),
-    ("Temperature", "20"),
+    ("emperature", "20"),
     ("easy pulls|Pull the band|Enter when", ""),
     ("Measure the flat length again", ""),
     ("Flat length at the end", "1029"),

@@ -177,7 +177,7 @@ class Likelihood:
         twice_above = 2 * np.triu(np.ones((n, n)), 1) + np.eye(n)
         self.above = (kernels * twice_above).reshape(len(kernels), -1)
 
-    def at(self, spreads: Array) -> tuple[float, Array]:
+    def value_at(self, spreads: Array) -> tuple[float, Array]:
         """Minus the log density of the readings, up to a constant, and its gradient by the logarithms of the spreads.
 
         The gradient by a variance dV is (trace(Q dV) - a' dV a) / 2, with Q the inverse variance of the readings and

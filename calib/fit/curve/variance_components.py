@@ -122,12 +122,12 @@ def density(model: MixedModel) -> Callable[[Array], tuple[float, Array]]:
         return lambda spreads: value_and_gradient(model, spreads)
     likelihood, (middle, sd) = Likelihood(model), prior_of(model.spreads)
 
-    def at(spreads: Array) -> tuple[float, Array]:
-        value, gradient = likelihood.at(spreads)
+    def density_at(spreads: Array) -> tuple[float, Array]:
+        value, gradient = likelihood.value_at(spreads)
         z = (spreads - middle) / sd
         return value + 0.5 * float(z @ z), gradient + z / sd
 
-    return at
+    return density_at
 
 
 def mode(model: MixedModel, start: Array) -> Array:

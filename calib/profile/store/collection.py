@@ -49,7 +49,7 @@ class BandFiles:
         if self.is_two_bands:
             raise DataError(
                 f"{self.id} stands for two bands: their flat lengths differ by more than a band gets longer",
-                remedy=f"give one of them another name: bandcurve rename {self.profiles[0][0]} NEW-NAME",
+                remedy=f"give only one of them another name: bandcurve rename {self.profiles[0][0]} NEW-NAME",
             )
         return [p for _, p in self.profiles]
 

@@ -25,7 +25,7 @@ def newest_of(profiles: Sequence[Profile]) -> Profile:
         flat = sorted(p.band.flat_length_m for p in different)
         raise DataError(
             f"{band} stands for two bands: flat lengths of {flat[0]:.3f} and {flat[-1]:.3f} m do not fit one band",
-            remedy="give one of them another id, or leave its profile out",
+            remedy="give only one of them another id, or leave its profile out",
         )
     days = [p.made.measured_at for p in different]
     newest = max(days, key=lambda day: day or "")

@@ -210,7 +210,7 @@ def _newest(band: KnownBand, register: Register) -> Found:
         raise DataError(
             f"{band.address} stands for two bands: flat lengths of {flat[0]:.3f} and {flat[-1]:.3f} m cannot belong "
             "to one band",
-            remedy=f"give one of them another name: bandcurve rename {band.calibrations[0].path} NEW-NAME",
+            remedy=f"give only one of them another name: bandcurve rename {band.calibrations[0].path} NEW-NAME",
         )
     if not band.calibrations:
         raise _never(band)

@@ -61,16 +61,16 @@ class PairLimits:
         self._single = np.array([error.T for error in self.errors], dtype=np.float32)
         self._last = int(np.ceil(0.95 * draws)) - 1
 
-    def of(self, i: int, j: int) -> float:
+    def limit_of(self, i: int, j: int) -> float:
         """95 % upper limit of the largest difference of two. [N]"""
-        return self._of(i, j, self._single[i] - self._single[j])
+        return self._limit_of(i, j, self._single[i] - self._single[j])
 
     def with_more(self, i: int, j: int, more: Sequence[Array]) -> float:
         """The same with more errors of these two, shape (draws, lengths) each. [N]"""
         one, other = ((self.errors[k] + of_k).T.astype(np.float32) for k, of_k in zip((i, j), more, strict=True))
-        return self._of(i, j, one - other)
+        return self._limit_of(i, j, one - other)
 
-    def _of(self, i: int, j: int, off: NDArray[np.float32]) -> float:
+    def _limit_of(self, i: int, j: int, off: NDArray[np.float32]) -> float:
         a, b = self.curves[i], self.curves[j]
         off *= (np.maximum(a.ratio, b.ratio) / NORMAL_95).astype(np.float32)[:, None]
         off += (a.force - b.force).astype(np.float32)[:, None]
@@ -101,7 +101,7 @@ def upper_limits(curves: Sequence[Curve], draws: int = DRAWS) -> Array:
     limits, n = PairLimits(curves, draws), len(curves)
     out = np.zeros((n, n))
     for i, j in _every_two(n):
-        out[i, j] = out[j, i] = limits.of(i, j)
+        out[i, j] = out[j, i] = limits.limit_of(i, j)
     return out
 
 
@@ -125,7 +125,7 @@ def nearest_pairs(limits: PairLimits) -> tuple[list[tuple[int, int, float]], int
         wanted = {(min(i, int(j)), max(i, int(j))) for i, row in zip(bands, nearest, strict=True) for j in row}
         for i, j in {*wanted, *pairs}:
             if not known[i, j]:
-                exact[i, j] = limits.of(i, j)
+                exact[i, j] = limits.limit_of(i, j)
                 known[i, j] = known[j, i] = True
                 cost[i, j] = cost[j, i] = round(exact[i, j] / STEP)
 

@@ -72,7 +72,7 @@ def _of_itself(member: BatchMember, said: Sequence[Coded]) -> TriageVerdict | No
 def _alone(near: Sequence[float]) -> str:
     if not near:
         return "no other sound band has its size"
-    return f"the nearest sound band of its size differs by {100 * min(near):.0f} % away"
+    return f"the nearest sound band of its size differs by {100 * min(near):.0f} %"
 
 
 def by_word(ids: Sequence[str], found: Sequence[TriageVerdict]) -> list[tuple[Word, str, list[str]]]:

@@ -37,7 +37,7 @@ def command(
     register = read_register(folder)
     first, second = _both(register, band, other)
     if one and two:
-        raise UsageError("--one and --two do not go together", remedy="give only one of them")
+        raise UsageError("--one and --two cannot be combined", remedy="give only one of them")
     name = two if two else None if one else _asked(first, second)
     if name is None:
         _merge(register, first, second)

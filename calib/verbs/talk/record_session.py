@@ -88,7 +88,7 @@ def resumed(path: Path, pace: Pace, *, at_port: bool = False) -> Recorder:
         raise error.placed_at(str(path)) from error
     if not settings:
         raise DataError(
-            "holds neither a plan nor a reading to continue from", where=str(path), remedy="begin a new one"
+            "holds neither a plan nor a reading to continue from", where=str(path), remedy="start a new one"
         )
     last = max((row.at_s or 0.0 for row in run.rows), default=0.0)
     now = pace.clock()

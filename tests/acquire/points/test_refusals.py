@@ -73,14 +73,14 @@ def _creeping(share_per_s: float, newton: float = 60.0) -> Force:
         (_work((ZERO,)), _creeping(0.005), "it still moves by"),
         (_work((ZERO,)), _creeping(0.003), "it still moves by"),
         (_work((ZERO,)), _to(2.0), "counts as a slack band"),
-        (_work((ZERO,)), _to(-40.0), "pulled the other way round"),
+        (_work((ZERO,)), _to(-40.0), "the cell is reversed"),
         (_work(STIFF), lambda t: _to(80.0, 140.0)(t) if t > 3.0 else 140.0 * min(1.0, t), "from the longer side"),
         (_work((ZERO,), plate=True), lambda t: _to(0.4, 49.0)(t) if t > 1.0 else 0.0, "is nearly nothing"),
         (_work((ZERO,), plate=True), _to(98.0), "hangs there; the known plate shows about"),
     ],
     ids=[
         *("sways", "sways by hand", "a plate that sways", "goes on at 1 %/s", "goes on at 0.5 %/s"),
-        *("goes on at 0.3 %/s", "slack", "the other way round", "from the wrong side", "no plate", "another load"),
+        *("goes on at 0.3 %/s", "slack", "the cell is reversed", "from the wrong side", "no plate", "another load"),
     ],
 )
 def test_why_a_hold_is_not_taken_is_said_within_three_seconds(work: HandsFree, force: Force, what: str) -> None:
@@ -137,12 +137,15 @@ def test_of_a_strap_that_holds_it_is_soon_shown_no_more() -> None:
 
 @pytest.mark.parametrize("rate", [0.9, 1.0])
 def test_a_line_too_slow_for_the_wait_says_so_when_the_wait_is_over(rate: float) -> None:
-    assert _said_at(_work((ZERO,), dwell_s=2.0), _to(60.0), "the line says too little", rate) <= 8 / rate + 3.0 + SOON_S
+    assert (
+        _said_at(_work((ZERO,), dwell_s=2.0), _to(60.0), "too few readings in so short a wait", rate)
+        <= 8 / rate + 3.0 + SOON_S
+    )
 
 
 def test_a_length_far_from_the_plan_or_none_at_all_is_said_within_three_seconds() -> None:
     sensor = tied(Mark(1150.0, 0.1, 1.15), Mark(1800.0, 0.1, 1.8), 0.002)
-    for reading, what in ((1400.0, "the sensor reads 1400 mm, 1150 mm is planned"), (None, "sensor said nothing")):
+    for reading, what in ((1400.0, "the sensor reads 1400 mm, 1150 mm is planned"), (None, "sensor sent nothing")):
         work = _work((ZERO,))
         work.lengths = LengthTrace(sensor)
         if reading is not None:

@@ -78,7 +78,7 @@ def test_the_section_alone_questions_only_what_is_far_off() -> None:
         ("61.35", 16.35, "two digits swapped (16.35)"),
         ("36.05", 16.35, "lb instead of kg"),
         ("46.35", 16.35, "one digit misread (16.35)"),
-        ("-16.35", 16.35, "hook turned round"),
+        ("-16.35", 16.35, "hook reversed"),
         ("1287", 16.35, "length typed in its place"),
     ],
 )

@@ -155,7 +155,7 @@ def test_a_doubtful_reading_is_replaced_by_the_next_one() -> None:
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ("-7.9", "hook turned round"),
+        ("-7.9", "hook reversed"),
         ("79.1", "decimal point"),
         ("1200", "length typed in its place"),
         ("130", "more than this scale can show"),
@@ -187,7 +187,7 @@ def test_hung_weights_read_lengths_and_know_inches_from_millimetres() -> None:
 
 
 def test_help_says_for_hung_weights_what_stands_behind_the_at_sign() -> None:
-    assert "1290 @ 12.5     the reading, taken with a load" in "".join(typed(begun("hung-weight"), "help").say)
+    assert "1290 @ 12.5     the reading, with a load" in "".join(typed(begun("hung-weight"), "help").say)
     assert "16.35 @ 1290    the reading, taken at a length" in "".join(typed(begun(), "help").say)
 
 
@@ -256,7 +256,7 @@ def test_a_first_reading_is_held_against_the_whole_plan_and_the_slip_is_named() 
 
 def test_a_first_reading_that_stands_leads_to_a_shorter_plan_that_outlives_a_cut_off() -> None:
     step = typed(begun(capacity=50 * KG), "0", "15", "15")
-    assert "So a shorter plan, from what the first readings show" in step.say[0]
+    assert "A shorter plan, from the first readings" in step.say[0]
     again = Recording.from_run(parse_run(as_file(step.state), "B1.run.csv"))
     assert again.slot == step.state.slot
     assert again.course.settings[0] == 1.1
@@ -274,7 +274,7 @@ def test_undo_brings_the_first_plan_back() -> None:
 
 def test_a_first_reading_near_the_limit_leaves_no_room_and_says_so() -> None:
     step = typed(begun(capacity=50 * KG), "0", "49", "keep")
-    assert "begin again with shorter lengths" in step.say[0]
+    assert "start again with shorter lengths" in step.say[0]
     assert step.state.slot is not None
     assert step.state.slot.setting in (None, 1.1)
 

@@ -33,7 +33,7 @@ SETUP: tuple[tuple[str, str], ...] = (
     (r"The band's own mass, grams[^\n]*: $", "mass"),
     (r"letter to change its line: $", "summary"),
     (r"Lengths to measure at[^\n]*: $", "lengths"),
-    (r"One known plate[^\n]*: $", "plate"),
+    (r"A known plate[^\n]*: $", "plate"),
     (r"Measure the flat length again[^\n]*: $", "enter"),
 )
 RECORDING: tuple[tuple[str, str], ...] = (

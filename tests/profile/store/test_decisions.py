@@ -58,7 +58,7 @@ def test_suspect_is_said_and_undo_takes_back_one_thing_at_a_time(here: Path, cap
         assert codes("A1") == left
     assert read_register(here).band("A1").uses == ()
     assert run(["undo", "A1"]) == 1
-    assert "nothing was noted of A1" in capsys.readouterr().err
+    assert "there is nothing to undo for A1" in capsys.readouterr().err
 
 
 def test_a_calibration_set_aside_is_not_answered_from(here: Path) -> None:
@@ -132,7 +132,7 @@ def test_a_register_that_contradicts_the_files_loses_and_that_is_said(here: Path
     decide(here, "renamed", "B99", [read_register(here).band("B07").calibrations[0].key], to="X1")
     found = find("B07")
     assert [f.code for f in found.findings] == ["register-differs", "register-differs"]
-    assert all("the files win" in f.text for f in found.findings)
+    assert all("the files count" in f.text for f in found.findings)
     assert not found.is_retired
     assert profile.exists()
 
@@ -199,7 +199,7 @@ def test_a_decision_of_a_day_still_to_come_is_ignored_and_said(here: Path, capsy
     register.write_text(re.sub(r"\b20\d\d-", "2199-", register.read_text("utf-8")), "utf-8")
     found = find("A1")
     assert [f.code for f in found.findings] == ["register-differs"]
-    assert "still to come" in found.findings[0].text
+    assert "is in the future" in found.findings[0].text
     assert run(["retire", "A1"]) == 0
     assert set(codes("A1")) == {"band-retired", "register-differs"}
     assert read_register(here).newest.year < 2199

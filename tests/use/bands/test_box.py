@@ -69,7 +69,7 @@ def test_pair_goes_by_every_verdict_and_says_so(verdict: str, capsys: Capture) -
 
 
 def test_two_bands_that_are_named_are_answered_for_and_the_verdict_is_said(capsys: Capture) -> None:
-    say("B03", "alone", "the nearest level is 5 % away")
+    say("B03", "alone", "differs by 5 %")
     pairs, left, said = paired(capsys, "B03", "B04")
     assert (pairs, left) == ([["B03", "B04"]], [])
     assert "alone" in said

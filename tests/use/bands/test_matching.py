@@ -41,13 +41,13 @@ def test_pairs_and_their_limits_are_those_of_all_limits(monkeypatch: pytest.Monk
 def test_most_limits_are_never_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
     limits = PairLimits(mixed(1, 60))
     asked: list[tuple[int, int]] = []
-    whole = PairLimits.of
+    whole = PairLimits.limit_of
 
     def noted(self: PairLimits, i: int, j: int) -> float:
         asked.append((i, j))
         return whole(self, i, j)
 
-    monkeypatch.setattr(PairLimits, "of", noted)
+    monkeypatch.setattr(PairLimits, "limit_of", noted)
     nearest_pairs(limits)
     assert len(asked) == len(set(asked)) < 60 * 59 / 2 / 2
 

@@ -185,7 +185,7 @@ def test_a_mistake_is_one_sentence() -> None:
 def test_bands_without_a_common_length_are_refused() -> None:
     short = band("A1").model_copy(update={"branches": _up_to(band("A1"), 30)})
     far = band("B1").model_copy(update={"branches": _from(band("B1"), 31)})
-    with pytest.raises(DataError, match=r"A1 was tested up to .* and B1 only from .* no length in common"):
+    with pytest.raises(DataError, match=r"A1 was tested up to .* and B1 only from .* share no length"):
         pair_up([short, far])
 
 

@@ -98,12 +98,12 @@ def test_an_unmeasured_thickness_is_taken_as_the_default_and_said(
     path = tmp_path / "B07.profile.json"
     save_profile(band, path)
     assert run(["predict", str(path), "--between", "1.5m", "--kind", "centres", "--fittings", "50"]) == 0
-    assert "Taking the band as 4.5 mm thick" in capsys.readouterr().err
+    assert "Assuming the band is 4.5 mm thick" in capsys.readouterr().err
 
 
 def test_fittings_are_needed_unless_the_reading_is_half_path(band: Profile) -> None:
     assert half_path_between(band, 1.5, "half-path", []) == 1.5
-    with pytest.raises(DataError, match="how thick the pins are"):
+    with pytest.raises(DataError, match="give the pins' diameters"):
         half_path_between(band, 1.5, "centres", [])
 
 

@@ -213,7 +213,7 @@ def test_fit_takes_a_series_with_the_other_bands_profile(place: Path, capsys: Ca
     assert run(["show", str(place / "KNEE.profile.json")]) == 0
     assert "K.series.csv" in {f.file for f in surer_now.made.from_}
     assert run(["fit", str(sample), "--out", str(place), "--series", told[1]]) == 2
-    assert "go together" in capsys.readouterr().err
+    assert "be used together" in capsys.readouterr().err
 
 
 ANSWERS = {
@@ -221,7 +221,7 @@ ANSWERS = {
     "second band": "",
     "flat length": "1029",
     "thickness": "4.5",
-    "outer end hangs": "10",
+    "pin at its outer end": "10",
     "inner length": "40",
     "of its rod": "10",
 }

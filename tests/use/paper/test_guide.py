@@ -31,7 +31,7 @@ def test_pages_words_and_headings_are_found() -> None:
 def test_what_is_unknown_names_what_is_near() -> None:
     with pytest.raises(UsageError, match="gross-error"):
         GUIDE.explain("gros-error", 80)
-    with pytest.raises(UsageError, match="lists what there is"):
+    with pytest.raises(UsageError, match="lists the topics"):
         GUIDE.explain("", 80)
 
 

@@ -192,7 +192,7 @@ BAD: dict[str, tuple[str, list[str], int, str]] = {
     "no height": (PRESS, ["--how", "hook", "--read", "14kg"], 2, "write --read 120cm=125.3kg"),
     "too high": (PRESS, ["--how", "hook", "--read", "2.2m=14kg"], 1, "not between the ends"),
     "no such band": (PRESS, ["--how", "hook", "--band", "7", "--read", "1.4m=14kg"], 1, r"no band number 7"),
-    "hovering below": (PRESS, ["--how", "hover", "--read", "1.4m=14kg"], 1, "only in bands from above"),
+    "hovering below": (PRESS, ["--how", "hover", "--read", "1.4m=14kg"], 1, "only bands from above"),
     "under the feet": (
         rig_text(band_text("across", 20, sideways_mm=300, pegs_apart_mm=400), bottom=450, top=700),
         ["--how", "platform", "--alone", "100kg", "--read", "0.5m=120kg"],

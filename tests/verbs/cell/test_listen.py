@@ -176,8 +176,8 @@ def test_a_wrong_speed_that_was_given_is_said(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        (b"# no response\n", "Many lines are faults: no response. Look at converter, cell and wires"),
-        (b"4.8\x00~\n", "another speed or format (--baud, --format)"),
+        (b"# no response\n", "Many lines are faults: no response. Check converter, cell and wires"),
+        (b"4.8\x00~\n", "a wrong speed or format (--baud, --format)"),
     ],
 )
 def test_many_lines_that_are_no_readings_are_said_with_their_cause(

@@ -116,7 +116,7 @@ def test_another_load_hung_during_the_watch_is_no_creep(
     bench = Bench(drift_n_per_s=0.02)  # 6 N in five minutes, 3 % of the load
     checked = _checked(bench, tmp_path, monkeypatch, ("0", "20", "creep", "0", ""))
     assert checked.creep is None
-    assert "nothing is kept of it" in capsys.readouterr().err
+    assert "nothing was stored" in capsys.readouterr().err
 
 
 @dataclass
@@ -135,7 +135,7 @@ class _LeftOff(Bench):
 @pytest.mark.parametrize(
     ("hangs", "said"),
     [
-        (0.0, "Does the load hang?"),
+        (0.0, "Is the load really hanging?"),
         (10.0, "0.5 times"),
         (9.07, "0.45 times what the loads before it lead to expect. Looks like kg taken for lb."),
         (44.1, "2.2 times what the loads before it lead to expect. Looks like lb taken for kg."),
@@ -172,7 +172,7 @@ def test_nothing_comes_first_or_a_load_in_the_wrong_unit_would_be_believed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     checked = _checked(Bench(unit="counts"), tmp_path, monkeypatch, ("20", *UP_AND_DOWN))
-    assert "take all off and type 0" in capsys.readouterr().err
+    assert "take everything off and type 0" in capsys.readouterr().err
     assert [sum(r.pieces) for r in checked.hung.rows] == [0, 10, 20, 10, 0]
 
 

@@ -394,7 +394,7 @@ def test_a_full_disk_is_said_once_and_the_stream_is_left(tmp_path: Path, capsys:
         for i in range(5):
             recorder.keep_line(stream, 0.1 * i, Record(0.1 * i, "reading", "1 kg", value=1.0, unit="kg"))
     said = " ".join(capsys.readouterr().err.split())
-    assert said.count("The stream is not kept any more") == 1
+    assert said.count("The stream is no longer stored") == 1
     assert "the disk is full" in said
 
 
@@ -435,7 +435,7 @@ def test_a_run_goes_on_in_the_way_it_was_begun(tmp_path: Path) -> None:
     with pytest.raises(DataError, match="by sweeps; give --sweep or --speed"):
         refuse_another_kind(swept.state, swept.path, swept.line, by_sweeps=False)
     turned, _ = recorder_at(Bench(turned=True), tmp_path / "turned", head_for(), turned=True)
-    with pytest.raises(DataError, match="the other way round; leave --reversed out"):
+    with pytest.raises(DataError, match="was recorded reversed; leave --reversed out"):
         refuse_another_kind(turned.state, turned.path, turned.line, by_sweeps=False)
 
 

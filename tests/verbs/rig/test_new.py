@@ -157,12 +157,12 @@ def type_in(gym: Path, name: str, answers: list[str], *, stopped: bool = False) 
 def test_back_and_help_at_any_question_and_nothing_is_lost_by_ctrl_c(gym: Path) -> None:
     said = type_in(gym, "made", ["back", "?", "1", "n", "25", "?", "back", "20"], stopped=True)
     assert "This is the first question." in said
-    assert "Another unit can be typed behind any number" in said
+    assert "You can type another unit after any number" in said
     assert said.count("The bar alone [20 kg]:") == 2
     assert said.count("Weights and lengths in:") == 1
     bands = [answer.replace("hole 4", "35") for answer in CHOKED]
     said = type_in(gym, "made", ["n", "80", "120", "60", "102", "back", "101", "157", "", "", "", *bands, "n"])
-    assert "Continuing after the 3 answers of before" in said
+    assert "Continuing after your 3 earlier answers" in said
     assert "Weights and lengths in:" not in said
     assert made(gym).bar.mass == 20
     assert made(gym).bar.bottom == pytest.approx(1.01)
