@@ -275,11 +275,10 @@ def _zero_rows(zero: str | None, unit: str, method: str) -> "tuple[Row, ...]":
 
 def _write(run: "Run", target: Path, length_unit: str, force_unit: str) -> None:
     """Check the rows and write them as a new run, in the units of the table."""
-    from calib.acquire.files.run_checks import check_forces, check_lengths
+    from calib.acquire.files.run_checks import check_readable
     from calib.acquire.files.run_file import columns_for, save_run
 
-    check_lengths(run)
-    check_forces(run)
+    check_readable(run)
     mass_unit = force_unit if run.head.procedure.method == "hung-weight" else None
     shown_force = {"kg": "kgf", "lb": "lbf"}.get(force_unit, force_unit)
     columns = columns_for(length_unit, shown_force, mass_unit, cell=any(row.n for row in run.rows))

@@ -11,7 +11,7 @@ from math import hypot
 from calib.errors import DataError
 from calib.half_path import DEFAULT_THICKNESS, offset_over, rest_half_path
 from calib.records import Correction, Row, Run, RunHead
-from calib.units import G_STANDARD
+from calib.units import G_STANDARD, force_of
 
 LONGEST_STRETCH = 12.0  # no rubber band survives this; a length beyond it was read or typed in another unit
 SURE = 3.0  # standard uncertainties by which a length may lie below the flat length
@@ -99,6 +99,16 @@ def check_correction(correction: Correction) -> None:
         raise DataError("the covariance of the check is impossible", remedy="copy the check again")
 
 
+def check_readable(run: Run) -> None:
+    """Refuse what no reader of run files takes: a recorder asks it before a row goes to the disk.
+
+    Raises:
+        DataError: A length that cannot be that of this band, or a force that no scale shows.
+    """
+    check_lengths(run)
+    check_forces(run)
+
+
 def check_forces(run: Run) -> None:
     """Refuse a standing force or mass that no scale shows and no band pulls; the fit would overflow.
 
@@ -109,9 +119,9 @@ def check_forces(run: Run) -> None:
         value = row.force if row.force is not None else (row.mass or 0.0) * G_STANDARD
         if abs(value) > LARGEST_FORCE and row.number not in run.struck:
             raise DataError(
-                f"a force of {value:.3g} N is more than any band pulls",
+                f"{value / force_of(run.force_unit):.3g} {run.force_unit} is more than any band pulls",
                 where=_where(run, row),
-                remedy="correct it, or strike the row",
+                remedy="is the decimal point right, and the unit?",
             )
 
 

@@ -10,7 +10,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Self
 
-from calib.acquire.files.run_checks import check_forces, check_lengths
+from calib.acquire.files.run_checks import check_readable
 from calib.acquire.files.run_head import format_head, is_newer_head, parse_head, version_of
 from calib.acquire.files.run_table import (
     LONGEST_LINE,
@@ -134,8 +134,7 @@ def parse_run(data: bytes, name: str) -> Run:
         length_unit=table.unit("length", "mm"),
         force_unit=table.unit("mass" if head.procedure.method == "hung-weight" else "force", "kg"),
     )
-    check_lengths(run)
-    check_forces(run)
+    check_readable(run)
     return run
 
 

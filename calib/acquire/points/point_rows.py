@@ -4,6 +4,7 @@ When a point is there is decided in `held` and in `sweep`; what it belongs to, i
 """
 
 from calib.acquire.cell.meter import Meter
+from calib.acquire.files.run_table import LARGEST_RELAXATION
 from calib.acquire.points.held import HeldPoint
 from calib.acquire.points.sweep import SweepPoint
 from calib.records import Row, RowKind
@@ -22,8 +23,9 @@ def held_row(point: HeldPoint, kind: RowKind, number: int, meter: Meter) -> Row:
     """
     known, is_reading = not meter.in_counts, kind == "reading"
     relax = None
-    if point.percent_per_decade is not None and (point.u_percent or 0.0) < SURE_PERCENT:
-        relax = round(-point.percent_per_decade, 2)
+    decade = point.percent_per_decade
+    if decade is not None and (point.u_percent or 0.0) < SURE_PERCENT and abs(decade) < LARGEST_RELAXATION:
+        relax = round(-decade, 2)
     return Row(
         number,
         kind,

@@ -291,7 +291,7 @@ class Judge:
 
         def is_the_load(value: float) -> bool:
             mass = value * FORCE[self.course.force_unit] / G_STANDARD
-            return row.mass is not None and abs(mass / row.mass - 1) < 0.02
+            return row.mass is not None and abs(mass - row.mass) < 0.02 * row.mass
 
         if fits(length / LENGTH[unit]):
             return None

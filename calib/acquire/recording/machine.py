@@ -7,13 +7,12 @@ Every row it returns is meant to be on disk before the next line is asked for.
 from collections.abc import Sequence
 from dataclasses import replace
 
-from calib.acquire.files.run_checks import check_lengths
 from calib.acquire.files.run_events import INSTEAD, KEPT
 from calib.acquire.recording.course import PIECES
 from calib.acquire.recording.entry_check import Judge
 from calib.acquire.recording.plan import shorter
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
-from calib.acquire.recording.typed_commands import WORDS, sentence
+from calib.acquire.recording.typed_commands import WORDS, sentence, unreadable
 from calib.acquire.recording.typed_entry import Typed, clean, number_in_unit, read_entry
 from calib.errors import DataError
 from calib.records import Row, Run
@@ -64,7 +63,8 @@ def take_row(state: Recording, row: Row, text: str) -> Step:
         text: Its force in the user's unit.
     """
     if row.force is None:
-        return Step(with_rows(replace(state, pending=None), (row,)), (row,))
+        refused = unreadable(state, row)
+        return Step(state, say=(refused,)) if refused else take_beside(replace(state, pending=None), row)
     return _judged(replace(state, pending=None), row, Typed(text, row.force))
 
 
@@ -114,6 +114,9 @@ def _row(state: Recording, text: str, at_s: float | None, dwell_s: float | None)
         row = replace(row, length=setting, force=typed.value)
     if row.length is not None and row.length <= 0:
         raise DataError("a length is above zero", remedy="read the tape again")
+    hook = state.head.loads.hook_mass if state.head.loads else 0.0
+    if row.mass is not None and row.mass + hook <= 0:
+        raise DataError("a load is above zero", remedy="type the load behind the @")
     return row, typed
 
 
@@ -159,10 +162,9 @@ def _judged(state: Recording, row: Row, typed: Typed) -> Step:
 
 
 def _accept(state: Recording, row: Row) -> Step:
-    try:
-        check_lengths(Run("recording", state.head, (row,)))
-    except DataError as error:
-        return Step(state, say=(sentence(DataError(error.what, remedy=error.remedy)),))
+    refused = unreadable(state, row)
+    if refused:
+        return Step(state, say=(refused,))
     if row.about.startswith(INSTEAD):
         old = row.about.removeprefix(INSTEAD)
         rows = (row, Row(row.number + 1, "strike", note="changed", about=old))

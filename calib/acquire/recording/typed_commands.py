@@ -6,6 +6,7 @@ Each takes a recording and gives the step that follows. Nothing is printed here.
 from collections.abc import Callable
 from dataclasses import replace
 
+from calib.acquire.files.run_checks import check_readable
 from calib.acquire.files.run_events import BETWEEN
 from calib.acquire.recording import course as courses
 from calib.acquire.recording.state import Recording, Step, tenths, with_rows
@@ -36,6 +37,15 @@ def sentence(error: DataError) -> str:
     """What an error says, as a sentence of the talk."""
     text = str(error)
     return text[:1].upper() + text[1:] + "."
+
+
+def unreadable(state: Recording, row: Row) -> str:
+    """Why a row would make the file one that no reader takes, as a sentence; "" where it would not."""
+    try:
+        check_readable(replace(state.run, rows=(row,), force_unit=state.course.force_unit))
+    except DataError as error:
+        return sentence(DataError(error.what, remedy=error.remedy))
+    return ""
 
 
 def _help(state: Recording, rest: str, at_s: float | None) -> Step:
@@ -120,6 +130,9 @@ def _zero(state: Recording, rest: str, at_s: float | None) -> Step:
     except DataError as error:
         return Step(state, say=(sentence(error),))
     row = Row(state.next_number, "zero", force=typed.value, at_s=tenths(at_s), about=BETWEEN)
+    refused = unreadable(state, row)
+    if refused:
+        return Step(state, say=(refused,))
     return Step(with_rows(state, (row,)), (row,), ("Zero noted.",))
 
 

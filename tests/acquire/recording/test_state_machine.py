@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from calib.acquire.files.run_file import columns_for, format_head, format_row, parse_run
@@ -68,7 +68,7 @@ def walked_with(state: Recording, level: float) -> Recording:
 
 
 def as_file(state: Recording) -> bytes:
-    columns = columns_for()
+    columns = columns_for(mass_unit="kg" if state.hung else None)
     text = format_head(state.head) + ",".join(columns) + "\n" + "".join(format_row(r, columns) for r in state.rows)
     return text.encode()
 
@@ -188,7 +188,7 @@ def test_hung_weights_read_lengths_and_know_inches_from_millimetres() -> None:
 
 def test_help_says_for_hung_weights_what_stands_behind_the_at_sign() -> None:
     assert "1290 @ 12.5     the reading, with a load" in "".join(typed(begun("hung-weight"), "help").say)
-    assert "16.35 @ 1290    the reading, taken at a length" in "".join(typed(begun(), "help").say)
+    assert "16.35 @ 1290    the reading, at a length" in "".join(typed(begun(), "help").say)
 
 
 @pytest.mark.parametrize(("unit", "example"), [("cm", "129 "), ("in", "50.8"), ("m", "1.29")])
@@ -335,18 +335,39 @@ def test_way_back_false_asks_no_way_back() -> None:
     assert all(s.branch != "unloading" for s in begun(way_back=False).slots)
 
 
-@settings(max_examples=60, deadline=None)
-@given(
-    st.lists(
-        st.one_of(st.text(max_size=40), st.sampled_from(["undo", "skip", "stop", "keep", "rows", "help", "5.2", "8"]))
-    )
-)
-def test_no_line_breaks_it_and_the_file_says_the_same(lines: list[str]) -> None:
-    state = begun()
+WORDS_TYPED = ["undo", "skip", "stop", "keep", "rows", "help", "5.2", "8", "11000", "-11000", "1e9", "9" * 39]
+WORDS_TYPED += ["zero 11000", "zero -0.05", "change 1 11000", "change 1 0.02", "again 2", "strike 1 misread"]
+OWN_SETTINGS = ["5 @ 0.001", "5 @ 1150", "5 @ 9000000", "1290 @ 12.5", "1290 @ 20000", "1290 @ 0", "9000000 @ 5"]
+LINES_TYPED = st.lists(st.one_of(st.text(max_size=40), st.sampled_from(WORDS_TYPED + OWN_SETTINGS)), max_size=12)
+METHODS = st.sampled_from(["scale-in-line", "anchor-on-scale", "hung-weight"])
+HELD = st.one_of(st.none(), st.floats(0.0, 1e6))
+
+
+@settings(max_examples=100, deadline=None)
+@example(["11000", "KEEP"], "scale-in-line", None)
+@example(["11000", "k"], "anchor-on-scale", None)
+@example(["zero 11000"], "scale-in-line", None)
+@example(["0", "keep", "change 1 11000", "keep"], "scale-in-line", None)
+@example(["1290 @ 20000", "keep"], "hung-weight", None)
+@example(["9000000 @ 5", "keep"], "hung-weight", None)
+@example(["1290 @ 0", "keep"], "hung-weight", None)
+@example(["0", "5 @ 9000000", "keep"], "scale-in-line", 3.0)
+@given(LINES_TYPED, METHODS, HELD)
+def test_no_line_breaks_it_and_the_file_says_the_same(lines: list[str], method: Method, held_s: float | None) -> None:
+    state = begun(method)
     for i, line in enumerate(lines):
         if state.slot is None:
             break
-        state = take(state, line, float(i)).state
+        state = take(state, line, float(i), held_s).state
     assert [r.number for r in state.rows] == list(range(1, len(state.rows) + 1))
     again = Recording.from_run(parse_run(as_file(state), "B1.run.csv"))
     assert again.place == state.place
+
+
+@pytest.mark.parametrize("entry", ["11000", "-11000", "24300 lb", "110000 N"])
+def test_a_force_that_no_file_may_hold_is_not_kept(entry: str) -> None:
+    step = typed(begun(), entry, "keep")
+    assert step.written == ()
+    assert "more than any band pulls" in step.say[0]
+    assert step.state.pending is None
+    assert "more than any band pulls" in typed(begun(), f"zero {entry}").say[0]
