@@ -3,6 +3,8 @@
 Factors: NIST SP 811 (2008), appendix B; the pound, inch, foot and standard gravity are exact by definition.
 """
 
+from typing import Literal
+
 from calib.frozen import dataclass
 
 G_STANDARD = 9.80665  # m/s2, exact (3rd CGPM 1901)
@@ -17,6 +19,8 @@ FORCE = {
     "lbf": POUND * G_STANDARD,  # 4.4482216152605 N
     "lb": POUND * G_STANDARD,
 }
+Unit = Literal["kg", "lb"]  # of the loads on a bar
+UNIT: dict[Unit, float] = {"kg": 1.0, "lb": POUND}
 MASS = {"g": 1e-3, "kg": 1.0, "lb": POUND}
 TEMPERATURE = ("C", "F")
 

@@ -24,10 +24,10 @@ from calib.web.pages import Asked, Site
 from calib.web.rigs import file_of, refuse_outside, rig_files
 
 if TYPE_CHECKING:
+    from calib.units import Unit
     from calib.use.answers.lineup import LineupAnswer
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
-    from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.solve import Sought
 

@@ -110,8 +110,11 @@ def _pull(pull: Pull | None, shown: Shown) -> dict[str, str] | None:
 
 
 def _band_values(found: Found, answer: PullAnswer, span: Span, shown: Shown) -> dict[str, Any]:
+    from calib.use.report.recorded_words import has_unread_gaps  # loads numerics, which the list of bands need not
+
     findings = [{"text": sentence(f.text), "do": f.do} for f in answer.findings]
     return {
+        "few_lengths": has_unread_gaps(found.profile),
         "name": answer.band,
         "day": answer.day,
         "source": f"{found.name}, {found.path.name}",

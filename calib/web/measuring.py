@@ -24,6 +24,7 @@ from calib.profile.store.own_files import own_files
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.use.ask.until import Chooser, chooser_for
+from calib.use.report.first_kilos import first_kilos
 from calib.web.asking import recording_view
 from calib.web.cell.capture import Capture
 from calib.web.news import News
@@ -132,7 +133,8 @@ class Sitting:
             rows, state, said = (*rows, *noted.written), noted.state, (*said, f"{doubt}.")
         if rows:
             self.writer.extend(rows)
-        self.state, self.said = state, said
+        kilos = first_kilos(self.state, state)
+        self.state, self.said = state, (*said, kilos) if kilos else said
         if doubt:
             self._ahead_s = self.clock() - self.steady()
 

@@ -58,7 +58,7 @@ def test_a_figure_is_written_once_and_never_over_another(
 ) -> None:
     figure = tmp_path / f"KNEE.{kind}"
     assert run(["show", str(PROFILE), "--figure", str(figure)]) == 0
-    assert "curve alone" not in capsys.readouterr().err
+    assert "shows only the curve" not in capsys.readouterr().err
     before = figure.read_bytes()
     assert run(["show", str(PROFILE), "--figure", str(figure)]) == 1
     assert "not overwritten" in capsys.readouterr().err
@@ -73,7 +73,7 @@ def test_a_profile_without_its_run_is_drawn_alone_and_says_so(
     alone.mkdir(parents=True)
     (alone / "K.profile.json").write_bytes(PROFILE.read_bytes())
     assert run(["show", str(alone / "K.profile.json"), "--figure", "k.svg"]) == 0
-    assert "curve alone" in capsys.readouterr().err
+    assert "shows only the curve" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

@@ -107,7 +107,7 @@ def test_a_recheck_says_what_it_means_and_is_kept(phone: TestClient, folder: Pat
     kilos = profile.branches.loading.force_N[len(profile.branches.loading.force_N) // 2] / 9.80665
     first = phone.get("/recheck/B", params={"plate": f"{kilos:.2f}"})
     assert first.status_code == 200, first.text
-    assert "low over the floor" in first.text
+    assert "close to the floor" in first.text
     tape = 100 * (profile.length(kilos * 9.80665).length - (profile.half_path_less_tape or 0.0))
     done = phone.post("/recheck/B", headers=HERE, data={"plate": f"{kilos:.2f}", "length": f"{tape:.1f}"})
     assert done.status_code == 200, done.text

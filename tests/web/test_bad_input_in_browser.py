@@ -30,7 +30,7 @@ def fits(page: Page) -> bool:
 def test_a_wrong_code_and_a_browser_not_let_in_get_one_sentence(browser: Browser, folder: Path) -> None:
     with serving(folder) as link:
         page = browser.new_page()
-        for address, words in (("/enter?code=wrong", "wrong or was used"), ("/", "not let in yet")):
+        for address, words in (("/enter?code=wrong", "wrong or already used"), ("/", "has no access yet")):
             answer = page.goto(link.split("/enter")[0] + address)
             assert answer is not None and answer.status == 403
             said = page.locator("body").inner_text()

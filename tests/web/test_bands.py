@@ -8,12 +8,14 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.run_file import RunWriter
-from calib.profile.document import load_profile
+from calib.profile.build import fit_profile
+from calib.profile.document import load_profile, save_profile
 from calib.profile.store.memory import remember
 from calib.use.ask.memory import GEAR
 from calib.use.bands.predict import pull_answer
 from calib.use.report.document import document
 from tests.acquire.recording.test_state_machine import begun
+from tests.fit.curve.test_unread import FOUR, taken
 from tests.web.phone import let_in
 
 ROOT = Path(__file__).parents[2]
@@ -25,6 +27,16 @@ def phone(tmp_path: Path) -> TestClient:
     for name in ("KNEE", "LONG"):
         shutil.copy(ROOT / "sample_runs" / f"{name}.profile.json", tmp_path)
     return let_in(tmp_path)
+
+
+def test_a_band_read_at_a_few_lengths_says_that_between_them_the_margins_are_wider(
+    phone: TestClient, tmp_path: Path
+) -> None:
+    profile = fit_profile([taken(FOUR)])
+    save_profile(profile, tmp_path / "few.profile.json")
+    said = "Between them the margins are wider"
+    assert said in phone.get(f"/band/{profile.band.id}").text
+    assert said not in phone.get("/band/KNEE").text
 
 
 def test_the_slider_says_what_the_command_says(phone: TestClient) -> None:

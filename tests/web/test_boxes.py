@@ -56,7 +56,7 @@ def test_no_band_begins_without_the_cautions_and_a_far_length_is_asked_about(pho
     far = {"band": "B01", "careful": "yes", "flat": "1300"}
     answer = phone.post("/box/box", headers=HERE, data=far)
     assert answer.status_code == 422
-    assert "The other bands are said to be 1000 mm long" in answer.text
+    assert "The others are said to be 1000 mm long" in answer.text
     assert UNTAPED in read_run(folder / "box" / "B01.run.csv").head.extensions
     assert phone.post("/box/box", headers=HERE, data={**far, "sure": "yes"}).status_code == 200
     again = phone.post("/box/box", headers=HERE, data={"band": "B01", "careful": "yes", "flat": "1003"})

@@ -206,9 +206,9 @@ class Chosen:
 def parse_format(text: str) -> LineFormat:
     """Read a format as typed: a role for each number, a unit behind "value"; or how the one number is written.
 
-    >>> parse_format("clock, value kg, other").words()
+    >>> parse_format("clock, value kg, other").described()
     'column 1 a clock, column 2 is the force, column 3 not used, in kg'
-    >>> parse_format("thousands-comma kg").words()
+    >>> parse_format("thousands-comma kg").described()
     'one number a line, with a comma between thousands, in kg'
     """
     roles: list[Role] = []
@@ -268,7 +268,7 @@ class Expression:
 def parse_pattern(text: str) -> LineFormat:
     """Read a pattern as typed.
 
-    >>> parse_pattern("t={clock ms} kg={value kg}").words()
+    >>> parse_pattern("t={clock ms} kg={value kg}").described()
     "lines like 't={clock ms} kg={value kg}', in kg"
 
     Raises:

@@ -9,10 +9,10 @@ from typing import get_args
 
 from calib.errors import DataError
 from calib.frozen import dataclass
+from calib.units import Unit
 from calib.use.bands.lookup import DOUBTFUL, Found, Lookup
 from calib.use.lineup.lifters_table import Turn
 from calib.use.lineup.lineup import Lineup, line_up
-from calib.use.report.rig_words import Unit
 from calib.use.rig.from_python import made_pairs, with_bands
 from calib.use.rig.plates import Plates, as_loaded, loadings
 from calib.use.rig.rig_file import Arrangement

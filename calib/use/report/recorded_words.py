@@ -117,9 +117,14 @@ def recorded_words(told: Recorded, said: Sequence[str], next_steps: Sequence[str
     return [head, *_rows(told, found), *_unread(told), *said, *next_steps, _once_more(told, found)]
 
 
+def has_unread_gaps(profile: Profile) -> bool:
+    """Whether so few lengths were read that the limits between them allow for a bend."""
+    return any(factor.source.startswith(UNREAD) for factor in profile.factors)
+
+
 def _unread(told: Recorded) -> list[str]:
     """Of the gaps between a few lengths read, the one where the pull is known least; nothing of many lengths."""
-    if not any(factor.source.startswith(UNREAD) for factor in told.profile.factors):
+    if not has_unread_gaps(told.profile):
         return []
     geometry = geometry_of(told.run.head.band, told.run.head.length)
     taped = sorted({r.length for r in told.run.readings if r.length is not None and r.branch == "loading"})

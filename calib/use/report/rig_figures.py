@@ -10,11 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from calib.units import POUND, SHOWN, Shown
+from calib.units import POUND, SHOWN, UNIT, Shown, Unit
 from calib.use.answers.rigs import RigAnswer, RigWay
 from calib.use.report.figures import GREY, LOOKS, FigureKind, figure_bytes
 from calib.use.report.layout import clean
-from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.lifters import Lifted
 
 PAGE = (7.6, 5.4)  # inch

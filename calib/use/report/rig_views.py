@@ -11,7 +11,7 @@ from calib.use.report.view import Grid, Section, View, both_loads, length, load,
 WORDS = {"up": "going up", "down": "coming down"}
 ROWS = 5  # heights in a table
 URGENT = ("bar-may-lift", "loading-order", "anchor-may-lift", "anchor-may-slide", "anchor-may-tip", "rig-disagrees")
-REMINDER = "Reminders only: the rules of your place and the people qualified there come first."
+REMINDER = "Reminders only: local rules and qualified people come first."
 
 
 def rig_view(answer: RigAnswer, shown: Shown) -> View:

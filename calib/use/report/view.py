@@ -52,7 +52,7 @@ def other_units(shown: Shown) -> Shown:
 def pull_in_both(newton: float, shown: Shown, digits: int = 2) -> str:
     """A pull in both units.
 
-    >>> both(147.09975, SHOWN["kg"])
+    >>> pull_in_both(147.09975, SHOWN["kg"])
     '15.00 kg (33.1 lb)'
     """
     also = other_units(shown)

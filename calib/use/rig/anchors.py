@@ -11,8 +11,7 @@ import numpy as np
 
 from calib.finding import Finding
 from calib.records import Array
-from calib.units import SHOWN
-from calib.use.report.rig_words import UNIT, Unit
+from calib.units import SHOWN, UNIT, Unit
 from calib.use.rig.rig_file import band_name, under_feet
 from calib.use.rig.rig_sum import RigPull, WeightedPull, add
 from calib.use.rig.statics import Direction, RigLoad

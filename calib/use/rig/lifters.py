@@ -13,8 +13,7 @@ from calib.acquire.files.typed import parse_length
 from calib.errors import BandcurveError, DataError, OutOfRangeError
 from calib.frozen import dataclass
 from calib.profile.document import Profile
-from calib.units import LENGTH
-from calib.use.report.rig_words import Unit
+from calib.units import LENGTH, Unit
 from calib.use.rig.anchors import cautions
 from calib.use.rig.rig_check import Learned, disagreement, learn
 from calib.use.rig.rig_file import Rig, check_rig

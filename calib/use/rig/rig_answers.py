@@ -6,6 +6,7 @@ from math import degrees
 from calib.errors import DataError
 from calib.profile.document import Profile
 from calib.records import Array
+from calib.units import UNIT, Unit
 from calib.use.answers.parts import doubts
 from calib.use.answers.rigs import (
     BandAlong,
@@ -33,7 +34,6 @@ from calib.use.answers.rigs import (
     Wanted,
     WeightAnswer,
 )
-from calib.use.report.rig_words import UNIT, Unit
 from calib.use.rig.lifters import Lifted
 from calib.use.rig.plates import Loadings
 from calib.use.rig.rig_average import OFS, Of

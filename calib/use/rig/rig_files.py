@@ -10,8 +10,8 @@ from calib.errors import BandcurveError
 
 if TYPE_CHECKING:
     from calib.profile.document import Profile
+    from calib.units import Unit
     from calib.use.bands.lookup import Found, Lookup
-    from calib.use.report.rig_words import Unit
     from calib.use.rig.rig_file import Rig
     from calib.use.rig.statics import RigLoad
 

@@ -16,7 +16,7 @@ from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.profile.document import Profile
 from calib.records import Array
-from calib.use.report.rig_words import Unit
+from calib.units import Unit
 from calib.use.rig.anchors import UNEQUAL_SHARE, cautions, lifts_off
 from calib.use.rig.plates import Loadings
 from calib.use.rig.rig_average import OFS, load_of, over_the_lift

@@ -1,7 +1,7 @@
 """`bandcurve recheck`: one known plate, one length, in a minute."""
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -158,10 +158,9 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
     """What hung at which temperature, and the length, from whoever sits at the terminal."""
     from calib.acquire.files.typed import parse_length
     from calib.use.ask.readers import typed_in
-    from calib.use.bands.recheck import ALONG, expect, how_to, recheck
+    from calib.use.bands.recheck import expect, how_to, recheck
     from calib.use.report.folder_views import tape_units
-    from calib.verbs.talk.procedure_talk import ask_temperature
-    from calib.verbs.terminal.prompts import EndOfInputError, ask, at_terminal, lead, prepare, say
+    from calib.verbs.terminal.prompts import at_terminal, prepare, say
 
     if not at_terminal():
         raise UsageError(
@@ -182,6 +181,15 @@ def _led(profile: "Profile", hung: "Hung", shown: Shown) -> "tuple[Hung, float]"
                 f"{profile.band.id} was not tested there; with this load it should reach about {shows}{unit}"
             ) from None
         return length
+
+    return _asked(profile, hung, tape, read)
+
+
+def _asked(profile: "Profile", hung: "Hung", tape: Shown, read: Callable[[str], float]) -> "tuple[Hung, float]":
+    """The length that the tape shows, and the temperature where the profile has one to compare with."""
+    from calib.use.bands.recheck import ALONG
+    from calib.verbs.talk.procedure_talk import ask_temperature
+    from calib.verbs.terminal.prompts import EndOfInputError, ask, lead
 
     def talk() -> "tuple[Hung, float]":
         length = ask(

@@ -12,8 +12,8 @@ from calib.verbs.terminal.quantities import UNIT_HELP, paper_size, shown_in
 
 if TYPE_CHECKING:
     from calib.profile.batch_document import Batch
+    from calib.units import Unit
     from calib.use.paper.wall_page import Kind
-    from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
 
 KINDS = ("pdf", "png", "html")  # as in calib.use.paper.wall_page, which is slow to load

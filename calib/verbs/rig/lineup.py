@@ -17,13 +17,12 @@ from calib.verbs.terminal.plain_text import complaint
 from calib.verbs.terminal.quantities import paper_size, shown_in
 
 if TYPE_CHECKING:
-    from calib.units import Shown
+    from calib.units import Shown, Unit
     from calib.use.answers.lineup import LineupAnswer
     from calib.use.bands.lookup import Found
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
     from calib.use.paper.wall_page import Kind
-    from calib.use.report.rig_words import Unit
     from calib.use.report.sheet import Paper
     from calib.verbs.terminal.progress import Progress
 

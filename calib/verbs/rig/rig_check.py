@@ -12,7 +12,7 @@ from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, option_in_si, shown_in
 
 if TYPE_CHECKING:
-    from calib.use.report.rig_words import Unit
+    from calib.units import Unit
     from calib.use.rig.rig_file import Check, CheckWay, Rig
 
 BESIDE = "An anchor on the scale is pulled up as hard as the bar is pulled down, so the scale shows no difference."

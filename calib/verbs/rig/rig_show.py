@@ -11,7 +11,7 @@ from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
-    from calib.use.report.rig_words import Unit
+    from calib.units import Unit
     from calib.use.rig.lifters import Lifted, Lifter
 
 

@@ -17,9 +17,9 @@ from calib.verbs.terminal.band_argument import FolderOption, say_doubts
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
+    from calib.units import Unit
     from calib.use.answers.rigs import SolveAnswer
     from calib.use.bands.lookup import Found
-    from calib.use.report.rig_words import Unit
     from calib.use.rig.plates import Plates
     from calib.use.rig.rig_file import Arrangement, Rig
     from calib.use.rig.solve import Of, SolveResult, Sought, Wish

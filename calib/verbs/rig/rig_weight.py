@@ -12,7 +12,7 @@ from calib.verbs.terminal.answer import FULL_HELP, give
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
-    from calib.use.report.rig_words import Unit
+    from calib.units import Unit
 
 
 def command(

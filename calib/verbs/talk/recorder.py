@@ -20,6 +20,7 @@ from calib.frozen import dataclass
 from calib.records import Row, RunHead
 from calib.safe_write import write_atomically
 from calib.units import FORCE, G_STANDARD, LENGTH
+from calib.use.report.first_kilos import first_kilos
 from calib.verbs.terminal import live
 from calib.verbs.terminal.prompts import BACK, HELP, BackError, EndOfInputError, ask_line, say, typed_path, yes
 
@@ -70,10 +71,11 @@ class Recorder:
             if not line.strip():
                 line = self._empty_means(slot)
             rows_before = len(self.state.rows)
-            step = take(self.state, line, self.now(), held)
+            before = self.state
+            step = take(before, line, self.now(), held)
             self.state = step.state
             self.keep(step.written)
-            say(*(f"  {text}" for text in step.say))
+            say(*(f"  {text}" for text in (*step.say, first_kilos(before, step.state)) if text))
             say(*(f"  Zero: {self._force(r.force)}." for r in step.written if r.kind == "zero" and not r.about))
             wait_for = live.Wait(0.0, self.state.course.dwell_s) if step.wait_again else live.Wait(1.0, 0.0)
             if any(r.kind == "strike" for r in self.state.rows[rows_before:]):

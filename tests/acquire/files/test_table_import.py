@@ -111,7 +111,7 @@ def test_the_command_writes_a_run_says_what_it_understood_and_never_overwrites(t
     run = read_run(tmp_path / "B07.run.csv")
     assert [row.length for row in run.readings] == pytest.approx([1.13, 1.29, 1.6, 1.29, 1.13])
     assert run.head.length.u_reading == pytest.approx(0.0029)
-    assert "each is taken to 2.9 mm" in done.stderr
+    assert "each is good to 2.9 mm" in done.stderr
     before = (tmp_path / "B07.run.csv").read_bytes()
     again = _command(tmp_path, TABLE, *OPTIONS)
     assert again.returncode == 1

@@ -27,7 +27,7 @@ SETUP: tuple[tuple[str, str], ...] = (
     (r"freezes after a moment\nWhich\? \[1\]: $", "locks"),
     (r"Plates you have[^\n]*: $", "enter"),
     (r"Loads you will hang[^\n]*: $", "loads"),
-    (r"Hook, strap or pin[^\n]*: $", "enter"),
+    (r"Mass of the hook, strap or pin[^\n]*: $", "enter"),
     (r"Flat length of the band[^\n]*: $", "flat"),
     (r"holes of a rack\nWhich\? \[1\]: $", "enter"),
     (r"The band's own mass, grams[^\n]*: $", "mass"),

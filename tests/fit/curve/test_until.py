@@ -173,7 +173,7 @@ def test_stop_ends_the_asking() -> None:
 def test_plan_says_which_readings_or_what_stands_in_the_way(capsys: pytest.CaptureFixture[str]) -> None:
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "1%", "--over", "1.2m..1.8m"]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert re.search(r"No number of readings gets below 2\.\d %: the length offset does not allow it", said)
+    assert re.search(r"No number of readings gets below 2\.\d %: the length offset limits it", said)
     assert "Before each new cycle, unhook the band and hook it on again." in said
     assert bandcurve(["plan", "B07", "--flat", "1029mm", "--until", "2%", "--over", "1m..1.8m"]) == 0
     said = capsys.readouterr().out

@@ -78,7 +78,7 @@ def test_rough_plates_and_what_a_scale_never_checked_is_trusted_to_are_weighed_t
     assert u_both == pytest.approx((u_alone**-2 + 0.006**-2) ** -0.5, rel=0.02)
     assert 0 < both.excess(20 * G) < alone.excess(20 * G)  # drawn towards a scale that is right
     assert both.prior_share == pytest.approx(u_alone**2 / (u_alone**2 + 0.006**2), rel=0.05)
-    assert "weighed together" in " ".join(both.remarks)
+    assert "both are combined" in " ".join(both.remarks)
     factor = np.array(both.correction.factor_known_loads)[1] / np.array(alone.correction.factor_known_loads)[1]
     assert factor == pytest.approx(1 - both.prior_share, rel=0.02)  # the plates' common error counts for less, too
 
@@ -87,8 +87,8 @@ def test_a_scale_far_off_is_not_drawn_to_right() -> None:
     rows = [replace(w, shown=1.05 * w.shown) for w in weighings()]
     alone, both = (check_scale(rows, usual("set", "weighed"), 0.05 * G, "2026-03-01", G, u) for u in (None, 0.006))
     assert both.excess(40 * G) == pytest.approx(alone.excess(40 * G), rel=0.01)
-    assert "further off" in " ".join(both.remarks)
-    assert "further off" not in " ".join(checked().remarks)
+    assert "off by more than the 1 %" in " ".join(both.remarks)
+    assert "off by more than the 1 %" not in " ".join(checked().remarks)
 
 
 def test_a_gap_between_the_ways_does_not_widen_the_mean_of_both() -> None:

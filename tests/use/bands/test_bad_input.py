@@ -55,7 +55,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     [
         ("pair A1 A1.other A2", "A1 stands for two bands: flat lengths of 0.930 and 1.029 m", "another id"),
         ("pair A1 A1.later", "A1: one band makes no pair", "name the profiles of two bands"),
-        ("pair short far A1", "S1 was tested up to 1.599 m and F1 only from 1.631 m", "leave one of them out"),
+        ("pair short far A1", "S1 was tested up to 1.599 m and F1 only from 1.631 m", "leave one out"),
         ("pair A1 A2 --over 1.2m..2.5m", "A1: 1.2 to 2.5 m is outside the tested lengths", "1.130 to 2.100 m"),
         ("pair A1 gone", "gone.profile.json: cannot be read: there is no such file", "check the name"),
         ("pair A1 K.run.csv", "K.run.csv: is a run", "bandcurve fit K.run.csv"),

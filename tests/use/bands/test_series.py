@@ -241,7 +241,7 @@ def test_a_series_is_led_at_a_terminal_row_by_row(tmp_path: Path) -> None:
         terminal.send(fixed if fixed is not None else next(rows))
     assert terminal.wait() == 0
     assert terminal.all_text.count("type both lengths again") == 2
-    assert "By this one B1 pulls 0.0 % less than B2." in terminal.all_text
+    assert "From this one, B1 pulls 0.0 % less than B2." in terminal.all_text
     assert re.search(r"B1 pulls 0\.\d \+- \d\.\d % less than B2", terminal.all_text)
     lines = (tmp_path / "B1+B2.series.csv").read_text("utf-8").splitlines()
     assert lines[-2:] == ["1,reading,1,loading,3300,1650,", "2,reading,2,loading,3300,1651,"]
@@ -280,8 +280,8 @@ def test_the_quick_check_tells_what_to_do_and_asks_for_what_it_needs(place: Path
         terminal.send(answer)
     assert terminal.wait() == 0
     said = " ".join(terminal.all_text.split())
-    assert "200 kg stretches B1 to where it was not tested" in said
-    assert "thrown away, not measured" in said
+    assert "a plate of 200 kg stretches B1 beyond its tested lengths" in said
+    assert "throw it away" in said
     assert "eyes out of its line" in said
     # 125 (l - 1 / l^2) = 98.07 N at l = 1.3405; 1.3405 * 1027.1 mm less 13.9 mm for fittings and thickness
     assert "B1 was not tested there; with this load it should reach about 1363 mm" in said

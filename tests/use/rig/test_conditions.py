@@ -59,7 +59,7 @@ def test_an_unknown_temperature_is_said_and_widens() -> None:
 def test_turning_short_of_what_was_tested_is_said_and_widens() -> None:
     """u of the state inside the loop is the gap over 2 sqrt 3."""
     answer = loads(linear(lost=0.2))
-    assert "runs inside" in " ".join(f.text for f in answer.findings)
+    assert "works inside its measured loop" in " ".join(f.text for f in answer.findings)
     band = answer.known_ways["up"].bands[0]
     profile = linear(lost=0.2)
     length = float(band.stretch[10]) * REST

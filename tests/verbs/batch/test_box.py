@@ -132,7 +132,7 @@ def test_a_box_is_measured_in_any_order_left_and_taken_up_again(made: Path) -> N
     assert "All 4 bands are measured" in done.stderr
     assert "Next band [B02, begun, three lengths]" in done.stderr
     assert "B02 is already started at three lengths; finish these first; then: B02 full" in done.stderr
-    assert "Band B02 goes on" in done.stderr
+    assert "Band B02 continues" in done.stderr
     head = read_run(made / "B04.run.csv").head
     assert (head.band.flat_length, head.band.mass) == (1.004, 0.31)
     assert UNTAPED not in head.extensions

@@ -57,7 +57,7 @@ def test_who_tapes_a_band_that_another_measured_meanwhile_does_not_wipe_its_read
 
     try:
         for terminal in terminals:
-            assert terminal.until([re.compile(r"all of this is so: $")]) == 0
+            assert terminal.until([re.compile(r"confirm all of this: $")]) == 0
             typed(terminal, "", r"Next band .*: $")
             typed(terminal, "3", r"Enter when done: $")
             typed(terminal, "", r"end to end, mm: $")
@@ -68,7 +68,7 @@ def test_who_tapes_a_band_that_another_measured_meanwhile_does_not_wipe_its_read
             typed(first, line, then)
         typed(first, "20.4", r"Next band .*: $")
         typed(second, "992", r"not weighed\]: $")
-        typed(second, "310", r"tries the old place again\): $")
+        typed(second, "310", r"try the old one again\): $")
         typed(second, "", r"kg \[0\]: $")
     finally:
         for terminal in terminals:

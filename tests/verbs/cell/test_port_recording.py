@@ -303,7 +303,7 @@ def test_an_overload_is_said_once_and_is_no_point() -> None:
     acts = [work.feed(Record(t / 10, "overload", "OL"), t / 10) for t in range(5)]
     assert sum(bool(a.say) for a in acts) == 1
     assert work.key("x", 1.0) == Act()
-    assert "First a zero" in work.key("s", 1.0).say[0]
+    assert "A zero comes first" in work.key("s", 1.0).say[0]
     assert not any(a.rows for a in acts)
 
 

@@ -100,6 +100,6 @@ def test_a_disk_that_stays_full_is_not_called_safe(tmp_path: Path) -> None:
     assert done.returncode == 1
     after = done.stderr[done.stderr.index("NOT ON DISK") :]
     assert "1660 mm" in after
-    assert "is not all in B1.run.csv" in after
+    assert "Not everything above is in B1.run.csv" in after
     assert "safe" not in after
     assert len(read_run(tmp_path / "B1.run.csv").readings) == 1

@@ -86,7 +86,7 @@ def test_answers_survive_the_end_of_the_talk(typed: Typed) -> None:
     assert status == 1
     assert "Your answers are kept for next time." in " ".join(said.split())
     _, said, _ = typed(["record", "B07", "--quick", "--no-fit"], [*FIRST_QUICK[3:], "0"])
-    assert "Going on with what you answered before" in said
+    assert "Continuing with your earlier answers" in said
     assert "Maximum printed" not in said
     assert prompts(said) == 4
 

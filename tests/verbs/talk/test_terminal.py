@@ -178,11 +178,11 @@ def test_a_folder_that_is_gone_is_said_and_nothing_is_lost(tmp_path: Path) -> No
         assert terminal.until([reading]) == 0
         shutil.rmtree(tmp_path / "day")
         terminal.send("4.5")
-        assert terminal.until([re.compile(r"tries the old place again\): $")]) == 0
+        assert terminal.until([re.compile(r"try the old one again\): $")]) == 0
         assert "moved or deleted" in terminal.text
         assert "Nothing is lost" in terminal.text
         terminal.send("kept")
-        assert terminal.until([re.compile(r"Make it\? \[y/N\]: $")]) == 0
+        assert terminal.until([re.compile(r"Create it\? \[y/N\]: $")]) == 0
         terminal.send("y")
         for value in ("10.2", "17.4", "4.5", "10.2", "17.4"):
             assert terminal.until([reading]) == 0
