@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 Kind = TypeVar("Kind")
 MOST_ANSWERS = 8  # kept, of those that take long
 DIGITS = {"mm": 0, "cm": 1, "m": 3, "in": 2, "ft": 3}  # of a length, after the point
+OCCASIONS = {"quick": "Quick look (4 minutes)", "full": "In full (15 minutes)"}  # ways to measure one band
 PLACES = (("/measure", "Measure"), ("/", "Bands"), ("/rigs", "On the bar"))  # what the head of every view leads to
 
 
@@ -108,7 +109,7 @@ class Site:
     def render(self, asked: "Asked | Request", template: str, status: int = 200, /, **values: Any) -> HTMLResponse:
         """A view as HTML."""
         request = asked.request if isinstance(asked, Asked) else asked
-        known = {"here": request.url.path, "places": PLACES, "form_name": self.once.field}
+        known = {"here": request.url.path, "places": PLACES, "form_name": self.once.field, "occasions": OCCASIONS}
         text = self.templates.get_template(template).render(**known, **values)
         answer = HTMLResponse(text, status)
         if request.query_params.get("unit") in SHOWN:

@@ -105,6 +105,8 @@ def _in_words(wanted: NextQuestion) -> dict[str, Any]:
     if wanted.yes_no:
         options = [("y", "Yes"), ("n", "No")]
     prompt = re.sub(r", beside the rig's file \(.*?\)", "", prompt.rstrip(": "))
+    if prompt == "Which?" and lines:
+        prompt = lines.pop().rstrip(":")
     usual = re.search(r"\s*\[(\d+(?: \w+)?)\]$", prompt)
     prompt = prompt[: usual.start()] if usual else prompt
     return {

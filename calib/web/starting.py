@@ -35,9 +35,7 @@ from calib.use.ask.warm_up import warm_up_words, warmed_up
 from calib.use.bands.calibrate import calibrate_recording, carrying, todays_quick_look
 from calib.use.report.drawings import NAMES, drawing
 from calib.use.report.layout import sentence
-from calib.web.pages import Asked, Site
-
-OCCASIONS: dict[str, str] = {"quick": "Quick look (4 minutes)", "full": "In full (15 minutes)"}
+from calib.web.pages import OCCASIONS, Asked, Site
 
 
 @dataclass(frozen=True)
@@ -128,7 +126,7 @@ def start(site: Site, asked: Asked) -> Response:
     """The form: a name and a way first, then what the way asks for."""
     query = dict(asked.request.query_params)
     if not query.get("band"):
-        return site.render(asked, "start.html", occasions=OCCASIONS, names=site.bench.unfinished())
+        return site.render(asked, "start.html", names=site.bench.unfinished())
     return _show_form(site, asked, read_form(site, query), {})
 
 
@@ -169,7 +167,7 @@ def prepare(site: Site, asked: Asked) -> Response:
         clear=drawing("stand-clear"),
         lengths=planned_words(head, gear),
         notes=[sentence(note) for note in notes],
-        warm_up=warm_up_words(head),
+        warm_up=warm_up_words(head, "go back"),
         flat=None if head.extensions.get("quick") else gear.length_text(head.band.flat_length),
         wrong="",
     )

@@ -37,7 +37,7 @@ class Person:
         self.took[on] += round(1000 * seconds)
 
     def tap(self, name: str, role: str = "button") -> None:
-        """One tap on a button, a link or a box to tick."""
+        """One tap on a button or a box to tick."""
         self.did["taps"] += 1
         self.spend(KEY_S, "taps and keys")
         self.page.get_by_role(role, name=name).first.tap()  # type: ignore[arg-type]
@@ -64,7 +64,6 @@ class Person:
 def quick_look(person: Person) -> float:
     """A whole quick look; the kilos it ends with."""
     page = person.page
-    person.tap("Measure one", "link")
     person.type("#name", "B07")
     person.tap("Quick look")
     person.type("#q-max", "50 kg")

@@ -64,8 +64,8 @@ def stop_words(head: RunHead) -> str:
     return _rounded(stop_at, gear) if stop_at is not None else ""
 
 
-def warm_up_words(head: RunHead) -> tuple[str, ...]:
-    """The same in sentences, for who stands before the band."""
+def warm_up_words(head: RunHead, back: str = "type back") -> tuple[str, ...]:
+    """The same in sentences, for who stands before the band; `back` is how the questions are reached again."""
     gear, how = gear_of(head), warm_up_of(head)
     if gear.method == "hung-weight":
         heaviest = f"{number_in_unit(how.to * G_STANDARD, gear.units.force, FORCE)} {gear.units.force}"
@@ -87,7 +87,7 @@ def warm_up_words(head: RunHead) -> tuple[str, ...]:
     return (
         said,
         f"Take the first pull only to {gear.place(how.short)}: if it shows more than "
-        f"{_rounded(how.short_most, gear)} there, type back and choose shorter lengths.",
+        f"{_rounded(how.short_most, gear)} there, {back} and choose shorter lengths.",
     )
 
 

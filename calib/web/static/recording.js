@@ -55,17 +55,18 @@ function showTask(asks) {
 }
 
 function showButtons() {
-  const made = [];
-  if (!seen.writes) made.push(button("Write from here", () => send({ pen: "take" }), "first"));
+  const near = [], other = []; // beside the countdown, and below
+  if (!seen.writes) other.push(button("Write from here", () => send({ pen: "take" }), "first"));
   else {
-    if (seen.question) made.push(button("It is right, keep it", () => send({ entry: "keep" }), "first"));
-    if (seen.cell) return find("other").replaceChildren(...made);
-    if (seen.rows.length) made.push(button("Undo", () => send({ entry: "undo" })));
-    if (wait && Date.now() < wait.moves) made.push(button("It is set", holdNow));
-    if (seen.asks?.hold_s && !seen.connect) made.push(button(wait ? "Pause" : "Start the wait", pauseOrGo));
-    if (seen.asks && !seen.connect) made.push(button("Skip", () => send({ entry: "skip" })), button("Finish early", () => send({ entry: "stop" })));
+    if (seen.question) near.push(button("It is right, keep it", () => send({ entry: "keep" }), "first"));
+    const reads = seen.asks && !seen.cell && !seen.connect;
+    if (reads && wait && Date.now() < wait.moves) near.push(button("It is set", holdNow));
+    if (reads && seen.asks.hold_s) near.push(button(wait ? "Pause" : "Start the wait", pauseOrGo));
+    if (seen.rows.length && !seen.cell) other.push(button("Undo", () => send({ entry: "undo" })));
+    if (reads) other.push(button("Skip", () => send({ entry: "skip" })), button("Finish early", () => send({ entry: "stop" })));
   }
-  find("other").replaceChildren(...made);
+  find("steer").replaceChildren(...near);
+  find("other").replaceChildren(...other);
 }
 
 // --- entries
