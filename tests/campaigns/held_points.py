@@ -1,6 +1,10 @@
-"""The campaign behind docs/held_points.md: `python -m tests.campaigns.held_points [COUNT]` prints its tables."""
+"""The campaign behind docs/held_points.md: `python -m tests.campaigns.held_points [COUNT]` prints its tables.
+
+Behind the count one table can be named: holds, devices, ramps or slow.
+"""
 
 import sys
+from collections.abc import Callable
 
 from tests.acquire.points.scenes import Kind
 from tests.acquire.points.scoring import Score, false_captures, holds
@@ -38,13 +42,18 @@ DEVICES: dict[str, Kind] = {
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)  # [N/s]
 
 
-def main(count: int) -> None:
-    """Print the tables."""
-    _holds(KINDS, count, 100)
-    print()
-    _holds(DEVICES, count, 500)
-    _ramps(count)
-    _slow_ramps(count)
+def main(count: int, only: str = "") -> None:
+    """Print the tables, or one of them."""
+    tables: dict[str, Callable[[], None]] = {
+        "holds": lambda: _holds(KINDS, count, 100),
+        "devices": lambda: _holds(DEVICES, count, 500),
+        "ramps": lambda: _ramps(count),
+        "slow": lambda: _slow_ramps(count),
+    }
+    for name, table in tables.items():
+        if only in ("", name):
+            table()
+            print()
 
 
 def _holds(kinds: dict[str, Kind], count: int, seed: int) -> None:
@@ -57,7 +66,7 @@ def _holds(kinds: dict[str, Kind], count: int, seed: int) -> None:
 
 
 def _ramps(count: int) -> None:
-    print("\n| ramps of 5-20 N/s that do not stop | ramps | with a capture |\n|---|---|---|")
+    print("| ramps of 5-20 N/s that do not stop | ramps | with a capture |\n|---|---|---|")
     for seed, (name, kind) in enumerate(KINDS.items()):
         if name in ("strap, 10/s", "strap, 11.3/s", "strap, 80/s", "hand, 10/s", "hand, 11.3/s", "hand, 80/s"):
             ramps = Kind(kind.grip, kind.rate, kind.force, (5.0, 20.0))
@@ -65,7 +74,7 @@ def _ramps(count: int) -> None:
 
 
 def _slow_ramps(few: int) -> None:
-    print("\n| ramp, N/s | strap: with a capture | hand: with a capture |\n|---|---|---|")
+    print("| ramp, N/s | strap: with a capture | hand: with a capture |\n|---|---|---|")
     for speed in SPEEDS:
         seen = [
             false_captures(Kind(grip, 10.0, (15.0, top), (speed, speed * 1.0001)), few, 300)
@@ -84,4 +93,4 @@ def _row(name: str, s: Score) -> str:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 500, *sys.argv[2:3])

@@ -1,7 +1,9 @@
 """What looks like a reading and is none, and what looks like an overload or a fault and may be a torn line.
 
-A code, a row of nines, a read that broke off, a number beyond the scale's range are no readings. A line that is nearly
-one of the format, but for a letter or a digit that makes an overload of it, counts when it says so twice in a row.
+A code, a read that broke off, a number beyond the scale's range are no readings. A line that is nearly one of the
+format, but for a letter or a digit that makes an overload of it, counts when it says so twice in a row. So does a row
+of nines that comes in one jump, as wide as the widest reading: a pull on its way passes 9.999 once, a display at its
+limit stays there.
 """
 
 import re
@@ -14,6 +16,7 @@ from statistics import median
 from calib.acquire.cell.line_format import Chosen
 from calib.acquire.cell.lines import Kind, Record
 from calib.acquire.cell.meter import NEWTON
+from calib.acquire.files.run_checks import LARGEST_FORCE
 
 FULL_SCALE = frozenset({8388607.0, -8388608.0})  # what a saturated 24-bit converter sends
 TAIL = 0xFF  # a read broken by an interrupt ends in ones
@@ -26,7 +29,8 @@ LIKE = 0.6  # share of a line that is as in a line of the format, from which on 
 
 BROKEN = "broken read: it ends in ones, far off"
 NINES_SAID, FULL_SAID, BEYOND_SAID = "a row of nines", "full-scale code of the converter", "beyond the scale's range"
-SURE_BY_ITSELF = (NINES_SAID, FULL_SAID, BROKEN)  # many digits are as they have to be
+NO_SCALE = "more than any band pulls"
+SURE_BY_ITSELF = (FULL_SAID, BROKEN)  # many digits are as they have to be
 ONCE = "it says so once, and may be torn"
 _POWER = re.compile(r"(?<=\d)e(?=[+\-]?\d)")
 
@@ -39,6 +43,7 @@ class Doubts:
         self._sample = ""
         self._capacity, self._force = chosen.capacity, _force_of(chosen)
         self._recent: deque[float] = deque(maxlen=RECENT)
+        self._widest = 0  # digits of a reading so far
         self._last_broken = False
         self._said: tuple[str, ...] | None = None  # by the last unsure line, until a reading comes
 
@@ -55,14 +60,23 @@ class Doubts:
         """What a line with this number is where it is no reading; None where it is one."""
         found = self._no_number(digits, value, record.unit)
         if found is not None:
-            return self.twice(replace(record, kind=found[0]), found[1])
+            return self.twice(replace(record, kind=found[0]), found[1], digits)
         self._said = None
         self._recent.append(value)
+        self._widest = max(self._widest, len(_bare(digits)))
         return None
 
-    def twice(self, record: Record, note: str) -> Record:
-        """The record with its note where that is sure by itself or said twice; else the line is torn."""
-        sure = record.checked or note in SURE_BY_ITSELF or self._again(record.kind, note)
+    def twice(self, record: Record, note: str, digits: str = "") -> Record:
+        """The record with its note where that is sure by itself or said twice; else the line is torn.
+
+        Args:
+            record: What the line would be.
+            note: Why.
+            digits: Of its number; a row of nines has to stay as it is, and is sure where it is wider than all before.
+        """
+        nines = note == NINES_SAID
+        sure = record.checked or note in SURE_BY_ITSELF or (nines and 0 < self._widest < len(_bare(digits)))
+        sure = self._again(record.kind, note, digits if nines else "") or sure
         kind: Kind = record.kind if sure else "torn"
         return Record(record.at_s, kind, record.raw, stable=record.stable, note=note if sure else ONCE)
 
@@ -84,7 +98,7 @@ class Doubts:
         return SequenceMatcher(None, text, self._sample, autojunk=False).ratio() >= LIKE
 
     def _no_number(self, digits: str, value: float, unit: str | None) -> tuple[Kind, str] | None:
-        force = None if self._force is None else self._force(value, unit)
+        force = self._force(value, unit)
         within = force is not None and self._capacity is not None and abs(force) <= self._capacity
         if digits[0] == "9" and not within and self._is_nines(digits, value):
             return "overload", NINES_SAID
@@ -95,12 +109,12 @@ class Doubts:
                 return "torn", BROKEN
         if force is not None and self._capacity is not None and abs(force) > BEYOND * self._capacity:
             return "overload", BEYOND_SAID
-        return None
+        return ("overload", NO_SCALE) if force is not None and abs(force) > LARGEST_FORCE else None
 
     def _is_nines(self, digits: str, value: float) -> bool:
-        """A row of nines that the readings before do not lead to."""
-        bare = digits.replace(".", "").replace(",", "")
-        if len(bare) < NINES or bare.strip("9"):
+        """A row of nines that the readings before do not lead to, and that leaves no room for a larger number."""
+        bare = _bare(digits)
+        if len(bare) < max(NINES, self._widest) or bare.strip("9"):
             return False
         return not self._recent or abs(value - self._recent[-1]) > ROUND_NINES * abs(value)
 
@@ -122,10 +136,13 @@ def without_digits(text: str) -> str:
     return re.sub(r"\d+", "0", text.strip())
 
 
-def _force_of(chosen: Chosen) -> Callable[[float, str | None], float | None] | None:
-    """What gives the force of a number, where the scale's range is known. [N]"""
-    if chosen.capacity is None:
-        return None
+def _bare(digits: str) -> str:
+    """The digits of a number alone."""
+    return digits.replace(".", "").replace(",", "")
+
+
+def _force_of(chosen: Chosen) -> Callable[[float, str | None], float | None]:
+    """What gives the force of a number; None of counts that nobody can weigh. [N]"""
 
     def force(value: float, unit: str | None) -> float | None:
         if unit is not None:

@@ -255,7 +255,8 @@ class HoldWatch:
         if at_s < wait:
             self._again_s = min(self._again_s, wait)
             slope = self._newest_slope()  # what the clock was started at was still the stretch, or it slips
-            slips = rules.grip == "strap" and not self._evidence.stands(slope, block.force)
+            late = at_s - guess >= rules.patience * rules.t_ref  # it never comes to its end
+            slips = rules.grip == "strap" and (late or not self._evidence.stands(slope, block.force))
             return self._refuse("creeps", slope) if slips else []
         if not point.n:  # a line too slow for so short a dwell
             return [Event("refused", at_s, why="slow line"), *self._moved(at_s)]

@@ -35,6 +35,7 @@ HAND_DECADE = 0.02  # of the force: relaxing of 1 to 3 % a decade is common (doc
 SWAY_DOF = 3  # readings' worth of belief in the sway of a hand, beside the two of three batches
 STOOD = 0.03  # share of the force by which a hold's first second may lie off its next ones
 CORNER_S = 2.0
+FASTER, JUST_BEFORE_S = 10.0, 4.0  # times what goes on in a hold the motion before it is, so long before the stop
 LONG_S = 8.0  # of motion and tail a filter in the device is told from
 
 
@@ -130,7 +131,7 @@ class HoldEvidence:
         lag = self.lag or 0.0
         if self.rules.grip != "hand" and self.lag != 0.0:
             jump = hold_fit.lag_of_jump(t, f, self.rules.floor, float(t[-1]) - LOOK * BLOCK_S, self.lag)
-            if jump is not None:
+            if jump is not None and not self._creeps_on(t, f, jump):
                 self._blur = 0.0
                 return jump.stop_s, jump.tau
         found = self._stop_after(t, f, last, BEFORE[self.rules.grip] + int(3 * lag / BLOCK_S), guess)
@@ -155,6 +156,8 @@ class HoldEvidence:
         if t[0] + BLOCK_S >= latest or not self._moves(f, last):
             return Corner(guess, lag, 0.0)  # the line began, or came back, while the length was held
         found = corner(t, f, latest, relaxing, lag)
+        if self._creeps_on(t, f, found):
+            return corner(t, f, latest, relaxing)
         far = int(np.argmax(way * f[: last + 1]))
         if self.rules.grip != "strap" or lag or t[far] + BLOCK_S >= latest:
             return found
@@ -168,7 +171,22 @@ class HoldEvidence:
         latest = float(t[-1]) - LOOK * BLOCK_S
         if t[begin] + BLOCK_S >= latest or not self._moves(f[begin:], last - begin):
             return plain
-        return hold_fit.lag_of(t[begin:], f[begin:], plain, float(t[last]), latest, relaxing)
+        found = hold_fit.lag_of(t[begin:], f[begin:], plain, float(t[last]), latest, relaxing)
+        return plain if self._creeps_on(t, f, found) else found
+
+    def _creeps_on(self, t: Array, f: Array, found: Corner) -> bool:
+        """Whether what is held goes on along the way, nearly as fast as before: then no filter is told from its end.
+
+        An even pull behind a filter is an even pull still, and with its end free a fit finds any filter in it.
+        """
+        held = t >= 0.5 * (found.stop_s + t[-1])
+        if not found.tau or held.sum() < BATCHES:
+            return False
+        slope = line(t[held], f[held])[1]
+        begin, end = found.stop_s - JUST_BEFORE_S, min(found.stop_s + 3 * found.tau, float(t[-1]))
+        first, after = np.searchsorted(t, (begin, end))
+        motion = float(f[after] - f[first]) / float(t[after] - t[first])
+        return FASTER * slope * (self.way or np.sign(motion)) > abs(motion)
 
     def _moves(self, f: Array, last: int) -> bool:
         """Whether the first block lies off what is held from `last` on."""

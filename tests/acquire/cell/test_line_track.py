@@ -120,6 +120,31 @@ def test_nines_that_the_load_leads_to_are_a_reading_like_others() -> None:
     assert [record.value for record in records][-2:] == [99.99, 100.36]
 
 
+@pytest.mark.parametrize(
+    ("before", "then", "kinds"),
+    [
+        (["4.880"] * 20, ["9.999", "10.412", "10.420"], ["torn", "reading", "reading"]),  # on its way
+        (["4.880"] * 20, ["9.999", "9.998", "9.999", "9.999"], ["torn", "reading", "reading", "reading"]),  # held there
+        (["4.880"] * 20, ["9.999", "9.999", "9.999", "4.881"], ["torn", "overload", "overload", "reading"]),
+        (["0.000"] * 20, ["99.99", "99.99"], ["torn", "torn"]),  # a digit is gone
+        (["0.00"] * 20, ["99.99", "99.99", "99.99"], ["overload", "overload", "overload"]),  # wider than any before
+        (["0.000", "12.345"] * 10, ["0.000", "9.999", "9.999"], ["reading", "reading", "reading"]),  # it shows more
+        (["-4.880"] * 20, ["-9.999", "-9.999", "9.999"], ["torn", "overload", "overload"]),
+    ],
+)
+def test_nines_that_come_in_one_jump_are_an_overload_where_they_stay(
+    before: list[str], then: list[str], kinds: list[Kind]
+) -> None:
+    records, _ = _read([f"{number} kg" for number in (*before, *then)])
+    assert [record.kind for record in records][-len(then) :] == kinds
+
+
+def test_more_than_any_band_pulls_is_no_reading_without_a_scale_s_file_either() -> None:
+    records, _ = _read([*STEADY, "11000.50 kg", "11000.62 kg", "11000.60 kg", *STEADY])
+    assert [r.kind for r in records][len(STEADY) : len(STEADY) + 3] == ["torn", "overload", "overload"]
+    assert {r.note for r in records if r.kind == "overload"} == {"more than any band pulls"}
+
+
 def test_what_is_beyond_the_scale_s_range_is_an_overload() -> None:
     capacity = 50 * 9.80665
     records, _ = _read([*STEADY, "61.20 kg", "61.90 kg", *STEADY], Chosen(capacity=capacity))

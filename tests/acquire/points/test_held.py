@@ -49,6 +49,21 @@ def test_a_ramp_of_5_to_20_newton_a_second_is_never_taken_for_a_hold(kind: Kind)
     assert false_captures(replace(kind, speed=(5.0, 20.0)), 15, seed=3) == 0
 
 
+@pytest.mark.parametrize("lag", [None, 0.5, 1.5])
+@pytest.mark.parametrize("speed", [0.1, 0.25])
+def test_a_pull_that_creeps_on_is_no_hold_behind_a_filter(speed: float, lag: float | None) -> None:
+    kind = Kind(speed=(speed, speed * 1.0001), lag_s=lag or 0.0, hold_s=0.5)
+    rng = np.random.default_rng(300)
+    for _ in range(3):
+        end = rng.uniform(200, 700)
+        scene = stretch(rng, kind, (end - 90 * speed, end))
+        watch = HoldWatch(HoldRules.strap(floor=max(0.1, 3 * scene.step)), way=1, lag=lag)
+        begun = [(float(t), float(f)) for t, f in zip(scene.t, scene.force, strict=True) if t >= 3.5]
+        events = [event for t, force in begun for event in watch.feed(t, force)]
+        assert "held" not in _kinds(events)
+        assert [event.why for event in events if event.kind == "refused"][:1] == ["creeps"]
+
+
 @pytest.mark.parametrize("speed", [5.0, 8.0])
 def test_by_hand_a_slow_last_pull_is_not_taken_for_the_hold(speed: float) -> None:
     """Relaxing puts the end of the pull above what is held later: the stop is there, not where the two are level."""
