@@ -28,22 +28,22 @@ CASES = (
 MOST_SHARE, COVERAGE = 0.7, (0.92, 0.98)
 HEAD = """# Readings until: what choosing them one by one is worth
 
-Written by `python -m tests.campaigns.until --write`; {bands} simulated bands a row, of laws not the fitter's, seeds
-fixed beforehand; worlds with a star are kept aside. Wanted is the 95 % half-width of the loading pull in the
-middle of working lengths from 1.3 times the rest length to the top less a tenth. Chosen: three first, then what
-lowers it most, until the fit states what was wanted. Even: eight evenly spaced lengths out and back, cycle after cycle;
-looked at after every reading, and (whole) after every sweep, for a sweep that is cut off is not evenly spaced. Share
-is of chosen over even. At the stop, how often the interval holds the truth.
+Written by `python -m tests.campaigns.until --write`: {bands} simulated bands per row, with laws the fitter does not
+use and seeds fixed beforehand; worlds with a star are kept aside. Wanted: the 95 % half-width of the loading pull in
+the middle of the working lengths, from 1.3 times the rest length to a tenth below the top. Chosen: three readings
+first, then whichever lowers it most, until the fit states what was wanted. Even: eight evenly spaced lengths out and
+back, cycle after cycle, looked at after every reading, and (whole) after every sweep, since an interrupted sweep is
+not evenly spaced. Share is chosen over even. Holds: how often the interval contains the truth at the stop.
 
-To keep: a share of at most 70 % of whole sweeps, and 92-98 % of intervals.
+Must hold: a share of at most 70 % of whole sweeps, and 92-98 % of intervals.
 
 | world | wanted % | chosen | even | share % | even, whole | share % | reached % | holds | error/u | kept |
 |---|---|---|---|---|---|---|---|---|---|---|
 """
 FOOT = """
-Where an interval holds more often than asked (curled: a load cell, cycles that differ by 0.3 %), four or five readings
-say little of how far cycles differ; what is held possible beforehand is 0.7 % in the root mean square. More readings
-would tell the two apart; the asking stops before.
+Where an interval holds more often than asked (curled: a load cell, cycles that differ by 0.3 %), four or five
+readings say little about how much cycles differ; the prior's root mean square is 0.7 %. More readings would tell the
+two apart, but the asking stops before that.
 """
 
 
