@@ -6,6 +6,7 @@ The comparison itself is in `doubt`; here are zeros, units and sentences. Nothin
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cached_property
+from math import log
 
 from calib.acquire.files.run_events import KEPT
 from calib.acquire.recording import course as courses
@@ -21,6 +22,7 @@ ZERO_TOLERANCE = 0.03  # of the capacity, or of the largest reading
 ZEROED_TOLERANCE = 0.002  # of the capacity, where the scale was set to zero just now
 ZEROED_STEPS = 3  # of the scale, the same
 QUICK_TOLERANCE = 0.6  # of ln pull: few readings cannot tell which of them is off by less; the second pull can
+FIRST_AT_CELL = log(2.0)  # of ln pull, of the first reading from a load cell: lb taken for kg is 2.2
 CHECK_LOAD_TOLERANCE = 0.04  # relative
 FLAT_TOLERANCE = 0.03  # relative
 LIFT_OFF_SHARE = 0.8  # of what stands on the platform; the rest keeps it there
@@ -164,7 +166,11 @@ class Judge:
         if not any(k.branch == "loading" for k in self.standing_readings) and (
             expectation is None or expectation.fits(pull)
         ):
-            return self._first_doubt(says, length, pull, None)
+            off = 0.0 if expectation is None else abs(log(pull / expectation.force))
+            if expectation is None or off <= FIRST_AT_CELL:
+                return self._first_doubt(says, length, pull, None)
+            about = f"{self._about(expectation.force)} from width and thickness"
+            return f"{says}? Expected {about}. Are the line's unit, width and thickness right?"
         if expectation is None or expectation.fits(pull):
             return None
         slip = self._one_place_off(row, pull) or other_unit(pull / expectation.force)

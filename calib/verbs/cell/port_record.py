@@ -25,7 +25,7 @@ from calib.use.ask.readers import positive_force
 from calib.use.cell.at_cell import grip_of, refuse_another_kind, u_sensor_of, unit_of, with_line, without_file
 from calib.use.cell.cell_line import CellLine, LineWanted, open_line, refuse_no_length
 from calib.use.cell.doing import screen_now
-from calib.verbs.cell.length_line import LengthLine, length_line
+from calib.verbs.cell.length_line import LengthLine, length_line, number_of_length
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.terminal import keyboard, live
@@ -129,6 +129,7 @@ class PortRecorder(Recorder):
     drawn_s: float = -1.0
     panel: Panel = field(kw_only=True, default_factory=Panel)
     strip: Strip = field(kw_only=True, default_factory=Strip)
+    sensor_away: bool = False  # the length sensor's own line is interrupted, which was said
     heard_s: float = 0.0  # when the newest reading came, by the line's time
 
     @classmethod
@@ -245,7 +246,7 @@ class PortRecorder(Recorder):
                     act = act.followed_by(work.feed(record, record.at_s + offset))
                     self._remember(work, record)
                     self._read_length(work, self.length_line, record, record.at_s + offset)
-                self._poll_length(work, offset)
+                act = act.followed_by(self._poll_length(work, offset))
                 pressed = key(0.0)
                 if pressed:
                     act = act.followed_by(work.key(pressed, listening.now() + offset))
@@ -253,11 +254,25 @@ class PortRecorder(Recorder):
                     return act
                 self._draw(work, offset)
 
-    def _poll_length(self, work: HandsFree, offset: float) -> None:
+    def _poll_length(self, work: HandsFree, offset: float) -> Act:
         """Take what a length sensor on a port of its own has sent; its time is that of its arrival."""
+        act = Act()
         if self.length_line is not None and self.length_line.own:
             for record in self.length_line.listening.poll(0.0):
                 self._read_length(work, self.length_line, record, self.line.listening.now() + offset, own=True)
+                act = act.followed_by(self._sensor_lost(record))
+        return act
+
+    def _sensor_lost(self, record: Record) -> Act:
+        """What is said where the sensor's own line was interrupted, once each time: it may count from another place."""
+        known = self.sensor_away
+        self.sensor_away = record.kind == "reset" or (known and number_of_length(record) is None)
+        if known or not self.sensor_away:
+            return Act()
+        check = "Check a length against the tape before you go on"
+        return Act(
+            say=(f"  The length sensor's line was interrupted. {check}; if it is off, q and record again.",), ring=2
+        )
 
     @staticmethod
     def _read_length(

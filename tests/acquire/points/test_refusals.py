@@ -11,7 +11,9 @@ from calib.acquire.cell.meter import Meter
 from calib.acquire.points.hands_free import HandsFree
 from calib.acquire.points.held import Grip
 from calib.acquire.points.length_sensor import LengthTrace, Mark, tied
+from calib.acquire.recording import course as courses
 from calib.acquire.recording.course import Course, extensions_of
+from calib.acquire.recording.plan import neo_hooke, section_stiffness
 from calib.acquire.recording.state import Recording
 from calib.records import Band, CheckLoad, LengthSetup, Procedure, Row, RunHead, ScaleInUse
 from calib.use.cell.doing import _doing
@@ -152,6 +154,21 @@ def test_a_length_far_from_the_plan_or_none_at_all_is_said_within_three_seconds(
             for t in np.arange(0.0, 20.0, 0.1):
                 work.lengths.add(float(t), reading)
         assert _said_at(work, _to(60.0), what) <= SOON_S
+
+
+@pytest.mark.parametrize(("times", "asked"), [(0.6, False), (1.0, False), (1.7, False), (2.2, True), (0.45, True)])
+def test_the_very_first_reading_in_another_unit_is_asked_about(times: float, asked: bool) -> None:
+    work = _work((ZERO,))
+    expected = section_stiffness(work.state.head.band)
+    assert expected is not None
+    pull = times * expected * neo_hooke(courses.geometry(work.state.head).stretch(1.15))
+    said = ""
+    for t in np.arange(0.0, HELD_S + 20.0, 0.1):
+        force = _to(pull)(float(t))
+        said += " ".join(work.feed(Record(float(t), "reading", "", value=force, unit="N"), float(t)).say)
+    assert ("from width and thickness. Are the line's unit" in said) == asked
+    assert (work.state.pending is not None) == asked
+    assert bool(work.state.run.readings) != asked
 
 
 def test_a_line_that_falls_silent_in_a_hold_says_that_it_begins_anew() -> None:
