@@ -7,6 +7,8 @@ from itertools import takewhile
 from calib.errors import BandcurveError
 from calib.verbs.terminal.plain_text import complaint
 
+LINE_BY_LINE = ("listen",)  # commands whose answer is one object a line, the error at its end too
+
 
 def refused(arguments: Sequence[str], error: BandcurveError, status: int, *, said: bool = False) -> int:
     """Say an error: a sentence on standard error, and with --json a document in the place of the answer too."""
@@ -17,7 +19,8 @@ def refused(arguments: Sequence[str], error: BandcurveError, status: int, *, sai
 
         from calib.use.report.document import error_document
 
-        print(json.dumps(error_document(_question(arguments), error, status), indent=2))
+        question = _question(arguments)
+        print(json.dumps(error_document(question, error, status), indent=None if question in LINE_BY_LINE else 2))
     return status
 
 

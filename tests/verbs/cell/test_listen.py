@@ -75,6 +75,21 @@ def test_what_it_printed_replays_with_the_same_times(tmp_path: Path, capsys: pyt
     assert [json.loads(line) for line in capsys.readouterr().out.splitlines()] == first
 
 
+def test_a_failing_stream_ends_with_one_line_that_says_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    faults = b"".join(b"%.2f kg\r\n" % (4 + i * 7 % 5 / 100) for i in range(20)) + b"".join(
+        b"left %.1f right %.1f\r\n" % (12 + i * 7 % 5 / 10, 14 + i * 11 % 7 / 10) for i in range(200)
+    )
+    for name in (_capture(tmp_path, faults), str(tmp_path / "none.txt")):
+        assert run(["listen", name, "--rate", "fast", "--json"]) == 1
+        told = capsys.readouterr()
+        lines = [json.loads(line) for line in told.out.splitlines()]
+        assert [line["format"] for line in lines[:-1]] == ["bandcurve-line/1"] * (len(lines) - 1)
+        assert lines[-1]["format"] == "bandcurve-answer/1"
+        assert lines[-1]["error"]["what"] in told.err
+    assert run(["listen", _capture(tmp_path, faults[:-2000]), "--rate", "fast", "--json", "--column", "1x"]) == 2
+    assert "error" in json.loads(capsys.readouterr().out)
+
+
 def test_a_question_ends_it_with_the_option_that_answers(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["listen", _capture(tmp_path, TWO_VALUES.stream()), "--rate", "fast"]) == 1
     said = capsys.readouterr().err
