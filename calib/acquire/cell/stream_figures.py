@@ -1,7 +1,6 @@
 """How often readings come and how much they jitter, kept up with every reading. Nothing is read or shown here."""
 
 from collections import Counter, deque
-from itertools import pairwise
 
 from calib.acquire.cell.lines import Kind, Record
 from calib.frozen import dataclass
@@ -9,6 +8,7 @@ from calib.frozen import dataclass
 RECENT = 200  # readings the figures are taken of
 SPAN = 10.0  # s of them, at most
 KINDS = 100  # records the share of rubbish is taken of
+KEPT, SEEN = 0.9, 0.789  # share of the smallest, and of a normal scatter what is seen of it then
 BREAKS = 3  # restarts or gaps
 OFTEN = 60.0  # s
 
@@ -83,11 +83,16 @@ class StreamFigures:
 
     @property
     def noise(self) -> float | None:
-        """Standard deviation of a reading, from the steps between neighbours: a slow change does not count."""
+        """Standard deviation of a reading, from how far each lies off the middle of its neighbours.
+
+        An even change does not count, nor does the largest tenth: there a pull begins or ends.
+        """
         if len(self._recent) < 10:
             return None
-        steps = [b.number - a.number for a, b in pairwise(self._recent)]
-        return float((sum(step * step for step in steps) / len(steps) / 2) ** 0.5)
+        numbers = [sample.number for sample in self._recent]
+        bends = sorted(abs(a - 2 * b + c) for a, b, c in zip(numbers, numbers[1:], numbers[2:], strict=False))
+        kept = bends[: round(KEPT * len(bends))]
+        return float((sum(bend * bend for bend in kept) / len(kept) / 6) ** 0.5) / SEEN
 
 
 def number_of(record: Record) -> float | None:

@@ -26,7 +26,6 @@ REDRAW = 0.2  # s
 STALE = 3.0  # s without a reading until the value is no longer shown as live; ten times a slow board's period at least
 MOST_PLACES = 6  # after the point
 LEAST_PLOT, MOST_PLOT = 5, 14  # rows of the plot, its axis included
-AROUND = 7  # rows kept for what stands below the large value, and blank ones
 
 _STATUS = {"overload": "OVER", "fault": "FAULT"}
 
@@ -104,22 +103,15 @@ class Screen:
             self._write(f"\r{value:<40.40}\r{value:.40}")
             return
         wide, high = shutil.get_terminal_size((80, 24))
-        head = wrap(self._head(), wide - 1).split("\n")
-        plot = self._plot(wide, high - len(head))
-        rows = [
-            *head,
-            "",
-            *self._large(wide - 1, high - AROUND - len(head) - len(plot) - bool(plot)),
-            *plot,
-            "",
-            *self._below(wide),
-        ]
+        head, below = wrap(self._head(), wide - 1).split("\n"), self._below(wide)
+        room = high - 1 - len(head) - len(below) - 2  # blank rows between
+        plot = self._plot(wide, room - HIGH - 2)  # a unit of its own row, and a blank one
+        rows = [*head, "", *self._large(wide - 1, room - len(plot) - bool(plot)), *plot, "", *below]
         shown = "\x1b[K\r\n".join(harmless(row)[: wide - 1] for row in rows[: high - 1])
         self._write(f"\x1b[H{shown}\x1b[K\x1b[J")
 
-    def _plot(self, wide: int, high: int) -> list[str]:
+    def _plot(self, wide: int, height: int) -> list[str]:
         """The newest half minute below the value, where there is room for both."""
-        height = high - AROUND - HIGH - 2
         if wide < LEAST_WIDE or height < LEAST_PLOT:
             return []
         last = self._talk.figures.last

@@ -4,6 +4,7 @@
 """
 
 import os
+import shutil
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -29,14 +30,15 @@ from calib.verbs.cell.length_line import LengthLine, length_line, number_of_leng
 from calib.verbs.talk.record_session import begun, resumed, session
 from calib.verbs.talk.recorder import Pace, Recorder
 from calib.verbs.terminal import keyboard, live
-from calib.verbs.terminal.big_text import HIGH, big_text
+from calib.verbs.terminal.big_text import HIGH, big_value
 from calib.verbs.terminal.live_plot import PlotPlace, Strip, beside, by_length
 from calib.verbs.terminal.panel import Panel, has_room
 from calib.verbs.terminal.prompts import ask, at_terminal, draw_prompt, say
 
 WAIT = 0.1  # s of one wait for bytes
 REDRAW = 0.2  # s
-HALF, PLOT_HIGH = 40, 8  # columns of one plot, and rows of both
+MOST_HALF, MOST_HIGH = 60, 14  # columns of one plot, and rows of both
+BESIDE_PLOTS = 16  # rows for the large value, the status, and what was said last
 BLOCK = "#" if os.environ.get("NO_COLOR") else "\N{FULL BLOCK}"
 LEAST_DWELL_S = 2.0
 Keys = Callable[[], AbstractContextManager[Callable[[float], str]]]
@@ -313,24 +315,32 @@ class PortRecorder(Recorder):
         self.panel.show([status, *self._pictures(work, value)] if has_room() else [status])
 
     def _pictures(self, work: HandsFree, value: str) -> list[str]:
-        """The pull large, against time, and against length."""
-        course = work.state.course
-        unit, scale = course.length_unit, 1.0 if self.line.meter.in_counts else FORCE[course.force_unit]
+        """The pull large, against time, and against length; as large as the terminal has room for."""
+        size = shutil.get_terminal_size((80, 24))
+        half, high = min(size.columns // 2, MOST_HALF), min(size.lines - BESIDE_PLOTS, MOST_HIGH)
+        course, unit = work.state.course, work.state.course.length_unit
+        force_unit = "counts" if self.line.meter.in_counts else course.force_unit
+        scale = 1.0 if self.line.meter.in_counts else FORCE[course.force_unit]
         places = 0 if self.line.meter.in_counts else 1
         strip = self.strip if work.pull is None else self.strip.above_zero(work.zero / scale, work.sign)
-        left = strip.rows(HALF - 2, PLOT_HIGH, places, from_zero=work.pull is not None)
-        marks = []
+        left = strip.rows(half - 2, high, places, from_zero=work.pull is not None)
+        settings = course.settings or (1.0,)
+        ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
+        right = by_length(self._marks(work, scale), ends, half - 2, high, unit)
+        names = beside([f"{force_unit}, newest at the right"], [f"{force_unit} by length: o out, x back, + now"], half)
+        large = big_value(value.removesuffix(" counts"), 2 * half - 2, HIGH, BLOCK)
+        return ["", *large, *names, *beside(left, right, half)]
+
+    def _marks(self, work: HandsFree, scale: float) -> list[PlotPlace]:
+        """Readings so far and the pull of this moment, against length."""
+        marks, unit = [], LENGTH[work.state.course.length_unit]
         for row in work.state.run.readings:
             force = row.counts if self.line.meter.in_counts else row.force
             if row.length is not None and force is not None:
                 pull = work.sign * (force - work.zero) / scale
-                marks.append(PlotPlace(row.length / LENGTH[unit], pull, "o" if row.branch == "loading" else "x"))
+                marks.append(PlotPlace(row.length / unit, pull, "o" if row.branch == "loading" else "x"))
         slot = work.state.slot
         if slot is not None and slot.setting is not None and work.pull is not None:
             read = work.lengths.newest() if work.lengths else None
-            marks.append(PlotPlace((read or slot.setting) / LENGTH[unit], max(work.pull, 0.0) / scale, "+"))
-        settings = course.settings or (1.0,)
-        ends = (min(settings) / LENGTH[unit], max(settings) / LENGTH[unit])
-        right = by_length(marks, ends, HALF - 2, PLOT_HIGH, unit)
-        large = big_text(value.removesuffix(" counts"), 2 * HALF - 2, HIGH, BLOCK)
-        return ["", *large, "", *beside(left, right, HALF)]
+            marks.append(PlotPlace((read or slot.setting) / unit, max(work.pull, 0.0) / scale, "+"))
+        return marks

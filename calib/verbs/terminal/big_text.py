@@ -1,5 +1,7 @@
 """A number in letters that are read across a garage: rows of blocks for a terminal. Nothing is printed here."""
 
+from itertools import chain
+
 WIDE, HIGH = 5, 7  # blocks of one sign
 _ROWS = {
     "0": ".###. #...# #..## #.#.# ##..# #...# .###.",
@@ -69,3 +71,21 @@ def big_text(text: str, width: int, height: int, block: str = "#") -> list[str]:
         drawn = "".join((block if c == "#" else " ") * 2 * size for c in row).rstrip()
         rows += [drawn] * size
     return rows
+
+
+def big_value(text: str, width: int, height: int, block: str = "#") -> list[str]:
+    """A number and its unit in blocks: where it is too wide, without the unit, then with fewer decimals.
+
+    It takes as many rows whatever the number, so that what stands below keeps its place.
+
+    >>> len(big_value("11.532 kg", 78, 7)), big_value("11.532 kg", 78, 7) == big_text("11.532", 78, 7)
+    (7, True)
+    >>> big_value("-1234.567 kg", 78, 7) == big_text("-1234.6", 78, 7)
+    True
+    """
+    number = text.partition(" ")[0]
+    decimals = len(number.partition(".")[2])
+    shorter = (f"{float(number):.{places}f}" for places in reversed(range(decimals)))
+    found = (big_text(one, width, height, block) for one in chain((text, number), shorter))
+    rows = next((rows for rows in found if len(rows) >= HIGH), [text])
+    return [*rows, *[""] * (HIGH - len(rows))]

@@ -1,8 +1,10 @@
 """`bandcurve listen`, run as a user would: on a captured file, on a pseudo-terminal, in a pipe."""
 
 import json
+import os
 import re
 import select
+import shutil
 import subprocess
 import sys
 import time
@@ -22,7 +24,9 @@ from calib.use.cell.cell_line import LineWanted, open_line
 from calib.use.cell.line_news import LineNews
 from calib.use.cell.reading_line import line_schema
 from calib.verbs.app import run
+from calib.verbs.cell.listen_screen import Screen
 from calib.verbs.cell.listen_words import ports_text
+from calib.verbs.terminal.big_text import HIGH
 from tests.acquire.cell.cable import Cable
 from tests.acquire.cell.kinds import BANNER, KINDS, LineOfAKind
 from tests.acquire.cell.uart import on_the_wire
@@ -73,6 +77,30 @@ def test_what_it_printed_replays_with_the_same_times(tmp_path: Path, capsys: pyt
     again.write_text("\n".join(map(json.dumps, first)) + "\n")
     assert run(["listen", str(again), "--rate", "fast", "--json"]) == 0
     assert [json.loads(line) for line in capsys.readouterr().out.splitlines()] == first
+
+
+@pytest.mark.parametrize("wide", [80, 100, 120])
+@pytest.mark.parametrize("high", [24, 25, 30, 40])
+def test_the_screen_keeps_its_foot_whatever_has_to_be_wrapped(
+    wide: int, high: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(shutil, "get_terminal_size", lambda fallback=(80, 24): os.terminal_size((wide, high)))
+    pulled = b"".join(b"ST,GS,%+08.3fkg\r\n" % (0.231 * i) for i in range(60))
+    with open_source(_capture(tmp_path, pulled), None, rate="fast") as source:
+        listening = Listening(source)
+        screen = Screen(listening, lambda record: record)
+        while not listening.ended:
+            for record in listening.poll(0.1):
+                screen._take(record)
+        screen._draw()
+    shown = capsys.readouterr().out.rpartition("\x1b[H")[2].partition("\x1b[J")[0].split("\r\n")
+    rows = [row.replace("\x1b[K", "") for row in shown]
+    assert len(rows) < high
+    assert rows[-1] == "q ends"
+    assert any("-30 s" in row for row in rows)
+    assert sum("\N{FULL BLOCK}" in row for row in rows) >= HIGH
+    assert all(len(row) < wide for row in rows)
 
 
 def test_a_failing_stream_ends_with_one_line_that_says_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
