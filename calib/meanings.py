@@ -78,7 +78,7 @@ MEANINGS: dict[str, str] = {
     "from_m": "Half-path length it begins at.",
     "gravity_m_s2": "Gravity used to turn pulls into kilograms.",
     "grip": "How far the bands grip their pins; null where the check says nothing of it.",
-    "half_path_less_tape_m": "Half-path length less what the tape reads, over the pins the band was measured on.",
+    "half_path_less_tape_m": "Half-path length less what the tape reads over the pins; null where unknown or unlike.",
     "hangs_from": "below or above: where the band's other end is.",
     "height_m": "Height of the bar.",
     "heights_m": "Heights of the bar, bottom to top; lists go with them.",

@@ -24,7 +24,7 @@ def command(
     new: Annotated[str | None, typer.Argument(metavar="[NEW]", help="The later profile or series.")] = None,
     over: Annotated[
         str | None,
-        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.6m; default: all tested."),
     ] = None,
     assume: AssumeOption = None,
     folder: FolderOption = Path(),
@@ -44,7 +44,7 @@ def command(
     Examples:
       bandcurve compare B07
       bandcurve compare B07.profile.json B07.2027-03-05.profile.json
-      bandcurve compare B07.profile.json B07.2027-03-05.profile.json --over 1.2m..1.8m --json
+      bandcurve compare B07.profile.json B07.2027-03-05.profile.json --over 1.2m..1.6m --json
       bandcurve compare B07 --figure B07-change.svg
       bandcurve compare B07+REF.2026.series.csv B07+REF.2027.series.csv
     """

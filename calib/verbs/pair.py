@@ -31,7 +31,7 @@ def command(
     ] = None,
     over: Annotated[
         str | None,
-        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.6m; default: all tested."),
     ] = None,
     series: Annotated[
         list[Path] | None,
@@ -62,7 +62,7 @@ def command(
 
     \b
     Examples:
-      bandcurve pair profiles/*.profile.json --over 1.2m..1.8m
+      bandcurve pair profiles/*.profile.json --over 1.2m..1.6m
       bandcurve pair
       bandcurve pair B07 B08 B09 --json
       bandcurve pair B07 B08 --keep

@@ -146,6 +146,7 @@ class PairAnswer(Answer):
 
     question: ClassVar[str] = "pair"
     over_m: tuple[float, float]
+    half_path_less_tape_m: float | None
     pairs: tuple[LeftAndRight, ...]
     left_over: tuple[str, ...]
 
@@ -190,6 +191,7 @@ class CompareAnswer(Answer):
     before: str | None
     days: int | None
     over_m: tuple[float, float]
+    half_path_less_tape_m: float | None
     level: Level
     changed: bool
     smallest_change: float
@@ -249,6 +251,7 @@ class HistoryAnswer(Answer):
 
     question: ClassVar[str] = "history"
     over_m: tuple[float, float]
+    half_path_less_tape_m: float | None
     length_m: float
     tape_m: float | None
     loading: Pull

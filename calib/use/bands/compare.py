@@ -30,7 +30,7 @@ from calib.use.bands.repeat_calibrations import (
     size,
     with_plate,
 )
-from calib.use.bands.shared_lengths import Curve, Over, common_lengths
+from calib.use.bands.shared_lengths import Curve, Over, common_lengths, common_offset
 
 LENGTHS = 21
 ALIKE = 0.02  # of a length: loops measured between ends as near as this may be compared
@@ -211,6 +211,7 @@ def compare_answer(old: Profile, new: Profile, found: Comparison, beside: Iterab
         before=old.made.measured_at,
         days=found.days,
         over_m=found.over,
+        half_path_less_tape_m=common_offset([old, new]),
         level=_level(old, new, found),
         changed=found.changed,
         smallest_change=found.smallest,

@@ -38,7 +38,7 @@ from calib.use.bands.repeat_calibrations import (
     size,
     with_plate,
 )
-from calib.use.bands.shared_lengths import Over, common_lengths
+from calib.use.bands.shared_lengths import Over, common_lengths, common_offset
 
 LOOK_MONTHS, LOOK_REPS = BY_NAME["look_months"].value, round(BY_NAME["look_reps"].value)
 """When to look again where nothing is known of a band's drift."""
@@ -250,6 +250,7 @@ def history_answer(found: History, profiles: Sequence[Profile], beside: Iterable
         day=last.made.measured_at,
         findings=doubts([*beside, *last.findings]),
         over_m=found.over,
+        half_path_less_tape_m=common_offset(profiles),
         length_m=midway,
         tape_m=on_tape(last, midway),
         loading=pull_at(last, last.estimate(midway)),

@@ -27,7 +27,15 @@ from calib.use.bands.box import kept_pairs
 from calib.use.bands.lookup import Found
 from calib.use.bands.matching import DRAWS, PairLimits, drawn, nearest_pairs
 from calib.use.bands.series import told_by_series
-from calib.use.bands.shared_lengths import NORMAL_95, Curve, Over, common_lengths, curve_at, under_one_condition
+from calib.use.bands.shared_lengths import (
+    NORMAL_95,
+    Curve,
+    Over,
+    common_lengths,
+    common_offset,
+    curve_at,
+    under_one_condition,
+)
 
 LENGTHS = 11
 FEW = 8  # bands that are paired in no time
@@ -59,6 +67,9 @@ class Pairing:
     pairs: tuple[Pair, ...]
     left_over: tuple[str, ...]
     findings: tuple[Finding, ...]
+    offset: float | None = (
+        None  # [m] half-path length less what the tape reads, None where that is not known or differs
+    )
 
 
 def pair_up(profiles: Sequence[Profile], over: Over | None = None, series: Sequence[Series] = ()) -> Pairing:
@@ -101,6 +112,7 @@ def _paired_up(profiles: Sequence[Profile], over: Over | None, series: Sequence[
         pairs=pairs,
         left_over=() if left is None else (profiles[left].band.id,),
         findings=(*older, *_findings(profiles, pairs)),
+        offset=common_offset(profiles),
     )
 
 
@@ -141,6 +153,7 @@ def pair_found(found: Sequence[Found], over: Over | None = None, series: Sequenc
         (*together, *best.pairs, *last.pairs),
         tuple(f.name for f in usable if f.profile.band.id in left),
         tuple(said),
+        common_offset([f.profile for f in usable]),
     )
 
 
@@ -251,6 +264,7 @@ def pair_answer(pairing: Pairing) -> PairAnswer:
     return PairAnswer(
         findings=doubts(pairing.findings),
         over_m=pairing.over,
+        half_path_less_tape_m=pairing.offset,
         pairs=tuple(
             LeftAndRight(
                 bands=p.bands,

@@ -21,6 +21,7 @@ from calib.use.bands.assumed import U_TEMPERATURE as U_TEMPERATURE
 
 Over = tuple[float, float]
 SAME = 1e-6  # m, rounding of a length
+SAME_TAPE = 1e-3  # m, offsets that a tape does not show
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,15 @@ def common_lengths(profiles: Sequence[Profile], over: Over | None, count: int) -
                 remedy=f"all of them were tested from {first:.3f} to {last:.3f} m",
             )
     return np.linspace(max(over[0], first), min(over[1], last), count)
+
+
+def common_offset(profiles: Sequence[Profile]) -> float | None:
+    """Half-path length less what the tape reads where that is the same for all of them, else None. [m]"""
+    offsets = [p.half_path_less_tape for p in profiles]
+    known = [x for x in offsets if x is not None]
+    if not known or len(known) < len(offsets) or max(known) - min(known) > SAME_TAPE:
+        return None
+    return (min(known) + max(known)) / 2
 
 
 def _called(profile: Profile, among: Sequence[Profile]) -> str:

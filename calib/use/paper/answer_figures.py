@@ -80,16 +80,18 @@ def compare_figure(answer: CompareAnswer, shown: Shown) -> Figure:
         shown: Units.
     """
     figure, axes = _blank(f"Band {answer.band}: pull of {_day(answer.day)} less that of {_day(answer.before)}")
+    offset = answer.half_path_less_tape_m
     for name, look in LOOKS.items():
         points = [p for p in answer.points if p.branch == name]
         if points:
-            x = [p.length_m / shown.metre for p in points]
+            x = [(p.length_m - (offset or 0.0)) / shown.metre for p in points]
             off, u95 = ([getattr(p, n) / shown.newton for p in points] for n in ("difference_N", "u95_mean_N"))
             low, high = ([d + s * u for d, u in zip(off, u95, strict=True)] for s in (-1, 1))
             axes.fill_between(x, low, high, facecolor=look.colour, alpha=0.22, hatch=look.hatch, linewidth=0)
             axes.plot(x, off, look.line, color=look.colour, marker=look.mark, markersize=4, label=name, gid=name)
     axes.axhline(0, color=GREY, linestyle=":", linewidth=1)
-    axes.set(xlabel=f"half-path length [{shown.length}]", ylabel=f"difference [{shown.force}]")
+    axis = "half-path length" if offset is None else "length on the tape"
+    axes.set(xlabel=f"{axis} [{shown.length}]", ylabel=f"difference [{shown.force}]")
     axes.legend(frameon=False, title="shaded: 95 % limits of the mean")
     return figure
 

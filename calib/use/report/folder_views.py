@@ -6,7 +6,17 @@ from calib.units import Shown
 from calib.use.answers.bands import DriftRate, HistoryAnswer, ListAnswer, ListedBand, RecheckAnswer
 from calib.use.answers.parts import Doubt, Level
 from calib.use.report.layout import clean
-from calib.use.report.view import Grid, Section, View, both_loads, length, on_the_tape, other_units, pull_in_both
+from calib.use.report.view import (
+    Grid,
+    Section,
+    View,
+    both_loads,
+    length,
+    on_the_tape,
+    other_units,
+    over_the_tape,
+    pull_in_both,
+)
 
 MOST_DAYS = 3  # of a history, the first one among them
 MOST_BANDS = 5  # of a list, those that are due first
@@ -34,8 +44,8 @@ def history_view(answer: HistoryAnswer, shown: Shown, *, full: bool = False) -> 
     rows = _days(answer, shown)
     kept = rows if full or len(rows) <= MOST_DAYS else [rows[0], *rows[1 - MOST_DAYS :]]
     headers = ("day", "by", "level", "+-", f"flat {shown.length}", "loss", "reps")
-    first, last = (shown.tape(x) for x in answer.over_m)
-    note = f"Level: average pull, loading, over half-path lengths {first} to {last} {shown.length}, to the first day's."
+    where = over_the_tape(answer.over_m, answer.half_path_less_tape_m, shown)
+    note = f"Level: average pull, loading, over {where}, to the first day's."
     drifts = tuple(
         f"Level {_rate(words, rate)}{_sure(rate)}."
         for words, rate in (("month", answer.drift_per_month), ("1000 repetitions", answer.drift_per_1000_reps))

@@ -2,7 +2,7 @@
 
 from calib.units import Shown
 from calib.use.answers.bands import CompareAnswer, CompareByTapeAnswer, PairAnswer, SeriesAnswer
-from calib.use.report.view import Grid, Section, View, length, other_units, pull_in_both
+from calib.use.report.view import Grid, Section, View, length, other_units, over_the_tape, pull_in_both
 
 ROWS = 5  # lengths in the table of a comparison
 
@@ -19,17 +19,17 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
             f"{100 * p.upper95_mean_N / p.pull_N:.1f} %",
             shown.pull(p.upper95_next_set_N),
             shown.pull(p.max_difference_N),
-            length(p.length_m, shown),
+            length(p.length_m - (answer.half_path_less_tape_m or 0.0), shown),
             p.stronger or "not clear",
         )
         for p in answer.pairs
     )
     headers = ("pair", f"apart {shown.force}", other_units(shown).force, "share", "one set", "seen", "at", "stronger")
-    first, last = (shown.tape(x) for x in answer.over_m)
+    where = over_the_tape(answer.over_m, answer.half_path_less_tape_m, shown)
     left = tuple(f"Left over: {b}. Measure one more band to find it a partner." for b in answer.left_over)
     note = (
-        f"Loading, half-path lengths from {first} to {last} {shown.length}. Apart at most (95 %), by the bands' "
-        "averages; share: of what the two pull on average there; one set: of one set. Seen: the largest, and where."
+        f"Loading, {where}. Apart at most (95 %), by the bands' averages; share: of what the two pull "
+        "on average there; one set: of one set. Seen: the largest, and where."
     )
     return View(
         kilos=f"{names}, apart at most {pull_in_both(best.upper95_mean_N, shown)}",
@@ -81,8 +81,8 @@ def compare_view(answer: CompareAnswer, shown: Shown) -> View:
 def _when(answer: CompareAnswer, shown: Shown) -> str:
     later = "the same day" if answer.days == 0 else f"{answer.days} day{'s' * (answer.days != 1)} later"
     days = "after an unknown time" if answer.days is None else later
-    first, last = (shown.tape(x) for x in answer.over_m)
-    return f"{days[0].upper()}{days[1:]}, loading, half-path lengths from {first} to {last} {shown.length}."
+    where = over_the_tape(answer.over_m, answer.half_path_less_tape_m, shown)
+    return f"{days[0].upper()}{days[1:]}, loading, {where}."
 
 
 def _seen(answer: CompareAnswer) -> str:
@@ -103,14 +103,15 @@ def _flat(answer: CompareAnswer) -> str:
 
 
 def _points(answer: CompareAnswer, shown: Shown) -> Section:
-    rows = []
+    rows, offset = [], answer.half_path_less_tape_m or 0.0
     for branch in ("loading", "unloading"):
         points = [p for p in answer.points if p.branch == branch]
         for p in points[:: max(1, (len(points) - 1) // (ROWS - 1))]:
-            cells = (shown.tape(p.length_m), shown.pull(p.difference_N), shown.pull(p.u95_mean_N))
+            cells = (shown.tape(p.length_m - offset), shown.pull(p.difference_N), shown.pull(p.u95_mean_N))
             rows.append((branch, *cells, f"{p.E_n + 0.0:.2f}".replace("-0.00", "0.00")))
     note = "E_n is the difference over its 95 % limits: above 1 in size, that point alone lies outside them."
-    headers = ("branch", shown.length, f"new - old, {shown.force}", "+-", "E_n")
+    taped = "half-path" if answer.half_path_less_tape_m is None else "tape"
+    headers = ("branch", f"{taped} {shown.length}", f"new - old, {shown.force}", "+-", "E_n")
     return Section("points", "Length by length", Grid(headers, tuple(rows)), (note,))
 
 

@@ -102,6 +102,24 @@ def on_the_tape(half_path: float, tape: float | None, shown: Shown) -> str:
     return f"{length(tape, shown)} on the tape"
 
 
+def over_the_tape(over: tuple[float, float], offset: float | None, shown: Shown) -> str:
+    """Working lengths as the tape reads them, the half-path lengths once beside them.
+
+    Args:
+        over: Half-path lengths, first and last. [m]
+        offset: Half-path length less what the tape reads; None where that is not known, or differs. [m]
+        shown: Units for people.
+
+    >>> over_the_tape((1.2, 1.8), 0.014, SHOWN["kg"]), over_the_tape((1.2, 1.8), None, SHOWN["kg"])
+    ('tape 1.186 to 1.786 m (half-path 1.200 to 1.800 m)', 'half-path lengths from 1.200 to 1.800 m')
+    """
+    first, last = (shown.tape(x) for x in over)
+    if offset is None:
+        return f"half-path lengths from {first} to {last} {shown.length}"
+    from_, to = (shown.tape(x - offset) for x in over)
+    return f"tape {from_} to {to} {shown.length} (half-path {first} to {last} {shown.length})"
+
+
 def pulls_in_words(loading: Pull | None, unloading: Pull | None, shown: Shown) -> str:
     """Both pulls in one breath."""
     ways = (("loading", loading), ("unloading", unloading))

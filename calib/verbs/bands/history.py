@@ -15,7 +15,7 @@ def command(
     band: Annotated[str, typer.Argument(metavar="ID", help="The band, for example B07.")],
     over: Annotated[
         str | None,
-        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.8m; default: all tested."),
+        typer.Option(metavar="A..B", help="Working half-path lengths, for example 1.2m..1.6m; default: all tested."),
     ] = None,
     folder: Annotated[Path, typer.Option("--folder", metavar="DIR", help="Where the files are.")] = Path(),
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
@@ -35,7 +35,7 @@ def command(
     Examples:
       bandcurve history B07
       bandcurve history B07 --figure B07-history.svg
-      bandcurve history B07 --folder profiles --over 1.2m..1.8m --json
+      bandcurve history B07 --folder profiles --over 1.2m..1.6m --json
     """
     shown = shown_in(unit)
     wanted = range_in_si(over, "--over") if over is not None else None

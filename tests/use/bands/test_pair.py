@@ -13,9 +13,12 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from calib.errors import DataError, OutOfRangeError
 from calib.profile.document import Profile, parse_profile, save_profile
 from calib.profile.table import CurvePlace, difference
+from calib.units import SHOWN
 from calib.use.bands.matching import best_pairs, smallest_worst, upper_limits
-from calib.use.bands.pair import difference_u, pair_up
+from calib.use.bands.pair import difference_u, pair_answer, pair_up
 from calib.use.bands.shared_lengths import common_lengths, curve_at
+from calib.use.report.as_text import text_of
+from calib.use.report.pair_views import pair_view
 from calib.verbs.app import run
 from tests.campaigns.pairing.boxes import try_box
 from tests.campaigns.simulated_bands.worlds import BY_NAME
@@ -259,3 +262,21 @@ def test_the_pull_of_a_pair_is_the_mean_of_its_bands() -> None:
     means = [float(np.trapezoid(curve_at(b, lengths).force, lengths) / np.ptp(lengths)) for b in bands]
     assert pair.pull == pytest.approx(np.mean(means))
     assert pair.apart == pytest.approx((means[1] - means[0]) / np.mean(means))
+
+
+def test_lengths_are_the_tapes_where_all_bands_were_taped_alike_and_half_path_else() -> None:
+    hooks = {"tape_kind": "band-inner", "fitting_diameters_m": [0.012, 0.012]}
+    one, other = band("B01", gear=hooks), band("B02", 1.02, gear=hooks)
+    answer = pair_answer(pair_up([one, other]))
+    offset = answer.half_path_less_tape_m
+    assert offset is not None
+    assert offset == one.half_path_less_tape
+    screen = text_of(pair_view(answer, SHOWN["kg"]))
+    first, last = (x - offset for x in answer.over_m)
+    assert f"tape {first:.3f} to {last:.3f} m (half-path {answer.over_m[0]:.3f} to {answer.over_m[1]:.3f} m)" in screen
+    assert f"{answer.pairs[0].length_m - offset:.3f} m" in screen
+    wider = band("B02", 1.02, gear=hooks | {"fitting_diameters_m": [0.016, 0.016]})
+    unlike = pair_answer(pair_up([one, wider]))
+    assert unlike.half_path_less_tape_m is None
+    assert "half-path lengths from" in text_of(pair_view(unlike, SHOWN["kg"]))
+    assert "tape" not in text_of(pair_view(unlike, SHOWN["kg"]))
