@@ -136,10 +136,18 @@ def command(
         ),
     ] = "mm",
     read_length: Annotated[
-        bool, typer.Option("--read-length", help="With --port: the line sends the length; calibrated at two marks.")
+        bool,
+        typer.Option(
+            "--read-length",
+            help="With --port: the line sends the length; calibrated at two marks.",
+            rich_help_panel=CELL,
+        ),
     ] = False,
     length_port: Annotated[
-        str | None, typer.Option("--length-port", metavar="PORT", help="The same, from a sensor on its own port.")
+        str | None,
+        typer.Option(
+            "--length-port", metavar="PORT", help="The same, from a sensor on its own port.", rich_help_panel=CELL
+        ),
     ] = None,
     baud: BaudOption = None,
     column: ColumnOption = None,

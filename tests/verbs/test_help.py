@@ -52,6 +52,22 @@ def test_help_of_a_word_of_a_command(capsys: pytest.CaptureFixture[str]) -> None
     assert "Usage: bandcurve rig solve" in capsys.readouterr().out
 
 
+def test_a_page_of_many_options_names_the_rest_and_says_each_on_request(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert run(["record", "--help"]) == 0
+    short = capsys.readouterr().out
+    assert run(["record", "B07", "--help-full"]) == 0
+    full = capsys.readouterr().out
+    assert short.count("\n") <= 40
+    assert "One step of its display" in full
+    assert "One step of its display" not in short
+    assert set(re.findall(r"--[a-z-]+", full)) == set(re.findall(r"--[a-z-]+", short))
+    assert all(len(line) <= 80 for line in short.splitlines())
+    assert run(["predict", "--help-full"]) == 2
+
+
 def test_help_alone_is_the_overview() -> None:
     assert bandcurve("help").stdout == bandcurve("--help").stdout == overview()
 

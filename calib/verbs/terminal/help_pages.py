@@ -8,11 +8,13 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from copy import copy
 from difflib import get_close_matches
 from functools import wraps
 from importlib import import_module
 from inspect import signature
+from textwrap import fill
 from typing import Annotated, Any, ClassVar, get_args, get_type_hints
 
 import typer
@@ -22,6 +24,8 @@ from calib.verbs.door import own
 from calib.verbs.terminal.plain_text import at_terminal
 from calib.verbs.terminal.typer_later import Said
 
+LONG = 30  # options on a help page; where there are more, those of a group are named, and --help-full says each
+FULL = "--help-full"
 SETTINGS = {"help_option_names": ["-h", "--help"]}
 
 
@@ -44,6 +48,8 @@ def _shown(text: str) -> str:
 
 class Command(TyperCommand):
     """A command whose options stand in the groups they name as `rich_help_panel`."""
+
+    full_page: Any = None  # the option that shows every option: one object, as its library compares them
 
     def get_help(self, ctx: Any) -> str:
         """The page, headings in bold at a terminal, through a pager where it is longer than that."""
@@ -69,6 +75,15 @@ class Command(TyperCommand):
             else:
                 return parsed
 
+    def get_params(self, ctx: Any) -> list[Any]:
+        """The parameters; a command of many options has a page of all of them too."""
+        params: list[Any] = super().get_params(ctx)
+        if len(params) <= LONG:
+            return params
+        if self.full_page is None:
+            self.full_page = _full_page(params[-1])
+        return [*params, self.full_page]
+
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """Options that name no group first, then each group in the order it first appears."""
         groups: dict[str, list[tuple[str, str]]] = {"Arguments": [], "Options": []}
@@ -77,10 +92,44 @@ class Command(TyperCommand):
             kind = "Arguments" if parameter.param_type_name == "argument" else "Options"
             if record is not None:
                 groups.setdefault(getattr(parameter, "rich_help_panel", None) or kind, []).append(record)
+        short = len(self.get_params(ctx)) > LONG and not ctx.meta.get(FULL)
+        named = {heading: groups.pop(heading) for heading in list(groups) if short and heading not in PLAIN}
         for heading, records in groups.items():
             if records:
                 with formatter.section(heading):
                     formatter.write_dl(records)
+        if named:
+            with formatter.section(f"More options; {ctx.command_path} {FULL} says what each does"):
+                formatter.write(_names(named, formatter.width))
+
+
+PLAIN = ("Arguments", "Options")
+
+
+def _names(named: Mapping[str, Sequence[tuple[str, str]]], width: int) -> str:
+    """The options of each group by name alone; a name is never broken."""
+    wide = max(map(len, named))
+    lines = []
+    for heading, records in named.items():
+        options = " ".join(option.split(" ")[0] for option, _ in records)
+        first, after = f"  {heading:<{wide}}  ", " " * (wide + 4)
+        lines.append(fill(options, width, initial_indent=first, subsequent_indent=after, break_on_hyphens=False))
+    return "".join(line + "\n" for line in lines)
+
+
+def _full_page(help_option: Any) -> Any:
+    """The option that shows every option, made like the one that shows help."""
+
+    def shown(ctx: Any, _: Any, value: bool) -> None:
+        if value and not ctx.resilient_parsing:
+            ctx.meta[FULL] = True
+            typer.echo(ctx.get_help(), color=ctx.color)
+            ctx.exit()
+
+    made = copy(help_option)
+    made.name, made.opts, made.callback = "help_full", [FULL], shown
+    made.help = "Show every option and exit."
+    return made
 
 
 class WordGroup(TyperGroup):
