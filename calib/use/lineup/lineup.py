@@ -26,6 +26,7 @@ from calib.use.rig.solve import (
     Sought,
     Team,
     all_pulls,
+    beyond,
     known_of,
     proposal_of,
     teams_of,
@@ -178,22 +179,19 @@ def _best_loads(sought: Sought, sides: Sequence[Array]) -> list[Best]:
 
 
 def _tied(sought: Sought, sides: Sequence[Array], best: Sequence[Best], known: float) -> list[Best]:
-    """Every choice whose miss beyond U is the least there is: sets of bands, ways to hang them, plates."""
-    steps = _steps_off(np.array([one.miss for one in best]), known)
+    """Every choice whose miss beyond U is the least there is: sets of bands, ways to hang them, plates.
+
+    All loads are taken to be as well known as the one that may be off least: U of each would take too long.
+    """
+    steps = beyond(np.array([one.miss for one in best]), known, known)
     found: list[Best] = []
     by_way: dict[int, list[Best]] = {}
     for one in (best[n] for n in np.flatnonzero(steps == steps.min()).tolist()):
         by_way.setdefault(one.way, []).append(one)
     for way, ones in by_way.items():
         miss = _misses(sought, sides[way][[one.team for one in ones]])
-        for n, load in zip(*np.nonzero(_steps_off(miss, known) == steps.min()), strict=True):
+        for n, load in zip(*np.nonzero(beyond(miss, known, known) == steps.min()), strict=True):
             found.append(ones[n]._replace(miss=float(miss[n, load]), load=int(load)))
-    return found
-
-
-def _steps_off(miss: Array, known: float) -> Array:
-    """Miss beyond U in steps of half a kilo; misses inside U are ties."""
-    found: Array = np.ceil(np.maximum(miss - known, 0.0) / STEP - 1e-9)
     return found
 
 
@@ -208,7 +206,7 @@ def _choices(sought: Sought, teams: Sequence[Team], rows: Sequence[Best], known:
     miss = np.array([row.miss for row in rows])
     plates = np.array([[side.count(m) for m in masses] for side in sought.loads.a_side], dtype=float)
     return Choices(
-        _steps_off(miss, known).astype(int),
+        beyond(miss, known, known).astype(int),
         (np.array([row.apart for row in rows]) / STEP).astype(int),
         miss,
         hung,

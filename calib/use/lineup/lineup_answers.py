@@ -95,14 +95,17 @@ def lineup_view(answer: LineupAnswer, shown: Shown) -> View:
         lines.append(_changes(one))
     lines += [f"({n}) {text}." for n, text in enumerate(cautions, 1)]
     alike = {t.proposal.bands[0].arrangement for one in answer.days_planned for t in one.turns if t.proposal}
-    if len(alike) == 1:
-        lines.insert(0, f"All hang {next(iter(alike))}; hole: height of the anchor.")
+    hang = f"; all hang {next(iter(alike))}" if len(alike) == 1 else ""
+    if hang:
         rows = [(*row[:2], row[2].rpartition(" ")[2], *row[3:]) for row in rows]
     also = other_units(shown).force
     loads = ("bottom", also, "top", also)
-    left = [clean(f"{one.band}: {one.why}.") for one in answer.not_used]
+    whys = tuple(clean(f"{one.band}: {one.why}.") for one in answer.not_used)
+    names = clean(", ".join(one.band for one in answer.not_used))
+    left = whys if len(whys) < 2 else (f"Left out: {names} (why: --full).",)
+    sections += [Section("left-out", "Left out", None, whys)] if len(whys) > 1 else []
     return View(
-        kilos=f"Who hangs what. Loads in {shown.force} going up; limits 95 %: mean, next set.",
+        kilos=f"Who hangs what{hang}. Loads in {shown.force} going up, limits 95 %.",
         grid=_within_80(("lifter", "bands", f"hole {shown.length}", "a side", *loads, "mean", "set"), rows),
         lines=(*lines, *left, REMINDER),
         findings=answer.findings,
@@ -195,10 +198,8 @@ def _changes(one: LineupDay) -> str:
     plates = sum(t.plates_moved for t in one.turns)
     more = f"; another plan may have up to {one.fewer_moves} fewer" if one.fewer_moves else ""
     named = clean(" ".join(filter(None, (one.day_named, one.exercise))))
-    return (
-        f"{named + ': ' if named else ''}{one.moves} changes of a band or an anchor, each side by itself, and {plates} "
-        f"plates a side put on or off, from an empty bar on{more}."
-    )
+    begin = f"{named}: from empty, " if named else "From empty: "
+    return f"{begin}{one.moves} changes of band or anchor (each side counts), {plates} plates a side{more}."
 
 
 def _down_words(down: Mapping[str, LoadAt] | None, shown: Shown) -> str:

@@ -8,6 +8,8 @@ from calib.use.report.view import Section, View
 
 MOST_STEPS = 2  # things to do on the short screen; one where a second does not fit
 MOST_LINES = 12  # of the short screen
+STEP_LINES = 2  # of a first step, mostly
+FEWEST = 3  # rows of a table that are shown whatever else is said
 SHORT = 5  # lines after which the kilos are said again
 
 
@@ -21,8 +23,10 @@ def text_of(view: View, width: int = WIDTH, *, full: bool = False, all_of_it: st
         all_of_it: What shows the steps there is no room for.
     """
     first, after = wrap(view.kilos, width), [wrap(line, width) for line in view.after]
-    body = [table(view.grid.headers, view.grid.rows, "  ")] if view.grid else []
-    body += [wrap(line, width) for line in view.lines]
+    lines = [wrap(line, width) for line in view.lines]
+    room = MOST_LINES - _lines([first, *lines, *after, first])
+    body = [_table(view, full=full, room=room - (STEP_LINES if view.findings else 0))] if view.grid else []
+    body += lines
     if full:
         body += [f"\n{_section(section, width)}" for section in view.sections]
         body += [f"\n{findings_text(view.findings, width)}"]
@@ -32,6 +36,17 @@ def text_of(view: View, width: int = WIDTH, *, full: bool = False, all_of_it: st
     body += after
     long = _lines(body) > SHORT
     return "\n".join([first, *body, *([first] if long else [])])
+
+
+def _table(view: View, *, full: bool, room: int) -> str:
+    """The table; on a short screen as many rows as there is room for, and how many more there are."""
+    assert view.grid is not None
+    rows = view.grid.rows
+    if not full and view.cut_rows and len(rows) + 1 > room:
+        rows = rows[: max(room - 2, FEWEST)]
+    more = len(view.grid.rows) - len(rows)
+    said = [f"  and {more} more {view.cut_rows}{'s' * (more != 1)}: --full"] if more else []
+    return "\n".join([table(view.grid.headers, rows, "  "), *said])
 
 
 def _lines(parts: Sequence[str]) -> int:

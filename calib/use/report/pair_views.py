@@ -27,13 +27,11 @@ def pair_view(answer: PairAnswer, shown: Shown) -> View:
     headers = ("pair", f"apart {shown.force}", other_units(shown).force, "share", "one set", "seen", "at", "stronger")
     where = over_the_tape(answer.over_m, answer.half_path_less_tape_m, shown)
     left = tuple(f"Left over: {b}. Measure one more band to find it a partner." for b in answer.left_over)
-    note = (
-        f"Loading, {where}. Apart at most (95 %), by the bands' averages; share: of what the two pull "
-        "on average there; one set: of one set. Seen: the largest, and where."
-    )
+    note = f"Loading, {where}; 95 %. Share: of the mean pull; one set: of one set; seen: the largest, and where."
     return View(
         kilos=f"{names}, apart at most {pull_in_both(best.upper95_mean_N, shown)}",
         grid=Grid(headers, rows),
+        cut_rows="pair",
         lines=(note, *left),
         findings=answer.findings,
     )

@@ -41,6 +41,7 @@ class View:
     lines: tuple[str, ...] = ()
     findings: tuple[Doubt, ...] = ()
     sections: tuple[Section, ...] = ()
+    cut_rows: str = ""  # what a row of the table is, where a short screen may leave rows out
     after: tuple[str, ...] = ()  # said whatever is asked for: what is urgent, which command is next
 
 

@@ -6,7 +6,7 @@ Loads of a lift going up. What the place allows is solve_place's, words are made
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, islice, permutations, product
-from math import ceil, comb, hypot, sqrt
+from math import comb, hypot, sqrt
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -158,7 +158,7 @@ class SolveResult:
     uneven: int  # combinations left out because left and right pull too differently
 
 
-def beyond(miss: float, u95: float, best_u95: float) -> int:
+def beyond(miss: float | Array, u95: float | Array, best_u95: float) -> Array:
     """How far a load may be off, beyond what nobody can tell, in steps of half a kilo.
 
     Two misses inside U are a tie. What may be off is the miss and U together, so that a band is not the nearer for
@@ -169,10 +169,11 @@ def beyond(miss: float, u95: float, best_u95: float) -> int:
         u95: Of the load. [kg]
         best_u95: Of the load of the combination that may be off least. [kg]
 
-    >>> beyond(0.15, 4.2, 4.2), beyond(0.42, 4.2, 4.2), beyond(6.0, 4.2, 4.2)
-    (0, 0, 3)
+    >>> [abs(int(beyond(miss, 4.2, 4.2))) for miss in (0.15, 0.42, 6.0)]
+    [0, 0, 3]
     """
-    return ceil(max(hypot(miss, u95) - sqrt(2) * best_u95, 0.0) / STEP - 1e-9)
+    found: Array = np.ceil(np.maximum(np.hypot(miss, u95) - sqrt(2) * best_u95, 0.0) / STEP - 1e-9)
+    return found
 
 
 def solve(sought: Sought, tell: Tell = lambda part: None) -> SolveResult:

@@ -261,3 +261,16 @@ def test_a_fragment_of_html_holds_other_peoples_words_harmlessly() -> None:
     assert "Do &amp; look." in made
     assert "o &lt; x" in made
     assert "Do & look. [few-lengths]" in text_of(view)
+
+
+def test_rows_there_is_no_room_for_are_counted_and_shown_on_request() -> None:
+    pairs = tuple((f"B{n} + B{n + 1}", "1.0") for n in range(1, 21, 2))
+    doubt = Doubt("no-temperature", "A temperature is missing.", "Note it.")
+    view = View("Nearest alike: B1 + B2", Grid(("pair", "kg"), pairs), ("Loading.",), (doubt,), cut_rows="pair")
+    short = text_of(view).splitlines()
+    assert len(short) <= 12
+    shown = [line for line in short if line.startswith("  B")]
+    assert f"  and {10 - len(shown)} more pairs: --full" in short
+    assert len(shown) >= 3
+    assert all(name in text_of(view, full=True) for name, _ in pairs)
+    assert all(name in html_of(view) for name, _ in pairs)

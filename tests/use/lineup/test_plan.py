@@ -148,7 +148,10 @@ def rated(every: Sequence[Tried]) -> dict[Combination, tuple[int, int, float]]:
         best.setdefault(one.what[:2], one)
     near = list(best.values())[:CLOSEST]
     known = min(near, key=lambda t: hypot(t.miss, t.u95)).u95
-    return {t.what: (ceil(max(t.miss - known, 0) / 0.5 - 1e-9), int(t.apart / 0.5), t.miss) for t in every}
+    return {
+        t.what: (ceil(max(hypot(t.miss, known) - 2**0.5 * known, 0) / 0.5 - 1e-9), int(t.apart / 0.5), t.miss)
+        for t in every
+    }
 
 
 def changes(one: Combination | None, two: Combination) -> tuple[int, int]:
