@@ -183,6 +183,9 @@ class LineReader:
             return False
         if found is None:
             return False
+        if other := self._other_words(found):
+            self.question = other
+            return False
         self.question, self.complaint = None, ""
         self._take(self._with_before(found))
         if self._track is not None and found.pattern is None:
@@ -191,19 +194,21 @@ class LineReader:
         return True
 
     def _with_before(self, found: LineFormat) -> LineFormat:
-        """The new format; where it is the old one with other letters, both."""
-        if found.unit is None and self._unit:
-            found = replace(found, unit=self._unit)
+        """The new format, with the unit that was said above the numbers."""
+        return replace(found, unit=self._unit) if found.unit is None and self._unit else found
+
+    def _other_words(self, found: LineFormat) -> FormatQuestion | None:
+        """What to ask where the lines are as before but for a word or a sign: it may turn the force round."""
         old = self._before
-        if (
-            old is None
-            or old.shape is None
-            or found.shape is None
-            or old.roles != found.roles
-            or old.unit != found.unit
-        ):
-            return found
-        return replace(found, also=tuple({old.shape, *old.also} - {found.shape}))
+        if old is None or not old.shape or not found.shape or self._chosen.column is not None:
+            return None
+        if (old.roles, old.unit) != (found.roles, found.unit) or old.shape == found.shape:
+            return None
+        newest = self._waiting[-1][1].data.decode(errors="replace").strip()[:48]
+        return FormatQuestion(
+            f"the lines have other words or signs since {newest!r}: say what they mean with --pattern, or --column",
+            patient=False,
+        )
 
     def _found(self) -> LineFormat | FormatQuestion | None:
         """The format of what waits, what has to be asked, None where more lines are needed."""

@@ -43,7 +43,8 @@ class Doubts:
         self._sample = ""
         self._capacity, self._force = chosen.capacity, _force_of(chosen)
         self._recent: deque[float] = deque(maxlen=RECENT)
-        self._widest = 0  # digits of a reading so far
+        self._widest = self._longest = 0  # digits of a reading so far, and with their marks
+        self._plain: dict[str, float] = {}  # numbers of a unit up to here are within every range
         self._last_broken = False
         self._said: tuple[str, ...] | None = None  # by the last unsure line, until a reading comes
 
@@ -63,7 +64,8 @@ class Doubts:
             return self.twice(replace(record, kind=found[0]), found[1], digits)
         self._said = None
         self._recent.append(value)
-        self._widest = max(self._widest, len(_bare(digits)))
+        if len(digits) > self._longest:
+            self._longest, self._widest = len(digits), max(self._widest, len(_bare(digits)))
         return None
 
     def twice(self, record: Record, note: str, digits: str = "") -> Record:
@@ -98,6 +100,10 @@ class Doubts:
         return SequenceMatcher(None, text, self._sample, autojunk=False).ratio() >= LIKE
 
     def _no_number(self, digits: str, value: float, unit: str | None) -> tuple[Kind, str] | None:
+        if unit is not None and digits[0] != "9":
+            plain = self._plain.get(unit) or self._plain_up_to(unit)
+            if -plain <= value <= plain:
+                return None
         force = self._force(value, unit)
         within = force is not None and self._capacity is not None and abs(force) <= self._capacity
         if digits[0] == "9" and not within and self._is_nines(digits, value):
@@ -110,6 +116,11 @@ class Doubts:
         if force is not None and self._capacity is not None and abs(force) > BEYOND * self._capacity:
             return "overload", BEYOND_SAID
         return ("overload", NO_SCALE) if force is not None and abs(force) > LARGEST_FORCE else None
+
+    def _plain_up_to(self, unit: str) -> float:
+        range_of = LARGEST_FORCE if self._capacity is None else min(self._capacity, LARGEST_FORCE)
+        self._plain[unit] = range_of / NEWTON[unit]
+        return self._plain[unit]
 
     def _is_nines(self, digits: str, value: float) -> bool:
         """A row of nines that the readings before do not lead to, and that leaves no room for a larger number."""

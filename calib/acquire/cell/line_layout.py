@@ -53,6 +53,7 @@ _IN_NAME = re.compile(
 )
 _NUMBERED = re.compile(r"[^\W\d_]+\d+")  # CH2, gain128: the number of something
 _LETTERS = re.compile(r"[^\W\d]+$")
+_PARTED_OFF = re.compile(r"\d_$")
 _NOT_SHAPE = re.compile(r"[\s\d]+")
 _BLANK_FIELD = re.compile(r"^(?=\D*$).* {3}")
 _FRAME_STATUS = {"G": True, "N": True, "M": False}
@@ -209,6 +210,8 @@ class Taken:
 
     def _is_number(self, text: str, m: re.Match[str]) -> bool:
         """Whether digits are a number, not part of a name or a version."""
+        if _PARTED_OFF.search(text[: m.start()]):
+            return False  # 00_000: what the sign between digits means nobody said
         before = _LETTERS.search(text[: m.start()])
         behind = text[m.end() : m.end() + 1]
         if behind and (behind.isalpha() or behind == "_"):
@@ -331,13 +334,14 @@ class Taken:
                 kept.append(word[0])
         kept.append(gap[last:])
         rest = "".join(kept)
-        if "?" in rest or "~" in rest:
+        if _DOUBTS.search(rest):
             self.stable = False
         self.starred = self.starred or "*" in rest
         return _NOT_SHAPE.sub("", _COMES_AND_GOES.sub("", rest)).lower()
 
 
 _TRUTHS = {"stable", "overload", "fault"}
+_DOUBTS = re.compile(r"(?<![^\W\d_])\?|~")  # W? is a command that comes back
 _COMES_AND_GOES = re.compile(r"[?~*]")
 _SIGN_BEHIND = re.compile(r"[ ]?([+\-])(?=\s*$|\s*[^\W\d_]|[\s,;)])(?![ ]*[+\-]?\d)")
 _CLOSED = re.compile(r"\s*([^\W\d_]+(?:-f)?)?\s*\)")

@@ -275,6 +275,9 @@ class Track:
     def _torn(self, line: Line, plan: _Plan) -> str:
         """Why a line of the right shape lacks a digit, "" where it does not."""
         spot = plan.layout.spots[plan.value]
+        if spot.places == 3 and self._places.fixed and self._places.size == 0 and self.form.groups is None:
+            self.doubt = _thousands_or_not(line, plan.unit)
+            return "a dot where there was none"
         if not self._places.usual(spot.places):
             return "it has lost a digit"
         padded = line.text[spot.begin] == "0" and spot.end - spot.begin > spot.places + 2
@@ -366,6 +369,16 @@ class Track:
             int(self._sequence.total) if "sequence" in numbers else None,
         )
         return self._unless_none(reading, digits.lstrip("+- "), value)
+
+
+def _thousands_or_not(line: Line, unit: str | None) -> FormatQuestion:
+    """What to ask of whole numbers that show a dot before three digits once they are large."""
+    unit = f" {unit}" if unit else ""
+    return FormatQuestion(
+        f"the dot in {line.raw.strip()[:48]!r} may stand between thousands, or before decimals; give --format"
+        f" 'thousands-dot{unit}' or 'value{unit}'",
+        patient=False,
+    )
 
 
 def _letters_of(form: LineFormat) -> set[str]:

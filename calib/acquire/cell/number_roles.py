@@ -156,7 +156,7 @@ def _by_unit_or_name(column: _Column, wanted: Quantity) -> Role | None:
         return None
     if column.meaning is not None and column.meaning.quantity != "force":
         return _BY_QUANTITY[column.meaning.quantity]
-    if column.spot.index:
+    if column.spot.index and not column.unit:
         return "other"
     if meaning is None or meaning == "value" or (column.unit and meaning in _NOT_OF_A_UNIT):
         return None
@@ -227,7 +227,7 @@ def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:
         steps = a * 10.0**-first.spot.places + b * 10.0**-other.spot.places
         return all(abs(a * x - b * y) <= steps for x, y in zip(first.values, other.values, strict=True))
 
-    return [strong[0], *(i for i in strong[1:] if not is_double_of(columns[i]))]
+    return [strong[0], *(i for i in strong[1:] if columns[i].spot.index or not is_double_of(columns[i]))]
 
 
 def _nothing_free(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line) -> int | FormatQuestion:
@@ -280,12 +280,28 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
             f"in {shown!r} {apart} stands apart from the number: give --format 'value {apart}', or write a line down"
             " with --pattern"
         )
+    if below := _below_in_words(lines[-1], force):
+        return FormatQuestion(
+            f"{below!r} in {shown!r} may mean below zero, or nothing; give --format 'value {unit or 'kg'}' if nothing,"
+            " or write the lines above zero down with --pattern",
+            patient=False,
+        )
     if all(line.layout.spots[_nearest_number(line, force)].bracketed for line in lines) and any(force.values):
         return FormatQuestion(
             f"the brackets in {shown!r} may mean below zero, or nothing; give --format 'value kg' for below zero,"
             " or --pattern '({value kg})'"
         )
     return None
+
+
+_BELOW = re.compile(r"\b(?:minus|neg|negative|push|comp|compr\w*|druck)\b", re.IGNORECASE)
+_MINUS_BEHIND = re.compile(r"(?<=[^\W\d_])-\s*$")
+
+
+def _below_in_words(line: Line, force: _Column) -> str:
+    """A word of a line, or a minus behind its unit, that may be the sign; "" where there is none."""
+    found = _BELOW.search(line.text) or _MINUS_BEHIND.search(line.text[force.spot.stop :])
+    return found[0].strip() if found else ""
 
 
 def _unit_apart(line: Line) -> str:

@@ -29,6 +29,8 @@ def screen_now(work: HandsFree, listening: Listening, offset: float, heard_s: fl
     """
     if listening.away:
         return CellShown("", "the device is gone; plug it in again")
+    if listening.question is not None:
+        return CellShown("", f"not read: {listening.question.text}")
     silent_s = listening.now() - heard_s
     if silence := no_reading(silent_s):
         return CellShown("", silence.strip())

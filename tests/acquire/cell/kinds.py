@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from calib.acquire.cell.lines import Kind
 
-BANNER = b"\r\nbt: cold boot, cause 4\r\nStarting pull meter build 0.37...\r\nTare offset 6613\r\nReady in 2 s\r\n"
+BANNER = b"\r\ncold boot, reason 4\r\nStarting towmeter, edition 0.37...\r\nTare was 6613\r\nGoes in 2 s\r\n"
 RUBBISH = b"\xff\x00\x81\xfe\x1b[2J{]~\x03\r\n\xc0\xc1 12"
 SAMPLES = 45
 
@@ -133,7 +133,7 @@ KINDS = (
 
 NO_NUMBERS: dict[Kind, tuple[bytes, ...]] = {
     "overload": (
-        b"OL,+9999999E+19",
+        b"OL,+7000000E+12",
         b"ST,NT,          kg",
         b"      H",
         b"High",
@@ -147,5 +147,5 @@ NO_NUMBERS: dict[Kind, tuple[bytes, ...]] = {
         b"S +",
         b"1e400",
     ),
-    "fault": (b"bridge not found.", b"nan", b"Weight: nan kg", b"read error 12", b"sensor timeout 500", b"S I"),
+    "fault": (b"bridge not found.", b"nan", b"Weight: nan kg", b"read error 12", b"bridge timeout 77", b"S I"),
 }

@@ -5,18 +5,15 @@ from tests.acquire.cell.pulls import device
 BOOT = "".join(
     f"{line}\r\n"
     for line in (
-        "", "bt: cold boot, cause 4", "load area 0 at 0x40078000, 13648 bytes", "entry 0x400805f0",
-        "I (31) start: second stage 0.9.4", "I (32) start: built Feb 30 2031 11:22:33", "I (34) start: 2 cores",
-        "I (38) start: bus 40 MHz", "I (43) start: mode 2", "I (48) start: store 4 MB",
-        "I (52) table: area 0 9000 6000",
-        "I (60) table: area 1 f000 1000", "I (67) table: area 2 10000 100000", "I (75) table: end",
-        "I (80) copy: part 0 at 00010020, 47 k", "I (110) copy: part 1 at 0001e1c4, 9 k", "I (122) copy: part 2",
-        "I (153) app: name pullmeter", "I (158) app: version 3", "I (163) app: made Feb 30 2031",
-        "I (169) heap: 2 areas", "I (174) heap: 0 at 3FFAE6E0, 6 k", "I (180) heap: 1 at 3FFB2EE0, 180 k",
-        "W (190) flash: larger than said", "I (196) run: begin", "I (201) bus: pins 21 and 22",
-        "I (207) bridge: gain 128", "I (214) bridge: rate 10", "I (221) bridge: found at 0x2a",
-        "I (228) zero: reads 8412", "I (310) zero: reads 8415", "I (390) zero: reads 8411", "I (470) zero: 8413",
-        "I (480) run: goes",
+        "", "cold boot, reason 4", "fetch part 7: 1234 long, to 5120", "jump 6400",
+        "31> stage two, edition 0.9.4", "32> edition of Feb 30 2031", "34> workers: 2", "38> bus at 17 units",
+        "43> way 3", "48> shelf: 6 drawers", "52> drawer 0: 110 to 240", "60> drawer 1: 240 to 255",
+        "67> drawer 2: 300 to 900", "75> no more drawers", "80> unpack 0 from 4711, 47 of them",
+        "110> unpack 1 from 5822, 9 of them", "122> unpack 2", "153> this is towmeter", "158> towmeter edition 3",
+        "163> towmeter of Feb 30 2031", "169> room: 2 corners", "174> corner 0 at 77012, 6 free",
+        "180> corner 1 at 99123, 181 free", "!190 shelf longer than its label", "196> work begins",
+        "201> wires 21 and 22", "207> bridge: times 96", "214> bridge: beats 10", "221> bridge: answers at 42",
+        "228> nought: 8412", "310> nought: 8415", "390> nought: 8411", "470> nought: 8413", "480> off we go",
     )
 )  # fmt: skip
 

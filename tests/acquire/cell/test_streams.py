@@ -14,6 +14,7 @@ from tests.acquire.cell import (
     streams_asked,
     streams_columns,
     streams_numbers,
+    streams_odd,
     streams_status,
     streams_tried,
     streams_units,
@@ -22,11 +23,9 @@ from tests.acquire.cell import (
 from tests.acquire.cell.kinds import LineOfAKind
 from tests.acquire.cell.pulls import LINES, REST
 
-PLAIN = tuple(
-    stream
-    for room in (streams_numbers, streams_units, streams_status, streams_columns, streams_wire, streams_tried)
-    for stream in room.STREAMS
-)
+ROOMS = (streams_numbers, streams_units, streams_status, streams_columns, streams_wire, streams_tried, streams_odd)
+PLAIN = tuple(stream for room in ROOMS for stream in room.STREAMS)
+ASKED = streams_asked.STREAMS + streams_tried.ASKED + streams_odd.ASKED
 NAMES = [stream.name for stream in PLAIN]
 ENOUGH = 0.97  # of the lines
 SOON = 20  # lines: two seconds at ten a second
@@ -79,7 +78,7 @@ def wrong_in(stream: LineOfAKind, readings: list[Record]) -> list[Record]:
 
 
 def test_the_streams_are_many_and_each_has_its_name() -> None:
-    assert len(PLAIN) + len(streams_asked.STREAMS) + len(streams_asked.REFUSED) >= 150
+    assert len(PLAIN) + len(ASKED) + len(streams_asked.REFUSED) >= 290
     assert len(set(NAMES)) == len(NAMES)
 
 
@@ -123,7 +122,7 @@ def test_its_format_is_kept_and_used_again(stream: LineOfAKind) -> None:
     assert wrong_in(stream, heard.readings) == []
 
 
-@pytest.mark.parametrize("stream", streams_asked.STREAMS + streams_tried.ASKED, ids=lambda stream: stream.name)
+@pytest.mark.parametrize("stream", ASKED, ids=lambda stream: stream.name)
 def test_a_stream_that_may_mean_two_things_is_asked_about_and_the_answer_is_taken(stream: LineOfAKind) -> None:
     heard = hear(stream)
     assert heard.readings == []

@@ -309,10 +309,10 @@ def test_an_overload_is_said_once_and_is_no_point() -> None:
 
 def test_one_broken_read_is_no_matter_and_a_row_of_faults_is_said_once() -> None:
     work = HandsFree(Recording(head_for()), Meter(step=0.01), "strap", lambda pull: 0.0)
-    good, bad = Record(0.0, "reading", "", value=1.0, unit="kg"), Record(0.0, "fault", "HX not found")
+    good, bad = Record(0.0, "reading", "", value=1.0, unit="kg"), Record(0.0, "fault", "bridge not found")
     said = [work.feed(r, t / 10).say for t, r in enumerate([good, bad, good, bad, bad, good, bad, bad, bad, bad])]
     assert [bool(s) for s in said] == [False] * 8 + [True, False]
-    assert "HX not found" in said[8][0]
+    assert "bridge not found" in said[8][0]
 
 
 def test_a_meter_never_changes_kind() -> None:
