@@ -414,9 +414,14 @@ def clock_unit(column: str, unit: str | None, step: float, took_s: float | None)
     return 1e-3 if step <= 5000 else 1e-6
 
 
+_ONE_NAME = re.compile(r"[^\W\d]+(?:_[^\W\d_]+|\s*[\[(][^\W\d_]+[\])])")  # force_N, Load (lbf)
+
+
 def header_names(text: str) -> tuple[str, ...]:
     """The names in a line of words that stands above columns; none where it is something else."""
     text = text.strip("# ")
+    if _ONE_NAME.fullmatch(text) and len(text) <= 20 and (unit := _unit_in(text)) and unit.quantity == "force":
+        return (text,)
     names = tuple(part.strip() for part in re.split(r"[,;\t|]", text))
     if len(names) == 1:
         names = tuple(text.split())

@@ -91,6 +91,20 @@ STREAMS = (
         header="time_ms,force_N\r\n",
     ),
     device(
+        "header of one name with its unit",
+        lambda i, x: f"{x:.2f}",
+        "N",
+        shown=lambda x: _in("N", x),
+        header="force_N\r\n",
+    ),
+    device(
+        "header of one name, unit in brackets",
+        lambda i, x: f"{x:.2f}",
+        "lbf",
+        shown=lambda x: _in("lbf", x),
+        header="Load (lbf)\r\n",
+    ),
+    device(
         "header with the unit in brackets",
         lambda i, x: f"{2000 + 100 * i}\t{x:.2f}",
         "lbf",
