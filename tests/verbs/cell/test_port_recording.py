@@ -1,7 +1,7 @@
 """What a recording at a load cell does: captures its plan, takes zeros, knows its plate, outlives cable and program."""
 
 import os
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +17,9 @@ from calib.errors import DataError, FileError
 from calib.fit.curve.observations import observe, zero_at
 from calib.records import Row, Run, ScaleInUse
 from calib.scale import UNNAMED_CELL, Scale
+from calib.units import G_STANDARD
 from calib.use.cell.at_cell import grip_of, refuse_another_kind
+from calib.verbs.cell import port_record as module
 from calib.verbs.record import as_typed
 from tests.verbs.cell.bench import COUNTS_PER_NEWTON, ZERO_COUNTS, Bench, band_force, head_for, recorder_at
 from tests.verbs.cell.trials import killed, quick_head, run_through, type_flat, unplugged
@@ -457,3 +459,26 @@ def test_a_unit_changed_at_the_scale_is_said_and_converted_and_one_left_out_is_n
     act = work.feed(Record(0.3, "reading", "", counts=22.05), 0.3)
     assert "nothing is taken until it is set back" in act.say[0]
     assert work.value == pytest.approx(98.0665, rel=1e-5)
+
+
+@dataclass
+class _Turning(Bench):
+    """A line that says which way the force goes, once it goes that way: 3.0 kg T, then 0.4 kg C."""
+
+    def _line(self) -> bytes:
+        felt = self.force() / G_STANDARD
+        return b"%.3f kg %s\r\n" % (felt, b"T" if self.t < 60.0 else b"C")
+
+
+def test_a_question_that_comes_up_under_way_is_shown_and_nothing_is_recorded_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = _Turning()
+    recorder, person = recorder_at(bench, tmp_path, quick_head())
+    shown: list[str] = []
+    monkeypatch.setattr(recorder.panel, "show", lambda rows: shown.append(rows[0]))
+    monkeypatch.setattr(module, "REDRAW", -1.0)
+    person.extra = lambda p: "q" if p.bench.t > 90.0 else ""
+    recorder.record()
+    assert any("not read: the lines have other words or signs" in row for row in shown)
+    assert all((row.at_s or 0.0) < 61.0 for row in recorder.state.run.readings)
