@@ -138,7 +138,9 @@ def _box() -> list[str]:
 
 
 WISHES: Sequence[MenuWish] = (
-    MenuWish("record", "How hard does a band pull? First kilos in 4 minutes.", lambda: [_band(), "--quick"]),
+    MenuWish(
+        "record", "How hard does a band pull? First kilos in about 2 minutes, all in 4.", lambda: [_band(), "--quick"]
+    ),
     MenuWish("record", "The full measurement: out and back, narrow limits, 15 minutes.", lambda: [_band()]),
     MenuWish("record", "Continue an unfinished recording.", _cut_off),
     MenuWish("import", "I have readings in a table (CSV or workbook).", lambda: [_file("*.csv", "Which table")]),

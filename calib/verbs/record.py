@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 def command(
     band: Annotated[str | None, typer.Argument(metavar="BAND", help="A name for the band, e.g. B07.")] = None,
     quick: Annotated[
-        bool, typer.Option("--quick", help="Four lengths, pulled twice: first kilos in four minutes.")
+        bool, typer.Option("--quick", help="Four lengths, pulled twice: first kilos in two minutes, all in four.")
     ] = False,
     resume: Annotated[
         Path | None, typer.Option("--resume", metavar="FILE", help="Continue an unfinished recording.")

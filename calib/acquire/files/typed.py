@@ -18,6 +18,7 @@ _EXAMPLE = {
     "mass": "310 g, 20 kg or 45 lb",
     "number": "16.35",
 }
+_CALLED = {"length": "a length", "mass": "a weight", "force": "a load"}
 _TABLE = {"length": LENGTH, "force": FORCE, "mass": MASS, "number": {}}
 _SIGNS = {
     **dict.fromkeys("\u2032\u2019\u2018", "'"),
@@ -222,6 +223,10 @@ def _with_unit(clean: str, text: str, unit: str, quantity: Quantity) -> float:
         raise _no_number(clean, quantity)
     given = _NAMES[quantity].get(found[2].lower()) if found[2] else unit
     if given is None:
+        other = next((kind for kind in _CALLED if found[2].lower() in _NAMES[kind]), "")
+        if other and quantity != "number":
+            what = f"{clean[:20]!a} is {_CALLED[other]}, and {_CALLED[quantity]} is asked for"
+            raise DataError(what, remedy=f"type for example {_EXAMPLE[quantity]}")
         known = ", ".join(table)
         raise DataError(f"{found[2][:20]!r} is not a unit of {quantity}", remedy=f"use one of {known}")
     return _signed(found[1], text, quantity) * table[given]

@@ -65,7 +65,7 @@ NEXT_STEPS: dict[str, str] = {
     "stray-reading": "Read that length again once the scale hangs still.",
     "thickness-assumed": "Measure the thickness: fold the band eight times and divide.",
     "weight-of-band": "Weigh the band on a kitchen scale.",
-    "zero-drift": "Read the zero after the last reading too, band slack; let a cold scale warm up first.",
+    "zero-drift": "See whether a zero was misread; let a cold scale warm up; read the zero last too, band slack.",
 }
 ELSEWHERE = "See docs/findings.md."  # a profile of a newer version may name a finding this one does not know
 

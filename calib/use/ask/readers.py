@@ -88,7 +88,7 @@ def flat_length(text: str, unit: str) -> float:
 
 
 def _only_unit(text: str) -> str:
-    number = parse_number(text)
+    number = parse_length(text, "m")
     fitting = [u for u in ("cm", "in", "mm", "m") if USUAL_FLAT[0] <= number * LENGTH[u] <= USUAL_FLAT[1]]
     if len(fitting) == 1:
         return fitting[0]
@@ -128,7 +128,7 @@ def read_capacity(text: str, answers: Answers) -> str:
     """What a scale takes; it carries its unit, which is that of the scale."""
     unit = unit_behind(text, "force")
     if unit is None:
-        parse_number(text)
+        parse_force(text, "kg")  # what is no force at all is said first
         raise DataError(f"{text.strip()} has no unit", remedy=f"type {text.strip()} kg or {text.strip()} lb")
     unit = READ_IN.get(unit, unit)
     return f"{number_in_unit(positive_force(unit)(text), unit, FORCE)} {unit}"

@@ -10,6 +10,7 @@ from calib.errors import DataError
 from calib.safe_write import new_folder
 from calib.units import Shown
 from calib.use.box.fitting import check_record, fit_all, record
+from calib.use.report.layout import sentence
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.many import workers
 from calib.verbs.terminal.plain_text import complaint, findings_text, table, wrap
@@ -77,8 +78,8 @@ def command(
     for words, left in why:
         if left and not as_json:
             print(wrap(f"Set aside, {words}: {', '.join(str(path) for path in left)}."))
-    for _, sentence in fitted.failed:
-        print(complaint(sentence), file=sys.stderr)
+    for _, why_not in fitted.failed:
+        print(complaint(why_not), file=sys.stderr)
     return 1 if fitted.failed else 0
 
 
@@ -164,5 +165,5 @@ def _say_what_to_do(batch: "Batch", members: "Sequence[BatchMember]") -> None:
         print("What their runs say:")
     for finding, bands in said:
         named = "all" if len(bands) == len(members) > 1 else ", ".join(bands)
-        first = f"{named}: {finding.text}{' (the first of them)' if len(bands) > 1 else ''}."
+        first = f"{named}: {sentence(finding.text + (' (the first of them)' if len(bands) > 1 else ''))}"
         print(wrap(f"{first} {next_step(finding.code)} [{finding.code}]".replace("  ", " "), None, "  - ", "    "))

@@ -178,6 +178,9 @@ def test_step_and_maximum_that_do_not_go_together_are_said_and_back_changes_eith
     ("at", "wrong", "words"),
     [
         (1, "50", "type 50 kg or 50 lb"),
+        (1, "50 cm", "'50 cm' is a length, and a load is asked for; type for example 16.35 or 36.1 lb"),
+        (2, "5mm", "'5mm' is a length, and a load is asked for"),
+        (4, "104kg", "'104kg' is a weight, and a length is asked for"),
         (4, "40.5", "type 40.5 cm or 40.5 in"),
         (4, "102.9 mm", "Typed in cm?"),
         (4, "9000 mm", "A loop band is 15 cm to 3 m"),
