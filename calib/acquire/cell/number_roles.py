@@ -162,6 +162,10 @@ def _by_unit_or_name(column: _Column, wanted: Quantity) -> Role | None:
         return None
     if meaning in ("overload", "fault", "stable") and not column.is_whole:
         return "other"
+    if meaning == "which" and not column.is_whole:
+        return None  # nobody numbers hooks 12.34
+    if meaning == "clock" and any(unwrapped(b - a) < 0 for a, b in pairwise(column.values)):
+        return "other"  # T21.5 may be a temperature
     return _BY_NAME[meaning]
 
 
@@ -182,6 +186,8 @@ def _force(columns: Sequence[_Column], roles: Sequence[Role | None], line: Line)
     strong = [i for i in free if columns[i].unit or columns[i].spot.unsure]
     strong += _beside(columns, strong, free, line)
     strong = _less_doubles(columns, strong or [i for i in free if named(columns[i].name) == "value"])
+    if len(strong) == 1:
+        strong = sorted({*strong, *_rather(columns, strong[0], free, roles), *_multiplied(line, strong[0])})
     if len(strong) == 1:
         return strong[0]
     if len(strong) > 1:
@@ -213,6 +219,32 @@ def _beside(columns: Sequence[_Column], strong: Sequence[int], free: Sequence[in
     one, force = columns[i], columns[strong[0]]
     like = i in free and not one.is_whole and one.spot.places == force.spot.places and not one.unit
     return [i] if like and not re.search(r"\w", _OF.sub("", line.shape[i + 1])) and not is_clock(one.values) else []
+
+
+def _rather(columns: Sequence[_Column], i: int, free: Sequence[int], roles: Sequence[Role | None]) -> list[int]:
+    """Numbers with decimals that may be the force, where the one with a unit stands at what may be the range."""
+    one = columns[i]
+    if one.runs or one.values[0] == 0.0 or named(one.name) == "value":
+        return []
+    others = [k for k in free if k != i and not columns[k].is_whole and not columns[k].unit]
+    return [k for k in others if _by_running(columns[k], roles) in ("value", "constant")]
+
+
+_TIMES = re.compile(r"(?<![^\W\d_])[x\u00d7*^]\s*$", re.IGNORECASE)
+
+
+_TIMES_SAID = re.compile(r"(?<!\w)[x\u00d7]\d+", re.IGNORECASE)
+
+
+def _multiplied(line: Line, i: int) -> list[int]:
+    """The number beside the force that may multiply it: x10, *10^3, x0.01 kg."""
+    spots = line.layout.spots
+    return [
+        k
+        for a, b in pairwise(range(len(spots)))
+        for k in (a, b)
+        if i in (a, b) and k != i and _TIMES.search(line.text[spots[a].stop : spots[b].begin].rstrip("+-"))
+    ]
 
 
 def _less_doubles(columns: Sequence[_Column], strong: list[int]) -> list[int]:
@@ -280,6 +312,11 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
             f"in {shown!r} {apart} stands apart from the number: give --format 'value {apart}', or write a line down"
             " with --pattern"
         )
+    if times := _TIMES_SAID.search(lines[-1].text):
+        return FormatQuestion(
+            f"{times[0]!r} in {shown!r} may multiply the number, or nothing; give --format 'value {unit or 'kg'}' if"
+            " nothing, or set the device to its plain unit"
+        )
     if below := _below_in_words(lines[-1], force):
         return FormatQuestion(
             f"{below!r} in {shown!r} may mean below zero, or nothing; give --format 'value {unit or 'kg'}' if nothing,"
@@ -309,7 +346,7 @@ def _unit_apart(line: Line) -> str:
     if any(spot.unit for spot in line.layout.spots):
         return ""
     for word in re.findall(r"[^\W\d_]+", line.text):
-        meaning = unit_of(word) if len(word) > 1 or word == "N" else None
+        meaning = unit_of(word) if len(word) > 1 or word in "Ng" else None
         if meaning is not None and meaning.unit and meaning.quantity == "force":
             return str(word)
     return ""

@@ -72,6 +72,13 @@ STREAMS = (
     device("digits of another alphabet", lambda i, x: _arabic(f"{x:.2f}") + " kg"),
     device("line number in brackets behind", lambda i, x: f"{x:.2f} kg [{i}]"),
     device("words on both sides", lambda i, x: f"tow is {x:.2f} kg, please go on"),
+    device("tare in brackets behind", lambda i, x: f"{x:.2f} kg (tare 0.85)"),
+    device("a letter T for the temperature", lambda i, x: f"{x:.2f} kg T21.{i % 3}"),
+    device("the range behind the unit", lambda i, x: f"{x:.2f} kg/50"),
+    device("what took so long", lambda i, x: f"{x:.2f} kg in 0.10 s"),
+    device("four numbers with dots before", lambda i, x: f"10.0.3.7 {x:.2f} kg"),
+    device("mean of five", lambda i, x: f"mean of 5: {x:.2f} kg"),
+    device("hundredths as a power of ten", lambda i, x: f"{round(100 * x)}e-2 kg"),
     device("minus far to the left", lambda i, x: f"{'-' if x < 0 else ' '}{abs(x):>10.2f} kg", at=_to_and_fro),
 )
 
@@ -93,6 +100,23 @@ ASKED = (
         "G ",
         "other, value kg, other",
     ),
+)
+
+RANGE_OR_TIMES = (
+    asked(device("of a whole range", lambda i, x: f"{x:.2f} of 50 kg"), "of 50 kg", "value kg, other"),
+    asked(device("a whole range behind a slash", lambda i, x: f"{x:.2f} / 50 kg"), "/ 50 kg", "value kg, other"),
+    asked(device("the cell's range in brackets", lambda i, x: f"{x:.2f} (50 kg cell)"), "(50 kg", "value kg, other"),
+    asked(device("the cell's range before", lambda i, x: f"50kg cell: {x:.2f}"), "50kg", "other, value kg"),
+    asked(device("the most behind", lambda i, x: f"{x:.2f} kg, 50 kg max"), "50 kg max", "value kg, other"),
+    asked(
+        device("tens of newton", lambda i, x: f"{x:.2f} x10 N", "N", shown=lambda x: round(0.98 * x, 2)),
+        "x10 N",
+        "value N, other",
+    ),
+    asked(device("a power of ten apart", lambda i, x: f"{x:.2f} *10^0 kg"), "10^0", "value kg, other, other"),
+    asked(device("times one, glued", lambda i, x: f"{x:.3f} kg x1"), "x1", "value kg"),
+    asked(device("a unit in two pieces", lambda i, x: f"{x:.2f} k g"), "k g", "value kg"),
+    asked(device("from here to there", lambda i, x: f"[{x:.2f},0.00,0.01] kg"), "[", "value kg, other, other"),
 )
 
 WORDS_BELOW = (
@@ -139,4 +163,4 @@ NEVER_WRONG = (
         shown=lambda x: float(round(40117 + 20011 * x)),
     ),
 )
-EVERY: tuple[LineOfAKind, ...] = (*STREAMS, *ASKED, *WORDS_BELOW, *CHANGED, *NEVER_WRONG)
+EVERY: tuple[LineOfAKind, ...] = (*STREAMS, *ASKED, *RANGE_OR_TIMES, *WORDS_BELOW, *CHANGED, *NEVER_WRONG)

@@ -25,7 +25,7 @@ from tests.acquire.cell.pulls import LINES, REST
 
 ROOMS = (streams_numbers, streams_units, streams_status, streams_columns, streams_wire, streams_tried, streams_odd)
 PLAIN = tuple(stream for room in ROOMS for stream in room.STREAMS)
-ASKED = streams_asked.STREAMS + streams_tried.ASKED + streams_odd.ASKED
+ASKED = streams_asked.STREAMS + streams_tried.ASKED + streams_odd.ASKED + streams_odd.RANGE_OR_TIMES
 NAMES = [stream.name for stream in PLAIN]
 ENOUGH = 0.97  # of the lines
 SOON = 20  # lines: two seconds at ten a second
