@@ -14,9 +14,10 @@ from calib.acquire.cell.digit_groups import mark_in, settle
 from calib.acquire.cell.line_format import Chosen, FormatQuestion, LineFormat
 from calib.acquire.cell.line_grammar import Line, grammar, read_text
 from calib.acquire.cell.line_layout import Notation
+from calib.acquire.cell.line_steps import is_clock
 from calib.acquire.cell.line_track import LABEL, LOST, Track, usual_clock
 from calib.acquire.cell.lines import LineSplitter, RawLine, Record, check_of
-from calib.acquire.cell.number_roles import decide, header_names, is_clock, names_of_numbers
+from calib.acquire.cell.number_roles import decide, header_names, names_of_numbers
 from calib.acquire.cell.printed_words import unit_of
 
 AGREE = 10  # lines looked at

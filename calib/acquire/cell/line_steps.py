@@ -3,10 +3,24 @@
 What deviates alone is torn; what deviates three times in a row is a change.
 """
 
+import re
 from collections import deque
+from collections.abc import Sequence
+from itertools import pairwise
 from statistics import median
 
-from calib.acquire.cell.number_roles import unwrapped
+_WRAPS = (2.0**8, 2.0**16, 2.0**32)
+_CLOCK_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "\u00b5s": 1e-6, "min": 60.0}
+_CLOCK_NAMED = {
+    "ms": 1e-3,
+    "millis": 1e-3,
+    "us": 1e-6,
+    "micros": 1e-6,
+    "s": 1.0,
+    "sec": 1.0,
+    "seconds": 1.0,
+    "secs": 1.0,
+}
 
 MISSED = 20  # lines in a row that a clock is out of step, until it is taken as it is
 CHANGED = 3  # lines in a row that deviate alike: a change, not torn
@@ -111,3 +125,56 @@ class Star:
         with_star, without = (median(self._steps[starred]) for starred in (True, False))
         if max(with_star, without) > STAR_TELLS * min(with_star, without):
             self._stands = with_star < without
+
+
+def is_clock(values: Sequence[float]) -> bool:
+    """Whether numbers rise by near-constant steps; a clock of 16 or 32 bits may wrap.
+
+    >>> is_clock([32600, 32700, -32736, -32635])
+    True
+    """
+    steps = [unwrapped(b - a) for a, b in pairwise(values)]
+    middle = median(steps) if steps else 0
+    if middle <= 0 or min(steps) <= 0:
+        return False
+    near = sum(abs(step - middle) <= 0.5 * middle for step in steps)
+    return near >= 0.8 * len(steps)
+
+
+def is_sequence(values: Sequence[float]) -> bool:
+    """Whether numbers count lines: up by one, now and then by more; at 8, 16 or 32 bits they begin again.
+
+    >>> is_sequence([253, 254, 255, 0, 1, 2])
+    True
+    """
+    steps = [unwrapped(b - a) for a, b in pairwise(values)]
+    return len(steps) > 1 and min(steps) >= 1 and sum(step == 1 for step in steps) >= 0.8 * len(steps)
+
+
+def unwrapped(step: float) -> float:
+    """A step of a clock or counter, with a wrap at 8, 16 or 32 bits taken out."""
+    for wrap in _WRAPS:
+        if -wrap <= step < -0.9 * wrap:
+            return step + wrap
+    return step
+
+
+def clock_unit(column: str, unit: str | None, step: float, took_s: float | None) -> float:
+    """Seconds of one unit of a clock.
+
+    Args:
+        column: Its name.
+        unit: Behind it.
+        step: From line to line.
+        took_s: What a line took as it came, where that is known. [s]
+    """
+    if unit in _CLOCK_S:
+        return _CLOCK_S[unit]
+    for word in re.findall(r"[^\W\d_]+", column.lower()):
+        if word in _CLOCK_NAMED:
+            return _CLOCK_NAMED[word]
+    if took_s:
+        return min((1.0, 1e-3, 1e-6), key=lambda s: max(step * s / took_s, took_s / (step * s)))
+    if step < 5:
+        return 1.0
+    return 1e-3 if step <= 5000 else 1e-6

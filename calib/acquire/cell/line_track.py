@@ -14,9 +14,8 @@ from calib.acquire.cell.line_doubts import Doubts, without_digits
 from calib.acquire.cell.line_format import MOST_PLACES, Chosen, Expression, FormatQuestion, LineFormat, Role, expression
 from calib.acquire.cell.line_grammar import Line, grammar
 from calib.acquire.cell.line_layout import Layout
-from calib.acquire.cell.line_steps import ENOUGH_ALIKE, Counter, Star, Usual
+from calib.acquire.cell.line_steps import ENOUGH_ALIKE, Counter, Star, Usual, clock_unit, unwrapped
 from calib.acquire.cell.lines import CHECKS, RawLine, Record
-from calib.acquire.cell.number_roles import clock_unit, unwrapped
 from calib.acquire.cell.printed_words import BOOT
 
 SETTLE = 4  # samples after a restart: the converter settles that long
