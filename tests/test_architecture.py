@@ -4,6 +4,7 @@ import ast
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -46,10 +47,17 @@ def _room(module: str) -> str:
     return parts[1] if len(parts) > 1 and parts[1] in ORDER else "floor"
 
 
+@cache
+def _parsed(path: Path) -> ast.Module:
+    """The syntax tree of a module, to be read only."""
+    return ast.parse(path.read_text("utf-8"))
+
+
+@cache
 def _imports(path: Path) -> set[str]:
     """Names of this package's modules a file imports, wherever in it; those only for the type checker left out."""
     found: set[str] = set()
-    tree = ast.parse(path.read_text("utf-8"))
+    tree = _parsed(path)
     for_types = {
         inner
         for node in ast.walk(tree)
@@ -97,9 +105,7 @@ def test_no_module_imports_itself_by_a_detour() -> None:
 
 def test_imports_are_absolute() -> None:
     for module, path in MODULES.items():
-        relative = [
-            n for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.ImportFrom) and n.level
-        ]
+        relative = [n for n in ast.walk(_parsed(path)) if isinstance(n, ast.ImportFrom) and n.level]
         assert not relative, module
 
 
@@ -225,7 +231,7 @@ def test_help_of_a_command_loads_no_numerics(name: str) -> None:
 def test_no_class_name_stands_for_two_things() -> None:
     places: dict[str, list[str]] = {}
     for module, path in MODULES.items():
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(_parsed(path)):
             if isinstance(node, ast.ClassDef):
                 places.setdefault(node.name, []).append(module)
     assert not {name: where for name, where in places.items() if len(where) > 1}
@@ -245,7 +251,7 @@ def test_a_function_is_named_for_what_it_gives() -> None:
     named = [
         f"{name}: {node.name}"
         for name, path in MODULES.items()
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.FunctionDef) and node.name.strip("_") in vague
     ]
     assert not named
@@ -255,7 +261,7 @@ def test_no_function_is_longer_than_a_screen() -> None:
     long = [
         f"{module}:{node.lineno} {node.name}: {_own_lines(node)}"
         for module, path in MODULES.items()
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and _own_lines(node) > MOST_LINES
     ]
     assert not long

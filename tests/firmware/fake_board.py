@@ -12,13 +12,14 @@ import time
 import tty
 from binascii import crc_hqx
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import takewhile
 from math import ceil
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import TracebackType
 
-from tests.firmware.script import FULL_SCALE, SETTLE, Event, Script
+from tests.firmware.script import FULL_SCALE, SETTLE, Conversion, Event, Script
 
 BANNER = (
     b"# bandcurve load cell, firmware 2\r\n# board: made up in Python\r\n# started by: %s\r\n"
@@ -38,10 +39,10 @@ class Said:
     data: bytes | None
 
 
-def said(script: Script, rate: float) -> Iterator[Said]:
-    """Everything the board says, with the moment it says it."""
+def said(script: Script, rate: float, cue: threading.Event | None = None) -> Iterator[Said]:
+    """Everything the board says, with the moment it says it; nothing is on the cell until the cue."""
     sequence = 0
-    for piece in _unnumbered(script, rate):
+    for piece in _unnumbered(script, rate, cue):
         if piece.data is None or piece.data.startswith(b"#"):
             sequence = 0
             yield piece
@@ -52,11 +53,17 @@ def said(script: Script, rate: float) -> Iterator[Said]:
         yield Said(piece.at_s, b"%s*%04X\r\n" % (body, crc_hqx(body, 0xFFFF)))
 
 
-def _unnumbered(script: Script, rate: float) -> Iterator[Said]:
+def _unnumbered(script: Script, rate: float, cue: threading.Event | None) -> Iterator[Said]:
     yield Said(0.0, BANNER % b"power")
     booted, settling, last, deaf = 0.0, SETTLE, 0.0, BOOT_S
-    events = list(script.events)
-    for conversion in script.conversions(rate):
+    rest = takewhile(lambda _: cue is not None and not cue.is_set(), script.at_rest(rate))
+    begun = 0.0
+    for conversion in rest:
+        begun = last = conversion.at_s
+        yield Said(last, _line(last, conversion.counts, settling > 0))
+        settling = max(settling - 1, 0)
+    events = [replace(event, at_s=begun + event.at_s) for event in script.events]
+    for conversion in (Conversion(begun + c.at_s, c.counts) for c in script.conversions(rate)):
         while events and events[0].at_s < conversion.at_s:
             event = events.pop(0)
             yield from _unanswered(last, event.at_s, booted)
@@ -80,7 +87,7 @@ def _unnumbered(script: Script, rate: float) -> Iterator[Said]:
         last = conversion.at_s
         yield Said(conversion.at_s, _line(conversion.at_s - booted, conversion.counts, settling > 0))
         settling = max(settling - 1, 0)
-    yield from _unanswered(last, script.duration_s, booted)
+    yield from _unanswered(last, begun + script.duration_s, booted)
 
 
 def _started_again(event: Event, booted: float) -> Iterator[Said]:
@@ -108,15 +115,24 @@ class FakeBoard:
 
     Time begins when somebody opens the port. Paced, it runs in real time, and what nobody listens to is lost, as with
     a real board; otherwise as fast as it is read, and nothing is lost. `line` is what the wire makes of the bytes.
+    With a `cue` nothing is on the cell until it is set, and the script begins then.
     `written_to` is what was written to the board.
     """
 
-    def __init__(self, script: Script, rate: float, *, paced: bool, line: Callable[[bytes], bytes] = bytes) -> None:
+    def __init__(
+        self,
+        script: Script,
+        rate: float,
+        *,
+        paced: bool,
+        line: Callable[[bytes], bytes] = bytes,
+        cue: threading.Event | None = None,
+    ) -> None:
         self._folder = TemporaryDirectory(prefix="board")
         self.port = str(Path(self._folder.name) / "port")
         self.written_to = b""
         self.finished = threading.Event()
-        self._pieces, self._paced, self._line = said(script, rate), paced, line
+        self._pieces, self._paced, self._line = said(script, rate, cue), paced, line
         self._leave = threading.Event()
         self._master = self._plug_in()
         self._thread = threading.Thread(target=self._play, daemon=True)

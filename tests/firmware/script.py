@@ -6,7 +6,7 @@ board is driven here.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import Literal
 
 import numpy as np
@@ -185,3 +185,9 @@ class Script:
                 counts[inside] = np.nan
         clipped = np.clip(counts, -FULL_SCALE - 1, FULL_SCALE)
         yield from (Conversion(float(t), int(c)) for t, c in zip(at, clipped, strict=True) if not np.isnan(c))
+
+    def at_rest(self, rate: float) -> Iterator[Conversion]:
+        """Results with nothing on the cell, without end."""
+        random = np.random.default_rng(self.seed)
+        for i in count(1):
+            yield Conversion(i / rate, round(self.zero_counts + self.noise_counts * random.standard_normal()))

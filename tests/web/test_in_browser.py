@@ -16,7 +16,7 @@ from tests.web.browser import DESK, PHONE, looking, needs_chromium, serving, vio
 
 SETTLED = "#recording:is([data-state=ready], [data-state=done])"  # nothing is under way
 SAMPLES = Path(__file__).parents[2] / "sample_runs"
-pytestmark = [needs_chromium, pytest.mark.browser]
+pytestmark = [needs_chromium, pytest.mark.browser, pytest.mark.slow]
 
 
 @pytest.fixture

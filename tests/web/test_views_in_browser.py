@@ -15,7 +15,7 @@ from tests.acquire.recording.test_state_machine import shown
 from tests.web.browser import DESK, PHONE, looking, needs_chromium, serving, violations
 from tests.web.stocked import VIEWS, stocked
 
-pytestmark = [needs_chromium, pytest.mark.browser]
+pytestmark = [needs_chromium, pytest.mark.browser, pytest.mark.slow]
 
 
 @pytest.fixture(scope="module")

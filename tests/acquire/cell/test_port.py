@@ -22,7 +22,7 @@ from tests.acquire.cell.cable import Cable
 from tests.acquire.cell.kinds import KINDS
 from tests.acquire.cell.network_port import NetworkPort
 
-pytestmark = pytest.mark.terminal
+pytestmark = [pytest.mark.terminal, pytest.mark.slow]
 STEADY = b"".join(b"%.3f kg\r\n" % (4.87 + 0.001 * (i * 7 % 5)) for i in range(15))
 AT_9600 = Setting(9600)
 

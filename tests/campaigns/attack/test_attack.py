@@ -8,6 +8,7 @@ from tests.campaigns.attack.__main__ import assaults
 from tests.campaigns.attack.tally import Tally
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("assault", list(assaults(0, 1)))
 def test_nothing_is_lost_and_nothing_let_in(assault: Callable[[], Tally]) -> None:
     done = assault()

@@ -169,6 +169,7 @@ def worth_of(plan: Sequence[Combination], rates: Sequence[dict[Combination, tupl
     return beyond, unlike, sum(m for m, _ in moved), sum(p for _, p in moved), round(miss, 6)
 
 
+@pytest.mark.slow
 def test_two_hundred_small_boxes_are_planned_as_trying_every_combination_does(monkeypatch: pytest.MonkeyPatch) -> None:
     """From the profiles on: pulls, U, plates, up to two bands a side, one to three lifters.
 
@@ -250,6 +251,7 @@ def test_what_is_out_of_reach_says_by_how_much_and_what_would_reach_it() -> None
     assert "no band can hang there" in low.why
 
 
+@pytest.mark.slow
 def test_twenty_lifters_with_two_bands_a_side_are_planned_within_ten_seconds_of_computing() -> None:
     """Time of this process, as other work on the machine does not count; docs/lineup.md has what it took."""
     found, busy, _ = planned(most=2)

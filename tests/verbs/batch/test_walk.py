@@ -13,6 +13,7 @@ def walked() -> Walked:
         return walk()
 
 
+@pytest.mark.slow
 def test_from_the_labels_to_a_year_later_it_is_as_the_page_shows(walked: Walked) -> None:
     assert page_of(walked).splitlines() == PAGE.read_text("utf-8").splitlines()
 

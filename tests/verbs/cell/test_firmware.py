@@ -36,6 +36,7 @@ def _points(said: bytes, rules: HoldRules) -> list[HeldPoint]:
     return [p for p in found if p.force > 5.0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("rate", "hand"), [(10.0, False), (80.0, False), (10.0, True)])
 def test_held_points_of_the_firmwares_lines(rate: float, hand: bool, emulator: None) -> None:
     pull = _holds(int(rate), 350.0 if hand else 700.0)
