@@ -2,6 +2,7 @@
 
 import json
 import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -116,6 +117,107 @@ def test_a_rig_names_a_band_and_warns_of_an_older_file(here: Path, capsys: Captu
         assert run(["rig", "here.rig.toml", "--json"]) == 0
         codes = [f["code"] for f in json.loads(capsys.readouterr().out)["findings"]]
         assert ("older-profile" in codes) == warned
+
+
+@pytest.mark.parametrize(
+    "words", ["rig here.rig.toml", "rig weight here.rig.toml", 'rig here.rig.toml --lifters "A 140cm 180cm"']
+)
+def test_a_rig_warns_of_a_band_that_did_not_pass_whatever_else_is_said(words: str, here: Path, capsys: Capture) -> None:
+    put(here / "B04.profile.json", "B04")
+    (here / "here.rig.toml").write_text(rig("B04"), "utf-8")
+    assert run(shlex.split(words)) == 0
+    assert "recheck-failed" not in capsys.readouterr().err
+    assert run(["recheck", "B04", "--plate", "10kg", "--length", "1500mm"]) == 0
+    capsys.readouterr()
+    assert run(shlex.split(words)) == 0
+    assert "B04 did not pass its re-check of" in capsys.readouterr().err
+
+
+RECHECKS = """\
+# format = "bandcurve-rechecks/1"
+# band = "B07"
+written_at,on,mass_kg,u_mass_kg,length_mm,length_kind,fitting_diameters_mm,temperature_C,calibrated_on,note
+"""
+PASSED = "2026-10-25T02:30:00+02:00,2026-10-25,10,0.129,1365,band-inner,12 12,21,,\n"
+FAILED = "2026-10-25T02:10:00+01:00,2026-10-25,10,0.129,1500,band-inner,12 12,21,,\n"
+
+
+@pytest.mark.parametrize("rows", [PASSED + FAILED, FAILED + PASSED], ids=["as noted", "merged"])
+def test_a_band_that_failed_last_is_not_passed_by_a_clock_set_back(rows: str, here: Path, capsys: Capture) -> None:
+    """Half past two in summer time comes before ten past two in winter time, in whatever order the rows were merged."""
+    put(here / "B07.profile.json", "B07")
+    (here / "B07.rechecks.csv").write_text(RECHECKS + PASSED, "utf-8")
+    assert run(["predict", "B07", "--length", "1.6m"]) == 0
+    assert "recheck-failed" not in capsys.readouterr().err
+    (here / "B07.rechecks.csv").write_text(RECHECKS + rows, "utf-8")
+    assert run(["predict", "B07", "--length", "1.6m"]) == 0
+    assert "B07 did not pass its re-check of 2026-10-25" in capsys.readouterr().err
+
+
+def test_names_in_another_case_are_the_same_band_in_every_command(here: Path, capsys: Capture) -> None:
+    put(here / "B07.profile.json", "B07")
+    put(here / "b07.2027.profile.json", "b07", 0.98, "2027-03-01")
+    for words in ("predict b07 --length 1.6m", "show B07", "history b07", "compare B07", "log b07 --reps 3"):
+        assert run(words.split()) == 0, capsys.readouterr().err
+    assert run(["list", "--json"]) == 0
+    capsys.readouterr()
+    assert run(["retire", "b07"]) == 0
+    capsys.readouterr()
+    assert run(["predict", "B07", "--length", "1.6m"]) == 0
+    assert "[band-retired]" in capsys.readouterr().err
+    assert run(["undo", "B07"]) == 0
+    assert run(["rename", "B07", "b07x"]) == 0
+    assert run(["undo", "B07X"]) == 0
+    capsys.readouterr()
+    assert run(["predict", "b07", "--length", "1.6m"]) == 0
+    said = capsys.readouterr()
+    assert "calibrated 2027-03-01" in said.err
+    assert "band-retired" not in said.err
+
+
+def test_two_coaches_bands_settled_as_two_are_paired_and_hung_as_two(here: Path, capsys: Capture) -> None:
+    put(here / "ann" / "B03.profile.json", "B03")
+    put(here / "bob" / "B03.profile.json", "B03", 1.248)
+    assert run(["pair", "ann/B03", "bob/B03", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["pairs"][0]["bands"] == ["ann/B03", "bob/B03"]
+    assert run(["merge", "B03", "--two", "bob-B03"]) == 0
+    capsys.readouterr()
+    assert run(["pair", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["pairs"][0]["bands"] == ["B03", "bob-B03"]
+    assert run(["predict", "bob-B03", "--length", "1.6m"]) == 0
+    assert "bob-B03 at" in capsys.readouterr().out
+    (here / "here.rig.toml").write_text(rig("B03"), "utf-8")
+    solve = ["rig", "solve", "here.rig.toml", "--top", "80", "--within", "60", "--json"]
+    assert run([*solve, "B03", "bob-B03"]) == 0
+    found = json.loads(capsys.readouterr().out)["proposals"]
+    assert {band["band"] for one in found for band in one["bands"]} == {"B03", "bob-B03"}
+
+
+def test_two_names_of_one_band_have_one_history_and_one_change(here: Path, capsys: Capture) -> None:
+    put(here / "B07.profile.json", "B07")
+    put(here / "R7.profile.json", "R7", 0.97, "2027-03-01")
+    assert run(["merge", "B07", "R7", "--one"]) == 0
+    assert run(["rename", "B07", "red7"]) == 0
+    for name in ("red7", "B07", "R7"):
+        capsys.readouterr()
+        assert run(["history", name, "--json"]) == 0
+        told = json.loads(capsys.readouterr().out)
+        assert (told["band"], len(told["calibrations"])) == ("red7", 2)
+        assert run(["compare", name, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["level"]["level_ratio"] == pytest.approx(0.97, abs=0.005)
+
+
+def test_what_a_sync_has_not_brought_and_a_version_to_come_are_said_and_the_whole_file_answers(
+    here: Path, capsys: Capture
+) -> None:
+    whole = put(here / "B05.profile.json", "B05").read_text("utf-8")
+    (here / "B05.2.profile.json").write_text(whole[:700], "utf-8")
+    (here / "B05.3.profile.json").write_text('{"format": "bandcurve-profile/9"}', "utf-8")
+    assert run(["predict", "B05", "--length", "1.6m"]) == 0
+    said = capsys.readouterr()
+    assert "B05.2.profile.json: is incomplete" in said.err
+    assert "B05.3.profile.json: is of version 9, newer than this program reads" in said.err
+    assert "B05 at" in said.out
 
 
 def test_history_and_predict_say_what_could_not_be_read_in_a_folder_with_a_colon(here: Path, capsys: Capture) -> None:

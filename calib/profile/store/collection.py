@@ -14,7 +14,7 @@ from calib.errors import BandcurveError, DataError
 from calib.frozen import dataclass
 from calib.profile.document import CAP_BYTES, Profile, load_profile
 from calib.profile.store.cards import Problem
-from calib.profile.store.newest_profile import are_two_bands
+from calib.profile.store.newest_profile import are_two_bands, called
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
 from calib.profile.store.uses import Use
@@ -128,7 +128,7 @@ def _files(band: KnownBand, problems: list[Problem]) -> BandFiles:
     read: list[tuple[Path, Profile]] = []
     for card in band.calibrations:
         try:
-            read.append((card.path, load_profile(card.path)))
+            read.append((card.path, called(load_profile(card.path), band.address)))
         except BandcurveError as error:
             problems.append(Problem(card.path, band.mark, str(error)))
     return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band)

@@ -2,15 +2,28 @@
 
 from collections.abc import Sequence
 from datetime import date
+from functools import lru_cache
 
 from calib.errors import DataError
-from calib.profile.document import Profile
+from calib.itself import Itself
+from calib.profile.document import MOST_KEPT, Profile
 from calib.profile.store.levels import can_be_one_loop
 
 
 def are_two_bands(profiles: Sequence[Profile]) -> bool:
     """Whether the flat lengths are too far apart for one band, or loops and single strands are mixed."""
     return not can_be_one_loop([(p.band.flat_length_m, p.band.strands) for p in profiles])
+
+
+def called(profile: Profile, name: str) -> Profile:
+    """The profile under the name its band has in the folder: two coaches' B03 are two names, a renamed band has one."""
+    return profile if profile.band.id == name else _renamed(Itself(profile), name)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _renamed(key: Itself[Profile], name: str) -> Profile:
+    """The same object each time, as pairs are kept by it."""
+    return key.it.model_copy(update={"band": key.it.band.model_copy(update={"id": name})})
 
 
 def newest_of(profiles: Sequence[Profile]) -> Profile:

@@ -19,7 +19,7 @@ from calib.frozen import dataclass
 from calib.profile.document import Profile, load_again, load_profile
 from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio
-from calib.profile.store.newest_profile import are_two_bands, newest_of
+from calib.profile.store.newest_profile import are_two_bands, called, newest_of
 from calib.profile.store.own_files import is_invented
 from calib.profile.store.rechecks import Recheck
 from calib.profile.store.register import KnownBand, Register, read_register
@@ -148,7 +148,7 @@ class Lookup:
             return Found(profile, path, None, (), by_name=False)
         band = register.band_of_file(path)
         findings = tuple(_findings(band, register, profile, path)) if band else ()
-        return Found(profile, path, band, findings, by_name=False)
+        return Found(called(profile, band.address) if band else profile, path, band, findings, by_name=False)
 
 
 def find(name: str | Path, folder: Path = Path()) -> Found:
@@ -170,7 +170,7 @@ def first_and_newest(name: str, folder: Path = Path()) -> tuple[Found, Found]:
             f"{newest.name} was calibrated once", remedy=f"measure it again: bandcurve record {newest.name}"
         )
     first = calibrations[0].path
-    return Found(load_profile(first), first, newest.band, (), by_name=True), newest
+    return Found(called(load_profile(first), newest.name), first, newest.band, (), by_name=True), newest
 
 
 def _same_band(found: Found) -> tuple[str, ...]:
@@ -222,7 +222,8 @@ def _newest(band: KnownBand, register: Register) -> Found:
             failed.append(str(error))
             continue
         said = [Finding("file-not-read", f"{text}; an older calibration is used") for text in failed]
-        return Found(profile, card.path, band, (*said, *_findings(band, register, profile, card.path)), by_name=True)
+        findings = (*said, *_findings(band, register, profile, card.path))
+        return Found(called(profile, band.address), card.path, band, findings, by_name=True)
     raise DataError(f"no calibration of {band.address} can be read: {failed[0]}", remedy="fit it again")
 
 

@@ -1,9 +1,10 @@
 """What was worked out of a rig as answers: loads, several lifters, a check, proposals, the straight weight."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import degrees
 
 from calib.errors import DataError
+from calib.finding import Finding
 from calib.profile.document import Profile
 from calib.records import Array
 from calib.units import UNIT, Unit
@@ -142,15 +143,18 @@ def _listed(values: Array) -> Listed:
     return tuple(float(v) + 0.0 for v in values)
 
 
-def lifters_answer(lifted: Sequence[Lifted], profiles: Sequence[Profile], unit: Unit = "kg") -> LiftersAnswer:
+def lifters_answer(
+    lifted: Sequence[Lifted], profiles: Sequence[Profile], unit: Unit = "kg", beside: Iterable[Finding] = ()
+) -> LiftersAnswer:
     """Several lifters' loads as an answer; no loads, and the reason, for one who cannot be told.
 
     Args:
         lifted: The loads.
         profiles: One for each band of the rig.
         unit: Of the reasons.
+        beside: Findings of the bands as a whole.
     """
-    return LiftersAnswer(lifters=tuple(_lifter(one, profiles, unit) for one in lifted))
+    return LiftersAnswer(findings=doubts(beside), lifters=tuple(_lifter(one, profiles, unit) for one in lifted))
 
 
 def _lifter(one: Lifted, profiles: Sequence[Profile], unit: Unit) -> LifterLoads:

@@ -8,6 +8,7 @@ from calib.units import SHOWN
 from calib.verbs.rig.rig_place import stand_in
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.band_argument import say_doubtful
 from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 if TYPE_CHECKING:
@@ -71,6 +72,7 @@ def command(
 
         name = file.name.removesuffix(".toml").removesuffix(".rig")
         write_new(figure, draw_rig(told, name, kind, SHOWN[shown]))
+    say_doubtful(told.findings)
     give(told, rig_view(told, SHOWN[shown]), as_json=as_json, full=full)
     return 0
 
@@ -79,14 +81,17 @@ def _for_lifters(file: Path, lifters: str, extrapolate: bool, unit: "Unit", as_j
     from calib.use.report.rig_views import lifters_view
     from calib.use.rig.lifters import under_rig
     from calib.use.rig.rig_answers import lifters_answer
-    from calib.use.rig.rig_files import named, read_profiles, read_rig
+    from calib.use.rig.rig_files import bands_of, named, read_rig
 
     people = lifters_given(lifters)
     rig = read_rig(file)
-    profiles = read_profiles(rig, file)
+    bands = bands_of(rig, file)
+    profiles = [band.profile for band in bands]
     with named(file):
         found = under_rig(rig, profiles, people, extrapolate=extrapolate, unit="kg" if as_json else unit)
-    answer = lifters_answer(found, profiles, "kg" if as_json else unit)
+    beside = dict.fromkeys(finding for band in bands for finding in band.findings)
+    answer = lifters_answer(found, profiles, "kg" if as_json else unit, beside)
+    say_doubtful(answer.findings)
     give(answer, lifters_view(answer, SHOWN[unit], str(file)), as_json=as_json)
     return found
 

@@ -9,6 +9,7 @@ from calib.verbs.rig.rig_place import stand_in
 from calib.verbs.rig.solve_options import UNIT_HELP_ALSO, plates_option
 from calib.verbs.terminal import typer_later as typer
 from calib.verbs.terminal.answer import FULL_HELP, give
+from calib.verbs.terminal.band_argument import say_doubtful
 from calib.verbs.terminal.quantities import shown_in
 
 if TYPE_CHECKING:
@@ -56,5 +57,6 @@ def command(
     made = loadings(owned) if owned else None
     told = weight_answer(answer, loads, made, hold, profiles)
     stand_in(file, owned, shown)
+    say_doubtful(told.findings)
     give(told, weight_view(told, SHOWN[shown]), as_json=as_json, full=full)
     return 0

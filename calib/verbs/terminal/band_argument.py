@@ -10,6 +10,7 @@ from calib.verbs.terminal.plain_text import complaint
 
 if TYPE_CHECKING:
     from calib.finding import Finding
+    from calib.use.answers.parts import Doubt
     from calib.use.bands.lookup import Found
 
 BandArgument = Annotated[
@@ -34,3 +35,12 @@ def say_doubts(findings: "Iterable[Finding]") -> None:
     """What speaks against going by an answer, on standard error, before the answer: its kilos stand last."""
     for finding in findings:
         print(complaint(f"{finding.text} [{finding.code}]"), file=sys.stderr)
+
+
+def say_doubtful(findings: "Iterable[Doubt]") -> None:
+    """Of an answer about a rig, what speaks against going by its bands: failed, soft, suspect, retired, superseded."""
+    from calib.use.bands.lookup import DOUBTFUL
+
+    for finding in findings:
+        if finding.code in DOUBTFUL or finding.code == "older-profile":
+            print(complaint(f"{finding.text} [{finding.code}]"), file=sys.stderr)

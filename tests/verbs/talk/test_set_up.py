@@ -79,6 +79,10 @@ def test_a_quick_look_leads_on_with_its_gear_and_readings(typed: Typed, tmp_path
     status, said, printed = typed(["record", "--resume", str(full)], [*QUICK_PULLS, "15.8", "9", "4.4", "0", ""])
     assert status == 0, said
     assert {f.file for f in load_profile(tmp_path / "B07.profile.json").made.from_} == {"B07.run.csv", full.name}
+    status, said, printed = typed(["predict", "b07", "--length", "1.5m"], [])
+    assert status == 0
+    assert "B07, calibrated " in said
+    assert "B07 at 1.500 m on the tape" in printed
 
 
 def test_answers_survive_the_end_of_the_talk(typed: Typed) -> None:

@@ -115,6 +115,29 @@ def test_one_enter_beside_the_digits_for_each_reading(waits: list[str], tmp_path
     assert len(read_run(tmp_path / "B1.run.csv").readings) == 30
 
 
+def test_ctrl_c_in_the_set_up_keeps_the_answers_and_the_next_start_goes_on(tmp_path: Path) -> None:
+    asked = [re.compile(r": $")]
+    terminal = Terminal(["record", "B1", "--quick"], tmp_path)
+    try:
+        for line in ("1", "50 kg", "0.05"):
+            terminal.until(asked)
+            terminal.send(line)
+        terminal.until(asked)
+        terminal.interrupt()
+        assert terminal.wait() == 130
+        assert "Your answers are kept" in terminal.all_text
+    finally:
+        terminal.close()
+    assert not list(tmp_path.glob("*.run.csv"))
+    terminal = Terminal(["record", "B1", "--quick"], tmp_path)
+    try:
+        assert terminal.until([re.compile(r"Flat length of the band.*: $")]) == 0
+        assert "Continuing with your earlier answers" in terminal.all_text
+        assert "Maximum printed" not in terminal.all_text
+    finally:
+        terminal.close()
+
+
 def test_the_countdown_rings_and_is_cut_short_by_a_digit(tmp_path: Path) -> None:
     options = ["--quick", "--no-fit", "--move-time", "0.4", "--dwell", "0.4"]
     terminal = Terminal(["record", "B1", *options], tmp_path)
