@@ -207,6 +207,19 @@ def test_two_names_of_one_band_have_one_history_and_one_change(here: Path, capsy
         assert json.loads(capsys.readouterr().out)["level"]["level_ratio"] == pytest.approx(0.97, abs=0.005)
 
 
+def test_a_renamed_band_leaves_no_second_one_behind_that_was_never_measured(here: Path, capsys: Capture) -> None:
+    (here / "KNEE.run.csv").write_bytes((Path(__file__).parents[2] / "sample_runs" / "KNEE.run.csv").read_bytes())
+    assert run(["fit", "KNEE.run.csv"]) == 0
+    assert run(["rename", "KNEE", "red3"]) == 0
+    capsys.readouterr()
+    assert run(["list", "--json"]) == 0
+    assert [b["band"] for b in json.loads(capsys.readouterr().out)["bands"]] == ["red3"]
+    assert run(["undo", "red3"]) == 0
+    capsys.readouterr()
+    assert run(["list", "--json"]) == 0
+    assert [b["band"] for b in json.loads(capsys.readouterr().out)["bands"]] == ["KNEE"]
+
+
 def test_what_a_sync_has_not_brought_and_a_version_to_come_are_said_and_the_whole_file_answers(
     here: Path, capsys: Capture
 ) -> None:

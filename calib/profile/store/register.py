@@ -194,7 +194,9 @@ def register_of(found: Cards) -> Register:
         bands += _bands([c for c in named.cards if c.mark.lower() == mark], named, decisions)
     logged = [entry for entry in found.logged if entry.entry.stamp.entry not in gone]
     bands, lost = _with_logs(bands, logged, decisions)
-    known = {b.mark.lower() for b in bands}
+    known = {b.mark.lower() for b in bands} | {
+        old.lower() for b in bands for old, _ in b.former
+    }  # its runs keep that name
     bands += [KnownBand(mark, mark) for low, mark in found.recorded.items() if low not in known]
     bands = _paired([replace(b, problems=_problems_of(b, found.problems)) for b in bands], decisions)
     said = (*_to_come(found.decisions), *named.said, *lost, *_without_files(decisions, bands))
