@@ -26,6 +26,7 @@ PATIENCE = 40  # lines until an undecided column, or lines of no common shape, i
 BEGINS = 4  # newest lines alike: behind a long log the readings have only begun
 MOST_WAITING = 200  # lines kept while no format is found
 TURNS = 4  # lines of a shape, of twenty, that take turns with others
+NEAR, FAR = 0.1, 0.2  # of the number before, and of the largest: a force that goes on does not change its sign
 SURE = 3  # faults and overloads without a format until they are taken for all there is
 _UNIT_SAID = re.compile(r"\W*units?\W+([^\W\d_]+)\W*", re.IGNORECASE)
 _AROUND_WORDS = "0123456789.,;:+- \t"
@@ -49,6 +50,9 @@ class LineReader:
         self._header: tuple[str, ...] = ()
         self._heard: set[str] = set()  # words before the first reading
         self._before: LineFormat | None = None  # the one that was lost
+        self._seen: float | None = None  # the last number, the largest, and the first behind other words
+        self._most = 0.0
+        self._changed: float | None = None
         self._unit = ""  # said once, above the numbers
         self._numbered = 0  # lines with numbers, heard without a format
         self._track: Track | None = None
@@ -102,6 +106,7 @@ class LineReader:
             if record.kind == "torn" or (record.kind == "unknown" and record.note != LABEL):
                 record = self._in_groups(raw, record)
             records.append(record)
+            self._remember(raw, record)
             if self._track.doubt is not None and self._chosen.format is None and self._chosen.column is None:
                 self.question, self.format, self._track, self._waiting = self._track.doubt, None, None, []
             elif self._track.strange >= LOST and self._chosen.format is None:
@@ -195,15 +200,40 @@ class LineReader:
         return True
 
     def _with_before(self, found: LineFormat) -> LineFormat:
-        """The new format, with the unit that was said above the numbers."""
-        return replace(found, unit=self._unit) if found.unit is None and self._unit else found
+        """The new format, with the unit said above the numbers; where it is the old one with other letters, both."""
+        if found.unit is None and self._unit:
+            found = replace(found, unit=self._unit)
+        old = self._before
+        if old is None or old.shape is None or (old.roles, old.unit) != (found.roles, found.unit):
+            return found
+        return replace(found, also=tuple({old.shape, *old.also} - {found.shape or ()}))
+
+    def _remember(self, raw: RawLine, record: Record) -> None:
+        """Keep the last number, and the first of a line that has other words or signs."""
+        number = record.counts if record.value is None else record.value
+        if record.kind == "reading" and number is not None:
+            self._seen, self._most, self._changed = number, max(self._most, abs(number)), None
+        elif self._changed is None and self.format is not None and not record.note:
+            values = grammar(self.format.notation).read(raw).values
+            if len(values) == len(self.format.roles):
+                self._changed = values[self.format.roles.index("value")]
+
+    @property
+    def _goes_on(self) -> bool:
+        """Whether the number went on far from zero where the words changed: then they do not say below zero."""
+        if self._changed is None or self._seen is None:
+            return False
+        before, after = abs(self._seen), abs(self._changed)
+        return abs(after - before) < NEAR * before and before > FAR * self._most
 
     def _other_words(self, found: LineFormat) -> FormatQuestion | None:
         """What to ask where the lines are as before but for a word or a sign: it may turn the force round."""
         old = self._before
         if old is None or not old.shape or not found.shape or self._chosen.column is not None:
             return None
-        if (old.roles, old.unit) != (found.roles, found.unit) or old.shape == found.shape:
+        if (old.roles, old.unit) != (found.roles, found.unit) or found.shape in (old.shape, *old.also):
+            return None
+        if self._goes_on:
             return None
         newest = self._waiting[-1][1].data.decode(errors="replace").strip()[:48]
         return FormatQuestion(

@@ -18,6 +18,7 @@ from calib.acquire.cell.meter import NEWTON
 from calib.acquire.cell.printed_words import Meaning, Named, Quantity, named, unit_of
 from calib.frozen import dataclass
 
+DIGITS = 3  # numbers of one digit each in a line: more are one number
 SHOWN = 48  # characters of a line that a question shows
 ROUGH = 5.0  # so many times rougher is the wrong way round to read digits
 _BY_NAME: dict[Named, Role] = {
@@ -214,6 +215,8 @@ def _rather(columns: Sequence[_Column], i: int, free: Sequence[int], roles: Sequ
     one = columns[i]
     if one.runs or one.values[0] == 0.0 or named(one.name) == "value":
         return []
+    if i and _OF.search(one.name):  # 24 % of 50 kg
+        return [i - 1]
     others = [k for k in free if k != i and not columns[k].is_whole and not columns[k].unit]
     return [k for k in others if _by_running(columns[k], roles) in ("value", "constant")]
 
@@ -300,6 +303,12 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
             f"in {shown!r} {apart} stands apart from the number: give --format 'value {apart}', or write a line down"
             " with --pattern"
         )
+    if _is_in_pieces(lines, force):
+        return FormatQuestion(
+            f"the digits in {shown!r} may be one number in pieces; give --format 'value {unit or 'kg'}' with --column,"
+            " or set the device to a dot or a comma",
+            patient=False,
+        )
     if times := _TIMES_SAID.search(lines[-1].text):
         return FormatQuestion(
             f"{times[0]!r} in {shown!r} may multiply the number, or nothing; give --format 'value {unit or 'kg'}' if"
@@ -320,13 +329,29 @@ def _doubtful(force: _Column, lines: Sequence[Line], unit: str | None) -> Format
 
 
 _BELOW = re.compile(r"\b(?:minus|neg|negative|push|comp|compr\w*|druck)\b", re.IGNORECASE)
-_MINUS_BEHIND = re.compile(r"(?<=[^\W\d_])-\s*$")
+_MINUS_BEHIND = re.compile(r"(?<=[^\W\d_])\s?-\s*$")
+_MINUS_AHEAD = re.compile(r"^\s*-\s*(?=[^\W\d_])")  # - load 3.00 kg
 
 
 def _below_in_words(line: Line, force: _Column) -> str:
     """A word of a line, or a minus behind its unit, that may be the sign; "" where there is none."""
     found = _BELOW.search(line.text) or _MINUS_BEHIND.search(line.text[force.spot.stop :])
+    found = found or _MINUS_AHEAD.search(line.text)
     return found[0].strip() if found else ""
+
+
+_ONE_SIGN = re.compile(r"[ '\u00b7\u2019\u22c5]")
+
+
+def _is_in_pieces(lines: Sequence[Line], force: _Column) -> bool:
+    """Whether a whole number with noughts before stands one sign behind another: 1 07 may be 1.07."""
+    last = lines[-1]
+    if len(last.values) > DIGITS and all(spot.end - spot.begin == 1 for line in lines for spot in line.layout.spots):
+        return True
+    i = _nearest_number(last, force)
+    padded = force.is_whole and len({*map(len, force.digits)}) == 1 and any(d[0] == "0" != d for d in force.digits)
+    spots = last.layout.spots
+    return i > 0 and padded and _ONE_SIGN.fullmatch(last.text[spots[i - 1].stop : spots[i].begin]) is not None
 
 
 def _unit_apart(line: Line) -> str:

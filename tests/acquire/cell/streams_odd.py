@@ -4,7 +4,7 @@ All are invented. What they mean was written down first.
 """
 
 from tests.acquire.cell.kinds import LineOfAKind
-from tests.acquire.cell.pulls import HELD, asked, device, moves, pull, still
+from tests.acquire.cell.pulls import HELD, OUT, asked, device, moves, pull, still
 
 
 def _other(i: int) -> float:
@@ -119,12 +119,30 @@ RANGE_OR_TIMES = (
     asked(device("from here to there", lambda i, x: f"[{x:.2f},0.00,0.01] kg"), "[", "value kg, other, other"),
 )
 
+GOES_ON = (
+    device("a word while it is held", lambda i, x: f"{x:.2f} kg{' HOLD' if OUT <= i < HELD else ''}"),
+    device("letters while it is held", lambda i, x: f"{x:.2f} kg{' PK' if OUT <= i < HELD else ''}"),
+)
+
+IN_PIECES = (
+    device("a blank for the dot", lambda i, x: f"{x:.2f}".replace(".", " ") + " kg"),
+    device("a dot in the middle", lambda i, x: f"{x:.2f}".replace(".", "\u00b7") + " kg"),
+    device("an apostrophe for the dot", lambda i, x: f"{x:.2f}".replace(".", "'") + " kg"),
+    device("a colon for the dot", lambda i, x: f"{x:.2f}".replace(".", ":") + " kg"),
+    device("a dash for the dot", lambda i, x: f"{x:.2f}".replace(".", "-") + " kg"),
+    device("blanks between all digits", lambda i, x: " ".join(f"{x:06.2f}") + " kg"),
+    device("the letter O for noughts", lambda i, x: f"{x:.2f}".replace("0", "O") + " kg"),
+)
+
 WORDS_BELOW = (
     device(
         "push or pull behind", lambda i, x: f"{abs(x):.2f} kg {'PUSH' if x < 0 else 'PULL'}", at=lambda i: pull(i) - 3
     ),
     device("minus as a word", lambda i, x: f"{'minus' if x < 0 else 'plus'} {abs(x):.2f} kg", at=_pressed),
     device("minus behind the unit", lambda i, x: f"{abs(x):.2f} kg{'-' if x < 0 else ' '}", at=_pressed),
+    device("minus apart behind the unit", lambda i, x: f"{abs(x):.2f} kg {'-' if x < 0 else '+'}", at=_pressed),
+    device("minus before a label", lambda i, x: f"{'-' if x < 0 else '+'} load {abs(x):.2f} kg", at=_pressed),
+    device("minus before the unit", lambda i, x: f"{'-' if x < 0 else '+'}kg {abs(x):.2f}", at=_pressed),
     device("compression as a word", lambda i, x: f"{'compr.' if x < 0 else 'tens.'} {abs(x):.2f} kg", at=_to_and_fro),
 )
 
@@ -163,4 +181,13 @@ NEVER_WRONG = (
         shown=lambda x: float(round(40117 + 20011 * x)),
     ),
 )
-EVERY: tuple[LineOfAKind, ...] = (*STREAMS, *ASKED, *RANGE_OR_TIMES, *WORDS_BELOW, *CHANGED, *NEVER_WRONG)
+EVERY: tuple[LineOfAKind, ...] = (
+    *STREAMS,
+    *ASKED,
+    *RANGE_OR_TIMES,
+    *GOES_ON,
+    *IN_PIECES,
+    *WORDS_BELOW,
+    *CHANGED,
+    *NEVER_WRONG,
+)

@@ -39,7 +39,15 @@ def test_lines_that_change_a_word_or_a_mark_are_asked_about_and_shown(stream: Li
     assert any(line in text for text in asked for line in shown)
 
 
-@pytest.mark.parametrize("stream", streams_odd.NEVER_WRONG, ids=lambda stream: stream.name)
+@pytest.mark.parametrize("stream", streams_odd.GOES_ON, ids=lambda stream: stream.name)
+def test_a_word_that_comes_far_from_zero_while_the_force_goes_on_says_nothing_of_its_sign(stream: LineOfAKind) -> None:
+    readings, asked = _asked(stream, stream.stream(LINES))
+    assert asked == []
+    assert len(readings) >= LINES - 20  # of which the change is told
+    assert wrong_in(stream, readings) == []
+
+
+@pytest.mark.parametrize("stream", streams_odd.NEVER_WRONG + streams_odd.IN_PIECES, ids=lambda stream: stream.name)
 def test_what_cannot_be_read_is_not_read_wrong(stream: LineOfAKind) -> None:
     readings, _ = _asked(stream, stream.stream(LINES))
     assert wrong_in(stream, readings) == []

@@ -463,11 +463,11 @@ def test_a_unit_changed_at_the_scale_is_said_and_converted_and_one_left_out_is_n
 
 @dataclass
 class _Turning(Bench):
-    """A line that says which way the force goes, once it goes that way: 3.0 kg T, then 0.4 kg C."""
+    """A line that says which way the force goes: 8.5 kg T, and from one moment on 3.4 kg C."""
 
     def _line(self) -> bytes:
         felt = self.force() / G_STANDARD
-        return b"%.3f kg %s\r\n" % (felt, b"T" if self.t < 60.0 else b"C")
+        return b"%.3f kg T\r\n" % felt if self.t < 60.0 else b"%.3f kg C\r\n" % (0.4 * felt)
 
 
 def test_a_question_that_comes_up_under_way_is_shown_and_nothing_is_recorded_meanwhile(
