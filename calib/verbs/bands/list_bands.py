@@ -13,6 +13,7 @@ from calib.verbs.terminal.quantities import UNIT_HELP, shown_in
 
 def command(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the files are.")] = Path(),
+    named: Annotated[Path | None, typer.Option("--folder", hidden=True, help="The same, as others take it.")] = None,
     unit: Annotated[str, typer.Option(metavar="UNIT", help=UNIT_HELP)] = "kg",
     full: Annotated[bool, typer.Option("--full", help=FULL_HELP)] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of text.")] = False,
@@ -32,6 +33,7 @@ def command(
     from calib.use.bands.listing import listed_band, listed_scale
     from calib.use.report.folder_views import list_view
 
+    folder = named or folder
     found, today = read_collection(folder), date.today()
     answer = ListAnswer(
         folder=str(folder),

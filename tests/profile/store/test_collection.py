@@ -117,6 +117,12 @@ def test_list_of_an_empty_folder_says_how_to_begin(tmp_path: Path, capsys: Captu
     assert run(["list", str(tmp_path / "none")]) == 1
 
 
+def test_list_takes_its_folder_as_other_commands_do(store: Path, capsys: Capture) -> None:
+    assert run(["list", str(store), "--json"]) == run(["list", "--folder", str(store), "--json"])
+    first, second = capsys.readouterr().out.split("}\n{")
+    assert "{" + second == first + "}\n"
+
+
 def test_log_adds_and_sums(tmp_path: Path, capsys: Capture) -> None:
     save_profile(band("B07"), tmp_path / "B07.profile.json")
     for reps in ("60", "45"):
