@@ -15,9 +15,9 @@ from calib.use.bands.lookup import Found
 from calib.use.bands.predict import pull_answer
 from calib.use.paper.curve_svg import curve_svg
 from calib.use.report.document import document
-from calib.use.report.layout import sentence
 from calib.use.report.view import other_units
 from calib.web.pages import Asked, Site
+from calib.web.ways_on import step_on
 
 
 def bands(site: Site, asked: Asked) -> Response:
@@ -112,7 +112,7 @@ def _pull(pull: Pull | None, shown: Shown) -> dict[str, str] | None:
 def _band_values(found: Found, answer: PullAnswer, span: Span, shown: Shown) -> dict[str, Any]:
     from calib.use.report.recorded_words import has_unread_gaps  # loads numerics, which the list of bands need not
 
-    findings = [{"text": sentence(f.text), "do": f.do} for f in answer.findings]
+    findings = [step_on(f) for f in answer.findings]
     return {
         "few_lengths": has_unread_gaps(found.profile),
         "name": answer.band,

@@ -13,12 +13,12 @@ from calib.profile.store.own_files import own_files
 from calib.units import POUND, Shown
 from calib.use.answers.rigs import PullsAlong, RigAnswer, RigWay
 from calib.use.report.document import document
-from calib.use.report.layout import sentence
 from calib.use.report.rig_views import REMINDER
 from calib.use.report.view import load, other_units
 from calib.use.rig.rig_answers import refuse_flying, rig_answer
 from calib.use.rig.rig_files import bands_of, read_rig, worked_out
 from calib.web.pages import Asked, Site
+from calib.web.ways_on import step_on
 
 WAYS = (("up", "Going up"), ("down", "Coming down"))
 
@@ -79,7 +79,7 @@ def _values(name: str, told: RigAnswer, shown: Shown, at: int) -> dict[str, Any]
         "last": len(told.heights_m) - 1,
         "now": _heights(told, shown)[at],
         "ways": WAYS,
-        "findings": [{"text": sentence(f.text), "do": f.do} for f in told.findings],
+        "findings": [step_on(f) for f in told.findings],
         "reminder": REMINDER,
         "unequal": _lets_go(told, shown),
     }

@@ -2,7 +2,19 @@
 
 from urllib.parse import quote, urlencode
 
+from calib.use.answers.parts import Doubt
+from calib.use.report.layout import sentence
 from calib.web.pages import Site
+
+HERE = {"scale-unchecked": ("Check a scale", "/scales"), "scale-check-old": ("Check a scale", "/scales")}
+
+
+def step_on(doubt: Doubt) -> dict[str, str]:
+    """A finding as the page shows it: what it says, what to do, and where, if the page does it."""
+    words, address = HERE.get(doubt.code, ("", ""))
+    do = doubt.do.partition(": bandcurve ")[0].rstrip(".") + "." if address else doubt.do
+    text = sentence(doubt.text).replace("+-", "±")
+    return {"text": text, "do": do.replace("+-", "±"), "words": words, "address": address}
 
 
 def way_on(site: Site, path: str, query: str = "") -> dict[str, str]:

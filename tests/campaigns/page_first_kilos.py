@@ -1,4 +1,4 @@
-"""From an empty folder to the first kilos, on a phone-sized page: how many taps, keys and seconds it takes.
+"""From an empty folder to the first kilos, and to those that stay: taps, keys and seconds on a phone-sized page.
 
     python -m tests.campaigns.page_first_kilos
 
@@ -6,7 +6,6 @@ A made-up person does a quick look of an invented band, in real time: every coun
 is assumed and said; it is added by waiting.
 """
 
-import re
 import time
 from collections import Counter
 from pathlib import Path
@@ -30,6 +29,7 @@ class Person:
 
     def __init__(self, page: Page) -> None:
         self.page, self.did, self.took = page, Counter[str](), Counter[str]()
+        self.begun_s = time.monotonic()
 
     def spend(self, seconds: float, on: str) -> None:
         """Something done away from the page, or with a finger on it."""
@@ -60,9 +60,17 @@ class Person:
         expect(self.page.locator("#wait")).to_have_text("Read now", timeout=30_000)
         self.took["holds"] += round(1000 * (time.monotonic() - begun_s))
 
+    def tell(self, where: str, kilos: str) -> None:
+        """Say how far it has come."""
+        took = time.monotonic() - self.begun_s
+        print(f"{where}: {self.did['taps']} taps, {self.did['keys']} keys, {took:.0f} s to {kilos}")
+        rest = took - sum(self.took.values()) / 1000
+        for on, spent in [*self.took.items(), ("the page and its browser", 1000 * rest)]:
+            print(f"{spent / 1000:6.1f} s  {on}")
 
-def quick_look(person: Person) -> float:
-    """A whole quick look; the kilos it ends with."""
+
+def quick_look(person: Person) -> None:
+    """A whole quick look, told of after its first pull and at its end."""
     page = person.page
     person.type("#name", "B07")
     person.tap("Quick look")
@@ -86,10 +94,11 @@ def quick_look(person: Person) -> float:
         person.on_pad("#value", f"{round(kilos / 0.05) * 0.05:.2f}" if place else "0")
         person.tap("Take it")
         expect(page.locator(SETTLED)).not_to_have_attribute("data-version", version or "")
+        if "First kilos" in (words := page.locator("#say").inner_text()):
+            person.tell("After one pull", words)
     person.tap("Show the kilos")
     page.locator("#big").wait_for()
-    found = re.search(r"[0-9.]+", page.locator("#big").inner_text())
-    return float(found[0]) if found else 0.0
+    person.tell("At the end", f"{page.locator('#big').inner_text()} kg")
 
 
 def main() -> None:
@@ -100,13 +109,7 @@ def main() -> None:
         serving(Path(folder)) as link,
         looking(browser, link, touch=True) as page,
     ):
-        person, begun_s = Person(page), time.monotonic()
-        kilos = quick_look(person)
-        took = time.monotonic() - begun_s
-    print(f"{person.did['taps']} taps, {person.did['keys']} keys, {took:.0f} s to {kilos:.2f} kg.")
-    rest = took - sum(person.took.values()) / 1000
-    for on, spent in [*person.took.items(), ("the page and its browser", 1000 * rest)]:
-        print(f"{spent / 1000:6.1f} s  {on}")
+        quick_look(Person(page))
 
 
 if __name__ == "__main__":

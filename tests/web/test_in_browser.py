@@ -91,6 +91,7 @@ def test_a_lost_connection_loses_nothing_and_counts_nothing_twice(browser: Brows
         page.fill("#value", "0")
         page.click("#take")
         expect(page.locator("#place")).to_contain_text("1100")
+        page.locator(SETTLED).wait_for()
         page.context.set_offline(True)
         page.fill("#value", f"{shown(1.1):.2f}")
         page.click("#take")

@@ -76,10 +76,11 @@ async function send(fields) {
   entering = true;
   settle();
   const held = heldFrom ? { held_s: ((Date.now() - heldFrom) / 1000).toFixed(1) } : {};
+  const typed = find("value").value;
   const found = await deliver(address, { ...fields, ...held }, complain);
   entering = false;
   if (found) {
-    find("value").value = "";
+    if (find("value").value === typed) find("value").value = ""; // not what was typed while the answer was on its way
     show(found);
   }
   settle();
