@@ -2,14 +2,13 @@
 
 import sys
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from calib.assumptions import SERIES, assuming
-from calib.errors import DataError, UsageError
+from calib.errors import UsageError
 from calib.units import Shown
 from calib.verbs.talk.series_talk import lead, read_series
 from calib.verbs.terminal import typer_later as typer
@@ -20,6 +19,7 @@ from calib.verbs.terminal.quantities import UNIT_HELP, range_in_si, shown_in
 
 if TYPE_CHECKING:
     from calib.acquire.files.series_file import Series, SeriesBand
+    from calib.profile.store.register import KnownBand
     from calib.use.answers.bands import PairAnswer
     from calib.use.bands.lookup import Found, Lookup
 
@@ -98,7 +98,7 @@ def command(
 
     lookup = Lookup(folder)
     found = lookup.find_all(named)
-    read = [_as_called(one, found, lookup) for one in read]
+    read = [_as_called(one, found) for one in read]
     answer = pair_answer(pair_found(found, wanted, read))
     kept = _kept(answer, found, lookup) if keep else []
     if figure is not None:
@@ -130,18 +130,19 @@ def _all_of(folder: Path) -> list[str]:
     return found
 
 
-def _as_called(series: "Series", found: "Sequence[Found]", lookup: "Lookup") -> "Series":
-    """A series by the names its bands have now: one may have been renamed since."""
+def _as_called(series: "Series", found: "Sequence[Found]") -> "Series":
+    """A series by the names its bands have now: one may have been renamed since, or bear another one's mark."""
     there = {f.profile.band.id for f in found}
 
     def now(band: "SeriesBand") -> "SeriesBand":
-        if band.id in there:
-            return band
-        with suppress(DataError):  # a band that is not here is said where the series is used
-            return replace(band, id=lookup.register().band(band.id).address)
-        return band
+        known = [f for f in found if f.band and band.id.lower() in _marks(f.band)]
+        return replace(band, id=known[0].profile.band.id) if band.id not in there and len(known) == 1 else band
 
     return replace(series, first=now(series.first), second=now(series.second))
+
+
+def _marks(band: "KnownBand") -> set[str]:
+    return {band.mark.lower(), *(old.lower() for old, _ in band.former)}
 
 
 def _kept(answer: "PairAnswer", found: "Sequence[Found]", lookup: "Lookup") -> list[tuple[str, str]]:

@@ -196,6 +196,20 @@ def test_compare_by_tape_alone(place: Path, capsys: Capture) -> None:
     assert run(["compare", series, str(place / "B1.profile.json")]) == 2
 
 
+def test_a_series_goes_on_with_a_band_that_was_renamed(place: Path, capsys: Capture) -> None:
+    series, here = str(place / "B1+B2.series.csv"), ["--folder", str(place)]
+    pair = ["pair", "--series", series, *here, "--json"]
+    assert run([*pair, "B1", "B2"]) == 0
+    before = json.loads(capsys.readouterr().out)["pairs"][0]
+    assert run(["rename", "B1", "red1", *here]) == 0
+    capsys.readouterr()
+    for names in (["red1", "B2"], ["B1", "B2"], [str(place / f"{b}.profile.json") for b in ("B1", "B2")]):
+        assert run([*pair, *names]) == 0
+        found = json.loads(capsys.readouterr().out)["pairs"][0]
+        assert found["bands"] == ["red1", "B2"]
+        assert found["upper95_mean_N"] == pytest.approx(before["upper95_mean_N"], rel=0.05)
+
+
 def test_fit_takes_a_series_with_the_other_bands_profile(place: Path, capsys: Capture) -> None:
     sample = Path(__file__).parents[3] / "sample_runs" / "KNEE.run.csv"
     assert run(["fit", str(sample), "--out", str(place), "--quiet"]) == 0
