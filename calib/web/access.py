@@ -117,8 +117,8 @@ class Guard:
             return _sentence(421, "This address is not the page's. Open the address shown in the terminal.")
         if not _from_this_page(scope["method"], headers, self.door.hosts):
             return _sentence(403, "That request did not come from this page, so nothing was done.")
-        if int(headers.get("content-length") or 0) > LARGEST_BODY:
-            return _sentence(413, "That is more than the page accepts at once.")
+        if not _is_small(headers.get("content-length", "0")):
+            return too_large()
         if scope["path"] == "/enter":
             return self._enter(scope)
         session = _cookie(headers)
@@ -138,6 +138,16 @@ class Guard:
         answer = RedirectResponse("/", 303)
         answer.set_cookie(COOKIE, session, httponly=True, samesite="lax", path="/")
         return answer
+
+
+def too_large() -> Response:
+    """The answer to more than is accepted at once."""
+    return _sentence(413, "That is more than the page accepts at once.")
+
+
+def _is_small(length: str) -> bool:
+    """Whether a length that is claimed is a number of bytes, and not too many of them."""
+    return length.isascii() and length.isdecimal() and len(length) < 10 and int(length) <= LARGEST_BODY
 
 
 def _sentence(status: int, text: str) -> Response:

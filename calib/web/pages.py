@@ -15,7 +15,7 @@ from urllib.parse import parse_qsl
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
@@ -29,7 +29,7 @@ from calib.profile.store.own_files import own_files
 from calib.units import FORCE, LENGTH, SHOWN, Shown
 from calib.use.bands.lookup import Found, Lookup
 from calib.use.report.layout import sentence
-from calib.web.access import COOKIE, Doorkeeper, Guard
+from calib.web.access import COOKIE, Doorkeeper, Guard, too_large
 from calib.web.once import Once
 
 if TYPE_CHECKING:
@@ -193,7 +193,11 @@ def _asked(site: Site, view: View, way_on: WayOn) -> Callable[[Request], Awaitab
 
     async def answer(request: Request) -> Response:
         try:
-            asked = Asked(request, _fields(await request.body()))
+            body = await request.body()
+        except ClientDisconnect:  # gone, or cut off where it grew too large
+            return too_large()
+        try:
+            asked = Asked(request, _fields(body))
             act = partial(view, site, asked)
             return await run_in_threadpool(site.once.answer, asked.browser, request.url.path, asked.fields, act)
         except BandcurveError as error:

@@ -30,6 +30,7 @@ FACTORS, PLATES = "fit/gear/test_uncertainty.py", "fit/gear/test_plate_set.py"
 PAIR_LIMITS = "use/bands/test_matching.py"
 PAIR, COMPARE, SERIES = "use/bands/test_pair.py", "use/bands/test_compare.py", "use/bands/test_series.py"
 COLLECTION, RECHECKS = "profile/store/test_collection.py", "use/bands/test_rechecks.py"
+FIRST_KILOS, KEYBOARD = "use/report/test_first_kilos.py", "verbs/terminal/test_keyboard.py"
 HAND, CONDITIONS, RIG = "use/rig/test_hand_worked.py", "use/rig/test_conditions.py", "verbs/rig/test_command.py"
 CAUTIONS, FIGURES = "use/rig/test_anchors.py", "use/report/test_figures.py"
 
@@ -315,6 +316,11 @@ MUTATIONS = (
     ),
     Mutation("system.py", "    if WINDOWS:\n        return\n", "", (SYSTEMS,)),
     Mutation("system.py", "os.lseek(descriptor, 0, os.SEEK_SET)", "pass", (SYSTEMS,)),
+    Mutation("verbs/terminal/keyboard.py", "except ImportError:", "except MemoryError:", (SYSTEMS,)),
+    Mutation("verbs/terminal/keyboard.py", "if pressed in _SPECIAL", "if False", (KEYBOARD,)),
+    Mutation("verbs/terminal/keyboard.py", "if pressed in _ENDS", "if False", (KEYBOARD,)),
+    Mutation("verbs/terminal/keyboard.py", 'if pressed == "\\x03"', "if False", (KEYBOARD,)),
+    Mutation("verbs/terminal/keyboard.py", "if left <= 0", "if False", (KEYBOARD,)),
     Mutation("safe_write.py", "patiently(lambda: part.replace(target))", "part.replace(target)", (SYSTEMS,)),
     Mutation(
         "safe_write.py",
@@ -332,7 +338,10 @@ MUTATIONS = (
         'if False and not _from_this_page(scope["method"]',
         (ACCESS,),
     ),
-    Mutation("web/access.py", 'if int(headers.get("content-length") or 0) > LARGEST_BODY', "if False", (ACCESS,)),
+    Mutation("web/access.py", 'if not _is_small(headers.get("content-length", "0"))', "if False", (ACCESS,)),
+    Mutation("web/access.py", "length.isascii() and length.isdecimal()", "True", (ACCESS,)),
+    Mutation("web/access.py", "len(length) < 10", "True", (ACCESS,)),
+    Mutation("web/pages.py", "except ClientDisconnect:", "except MemoryError:", (ACCESS,)),
     Mutation("web/access.py", "if taken > LARGEST_BODY", "if False", (ACCESS,)),
     Mutation("web/access.py", "session is None or not self.door.knows(session)", "False", (ACCESS,)),
     Mutation("web/access.py", "if not self.door.sessions[session].take(self.door.clock())", "if False", (ACCESS,)),
@@ -365,6 +374,13 @@ MUTATIONS = (
         "web/bands.py", "if name not in {band.address for band in lookup.register().bands}", "if False", (WEB_BANDS,)
     ),
     Mutation("web/measuring.py", "if len(self.open) >= MOST_OPEN and idle", "if False", (WEB_MEASURING,)),
+    Mutation(
+        "use/report/first_kilos.py",
+        "_pull_of(before) == 1 and _pull_of(after) == 2",
+        "_pull_of(after) == 2",
+        (FIRST_KILOS,),
+    ),
+    Mutation("use/report/first_kilos.py", 'after.head.extensions.get("quick")', "True", (FIRST_KILOS,)),
     Mutation(
         "use/report/layout.py",
         "if c.isspace() or not _hidden(c)",

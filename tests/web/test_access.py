@@ -92,6 +92,21 @@ def test_a_large_body_is_refused_whatever_length_it_claims(tmp_path: Path) -> No
     assert browser.post("/change", headers=HERE, content=b"x" * (LARGEST_BODY + 1)).status_code == 413
 
 
+@pytest.mark.parametrize("length", ["x", "-1", "1_6", "+5", "\u0663", "9" * 5000])
+def test_a_length_that_is_no_number_is_refused(tmp_path: Path, length: str) -> None:
+    browser, _ = let_in(tmp_path)
+    headers = [(name.encode(), value.encode()) for name, value in {**HERE, "content-length": length}.items()]
+    answer = browser.post("/change", headers=headers, content=b"a=1")
+    assert answer.status_code == 413
+
+
+def test_a_body_in_chunks_is_refused_where_it_grows_too_large(tmp_path: Path) -> None:
+    browser, _ = let_in(tmp_path)
+    answer = browser.post("/change", headers=HERE, content=iter(5 * [b"x" * (LARGEST_BODY // 4)]))
+    assert answer.status_code == 413
+    assert answer.text == "That is more than the page accepts at once.\n"
+
+
 def test_a_flood_is_slowed_down(tmp_path: Path) -> None:
     browser, _ = let_in(tmp_path)
     statuses = [browser.get("/static/icon.svg").status_code for _ in range(int(BURST) + 5)]
