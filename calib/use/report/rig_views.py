@@ -222,7 +222,9 @@ def _learned(answer: RigCheckAnswer, shown: Shown) -> tuple[Section, ...]:
     for one in answer.slack_length:
         was = "estimated" if one.slack_length_before_m is None else shown.tape(one.slack_length_before_m)
         now = f"{length(one.slack_length_m, shown)} +- {shown.tape(2 * one.u_slack_length_m)}"
-        notes.append(f"Slack length of band[{one.number}]: {now} ({was} before).")
+        used = answer.after.used[one.number]
+        side = "in the middle" if used.side == "both" else f"on the {used.side}"
+        notes.append(f"Slack length of {used.band} {side}: {now} ({was} before).")
     headers = ("way", "bar at", "load before", "+- mean", "load now", "+- mean")
     return (
         Section("readings", "What the readings say", None, tuple(notes)),

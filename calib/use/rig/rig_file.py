@@ -163,8 +163,18 @@ def parse_rig(data: bytes, name: str) -> Rig:
         check_rig(rig)
     except DataError as error:
         where = error.where if error.where.startswith(f"{name}:") else f"{name}: {error.where}"
-        raise DataError(error.what, where=where, remedy=error.remedy) from None
+        raise DataError(error.what, where=_with_band(where, document.get("band")), remedy=error.remedy) from None
     return rig
+
+
+def _with_band(where: str, bands: Any) -> str:
+    """A place in the file with its band's own name in place of its number, where it has one."""
+    found = re.search(r"band\[(\d+)\]\.?", where)
+    part = bands[int(found[1])] if found and isinstance(bands, list) and int(found[1]) < len(bands) else None
+    profile, side = (part.get(key) if isinstance(part, dict) else None for key in ("profile", "side"))
+    if found is None or not isinstance(profile, str) or side not in ("left", "right", "both"):
+        return where
+    return f"{where[: found.start()]}{_called(profile[:60], side)}: {where[found.end() :]}".removesuffix(": ")
 
 
 def _in_si(document: Mapping[str, Any], name: str, newer: bool) -> dict[str, Any]:
@@ -239,8 +249,12 @@ def band_name(band: RigBand) -> str:
     >>> band_name(RigBand("left", "box/B07.profile.json", "below", "straight", 0.1, 0.05, 0.05))
     'B07 on the left'
     """
-    name = band.profile.rpartition("/")[2].removesuffix(".json").removesuffix(".profile")
-    return f"{name or 'the band'} {'in the middle' if band.side == 'both' else f'on the {band.side}'}"
+    return _called(band.profile, band.side)
+
+
+def _called(profile: str, side: str) -> str:
+    name = profile.rpartition("/")[2].removesuffix(".json").removesuffix(".profile")
+    return f"{name or 'the band'} {'in the middle' if side == 'both' else f'on the {side}'}"
 
 
 def check_rig(rig: Rig) -> None:

@@ -176,6 +176,11 @@ def test_with_options_as_a_document_and_written_for_later(place: Path, capsys: C
     assert "What the readings say" in capsys.readouterr().out
 
 
+def test_a_slack_length_that_was_learned_is_told_with_its_band(place: Path, capsys: Capture) -> None:
+    assert run(["rig", "check", written(place, SQUAT), "--how", "hook", "--read", "1.3m=14kg", "--full"]) == 0
+    assert "Slack length of B07 on the left: " in " ".join(capsys.readouterr().out.split())
+
+
 def test_asked_for_through_a_pipe_in_lb(place: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", io.StringIO("1\ny\n286\n55 1/8 329\n100 300\n74 375\n\n"))
     assert run(["rig", "check", written(place, PRESS), "--unit", "lb"]) == 0

@@ -227,7 +227,7 @@ BAD = {
     ),
     "anchor_height_mm = 100": ("anchor_height_mm = 1400", r"B on the left: anchor_height_mm: .*run into it"),
     "mass_kg = 20": ("mas_kg = 20", r"bar\.mas_kg: unknown field 'mas_kg'; did you mean 'mass_kg'"),
-    "sleeve_diameter_mm = 50": ("sleeve_diameter = 50", r"band\[0\]\.sleeve_diameter: .* has no unit"),
+    "sleeve_diameter_mm = 50": ("sleeve_diameter = 50", r"B on the left: sleeve_diameter: .* has no unit"),
     'side = "left"': ('side = "middle"', r"band\[0\]\.side: should be 'left', 'right' or 'both'"),
     'arrangement = "straight"': ('arrangement = "spread"', r"B on the left: pegs_apart_mm: .*two pegs"),
     "plates_kg = 40": ("plates_kg = nan", r"bar\.plates_kg: plates_kg is nan"),
@@ -247,7 +247,7 @@ BAD = {
     ),
     "sleeve_diameter_mm = 50\n": (
         "sleeve_diameter_mm = 50\nfore_mm = [1, 2, 3]\n",
-        r"band\[0\]\.fore_mm: has 3 values; give one, or two: for the bottom, for the top",
+        r"B on the left: fore_mm: has 3 values; give one, or two: for the bottom, for the top",
     ),
     "altitude_m = 0": ("altitude_m = 0\n[ancor]", r"ancor: unknown field 'ancor'; did you mean 'anchor'"),
 }
