@@ -6,17 +6,21 @@ Each line is in a table beside the scale's file before it is acknowledged; that 
 from datetime import date
 from pathlib import Path
 from threading import Lock
+from urllib.parse import quote
 
 from starlette.responses import RedirectResponse, Response
 
 from calib.acquire.files.check_table import CAP_BYTES, format_check_table, parse_check_table, read_pair
 from calib.acquire.recording.typed_entry import clean
 from calib.errors import BandcurveError, DataError
+from calib.identity import check_id
+from calib.records import Locks
 from calib.safe_read import read_capped
-from calib.safe_write import update
+from calib.safe_write import update, write_new
 from calib.scale import Scale, load_scale, update_scale
 from calib.units import FORCE
 from calib.use.report.layout import sentence
+from calib.use.scales.scale_described import LOCKING, LOCKS, MAXIMUM, STEPS, Kind, scale_of, shown_value
 from calib.use.scales.typed_check import Sheet
 from calib.web.pages import Asked, Site
 
@@ -25,9 +29,28 @@ FEWEST = 3  # lines: nothing and one load, once more
 LOADS = {"plates": "gym plates", "calibrated": "calibrated plates", "weighed": "weighed on a kitchen scale"}
 
 
-def scale_list(site: Site, asked: Asked) -> Response:
-    """Scale files of the folder."""
-    return site.render(asked, "scales.html", names=list(site.cells.scales()))
+def scale_list(site: Site, asked: Asked, wrong: str = "") -> Response:
+    """Scale files of the folder, and the questions for a new one."""
+    typed = {key: asked.fields.get(key, "")[:64] for key in ("name", "step", "most", "locks")}
+    names = list(site.cells.scales())
+    more = {"help": {"step": STEPS, "most": MAXIMUM, "locks": LOCKING}, "locks": LOCKS}
+    return site.render(asked, "scales.html", 422 if wrong else 200, names=names, typed=typed, wrong=wrong, **more)
+
+
+def new_scale(site: Site, asked: Asked) -> Response:
+    """Make the file of a hanging or floor scale, as `bandcurve scale new` does; its check comes next."""
+    fields = asked.fields
+    try:
+        name = check_id(fields.get("name", "").strip())
+        step, unit = shown_value(fields.get("step", "").strip(), "kg")
+        most = shown_value(fields["most"].strip(), unit)[0] if fields.get("most", "").strip() else None
+        locks: Locks = next((one for one in LOCKS if one == fields.get("locks")), "no")
+        kind: Kind = "platform-scale" if fields.get("kind") == "platform-scale" else "hanging-scale"
+        made = scale_of(name, kind, step, most, locks, unit)
+        write_new(site.folder / f"{name}.scale.json", made.to_json())
+    except BandcurveError as error:
+        return scale_list(site, asked, sentence(str(error).replace(f"{site.folder}/", "")))
+    return RedirectResponse(f"/scale/{quote(name)}", 303)
 
 
 def _file(site: Site, name: str) -> Path:

@@ -20,6 +20,7 @@ from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.profile.store.memory import recall, remember
 from calib.records import RunHead
+from calib.scale import load_scale
 from calib.stamp import here_and_now
 from calib.units import LENGTH
 from calib.use.ask import memory
@@ -64,6 +65,9 @@ def read_form(site: Site, fields: dict[str, str]) -> StartForm:
     band = check_id(fields.get("band", "").strip())
     occasion = cast("Occasion", fields["occasion"] if fields.get("occasion") in OCCASIONS else "quick")
     given = Given(band=band, quick=occasion == "quick")
+    file = site.cells.scales().get(fields.get("scale", ""))
+    if file is not None:
+        given = replace(given, scale=load_scale(file), scale_file=str(file))
     given = site.cells.given_at_cell(given) if fields.get("cell") else with_scale_of(given, known_of(site))
     talk, wrong = read_answers(site, given, fields)
     until, over = (fields.get(k, "").strip()[:40] if _may_choose(talk, given) else "" for k in ("until", "over"))
@@ -160,6 +164,7 @@ def prepare(site: Site, asked: Asked) -> Response:
         band=form.band,
         occasion=form.talk.occasion,
         cell=form.given.cell is not None,
+        scale=asked.fields.get("scale", ""),
         until=form.until,
         over=form.over,
         answers=dict(form.talk.answers),
@@ -233,6 +238,8 @@ def _show_form(site: Site, asked: Asked, form: StartForm, missing: dict[str, str
         "wrong_over": form.wrong.get("over", ""),
         "may_until": _may_choose(talk, form.given),
         "line": site.cells.notes,
+        "scales": [] if form.given.cell or form.talk.answers.get("way") == "plates" else list(site.cells.scales()),
+        "scale_file": asked.fields.get("scale") or asked.request.query_params.get("scale", ""),
         "scale": form.given.scale.id if form.given.scale else "",
         "asked": asked_first,
         "more": more,

@@ -135,6 +135,7 @@ CHANGES = {
     "/begin": later("starting", "begin"),
     "/cell": later("cell.connecting", "connect"),
     "/boxes": later("box_new", "lay_out"),
+    "/scales": later("scales", "new_scale"),
     "/rigs/new": later("rig_new", "next_question"),
     "/box/{name:path}": later("boxes", "begin_band"),
     "/curves/{name:path}": later("boxes", "curves"),

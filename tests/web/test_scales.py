@@ -9,6 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from calib.acquire.files.check_table import parse_check_table
+from calib.acquire.files.run_file import read_run
 from calib.scale import load_scale
 from calib.verbs.app import run
 from tests.web.phone import HERE, form_of, let_in
@@ -107,3 +108,42 @@ def test_an_ended_check_says_what_it_found_and_what_comes_next(phone: TestClient
     assert all(re.search(r"\+- [\d.]+ kg", words) for words in said)
     assert "So far" not in page
     assert 'href="/measure"' in page
+
+
+def test_a_new_scale_is_that_of_the_command_and_a_band_may_be_measured_with_it(phone: TestClient, folder: Path) -> None:
+    sent = {"name": "garage", "step": "0.1 lb", "most": "110", "locks": "peak", "kind": "hanging-scale"}
+    answer = phone.post("/scales", headers=HERE, data=sent, follow_redirects=False)
+    assert answer.headers["location"] == "/scale/garage"
+    theirs = folder.parent / "theirs"
+    options = ["--resolution", "0.1lb", "--capacity", "110lb", "--locks", "peak", "--out", str(theirs)]
+    assert run(["scale", "new", "garage", *options]) == 0
+    assert (folder / "garage.scale.json").read_bytes() == (theirs / "garage.scale.json").read_bytes()
+    form = phone.get("/measure", params={"band": "B1", "occasion": "quick", "scale": "garage"}).text
+    assert 'name="q.max"' not in form
+    answers = {"band": "B1", "occasion": "quick", "scale": "garage", "q.flat": "100 cm"}
+    ready = phone.post("/measure", headers=HERE, data=answers)
+    assert '<input type="hidden" name="scale" value="garage">' in ready.text
+    begun = phone.post("/begin", headers=HERE, data={**answers, "careful": "yes"}, follow_redirects=False)
+    assert begun.headers["location"] == "/measure/B1"
+    head = read_run(folder / "B1.run.csv").head
+    assert head.scale is not None and head.scale.id == "garage"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"name": "../x"}, "letters"),
+        ({"name": "hook"}, "hook.scale.json"),
+        ({"step": "<b>"}, "&lt;b&gt;"),
+        ({"most": "0.05"}, "swapped"),
+    ],
+)
+def test_a_new_scale_that_cannot_be_is_refused(
+    phone: TestClient, folder: Path, wrong: dict[str, str], words: str
+) -> None:
+    before = sorted(folder.iterdir())
+    answer = phone.post("/scales", headers=HERE, data={"name": "new", "step": "0.1", "most": "50", **wrong})
+    assert answer.status_code == 422
+    assert words in answer.text
+    assert "<b>" not in answer.text
+    assert sorted(folder.iterdir()) == before
