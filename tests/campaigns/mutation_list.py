@@ -316,10 +316,12 @@ MUTATIONS = (
     ),
     Mutation("system.py", "    if WINDOWS:\n        return\n", "", (SYSTEMS,)),
     Mutation("system.py", "os.lseek(descriptor, 0, os.SEEK_SET)", "pass", (SYSTEMS,)),
-    Mutation("verbs/terminal/keyboard.py", "except ImportError:", "except MemoryError:", (SYSTEMS,)),
+    Mutation("verbs/terminal/keyboard.py", "except ImportError:", "except MemoryError:", (KEYBOARD,)),
     Mutation("verbs/terminal/keyboard.py", "if pressed in _SPECIAL", "if False", (KEYBOARD,)),
     Mutation("verbs/terminal/keyboard.py", "if pressed in _ENDS", "if False", (KEYBOARD,)),
     Mutation("verbs/terminal/keyboard.py", 'if pressed == "\\x03"', "if False", (KEYBOARD,)),
+    Mutation("verbs/terminal/keyboard.py", "_drain(fd)  # an arrow", "pass  # an arrow", (KEYBOARD,)),
+    Mutation("verbs/terminal/keyboard.py", "termios.tcsetattr(fd, termios.TCSADRAIN, before)", "pass", (KEYBOARD,)),
     Mutation("verbs/terminal/keyboard.py", "if left <= 0", "if False", (KEYBOARD,)),
     Mutation("safe_write.py", "patiently(lambda: part.replace(target))", "part.replace(target)", (SYSTEMS,)),
     Mutation(

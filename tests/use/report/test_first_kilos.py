@@ -41,6 +41,7 @@ def test_they_are_there_once_with_the_last_reading_of_the_first_pull() -> None:
 
 
 def test_a_full_recording_says_none_and_a_doubted_entry_waits_for_its_answer() -> None:
-    assert not any(after_each(["0", *TRUE], quick=False))
+    up = ["4.90", "6.70", "10.15", "14.50", "19.60", "25.45", "31.75", "38.80"]
+    assert not any(after_each(["0", *up, *up[-2::-1], up[0]], quick=False))  # into the second pull
     said = after_each(["0", *TRUE[:3], "2.465", "24.65"])
     assert [bool(words) for words in said] == [False] * 5 + [True]

@@ -1,5 +1,6 @@
-"""Keys on Windows, with a stand-in for its console: what is pressed, what is no key, and how it ends."""
+"""Keys: on Windows with a stand-in for its console, elsewhere at a terminal of the test's own."""
 
+import os
 import sys
 import time
 from types import SimpleNamespace
@@ -56,3 +57,24 @@ def test_a_digit_does_not_end_a_pause_and_enter_does(
     assert capsys.readouterr().err.count("let the band rest") > 3  # shown on after each digit
     with keys() as key:
         assert key(0.0) == "7"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no terminals of one's own there")
+def test_keys_of_a_terminal_come_one_by_one_and_it_is_set_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pty
+    import termios
+
+    hand, terminal = pty.openpty()
+    before = termios.tcgetattr(terminal)
+    with os.fdopen(terminal, encoding="utf-8") as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        with keys() as key:
+            assert key(0.0) == ""
+            for typed, seen in ((b"r", "r"), (b"\r", "\n"), (b"\x1b[A", ""), (b"7", "7")):
+                os.write(hand, typed)
+                assert key(1.0) == seen
+            os.write(hand, b"\x04")
+            with pytest.raises(EndOfInputError):
+                key(1.0)
+        assert termios.tcgetattr(terminal) == before
+    os.close(hand)
