@@ -180,6 +180,8 @@ def new_folder(folder: Path) -> Iterator[None]:
 
 def _make(folder: Path) -> None:
     remedy = "name another folder with --out"
+    if str(folder) == "-":
+        raise FileError("is standard output, not a folder", where="-", remedy=remedy)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError:

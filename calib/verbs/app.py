@@ -63,7 +63,7 @@ def _for_every_command(arguments: Sequence[str]) -> list[str]:
     if "-h" in kept or "--help" in kept:  # also after an option that wants a value
         words = list(takewhile(lambda word: not word.startswith("-"), kept))
         return [*words, "--help"]
-    return kept
+    return kept or list(arguments and ["--help"])
 
 
 def _answered(arguments: Sequence[str]) -> int:

@@ -66,6 +66,11 @@ def command(
       bandcurve fit B07.run.csv --assume between_day_gain=2% --assume box.toml
       bandcurve fit B07.run.csv --series B07+REF.series.csv --with REF.profile.json
     """
+    if Path("-") in runs:
+        raise UsageError(
+            "-: fit reads files, since a profile names the runs it was fitted from",
+            remedy="save the run first, for example as B07.run.csv",
+        )
     shown = shown_in(unit)
     assumed = assumed_of(assume or [], FIT)
     told = told_by(series or [], with_ or [])

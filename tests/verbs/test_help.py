@@ -5,6 +5,7 @@ import re
 import shutil
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,35 @@ def test_a_page_of_many_options_names_the_rest_and_says_each_on_request(
     assert run(["predict", "--help-full"]) == 2
 
 
+@pytest.mark.parametrize("words", [["rig", "help", "solve"], ["batch", "help", "fit"], ["scale", "help"]])
+def test_a_group_has_help_as_a_word_too(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(words) == 0
+    assert f"Usage: bandcurve {words[0]} {' '.join(words[2:])}".strip() in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("width", [60, 80])
+@pytest.mark.parametrize(
+    ("words", "module"),
+    [
+        ("rig solve", "calib.verbs.rig.rig_solve"),
+        ("record", "calib.verbs.record"),
+        ("pair", "calib.verbs.pair"),
+        ("fit", "calib.verbs.fit"),
+    ],
+)
+def test_examples_stay_within_the_terminal_and_can_be_copied(
+    words: str, module: str, width: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    written = re.findall(r"^ +(bandcurve .*)$", import_module(module).command.__doc__, re.MULTILINE)
+    assert max(map(len, written)) + 4 > 60
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert run([*words.split(), "--help"]) == 0
+    page = capsys.readouterr().out
+    assert max(map(len, page.splitlines())) <= width
+    unfolded = re.sub(r" \\\n +", " ", page)
+    assert [example for example in written if f"    {example}\n" not in unfolded] == []
+
+
 def test_help_alone_is_the_overview() -> None:
     assert bandcurve("help").stdout == bandcurve("--help").stdout == overview()
 
@@ -92,6 +122,31 @@ def test_no_input_asks_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr("sys.stdin", None)
     assert run(["scale", "new", "hook", "--no-input"]) != 0
     assert not list(tmp_path.iterdir())
+
+
+def test_no_input_alone_is_the_overview(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["--no-input"]) == 0
+    assert "Usage: bandcurve" in capsys.readouterr().out
+
+
+def test_a_recording_that_may_not_ask_says_what_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.stdin", None)
+    assert run(["record", "B07", "--no-input"]) == 1
+    assert "give the command's options" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [["fit", "-"], ["fit", "KNEE.run.csv", "--out", "-"]])
+def test_a_dash_is_no_run_and_no_folder(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copy(ROOT / "sample_runs" / "KNEE.run.csv", tmp_path)
+    monkeypatch.chdir(tmp_path)
+    assert run(words) != 0
+    assert "-: " in capsys.readouterr().err
+    assert not (tmp_path / "-").exists()
 
 
 def test_no_color_is_obeyed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:

@@ -49,6 +49,8 @@ def session(begin: Callable[[], Recorder], *, fit: bool) -> int:
         except EndOfInputError as stopped:
             if recorder is None or stopped.args or not _only_closing_left(recorder):
                 _say_where(recorder, unkept=bool(stopped.args))
+                if recorder is None:
+                    raise  # the sentence about the question that was left open follows
                 return 1
         say("", f"Recorded: {len(recorder.state.run.readings)} readings in {recorder.path}.")
         return _kilos(recorder) if fit else 0

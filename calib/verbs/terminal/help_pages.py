@@ -36,6 +36,21 @@ def bold_headings(page: str) -> str:
     return own(re.sub(r"^([ ]{0,2}[A-Z][\w ,]*:)", "\033[1m\\1\033[0m", page, flags=re.MULTILINE))
 
 
+def _folded(page: str, width: int) -> str:
+    """A help page whose examples stay within the width; a folded one can still be copied as it stands."""
+
+    def fold(match: re.Match[str]) -> str:
+        lines = ["   "]
+        for word in re.findall(r"--\S+ (?!-)(?:'[^']*'|\S)+|(?:'[^']*'|\S)+", match[0]):
+            if len(lines[-1]) + len(word) + 3 > width and lines[-1].strip():
+                lines[-1] += " \\"
+                lines.append("       ")
+            lines[-1] += " " + word
+        return "\n".join(lines)
+
+    return re.sub(rf"^    bandcurve .{{{width - 13},}}$", fold, page, flags=re.MULTILINE)
+
+
 def _shown(text: str) -> str:
     """A help page, headings in bold; one that is longer than the terminal goes through a pager, and is done then."""
     if not (at_terminal() and sys.stdout.isatty()) or text.count("\n") + 2 <= shutil.get_terminal_size().lines:
@@ -53,7 +68,7 @@ class Command(TyperCommand):
 
     def get_help(self, ctx: Any) -> str:
         """The page, headings in bold at a terminal, through a pager where it is longer than that."""
-        return _shown(super().get_help(ctx))
+        return _shown(_folded(super().get_help(ctx), min(80, shutil.get_terminal_size().columns)))
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """As typed; what is missing is asked for where somebody sits at a keyboard."""
@@ -143,8 +158,9 @@ class WordGroup(TyperGroup):
         return args
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """As typed in full."""
-        parsed: list[str] = super().parse_args(ctx, self.arranged(args))
+        """As typed in full; `help WORD` is `WORD --help` here too."""
+        asked = args[:1] == ["help"] and "help" not in self.words
+        parsed: list[str] = super().parse_args(ctx, self.arranged([*args[1:], "--help"] if asked else args))
         return parsed
 
     def list_commands(self, ctx: Any) -> list[str]:
