@@ -114,7 +114,7 @@ class Command(TyperCommand):
                 with formatter.section(heading):
                     formatter.write_dl(records)
         if named:
-            with formatter.section(f"More options; {ctx.command_path} {FULL} says what each does"):
+            with formatter.section(f"More options ({ctx.command_path} {FULL} explains them)"):
                 formatter.write(_names(named, formatter.width))
 
 
