@@ -26,6 +26,8 @@ from calib.web.rigs import file_of, refuse_outside, rig_files
 if TYPE_CHECKING:
     from calib.units import Unit
     from calib.use.answers.lineup import LineupAnswer
+    from calib.use.bands.lookup import Lookup
+    from calib.use.bands.pair import Pairing
     from calib.use.lineup.evening import Box
     from calib.use.lineup.lifters_table import Turn
     from calib.use.rig.plates import Plates
@@ -57,15 +59,25 @@ def _for_a_page(sentences: tuple[str, ...]) -> tuple[str, ...]:
 
 def pairs(site: Site, asked: Asked) -> Response:
     """Left and right out of the folder's bands."""
-    from calib.use.bands.pair import pair_answer, pair_found
+    from calib.use.bands.pair import pair_answer
     from calib.use.report.pair_views import pair_view
 
-    lookup = site.lookup()
+    answer = pair_answer(paired(site.lookup()))
+    return answered(site, asked, answer, pair_view(answer, site.shown_units(asked)), title="Left and right", back="/")
+
+
+def paired(lookup: "Lookup") -> "Pairing":
+    """Left and right out of all bands that were measured.
+
+    Raises:
+        DataError: They are fewer than two.
+    """
+    from calib.use.bands.pair import pair_found
+
     names = [band.address for band in lookup.register().bands if band.calibrations]
     if len(names) < 2:
         raise DataError("a pair is made of two bands that were measured", remedy="measure another one")
-    answer = pair_answer(pair_found(lookup.find_all(names)))
-    return answered(site, asked, answer, pair_view(answer, site.shown_units(asked)), title="Left and right", back="/")
+    return pair_found(lookup.find_all(names))
 
 
 def solved(site: Site, asked: Asked) -> Response:

@@ -11,7 +11,7 @@ from calib.profile.store.register import KnownBand
 from calib.units import Shown
 from calib.use.answers.bands import PullAnswer
 from calib.use.answers.parts import Pull
-from calib.use.bands.lookup import Found
+from calib.use.bands.lookup import Found, Lookup
 from calib.use.bands.predict import pull_answer
 from calib.use.paper.curve_svg import curve_svg
 from calib.use.report.document import document
@@ -19,13 +19,24 @@ from calib.use.report.view import other_units
 from calib.web.pages import Asked, Site
 from calib.web.ways_on import step_on
 
+AT_ONCE = 8  # bands that are paired in no time
+
 
 def bands(site: Site, asked: Asked) -> Response:
     """All bands of the folder: status, newest day, what is wrong with their files."""
     register = site.lookup().register()
     rows = [_row(band) for band in register.bands]
     problems = [str(problem.text) for problem in register.problems]
+    if len(rows) > AT_ONCE:
+        site.ahead(_pairs)
     return site.render(asked, "bands.html", bands=rows, problems=[*problems, *register.said])
+
+
+def _pairs(lookup: Lookup) -> object:
+    """Behind the button below the list; of many bands it takes long."""
+    from calib.web.answers import paired
+
+    return paired(lookup)
 
 
 def _row(band: KnownBand) -> dict[str, Any]:

@@ -6,9 +6,11 @@ folder is read: a band is found by its name in the collection, never by a path.
 
 import json
 from collections.abc import Awaitable, Callable, Hashable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import field
 from functools import cached_property, partial
 from pathlib import Path
+from threading import Timer
 from typing import TYPE_CHECKING, Any, TypeVar
 from urllib.parse import parse_qsl
 
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from calib.web.measuring import Bench
 
 Kind = TypeVar("Kind")
+AHEAD_S = 0.3  # until what was just shown has its pictures and scripts
 MOST_ANSWERS = 8  # kept, of those that take long
 DIGITS = {"mm": 0, "cm": 1, "m": 3, "in": 2, "ft": 3}  # of a length, after the point
 OCCASIONS = {"quick": "Quick look (4 minutes)", "full": "In full (15 minutes)"}  # ways to measure one band
@@ -53,6 +56,7 @@ class Site:
     once: Once
     _seen: tuple[object, dict[Path, Lookup]] | None = None
     _answers: dict[tuple[Hashable, ...], Any] = field(default_factory=dict)
+    _ahead: Lookup | None = None
 
     @cached_property
     def bench(self) -> "Bench":
@@ -76,6 +80,15 @@ class Site:
             self._seen = now, {}
         where = folder or self.folder
         return self._seen[1].setdefault(where, Lookup(where))
+
+    def ahead(self, work: Callable[[Lookup], object]) -> None:
+        """Work out beside, once for the files as they are, what is likely to be asked for next; its caches keep it."""
+        lookup = self.lookup()
+        if self._ahead is not lookup:
+            self._ahead = lookup
+            later = Timer(AHEAD_S, _quietly, (work, lookup))
+            later.daemon = True
+            later.start()
 
     def answer_for(self, asked: tuple[Hashable, ...], bands: Sequence[Found], work: Callable[[], Kind]) -> Kind:
         """An answer that takes long, worked out once for one question and the bands as they are.
@@ -115,6 +128,11 @@ class Site:
         if request.query_params.get("unit") in SHOWN:
             answer.set_cookie("unit", request.query_params["unit"], samesite="lax")
         return answer
+
+
+def _quietly(work: Callable[[Lookup], object], lookup: Lookup) -> None:
+    with suppress(BandcurveError):  # said to whoever asks for it
+        work(lookup)
 
 
 def _state(path: Path) -> tuple[int, int]:

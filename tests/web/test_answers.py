@@ -1,15 +1,18 @@
 """Pages of answers: pairs, what to hang, lifters, re-checks; what the commands say, to the last digit of their JSON."""
 
 import json
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
-from calib.profile.document import load_profile, save_profile
+from calib.profile.document import Profile, load_profile, save_profile
 from calib.profile.store.rechecks import parse_rechecks
+from calib.use.bands import pair
 from calib.use.lineup import evening
 from calib.use.rig import from_python
 from calib.verbs.app import run
@@ -204,3 +207,31 @@ def test_a_form_of_more_fields_than_any_of_the_page_is_refused(phone: TestClient
     answer = phone.post("/recheck/B", content="&".join(f"f{n}=1" for n in range(101)), **form)  # type: ignore[arg-type]
     assert answer.status_code == 422
     assert "could not be read" in answer.text
+
+
+def test_pairs_of_many_bands_are_worked_out_while_the_list_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for i in range(12):
+        save_profile(linear(f"B{i:02d}"), tmp_path / f"B{i:02d}.profile.json")
+    worked: list[int] = []
+    work, done = pair._paired_up, Event()
+
+    def counted(profiles: list[Profile], *rest: object) -> object:
+        found = work(profiles, *rest)  # type: ignore[arg-type]
+        worked.append(len(profiles))
+        done.set()
+        return found
+
+    monkeypatch.setattr(pair, "_paired_up", counted)
+    pair._kept.cache_clear()
+    phone = let_in(tmp_path)
+    phone.get("/")
+    assert done.wait(20)
+    time.sleep(0.2)  # it is kept once the work has returned
+    assert "B11" in phone.get("/pairs").text
+    phone.get("/")
+    assert worked == [12]
+    save_profile(linear("NEW"), tmp_path / "NEW.profile.json")
+    assert "NEW" in phone.get("/pairs").text
+    assert worked == [12, 13]
