@@ -15,7 +15,7 @@ from calib.errors import DataError
 from calib.identity import PATTERN, check_id
 from calib.safe_write import write_atomically
 from calib.strict_json import parse_json, read_json
-from calib.units import G_STANDARD, MASS, as_read
+from calib.units import MASS
 
 FORMAT = versioned.Version("bandcurve-plates", 1, 0)
 CAP_BYTES = 1_000_000
@@ -199,11 +199,3 @@ def load_plates(path: Path | str) -> PlateSet:
 def save_plates(plates: PlateSet, path: Path | str) -> None:
     """Write a set, whole or not at all."""
     write_atomically(Path(path), plates.to_json())
-
-
-def set_in_a_line(plates: PlateSet) -> str:
-    """The set in a line: `2 x 20, 4 x 10 kg, 80 kg in all`."""
-    labels = [piece.label for piece in plates.pieces]
-    groups = [f"{labels.count(label)} x {label:g}" for label in dict.fromkeys(labels)]
-    whole = as_read(sum(piece.mass_kg for piece in plates.pieces) * G_STANDARD, plates.unit)
-    return f"{', '.join(groups)} {plates.unit}, {whole} in all"

@@ -26,7 +26,6 @@ from calib.use.ask.question import Answers, Choice
 USUAL_FLAT = (0.25, 2.5)  # [m] flat length of a usual band
 POSSIBLE_FLAT = (0.15, 3.0)  # [m] shorter or longer is a slip of the unit
 FEWEST_STEPS = 20  # between nothing and the most a scale takes; fewer is a slip
-TAPE_UNITS = ("cm", "in", "mm")
 READ_IN = {"m": "cm", "ft": "in", "kgf": "kg", "lbf": "lb"}  # what a tape or scale is marked in, by the unit named
 FORCE_UNITS = ("kg", "lb", "N")
 

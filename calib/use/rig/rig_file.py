@@ -27,7 +27,6 @@ FEET = 0.15  # [m] a band across an anchor lower than this lies under the feet
 Arrangement = Literal["straight", "doubled", "choked", "spread", "across"]
 
 _STRICT = {"strict": True, "extra": "forbid", "allow_inf_nan": False}
-_Positive = Annotated[float, Limits(gt=0, lt=1e4)]
 _NotNegative = Annotated[float, Limits(ge=0, lt=1e4)]
 # Physical bounds, wide on purpose: a number beyond them was written in another unit.
 _Height = Annotated[float, Limits(ge=1e-3, lt=20)]  # [m]

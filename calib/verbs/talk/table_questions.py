@@ -9,7 +9,6 @@ from calib.half_path import LENGTH_KINDS
 
 T = TypeVar("T")
 LEGS = "How many legs of the band pull side by side."
-ROUND = "What the band lay round: a pin, a hook. One number if both are alike."
 SCALE = "Whatever you call it; bands measured with one scale share its error."
 _ASK_KIND = """Where was the tape held?
   band-outer  outer faces of the band
