@@ -3,15 +3,34 @@
 What is served is in `pages`; who is let in is in `access`.
 """
 
+import asyncio
 import socket
+import time
 from collections.abc import Callable
 from contextlib import closing
 
 import uvicorn
 from starlette.types import ASGIApp
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from calib.errors import UsageError
 from calib.frozen import dataclass
+
+MOST_CONNECTIONS = 100  # at once; a browser opens six, and some systems let a program open 256 files
+MOST_WAITING = 50  # to be taken up in one go
+
+
+class Connection(H11Protocol):
+    """A browser's connection. Where there are too many, the one longest open without a request makes room."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take up a connection."""
+        super().connection_made(transport)
+        self.since = time.monotonic()
+        if len(self.connections) > MOST_CONNECTIONS:
+            others = (c for c in self.connections if isinstance(c, Connection))
+            idle = [c for c in others if c.cycle is None or c.cycle.response_complete]
+            min(idle, key=lambda c: c.since).transport.abort()  # this one is among them
 
 
 @dataclass(frozen=True)
@@ -85,5 +104,12 @@ def serve(app: ASGIApp, address: Address, started: Callable[[], None]) -> None:
             await super().startup(sockets)
             started()
 
-    config = uvicorn.Config(app, log_level="critical", access_log=False, timeout_graceful_shutdown=1, lifespan="off")
-    Server(config).run(sockets=[address.socket])
+    Server(settings(app)).run(sockets=[address.socket])
+
+
+def settings(app: ASGIApp) -> uvicorn.Config:
+    """How the page is served: quietly, and to so many at once."""
+    return uvicorn.Config(
+        app, http=Connection, backlog=MOST_WAITING, log_level="critical", access_log=False, timeout_graceful_shutdown=1,
+        lifespan="off",
+    )  # fmt: skip

@@ -1,6 +1,6 @@
 """Attack everything and write the page; exit status 1 where anything was lost or went wrong.
 
-python -m tests.campaigns.attack --write docs/attack.md     # an hour or so
+python -m tests.campaigns.attack --write docs/attack.md     # ten minutes or so
 python -m tests.campaigns.attack --effort 0                 # as in the tests, some seconds
 """
 
