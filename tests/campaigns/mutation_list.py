@@ -212,6 +212,7 @@ MUTATIONS = (
         "not abs(value) < LARGEST",
         "False",
         (
+            "floor/test_unit_keys.py",
             RUN_FILE,
             HOSTILE,
         ),
