@@ -243,7 +243,7 @@ def unseen_zero(run: Run, rows: Sequence[Row], pull: Array) -> Array:
     number = np.array([r.number for r in rows], dtype=float)
     since = np.maximum(number - max(r.number for r in zeros), 0.0)
     steps = assumptions.value("zero_unseen_steps") * scale.resolution
-    whole = max(steps, assumptions.value("zero_unseen_share") * float(np.abs(pull).max()))
+    whole = max(steps, assumptions.value("zero_unseen_share") * float(np.abs(pull).max(initial=0.0)))
     return np.asarray(whole * since / max(float(np.ptp([*number, *(r.number for r in zeros)])), 1.0))
 
 

@@ -15,7 +15,7 @@ from calib.fit.batch.partial_pooling import _Node, _Place, _place, _place_at, fi
 from calib.fit.batch.pooled_fit import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
-from calib.records import Fit, Run
+from calib.records import Fit, Row, Run
 from calib.use.bands.batch_levels import BatchMember, WayOut, standing
 from calib.verbs.app import run as bandcurve
 from tests.campaigns.batch.scoring import score, try_batch
@@ -88,6 +88,14 @@ def test_the_budget_of_a_borrowed_curve_adds_up(bands: list[BandReadings], taugh
     assert gain.u[2] == pytest.approx(
         TUBE.gear.u_gain * table.force[-1], rel=0.15
     )  # readings of its own say little of it
+
+
+def test_a_band_left_after_its_zero_is_as_one_not_pulled_yet(batch: Batch, taught: Taught) -> None:
+    run = without_readings(batch.runs[-1])
+    zero = replace(run, rows=(Row(1, "zero", force=0.0),))
+    left, untouched = (fit_in_batch(taught, band_readings([r])).curve.loading for r in (zero, run))
+    assert left.force == pytest.approx(untouched.force)
+    assert left.u == pytest.approx(untouched.u)
 
 
 def test_an_error_of_the_flat_length_moves_the_whole_borrowed_shape(bands: list[BandReadings], taught: Taught) -> None:
