@@ -119,7 +119,7 @@ def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
         of: How many bands the batch has, where that is more.
 
     Raises:
-        DataError: No band was measured in full.
+        DataError: No band was measured in full, or none of those goes with the others.
     """
     full = [band for band in bands if band.full]
     if not full:
@@ -138,6 +138,11 @@ def teach(bands: Sequence[BandReadings], of: int | None = None) -> Taught:
     doubt = doubt_of(of or len(bands))
     settled = _set_odd_apart(settled, doubt)
     teachers = tuple(b.id for b, member in zip(bands, settled.members, strict=True) if b.full and not member.odd)
+    if not teachers:
+        raise DataError(
+            "the shape of no band measured in full is that of the others",
+            remedy="measure one or two of the others in full",
+        )
     nodes, slip = integrate(settled)
     return Taught(
         bands=tuple(bands),

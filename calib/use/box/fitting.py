@@ -72,7 +72,8 @@ def fit_all(found: "Sorted", folder: Path, each: MapWithProgress) -> Fitted:
         rest = [group for group in found.groups if group not in outcomes]
         outcomes |= zip(rest, each("fitting", partial(by_itself, folder), rest, not_done), strict=True)
         unusable = "its shape cannot be borrowed: no band that was measured in full could be used; correct those first"
-        return _fitted(found, outcomes, none=unusable if full else str(error))
+        usable = any(isinstance(outcome, Done) for group, outcome in outcomes.items() if group in found.full)
+        return _fitted(found, outcomes, none=unusable if full and not usable else str(error))
     outcomes |= {group: marked(taught, done) for group, done in outcomes.items() if isinstance(done, Done)}
     done = [outcome for outcome in outcomes.values() if isinstance(outcome, Done)]
     teachers = provenance(one for one in done if one.member.id in taught.teachers)

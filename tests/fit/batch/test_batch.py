@@ -284,6 +284,26 @@ def test_batch_fit_writes_every_profile_and_passes_over_a_bad_file(
     assert {f.file for f in load_profile(box / "B05.profile.json").made.from_} > {"B05.run.csv", "B01.profile.json"}
 
 
+def test_where_the_only_full_band_does_not_go_with_the_others_nothing_is_borrowed(
+    batch: Batch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Its pull grows half as fast again as that of the others, which agree."""
+    full, *few = batch.runs[0], *batch.runs[3:9]
+    lengths = [row.length or 0.0 for row in full.rows]
+    low, high = min(lengths), max(lengths)
+    bent = tuple(
+        replace(row, force=(row.force or 0.0) * (1 + 0.5 * ((row.length or 0.0) - low) / (high - low)))
+        for row in full.rows
+    )
+    for i, run in enumerate((replace(full, rows=bent), *few), 1):
+        write(run, tmp_path, f"B{i:02d}")
+    assert bandcurve(["batch", "fit", str(tmp_path), "--json"]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert [band["id"] for band in document["bands"]] == ["B01"]
+    assert len(document["failed"]) == len(few)
+    assert all("measure one or two of the others in full" in one["error"] for one in document["failed"])
+
+
 def test_a_band_that_cannot_be_used_does_not_keep_the_others_from_borrowing(
     batch: Batch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
