@@ -44,10 +44,10 @@ def dotted(parts: int) -> str:
     ids=["dotted", "80 kB", "inline", "header", "quoted", "spaced", "brackets", "tables", "comments", "one word"],
 )
 def test_a_text_that_could_stall_the_parser_is_one_sentence_within_a_second(text: str) -> None:
-    began = time.perf_counter()
+    began = time.process_time()
     with pytest.raises(DataError) as caught:
         parse_toml(text, "B07.run.csv", "the head")
-    assert time.perf_counter() - began < 1
+    assert time.process_time() - began < 1
     assert caught.value.where.startswith("B07.run.csv")
     assert len(str(caught.value)) < 250
 
