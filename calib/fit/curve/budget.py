@@ -22,7 +22,6 @@ LABELS = {
     "length of one reading": "B",
     "cycle gain": "A",
     "hook shift": "A",
-    "day gain": "A",
     "shape of the curve": "A",
     "flat length": "B",
     "size of the scatter": "A",
@@ -100,7 +99,6 @@ def _parts(model: MixedModel, posterior: Posterior, gradient: Array) -> dict[str
     groups = {
         "cycle gain": model.gains,
         "hook shift": model.shifts,
-        "day gain": model.days,
         "shape of the curve": np.arange(p - 1),
         "flat length": np.array([p - 1]),
     }

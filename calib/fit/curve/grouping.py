@@ -37,7 +37,6 @@ def shorten(seen: Observations) -> Observations:
         u_force=seen.u_force[firsts],
         u_length=seen.u_length[firsts],
         sources=tuple(s.take(groups) for s in seen.sources),
-        days=None if seen.days is None else seen.days[firsts],
         rows=tuple(tuple(r for i in g for r in seen.rows[i]) for g in groups),
     )
 

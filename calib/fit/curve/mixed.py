@@ -1,11 +1,11 @@
 """One Gaussian linear mixed model of all readings, linearised about the current curve, and its solution.
 
-    reading = F(L) (1 + day gain + cycle gain) + M cycle hook shift + sources + noise
+    reading = F(L) (1 + cycle gain) + M cycle hook shift + sources (days among them) + noise
     F = exp(eta), eta linear in beta
     var(noise) = (repeatability F)^2 + swing^2 + resolution^2 / 12 + (F' u_length)^2 + u_force^2
 
 M is the slope of the loading branch at that length, on both branches: a shift of the whole cycle moves its turning
-point too. The spreads (repeatability, cycle gain ...) are given here; spreads.py finds them.
+point too. The spreads (repeatability, cycle gain ...) are given here; variance_components.py finds them.
 """
 
 import numpy as np
@@ -216,10 +216,8 @@ class MixedModel:
         n, cycles, sources = basis.size, len(labels), len(seen.sources)
         self.gains, self.shifts = n + np.arange(cycles), n + cycles + np.arange(cycles)
         self.common = n + 2 * cycles + np.arange(sources)
-        self.in_day = _membership(seen.day)
-        self.days = n + 2 * cycles + sources + np.arange(self.in_day.shape[1])
         self.groups = self._groups()
-        size = n + 2 * cycles + sources + len(self.days)
+        size = n + 2 * cycles + sources
         self.mean, self.variance = np.zeros(size), np.ones(size)
         self.mean[:4], self.variance[:4] = TREND_MEAN, TREND_SD**2
         self.variance[n - 1] = max(seen.u_rest**2, LEAST_VARIANCE)
@@ -232,7 +230,7 @@ class MixedModel:
         out = {"cycle_gain": self.gains, "hook_shift": self.shifts, "discrepancy": basis.smooth, "toe": basis.toe}
         if basis.has_loop:
             out |= {"loop_discrepancy": basis.loop_smooth, "hysteresis": basis.drops}
-        return out | ({"day_gain": self.days} if len(self.days) else {})
+        return out
 
     @property
     def spreads(self) -> tuple[str, ...]:
@@ -253,7 +251,7 @@ class MixedModel:
             for s in seen.sources
         ]
         by_cycle = [self.in_cycle * p, self.in_cycle * whole_slope]
-        self.design = np.hstack([gradient * p, *by_cycle, *_as_columns(shared), self.in_day * p])
+        self.design = np.hstack([gradient * p, *by_cycle, *_as_columns(shared)])
         self.target = (seen.pull - force) / scale + self.design[:, :n] @ beta - self.design @ self.mean
         self.reading_length_noise = (own_slope * seen.u_length) ** 2
         self.fixed_noise = (seen.resolution**2 / 12 + seen.u_force**2) / scale**2 + self.reading_length_noise
@@ -291,12 +289,6 @@ class MixedModel:
     def leverage(self, solution: Solution) -> Array:
         """X' C x of each scaled reading."""
         return np.asarray(np.einsum("ij,ij->i", self.design @ solution.covariance, self.design))
-
-
-def _membership(day: NDArray[np.int64]) -> Array:
-    """Which day each reading is of, shape (n, days); none where all are of one: it is the band of that day."""
-    labels, index = np.unique(day, return_inverse=True)
-    return np.eye(len(labels))[index] if len(labels) > 1 else np.zeros((len(day), 0))
 
 
 def _as_columns(vectors: list[Array]) -> list[Array]:

@@ -38,12 +38,6 @@ class Observations:
     rows: tuple[tuple[tuple[int, Row], ...], ...]  # (run index, row) of the readings behind each observation
     rest: float  # [m] rest half-path length L0 from the flat length
     u_rest: float  # [m]
-    days: NDArray[np.int64] | None = None  # which day each reading is of; None where all are of one
-
-    @property
-    def day(self) -> NDArray[np.int64]:
-        """Which day each reading is of, shape (n,)."""
-        return np.zeros(len(self), np.int64) if self.days is None else self.days
 
     def __len__(self) -> int:
         return len(self.pull)
@@ -62,7 +56,6 @@ class Observations:
             u_length=self.u_length[kept],
             sources=tuple(s.at_places(kept) for s in self.sources),
             rows=tuple(self.rows[i] for i in kept),
-            days=None if self.days is None else self.days[kept],
         )
 
 

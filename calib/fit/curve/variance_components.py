@@ -39,7 +39,6 @@ PRIORS = {
     "toe": Prior(0.03, 1.0, 0.2),  # most bands have none, a curled start takes half the pull away
     "loop_discrepancy": Prior(0.015, 0.8, 0.03),  # loops fit to 0.3..1.7 %
     "hysteresis": Prior(0.08, 0.8, 0.12),  # drops of 2..40 %
-    "day_gain": Prior(0.01, 0.7, 0.01),  # an assumption: 95 % within 0.25..4 %
 }
 
 LOOP = ("loop_discrepancy", "hysteresis")
