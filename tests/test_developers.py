@@ -104,6 +104,17 @@ def test_every_campaign_named_in_the_docs_is_there() -> None:
     assert not [n for n, f in files.items() if not f.with_suffix(".py").is_file() and not (f / "__main__.py").is_file()]
 
 
+def test_every_file_that_the_code_speaks_of_is_there() -> None:
+    there = {path.name for path in (*(ROOT / "calib").rglob("*.py"), *(ROOT / "tests").rglob("*.py"))}
+    gone = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for path in (ROOT / "calib").rglob("*.py")
+        for name in re.findall(r"\b(\w+\.py)\b", path.read_text("utf-8"))
+        if name not in there
+    ]
+    assert not gone
+
+
 def test_every_folder_of_the_listing_is_there(walk: Walk) -> None:
     listing = walk.text.split("```")[1]
     drawn = set(re.findall(r"(\w+)/", listing)) - {"calib"}

@@ -1,6 +1,6 @@
 """What one band of a batch gets: its own level and departure from its readings, the shape from the others.
 
-The batch has been taught in batch.py; here is the curve of one band, with its sources told apart, as any other fit.
+The batch was taught in pooled_fit.py; here is the curve of one band, its sources told apart, as in any other fit.
 """
 
 from collections.abc import Iterator, Sequence

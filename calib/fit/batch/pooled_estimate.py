@@ -1,7 +1,7 @@
 """Some bands of a batch settled: their curves, the spreads between and within them, and which readings are slips.
 
 What slips.py does for one band is done here for many at once, whose readings judge one another, and for one band beside
-those the batch was learnt from, whose spreads are then known. The joint model is in batch_model.py.
+those the batch was learnt from, whose spreads are then known. The joint model is in pooled_model.py.
 """
 
 from collections.abc import Sequence

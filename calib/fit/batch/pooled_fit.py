@@ -1,8 +1,8 @@
 """A batch of bands taken together: the order of the steps from readings to what the batch teaches.
 
 Bands measured in full start it; all bands together settle shape and spreads; a band that does not go with the others is
-set apart; the spreads are integrated over. The joint model is in batch_model.py, how bands are settled together in
-batch_settle.py, what a band borrows in borrowing.py.
+set apart; the spreads are integrated over. The joint model is in pooled_model.py, how bands are settled together in
+pooled_estimate.py, what a band borrows in partial_pooling.py.
 """
 
 from collections.abc import Sequence

@@ -24,7 +24,7 @@ from calib.records import Array
 OWN_TREND = np.array([0.35, 1.2, 1.0])
 OWN_TOE = 1.5
 OWN_SMOOTH = 1.0
-# Lognormal, as in spreads.py: level 5 % (an assumption); own shape 0.8 %
+# Lognormal, as in variance_components.py: level 5 % (an assumption); own shape 0.8 %
 # and own loop 1 %, 95 % within 0.15..5 %: assumptions, and the campaign of docs/batch.md says how they hold.
 BETWEEN_MEDIAN = np.array([0.05, 0.008, 0.010])
 BETWEEN_LOG_SD = np.array([0.8, 0.9, 0.9])
