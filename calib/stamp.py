@@ -5,12 +5,13 @@ time zones. A day ("on") is a date where the person was and is noted apart.
 """
 
 import os
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 
 from calib.frozen import dataclass
 
 ID_DIGITS = 12
+FIRST_YEAR, LAST_YEAR = 1900, 2199  # in which bands are measured
 EARLIEST = datetime.min.replace(tzinfo=UTC)
 LATEST = datetime.max.replace(tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
@@ -67,6 +68,21 @@ def instant(text: str) -> datetime:
     """
     found = datetime.fromisoformat(text)
     return found.replace(tzinfo=UTC) if found.tzinfo is None else found.astimezone(UTC)
+
+
+def calendar_day(text: str) -> date:
+    """A day as a file writes it, of the years in which bands are measured: one far off would put all others to shame.
+
+    >>> calendar_day("2026-04-01").isoformat()
+    '2026-04-01'
+
+    Raises:
+        ValueError: It is none, or not from 1900 to 2199.
+    """
+    found = date.fromisoformat(text)
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise ValueError(text)
+    return found
 
 
 def derived_id(*parts: str) -> str:

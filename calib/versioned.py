@@ -20,7 +20,10 @@ Positive = Annotated[float, Limits(gt=0)]
 NotNegative = Annotated[float, Limits(ge=0)]
 Numbers = tuple[float, ...]
 NotNegatives = tuple[NotNegative, ...]
-IsoDate = Annotated[str, Limits(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+_YEAR = r"(19|2[01])\d\d"
+_LEAP = r"((19|2[01])(0[48]|[2468][048]|[13579][26])|2000)"  # 1900 and 2100 had no 29 February
+_DAY = r"(0[1-9]|1[0-2])-(0[1-9]|1\d|2[0-8])|(0[13-9]|1[0-2])-(29|30)|(0[13578]|1[02])-31"
+IsoDate = Annotated[str, Limits(pattern=f"^({_YEAR}-({_DAY})|{_LEAP}-02-29)$")]  # a day of 1900 to 2199
 
 Model = TypeVar("Model", bound=Part)
 DIGITS = 7  # significant, in every file

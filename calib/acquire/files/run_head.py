@@ -17,6 +17,7 @@ from calib.checked import quick
 from calib.errors import DataError
 from calib.identity import check_id
 from calib.records import RunHead, ScaleInUse
+from calib.stamp import FIRST_YEAR, LAST_YEAR
 from calib.strict_toml import parse_toml
 from calib.unit_keys import SI_SIGN, Key, mm_keys, plain_keys, refuse_not_finite, table_in_si
 from calib.units import UNITS, from_si
@@ -181,6 +182,9 @@ def _validated(document: dict[str, Any], place: _HeadPlace) -> RunHead:
     if started is not None and not isinstance(started, datetime):
         where = place.where_is("", "started")
         raise DataError("started is not a date with a time", where=where, remedy="write started = 2026-03-01T10:00:00Z")
+    if started is not None and not FIRST_YEAR <= started.year <= LAST_YEAR:
+        where = place.where_is("", "started")
+        raise DataError(f"started is in the year {started.year}", where=where, remedy="correct the year")
     if started is not None and started.tzinfo is None:  # or runs could not be put in order
         document = document | {"started": started.replace(tzinfo=UTC)}
     if "band" not in document:

@@ -17,7 +17,7 @@ from calib.frozen import dataclass
 from calib.identity import check_id
 from calib.safe_read import utf8_text
 from calib.safe_write import quoted
-from calib.stamp import EARLIEST, ID_DIGITS, Stamp, derived_id, instant
+from calib.stamp import EARLIEST, ID_DIGITS, Stamp, calendar_day, derived_id, instant
 
 CAP_BYTES = 4_000_000
 VERSION = 2
@@ -137,7 +137,7 @@ def _row(line: str, band: str, columns: Sequence[str], where: str) -> LogRow:
     named = dict(zip(columns, [*cells, ""], strict=False))
     try:
         at = instant(named.get("at", named.get("written_at", "")))
-        date.fromisoformat(named["on"])
+        calendar_day(named["on"])
     except (ValueError, OverflowError):
         raise DataError("a day is not written as 2026-03-01", where=where, remedy="correct or remove it") from None
     entry = (

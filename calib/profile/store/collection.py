@@ -32,6 +32,7 @@ class BandFiles:
     uses: tuple[Use, ...] = ()
     rechecks: tuple[Recheck, ...] = ()  # oldest first
     known: KnownBand = field(default_factory=lambda: KnownBand("", ""))
+    unread: tuple[str, ...] = ()  # why calibrations of its name cannot be read
 
     @property
     def latest(self) -> Profile | None:
@@ -42,8 +43,10 @@ class BandFiles:
         """All of them, oldest first.
 
         Raises:
-            DataError: There is none, or they are of two bands.
+            DataError: There is none, none can be read, or they are of two bands.
         """
+        if not self.profiles and self.unread:
+            raise DataError(f"no calibration of {self.id} can be read: {self.unread[0]}")
         if not self.profiles:
             raise DataError(f"{self.id} was never measured", remedy=f"measure it: bandcurve record {self.id}")
         if self.is_two_bands:
@@ -131,7 +134,9 @@ def _files(band: KnownBand, problems: list[Problem]) -> BandFiles:
             read.append((card.path, called(load_profile(card.path), band.address)))
         except BandcurveError as error:
             problems.append(Problem(card.path, band.mark, str(error)))
-    return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band)
+    mark = band.mark.lower()
+    unread = tuple(p.text for p in problems if p.mark.lower() == mark and p.path.name.endswith(".profile.json"))
+    return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band, unread)
 
 
 def _scales(register: Register, problems: list[Problem]) -> Iterator[tuple[Path, Scale]]:

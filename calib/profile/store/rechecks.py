@@ -11,7 +11,7 @@ from calib.errors import DataError
 from calib.frozen import dataclass
 from calib.half_path import LengthKind
 from calib.profile.store.band_log import NO_STAMP, VERSION, Kind, LogRow, begun, parse_log, row_text
-from calib.stamp import Stamp
+from calib.stamp import Stamp, calendar_day
 
 CELLS = (
     *("mass_kg", "u_mass_kg", "length_mm"),
@@ -105,7 +105,7 @@ def _recheck(row: LogRow) -> Recheck:
 
 def _day(row: LogRow, column: str, text: str) -> date | None:
     try:
-        return date.fromisoformat(text) if text else None
+        return calendar_day(text) if text else None
     except ValueError:
         raise _wrong(row, column, text, "write a day like 2026-03-01, or nothing") from None
 

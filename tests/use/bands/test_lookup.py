@@ -11,8 +11,10 @@ from calib.profile.store.rechecks import KIND, Hung, Recheck, row_of
 from calib.stamp import stamp
 from calib.use.bands.lookup import Found, Lookup, find
 from calib.use.bands.recheck import expect
+from calib.verbs.app import run as bandcurve
 from tests.profile.store.folders import put
 
+SAMPLES = Path(__file__).parents[3] / "sample_runs"
 HUNG = Hung(10.0, 0.0129, "band-inner", (0.012, 0.012), 21.0)
 
 
@@ -176,3 +178,14 @@ def test_a_slip_within_one_folder_is_said_and_not_taken_for_a_second_band(tmp_pa
     put(tmp_path / "B07.profile.json", "B07", 1.25)
     put(tmp_path / "B07.b.profile.json", "B07", 1.0, "2026-03-02")
     assert "differ by 20%: one contains a slip, or they are two bands" in said(find("B07", tmp_path), "one-day-apart")
+
+
+@pytest.mark.parametrize("question", ["predict B07 --length 1.6m", "history B07", "recheck B07 --plate 10kg"])
+def test_a_band_whose_calibration_cannot_be_read_is_not_called_unmeasured(
+    question: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("B07.profile.json").write_text("{", encoding="utf-8")
+    Path("B07.run.csv").write_bytes((SAMPLES / "LONG.run.csv").read_bytes().replace(b"LONG", b"B07"))
+    assert bandcurve(question.split()) == 1
+    assert "no calibration of B07 can be read: B07.profile.json: is incomplete" in capsys.readouterr().err
