@@ -138,6 +138,7 @@ class _Node:
     beta: Array  # (p,)
     covariance: Array  # (p, p)
     gain: Array  # (p, n) d beta / d scaled reading
+    direct: Array  # (p, n) the same, less what it does through `of_shared`: an error counts once
     common: Array  # (p, shared sources) shift of beta by one standard deviation of each
     of_shared: Array  # (p, g) shift of beta by an error of what the batch taught
 
@@ -149,10 +150,12 @@ def _place_at(place: _Place, i: int) -> _Node:
     departures, prior = rows.own[:, : n + 1], band.prior[: n + 1]
     back, by_shared = batch_model.reach_of_shared(layout, rows, band)
     reach = by_shared @ joint.covariance
+    gain = back + reach @ band.inverse_wide.T
     return _Node(
         batch_model.band_mean(layout, rows, joint, place.index) + place.member.prior_mean,
         np.diag(prior) - back @ (departures * prior) + reach @ by_shared.T,
-        back + reach @ band.inverse_wide.T,
+        gain,
+        back if joint is taught else gain,
         -reach[:, n:],
         by_shared if joint is taught else reach @ taught.normal,
     )
@@ -168,7 +171,7 @@ def _curve(taught: Taught, band: BandReadings, place: _Place) -> FittedCurve:
     covariances = np.array([n.covariance for n in nodes])
     effects = np.array(
         [
-            np.hstack([n.common, n.of_shared @ apart, n.gain @ place.rows.own[:, first:]])
+            np.hstack([n.common, n.of_shared @ apart, n.direct @ place.rows.own[:, first:]])
             for n, apart in zip(nodes, place.directions, strict=True)
         ]
     )

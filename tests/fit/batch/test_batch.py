@@ -11,7 +11,7 @@ import pytest
 from calib.acquire.files.run_file import RunWriter, columns_for
 from calib.errors import DataError
 from calib.fit.batch import pooled_model as batch_model
-from calib.fit.batch.partial_pooling import _Node, _Place, _place, _place_at, fit_in_batch, odd_in
+from calib.fit.batch.partial_pooling import _curve, _Node, _Place, _place, _place_at, fit_in_batch, odd_in
 from calib.fit.batch.pooled_fit import SHARED_ERRORS, BandReadings, Taught, band_readings, teach
 from calib.profile.batch_document import load_batch
 from calib.profile.document import load_profile
@@ -96,6 +96,38 @@ def test_a_band_left_after_its_zero_is_as_one_not_pulled_yet(batch: Batch, taugh
     left, untouched = (fit_in_batch(taught, band_readings([r])).curve.loading for r in (zero, run))
     assert left.force == pytest.approx(untouched.force)
     assert left.u == pytest.approx(untouched.u)
+
+
+@pytest.fixture(scope="module")
+def plain_box() -> list[Run]:
+    """Five bands on a coarse scale that nobody checked and a tape without a name: what is off is each band's own."""
+    runs = []
+    for run in draw_batch(replace(TUBE, bands=5, full=2), 69).runs:
+        head, scale = run.head, run.head.scale
+        assert scale is not None
+        plain = replace(scale, check=None, u_gain=None, u_zero=None, resolution=5 * scale.resolution)
+        runs.append(replace(run, head=replace(head, scale=plain, length=replace(head.length, tape=None))))
+    return runs
+
+
+def test_no_error_counts_twice_in_a_small_box(plain_box: list[Run]) -> None:
+    """A band with few readings has a say in the shape of so small a box: what is off in it is off in the shape too."""
+    bands = [band_readings([run]) for run in plain_box]
+    few = teach(bands)
+    for band in bands[2:]:
+        curve = _curve(few, band, _place(few, band))
+        left = np.linalg.eigvalsh(curve.covariance - curve.effects @ curve.effects.T)
+        assert left.min() > -1e-9 * left.max()
+
+
+def test_every_band_of_a_small_plain_box_gets_a_profile(
+    plain_box: list[Run], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for i, run in enumerate(plain_box, 1):
+        write(run, tmp_path, f"B{i:02d}")
+    assert bandcurve(["batch", "fit", str(tmp_path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["failed"] == []
+    assert len(list(tmp_path.glob("*.profile.json"))) == 5
 
 
 def test_an_error_of_the_flat_length_moves_the_whole_borrowed_shape(bands: list[BandReadings], taught: Taught) -> None:
