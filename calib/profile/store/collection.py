@@ -129,14 +129,14 @@ def read_collection(folder: Path) -> Collection:
 def _files(band: KnownBand, problems: list[Problem]) -> BandFiles:
     """A band with its profiles; one that cannot be used is named and passed over."""
     read: list[tuple[Path, Profile]] = []
+    unread = list(band.unread)
     for card in band.calibrations:
         try:
             read.append((card.path, called(load_profile(card.path), band.address)))
         except BandcurveError as error:
             problems.append(Problem(card.path, band.mark, str(error)))
-    mark = band.mark.lower()
-    unread = tuple(p.text for p in problems if p.mark.lower() == mark and p.path.name.endswith(".profile.json"))
-    return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band, unread)
+            unread.append(str(error))
+    return BandFiles(band.address, tuple(read), band.uses, band.rechecks, band, tuple(unread))
 
 
 def _scales(register: Register, problems: list[Problem]) -> Iterator[tuple[Path, Scale]]:

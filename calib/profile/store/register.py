@@ -63,6 +63,11 @@ class KnownBand:
         return folder / self.address.rpartition("/")[0] / f"{self.mark}.{kind}.csv"
 
     @property
+    def unread(self) -> tuple[str, ...]:
+        """Why calibrations of its name cannot be read, a sentence each."""
+        return tuple(p.text for p in self.problems if p.path.name.endswith(".profile.json"))
+
+    @property
     def keys(self) -> tuple[str, ...]:
         """Of all its calibrations."""
         return tuple(dict.fromkeys(c.key for c in (*self.calibrations, *self.aside, *self.copies)))

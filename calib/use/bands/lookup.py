@@ -17,7 +17,7 @@ from calib.errors import BandcurveError, DataError, FileError
 from calib.finding import Finding
 from calib.frozen import dataclass
 from calib.profile.document import Profile, load_again, load_profile
-from calib.profile.store.cards import Card, Problem, is_folder, is_path
+from calib.profile.store.cards import Card, is_folder, is_path
 from calib.profile.store.levels import SOON_DAYS, can_be_one_band, days_between, level_ratio
 from calib.profile.store.newest_profile import are_two_bands, called, newest_of
 from calib.profile.store.own_files import is_invented
@@ -213,7 +213,7 @@ def _newest(band: KnownBand, register: Register) -> Found:
             remedy=f"give only one of them another name: bandcurve rename {band.calibrations[0].path} NEW-NAME",
         )
     if not band.calibrations:
-        raise never(band, register.problems)
+        raise _never(band)
     failed: list[str] = []
     for card in reversed(band.calibrations):
         try:
@@ -227,12 +227,10 @@ def _newest(band: KnownBand, register: Register) -> Found:
     raise DataError(f"no calibration of {band.address} can be read: {failed[0]}", remedy="fit it again")
 
 
-def never(band: KnownBand, problems: Sequence[Problem]) -> DataError:
+def _never(band: KnownBand) -> DataError:
     """Why a band has no calibration: its file cannot be read, it was set aside, or there never was one."""
-    mark = band.mark.lower()
-    unread = [p.text for p in problems if p.mark.lower() == mark and p.path.name.endswith(".profile.json")]
-    if unread:
-        return DataError(f"no calibration of {band.address} can be read: {unread[0]}")
+    if band.unread:
+        return DataError(f"no calibration of {band.address} can be read: {band.unread[0]}")
     if band.aside:
         return DataError(f"every calibration of {band.address} was set aside", remedy=f"bandcurve undo {band.address}")
     return DataError(f"{band.address} was never calibrated", remedy=f"measure it: bandcurve record {band.mark}")
